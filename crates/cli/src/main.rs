@@ -1,0 +1,2 @@
+//! The `anacurve` command.
+fn main() {}

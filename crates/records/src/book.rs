@@ -1,0 +1,267 @@
+//! `book.toml`: the settings of a record book.
+
+mod check;
+mod locate;
+
+use crate::{Calendar, MeasuredAs, Problem, Table, Window};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use thiserror::Error;
+
+/// A checked record-book description.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Book {
+    /// Name and currency.
+    pub book: BookMeta,
+    /// Regions by id, as used in the block table.
+    pub regions: BTreeMap<String, Region>,
+    /// Prices and costs.
+    pub economics: Economics,
+    /// Choices with defaults.
+    #[serde(default)]
+    pub options: Options,
+    /// Where the tables are and how they are written; tables left out are found by file stem.
+    #[serde(default)]
+    pub files: BTreeMap<Table, TableFiles>,
+}
+
+/// `[book]`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BookMeta {
+    /// Name of the plantation company or programme, shown in reports.
+    pub name: String,
+    /// Moisture, per cent of wet weight, to which yields are brought.
+    #[serde(default = "defaults::reference_moisture_pct")]
+    pub reference_moisture_pct: f64,
+    /// Moisture assumed of picks without one, per cent; without it such picks are taken as weighed at reference moisture.
+    pub default_moisture_pct: Option<f64>,
+    /// Order of day and month in dates that are not ISO.
+    #[serde(default)]
+    pub dates: DateOrder,
+    /// Decimal mark of numbers.
+    #[serde(default)]
+    pub decimal: DecimalMark,
+}
+
+/// How dates are written. ISO dates and spreadsheet dates are understood everywhere.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum DateOrder {
+    /// Only 2024-07-15.
+    #[default]
+    Iso,
+    /// 15/07/2024.
+    DayFirst,
+    /// 07/15/2024.
+    MonthFirst,
+}
+
+/// How decimals are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum DecimalMark {
+    /// 3.5; a comma decimal is read only where it cannot mean thousands, and counted as a repair.
+    #[default]
+    Point,
+    /// 3,5.
+    Comma,
+}
+
+/// `[regions.ID]`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Region {
+    /// Name shown in reports; the id when absent.
+    pub name: Option<String>,
+    /// Harvest window.
+    pub harvest: Option<Window>,
+    /// Rest window.
+    pub rest: Option<Window>,
+    /// Flush window.
+    pub flush: Option<Window>,
+    /// Price paid here per kg at reference moisture, instead of the book's.
+    pub price_per_kg: Option<f64>,
+    /// Wage per hour here, instead of the book's.
+    pub wage_per_hour: Option<f64>,
+    /// Present practice, when routine records cannot show it.
+    pub present: Option<PresentPractice>,
+}
+
+/// What the plantation does now.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PresentPractice {
+    /// Fraction removed.
+    pub intensity: f64,
+    /// Days before the flush start.
+    pub lead_days: f64,
+}
+
+/// `[economics]`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Economics {
+    /// Currency code or word, shown beside money.
+    pub currency: String,
+    /// Price of raw nuts per kg at reference moisture.
+    pub price_per_kg: f64,
+    /// Wage per working hour.
+    pub wage_per_hour: f64,
+    /// Stated working time, used where the pruning records carry no minutes.
+    pub pruning_time: Option<PruningTime>,
+    /// Materials (dressing, tool wear) per pruned tree.
+    #[serde(default)]
+    pub materials_per_pruned_tree: f64,
+}
+
+/// Working minutes per pruned tree: `minutes_per_tree + minutes_full_canopy x intensity`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PruningTime {
+    /// Minutes per pruned tree that do not depend on intensity (walking, ladder).
+    pub minutes_per_tree: f64,
+    /// Additional minutes if the whole canopy were removed.
+    pub minutes_full_canopy: f64,
+}
+
+/// Response scale of the yield model.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ResponseScale {
+    /// Chosen by profiled Box-Cox among the three.
+    #[default]
+    Auto,
+    /// Logarithm.
+    Log,
+    /// Square root.
+    SquareRoot,
+    /// As measured.
+    Identity,
+}
+
+/// `[options]`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Options {
+    /// Season to advise for; the one after the last recorded when absent.
+    pub season: Option<i16>,
+    /// Level of intervals, 0.5 to 0.999.
+    pub level: f64,
+    /// Loss tolerated inside the advised band and before a change is worth making, per cent of the best net return.
+    pub tolerance_pct: f64,
+    /// Trees younger than this get training tasks, not an intensity, years.
+    pub training_age_years: f64,
+    /// Days by which a pick may miss its harvest window and still belong to it.
+    pub harvest_grace_days: i32,
+    /// Use only prunings measured on this basis; all bases with a basis term when absent.
+    pub only_measured_as: Option<MeasuredAs>,
+    /// Response scale of the yield model.
+    pub response_scale: ResponseScale,
+    /// Crew hours per working day, used for dates in the work plan.
+    pub hours_per_day: f64,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self {
+            season: None,
+            level: 0.95,
+            tolerance_pct: 2.0,
+            training_age_years: 3.0,
+            harvest_grace_days: 0,
+            only_measured_as: None,
+            response_scale: ResponseScale::Auto,
+            hours_per_day: 7.0,
+        }
+    }
+}
+
+/// The files of one table: `[[files.harvests]]`, as many as there are.
+pub type TableFiles = Vec<FileOptions>;
+
+/// How one file is written.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FileOptions {
+    /// Path relative to the book folder.
+    pub path: String,
+    /// Sheet name of a spreadsheet; the first sheet when absent.
+    pub sheet: Option<String>,
+    /// Header words of this file and the columns they mean.
+    #[serde(default)]
+    pub header: BTreeMap<String, String>,
+    /// Order of day and month, instead of the book's.
+    pub dates: Option<DateOrder>,
+    /// Decimal mark, instead of the book's.
+    pub decimal: Option<DecimalMark>,
+    /// Separator: `,`, `;`, tab or `|`; found from the header when absent.
+    pub separator: Option<char>,
+    /// Encoding label (`latin1`, `utf-16le`); found from the bytes when absent.
+    pub encoding: Option<String>,
+    /// Units of columns of this file that differ from the schema: `g`, `lb`, `pct`, `ft`, `mm`, `cm`, `m`.
+    #[serde(default)]
+    pub units: BTreeMap<String, String>,
+    /// Basis of intensities in this file when no column says it.
+    pub measured_as: Option<MeasuredAs>,
+}
+
+/// `book.toml` could not be used; every problem found, in file order.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[error("book.toml has {} problem(s)", problems.len())]
+pub struct BookError {
+    /// What is wrong.
+    pub problems: Vec<Problem>,
+}
+
+impl Region {
+    /// The region's calendar; `None` only in a book that was not checked.
+    #[must_use]
+    pub fn calendar(&self) -> Option<Calendar> {
+        Some(Calendar { harvest: self.harvest?, rest: self.rest, flush: self.flush? })
+    }
+}
+
+impl Book {
+    /// Reads and checks the text of `book.toml`.
+    ///
+    /// # Errors
+    /// [`BookError`] with every problem, each with its line and a remedy.
+    pub fn parse(text: &str) -> Result<Self, BookError> {
+        let book: Self = toml::from_str(text)
+            .map_err(|error| BookError { problems: vec![locate::from_toml(text, &error)] })?;
+        let problems = check::problems(&book, text);
+        if problems.is_empty() { Ok(book) } else { Err(BookError { problems }) }
+    }
+
+    /// Name of a region for people.
+    #[must_use]
+    pub fn region_name<'a>(&'a self, id: &'a str) -> &'a str {
+        self.regions.get(id).and_then(|region| region.name.as_deref()).unwrap_or(id)
+    }
+
+    /// Price per kg in a region.
+    #[must_use]
+    pub fn price_per_kg(&self, region: &str) -> f64 {
+        self.regions
+            .get(region)
+            .and_then(|region| region.price_per_kg)
+            .unwrap_or(self.economics.price_per_kg)
+    }
+
+    /// Wage per hour in a region.
+    #[must_use]
+    pub fn wage_per_hour(&self, region: &str) -> f64 {
+        self.regions
+            .get(region)
+            .and_then(|region| region.wage_per_hour)
+            .unwrap_or(self.economics.wage_per_hour)
+    }
+}
+
+mod defaults {
+    pub(super) fn reference_moisture_pct() -> f64 {
+        9.0
+    }
+}

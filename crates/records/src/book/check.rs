@@ -1,0 +1,212 @@
+//! Checks the settings of a book against each other.
+
+use super::locate::{FILE, line_of};
+use super::{Book, Region};
+use crate::{CalendarError, Code, Place, Problem, Severity, Table};
+
+struct Checker<'a> {
+    text: &'a str,
+    problems: Vec<Problem>,
+}
+
+impl Checker<'_> {
+    fn report(&mut self, table: &str, key: Option<&str>, code: Code, what: String, remedy: &str) {
+        let place = line_of(self.text, table, key)
+            .map_or_else(|| Place::file(FILE), |line| Place::line(FILE, line));
+        self.problems.push(Problem::new(place, Severity::Fatal, code, what, remedy));
+    }
+
+    /// "finite and in range", so that NaN fails.
+    fn range(&mut self, table: &str, key: &str, value: f64, low: f64, high: f64) {
+        if !(low..=high).contains(&value) {
+            self.report(
+                table,
+                Some(key),
+                Code::SettingImpossible,
+                format!("{key} = {value} lies outside {low} to {high}"),
+                "give a value inside the range",
+            );
+        }
+    }
+}
+
+/// Every problem of a book, in file order.
+pub(super) fn problems(book: &Book, text: &str) -> Vec<Problem> {
+    let mut checker = Checker { text, problems: Vec::new() };
+    check_meta(&mut checker, book);
+    if book.regions.is_empty() {
+        checker.report(
+            "regions",
+            None,
+            Code::SettingMissing,
+            "no region is declared".to_owned(),
+            "add a section [regions.ID] with harvest and flush windows for each region of the block table",
+        );
+    }
+    for (id, region) in &book.regions {
+        check_region(&mut checker, id, region);
+    }
+    check_files(&mut checker, book);
+    let mut problems = checker.problems;
+    problems.sort();
+    problems
+}
+
+fn check_meta(checker: &mut Checker<'_>, book: &Book) {
+    if book.book.name.trim().is_empty() {
+        checker.report(
+            "book",
+            Some("name"),
+            Code::SettingMissing,
+            "the book has no name".to_owned(),
+            "write the name of the plantation company or programme",
+        );
+    }
+    checker.range("book", "reference_moisture_pct", book.book.reference_moisture_pct, 0.0, 30.0);
+    if let Some(moisture) = book.book.default_moisture_pct {
+        checker.range("book", "default_moisture_pct", moisture, 0.0, 60.0);
+    }
+    let economics = &book.economics;
+    checker.range("economics", "price_per_kg", economics.price_per_kg, 1e-9, 1e12);
+    checker.range("economics", "wage_per_hour", economics.wage_per_hour, 0.0, 1e12);
+    checker.range(
+        "economics",
+        "materials_per_pruned_tree",
+        economics.materials_per_pruned_tree,
+        0.0,
+        1e12,
+    );
+    if let Some(time) = &economics.pruning_time {
+        let table = "economics.pruning_time";
+        checker.range(table, "minutes_per_tree", time.minutes_per_tree, 0.0, 1440.0);
+        checker.range(table, "minutes_full_canopy", time.minutes_full_canopy, 0.0, 10_000.0);
+    }
+    let options = &book.options;
+    checker.range("options", "level", options.level, 0.5, 0.999);
+    checker.range("options", "tolerance_pct", options.tolerance_pct, 0.0, 50.0);
+    checker.range("options", "training_age_years", options.training_age_years, 0.0, 20.0);
+    checker.range(
+        "options",
+        "harvest_grace_days",
+        f64::from(options.harvest_grace_days),
+        0.0,
+        60.0,
+    );
+    checker.range("options", "hours_per_day", options.hours_per_day, 1.0, 16.0);
+    if let Some(season) = options.season {
+        checker.range("options", "season", f64::from(season), 1900.0, 2200.0);
+    }
+}
+
+fn check_region(checker: &mut Checker<'_>, id: &str, region: &Region) {
+    let table = format!("regions.{id}");
+    let Some(calendar) = region.calendar() else {
+        checker.report(
+            &table,
+            None,
+            Code::RegionWithoutCalendar,
+            format!("region {id} has no harvest or no flush window"),
+            "add harvest = [\"MM-DD\", \"MM-DD\"] and flush = [\"MM-DD\", \"MM-DD\"]",
+        );
+        return;
+    };
+    if let Err(error) = calendar.check() {
+        let (key, remedy) = match &error {
+            CalendarError::Overlap { second, .. } => (
+                *second,
+                "move one of the windows; the seasons of a tree must not run into each other",
+            ),
+            CalendarError::NotADay(_) => ("harvest", "write days as MM-DD"),
+        };
+        checker.report(
+            &table,
+            Some(key),
+            Code::WindowsOverlap,
+            format!("region {id}: {error}"),
+            remedy,
+        );
+    }
+    if let Some(price) = region.price_per_kg {
+        checker.range(&table, "price_per_kg", price, 1e-9, 1e12);
+    }
+    if let Some(wage) = region.wage_per_hour {
+        checker.range(&table, "wage_per_hour", wage, 0.0, 1e12);
+    }
+    if let Some(present) = region.present {
+        checker.range(&table, "present", present.intensity, 0.0, 1.0);
+        checker.range(&table, "present", present.lead_days, -365.0, 365.0);
+    }
+}
+
+fn check_files(checker: &mut Checker<'_>, book: &Book) {
+    for (table, files) in &book.files {
+        for file in files {
+            check_columns(checker, *table, file);
+        }
+    }
+}
+
+fn check_columns(checker: &mut Checker<'_>, table: Table, file: &super::FileOptions) {
+    let spec = table.spec();
+    for column in file.header.values().chain(file.units.keys()) {
+        if spec.column(column).is_none() && !spec.keeps_extra_columns {
+            checker.report(
+                &format!("files.{table}"),
+                None,
+                Code::ColumnUnknown,
+                format!("{}: the table {table} has no column '{column}'", file.path),
+                "name one of the columns in the README's list for this table",
+            );
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::{Book, Code};
+
+    const GOOD: &str = r#"
+[book]
+name = "Example"
+
+[regions.coast]
+harvest = ["02-01", "05-31"]
+flush = ["09-01", "11-30"]
+
+[economics]
+currency = "USD"
+price_per_kg = 1.2
+wage_per_hour = 0.8
+"#;
+
+    #[test]
+    fn a_small_book_is_read_with_defaults() {
+        let book = Book::parse(GOOD).unwrap();
+        assert!((book.book.reference_moisture_pct - 9.0).abs() < 1e-12);
+        assert!((book.price_per_kg("coast") - 1.2).abs() < 1e-12);
+        assert_eq!(book.region_name("coast"), "coast");
+    }
+
+    #[test]
+    fn every_problem_is_found_with_its_line() {
+        let text = GOOD
+            .replace("flush = [\"09-01\"", "flush = [\"05-01\"")
+            .replace("price_per_kg = 1.2", "price_per_kg = nan");
+        let problems = Book::parse(&text).unwrap_err().problems;
+        let found: Vec<_> = problems.iter().map(|p| (p.code, p.place.line)).collect();
+        assert_eq!(found, [(Code::WindowsOverlap, Some(7)), (Code::SettingImpossible, Some(11))]);
+    }
+
+    #[test]
+    fn a_region_without_calendar_and_a_misspelt_key_are_refused() {
+        let text = GOOD.replace("flush = [\"09-01\", \"11-30\"]", "");
+        let problems = Book::parse(&text).unwrap_err().problems;
+        assert_eq!(problems[0].code, Code::RegionWithoutCalendar);
+        assert_eq!(problems[0].place.line, Some(5));
+
+        let text = GOOD.replace("price_per_kg", "price_perkg");
+        let problems = Book::parse(&text).unwrap_err().problems;
+        assert_eq!(problems[0].code, Code::BookUnreadable);
+        assert!(problems[0].place.line.is_some());
+    }
+}

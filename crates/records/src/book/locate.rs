@@ -1,0 +1,46 @@
+//! Finds the line of `book.toml` a problem belongs to.
+
+use crate::{Code, Place, Problem, Severity};
+
+pub(super) const FILE: &str = "book.toml";
+
+/// Line (from 1) of a byte offset.
+fn line_at(text: &str, offset: usize) -> u64 {
+    text.bytes().take(offset).filter(|&byte| byte == b'\n').count() as u64 + 1
+}
+
+/// Line of `key` under the header `[table]`, of the header itself when `key` is `None` or not
+/// found, or nothing when the table is not written as a header.
+pub(super) fn line_of(text: &str, table: &str, key: Option<&str>) -> Option<u64> {
+    let (mut inside, mut header) = (false, None);
+    for (number, line) in (1_u64..).zip(text.lines()) {
+        let line = line.trim();
+        if line.starts_with('[') {
+            let name = line.trim_start_matches('[').split(']').next().unwrap_or("");
+            inside = name.replace(['"', ' ', '\''], "") == table;
+            if inside && header.is_none() {
+                header = Some(number);
+            }
+        } else if inside
+            && let (Some(key), Some((name, _))) = (key, line.split_once('='))
+            && name.trim().trim_matches(['"', '\'']) == key
+        {
+            return Some(number);
+        }
+    }
+    header
+}
+
+/// A TOML error as a problem with its place.
+pub(super) fn from_toml(text: &str, error: &toml::de::Error) -> Problem {
+    let place = error
+        .span()
+        .map_or_else(|| Place::file(FILE), |span| Place::line(FILE, line_at(text, span.start)));
+    Problem::new(
+        place,
+        Severity::Fatal,
+        Code::BookUnreadable,
+        error.message().to_owned(),
+        "correct the line; the README lists every section and key of book.toml",
+    )
+}

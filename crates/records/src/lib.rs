@@ -1,0 +1,24 @@
+//! Vocabulary of the project: units, calendars, table schemas, the record book and row problems; no I/O.
+
+mod book;
+mod calendar;
+mod intensity;
+mod practice;
+mod problem;
+mod quantities;
+mod schema;
+pub mod tree_season;
+
+pub use book::{
+    Book, BookError, BookMeta, DateOrder, DecimalMark, Economics, FileOptions, Options,
+    PresentPractice, PruningTime, Region, ResponseScale, TableFiles,
+};
+pub use calendar::{Calendar, CalendarError, MonthDay, Window};
+pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
+pub use practice::{Practice, PracticePoint};
+pub use problem::{Code, Place, Problem, Severity};
+pub use quantities::{
+    alternate_bearing_index, at_reference_moisture, canopy_ground_projection_m2,
+    half_ellipsoid_volume_m3, trees_per_ha, trunk_section_cm2,
+};
+pub use schema::{ColumnKind, ColumnSpec, Table, TableSpec};
