@@ -1,1 +1,25 @@
-//! plantation-sim
+//! Simulated plantations with known truth, for the demo book and for calibration.
+
+mod assignment;
+mod curve;
+mod demo;
+mod dice;
+mod errors;
+mod factors;
+mod orchard;
+mod plan;
+mod rows;
+mod season;
+mod simulate;
+mod truth;
+mod write;
+
+pub use assignment::{Assignment, Routine, TrialPlan};
+pub use curve::{Response, Timing, TrueCurve};
+pub use demo::{DEMO_SEED, demo};
+pub use factors::{age_factor, density_factor};
+pub use plan::{ErrorTails, Moisture, Plantation, RecordStyle, RegionPlan, Variety};
+pub use rows::{BlockRow, FrameRow, Latent, PickRow, Records, TreeRow, TrialRow, VisitRow, Work};
+pub use simulate::simulate;
+pub use truth::{Point, Present, RegionTruth, Truth, Verdict, truth};
+pub use write::{BadRows, Tidiness, render_book, write_book};
