@@ -1,1 +1,26 @@
-//! model
+//! Response models of the plantation: yield surfaces, their optimum, and the Arrow adapter to the engine.
+
+pub mod curve;
+mod design;
+mod draws_file;
+mod inversion;
+mod observed;
+mod optimum;
+mod region_curve;
+mod scale;
+mod support;
+mod table;
+mod yield_model;
+
+pub use design::HabitStatus;
+pub use draws_file::DrawsFileError;
+pub use inversion::{TurningPointSet, invert};
+pub use observed::ObservedClass;
+pub use optimum::{Exploration, Grid, Objective, Optima, Practice};
+pub use region_curve::{RegionCurve, Summary, quantile};
+pub use scale::Scale;
+pub use support::{Support, UNPRUNED_BELOW};
+pub use table::{Labelled, TableError, TreeSeasons};
+pub use yield_model::{
+    RegionFit, RowUse, SeparateCurves, YieldError, YieldModel, YieldSettings,
+};

@@ -1,0 +1,224 @@
+//! From a region's fitted surface to its advice and figures.
+
+mod figures;
+mod gains;
+mod verdict;
+
+use crate::cost::Cost;
+use crate::outcome::{
+    Advised, Evidence, InversionKind, InversionSet, MoneyInterval, Optimum, Present, RegionAdvice,
+    Verdict,
+};
+use crate::picture::RegionPicture;
+use gains::Gains;
+use jiff::civil::Date;
+use model::{Exploration, Grid, Optima, RegionFit, TurningPointSet};
+use records::{Book, Practice};
+
+/// Advised intensities are rounded to this when it costs next to nothing, fraction.
+const ROUNDING: f64 = 0.05;
+
+/// Everything a decision rests on.
+pub struct Evidences<'a> {
+    /// The record book.
+    pub book: &'a Book,
+    /// The region's fit.
+    pub fit: &'a RegionFit,
+    /// Present practice.
+    pub practice: &'a Practice,
+    /// Cost of pruning here.
+    pub cost: &'a Cost,
+    /// Season advised for.
+    pub season: i16,
+    /// Turning point of the region's own curve, where it could be tested.
+    pub turning_point: Option<TurningPointSet>,
+}
+
+/// Advice and figures of a region whose records entered the model.
+#[must_use]
+pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>) {
+    let fit = evidence.fit;
+    let objective = evidence.cost.objective();
+    let explored = fit.support.as_ref().and_then(|support| {
+        Exploration::new(&fit.curve, Grid::over(support, fit.fixed_lead), objective)
+    });
+    let mut advice = blank(evidence);
+    let Some(explored) = explored else {
+        advice.reason = verdict::nothing_tested(&advice.name);
+        return (advice, None);
+    };
+    let level = evidence.book.options.level;
+    let loss = explored.best_net().abs() * evidence.book.options.tolerance_pct / 100.0;
+    let candidate = rounded(&explored, loss);
+    let gains = Gains::new(evidence, &explored, candidate);
+
+    advice.yield_optimum = Some(optimum(evidence, &explored.yield_optima, level));
+    advice.net_optimum = Some(optimum(evidence, &explored.net_optima, level));
+    advice.band = Some(explored.band(loss));
+    advice.gain_over_unpruned_kg = Some(gains.over_unpruned(level));
+    advice.gain_over_present_kg = Some(gains.over_present(level));
+    advice.net_gain_over_present = Some(MoneyInterval {
+        amount: gains.net_over_present(level),
+        currency: evidence.book.economics.currency.clone(),
+    });
+    advice.p_gain = Some(gains.p_net_gain());
+    advice.verdict = verdict::choose(evidence, &explored, &gains, loss);
+    advice.advised = advised(evidence, &explored, candidate, advice.verdict, loss);
+    advice.reason = verdict::reason(evidence, &advice, &explored);
+    let picture = figures::draw(evidence, &explored, candidate, level);
+    (advice, Some(picture))
+}
+
+/// The highest expected net return, at a round intensity where that loses next to nothing.
+fn rounded(explored: &Exploration, loss: f64) -> model::Practice {
+    let best = explored.best;
+    let round = (best.intensity / ROUNDING).round() * ROUNDING;
+    match (explored.net_of(round), explored.best_lead(round)) {
+        (Some(net), Some(lead_days)) if explored.best_net() - net <= loss / 4.0 => {
+            model::Practice { intensity: round, lead_days }
+        }
+        _ => best,
+    }
+}
+
+fn advised(
+    evidence: &Evidences<'_>,
+    explored: &Exploration,
+    candidate: model::Practice,
+    verdict: Verdict,
+    loss: f64,
+) -> Option<Advised> {
+    let practice = evidence.practice;
+    match verdict {
+        Verdict::Trial => None,
+        Verdict::Keep => Some(Advised {
+            intensity: practice.intensity,
+            lead_days: practice.lead_days,
+            window: practice.lead_days.and_then(|lead| window(evidence, [lead - 14.0, lead + 14.0])),
+        }),
+        Verdict::Prune if candidate.intensity <= 0.0 => {
+            Some(Advised { intensity: 0.0, lead_days: None, window: None })
+        }
+        Verdict::Prune => {
+            // Without timing in the model any tested date will do.
+            let leads = match (evidence.fit.fixed_lead, evidence.fit.support.as_ref()) {
+                (Some(_), Some(support)) => support.lead,
+                _ => explored.lead_band(candidate.intensity, loss),
+            };
+            Some(Advised {
+                intensity: candidate.intensity,
+                lead_days: Some(candidate.lead_days),
+                window: leads.and_then(|leads| window(evidence, leads)),
+            })
+        }
+    }
+}
+
+/// First and last date of a range of leads (days, ascending) in the season advised for.
+fn window(evidence: &Evidences<'_>, leads: [f64; 2]) -> Option<[Date; 2]> {
+    let calendar = evidence.book.regions.get(&evidence.fit.region)?.calendar()?;
+    let date = |lead: f64| calendar.date_of_lead(lead.round() as i32, evidence.season);
+    Some([date(leads[1]), date(leads[0])])
+}
+
+fn optimum(evidence: &Evidences<'_>, optima: &Optima, level: f64) -> Optimum {
+    let summary = optima.summary(level);
+    Optimum {
+        median: summary.median,
+        low: summary.low,
+        high: summary.high,
+        level,
+        p_lower_edge: optima.p_lower_edge,
+        p_inside: optima.p_inside,
+        p_upper_edge: optima.p_upper_edge,
+        p_bends_down: evidence.fit.p_bends_down(),
+    }
+}
+
+/// The advice of a region before anything is known about its surface.
+fn blank(evidence: &Evidences<'_>) -> RegionAdvice {
+    let fit = evidence.fit;
+    RegionAdvice {
+        region: fit.region.clone(),
+        name: evidence.book.region_name(&fit.region).to_owned(),
+        season: i32::from(evidence.season),
+        verdict: Verdict::Trial,
+        reason: String::new(),
+        evidence: match (fit.trial_rows, fit.rows - fit.trial_rows) {
+            (0, _) => Evidence::Routine,
+            (_, 0) => Evidence::Trial,
+            _ => Evidence::Mixed,
+        },
+        rows: fit.rows,
+        trees: fit.trees,
+        seasons: fit.seasons,
+        tested_intensity: fit.support.as_ref().map(|support| support.intensity),
+        tested_lead: fit.support.as_ref().and_then(|support| support.lead),
+        present: Present {
+            intensity: evidence.practice.intensity,
+            lead_days: evidence.practice.lead_days,
+            share_pruned: evidence.practice.share_pruned,
+            season: evidence.practice.season,
+        },
+        yield_optimum: None,
+        net_optimum: None,
+        inversion_set: evidence
+            .turning_point
+            .map(|set| inversion_set(set, evidence.book.options.level)),
+        band: None,
+        advised: None,
+        gain_over_unpruned_kg: None,
+        gain_over_present_kg: None,
+        net_gain_over_present: None,
+        p_gain: None,
+    }
+}
+
+/// The advice of a region of the book without a single usable tree-season.
+#[must_use]
+pub fn without_records(
+    book: &Book,
+    region: &str,
+    practice: &Practice,
+    season: i32,
+) -> RegionAdvice {
+    let name = book.region_name(region).to_owned();
+    RegionAdvice {
+        region: region.to_owned(),
+        reason: verdict::no_records(&name),
+        name,
+        season,
+        verdict: Verdict::Trial,
+        evidence: Evidence::Routine,
+        rows: 0,
+        trees: 0,
+        seasons: 0,
+        tested_intensity: None,
+        tested_lead: None,
+        present: Present {
+            intensity: practice.intensity,
+            lead_days: practice.lead_days,
+            share_pruned: practice.share_pruned,
+            season: practice.season,
+        },
+        yield_optimum: None,
+        net_optimum: None,
+        inversion_set: None,
+        band: None,
+        advised: None,
+        gain_over_unpruned_kg: None,
+        gain_over_present_kg: None,
+        net_gain_over_present: None,
+        p_gain: None,
+    }
+}
+
+fn inversion_set(set: TurningPointSet, level: f64) -> InversionSet {
+    let (kind, bounds) = match set {
+        TurningPointSet::Interval { low, high } => (InversionKind::Interval, vec![low, high]),
+        TurningPointSet::TwoRays { below, above } => (InversionKind::TwoRays, vec![below, above]),
+        TurningPointSet::WholeLine => (InversionKind::WholeLine, Vec::new()),
+        TurningPointSet::Empty => (InversionKind::Empty, Vec::new()),
+    };
+    InversionSet { kind, bounds, level }
+}

@@ -1,0 +1,216 @@
+//! The rule that turns odds into a verdict, and the sentence that says why.
+
+use super::{Evidences, Gains};
+use crate::outcome::{RegionAdvice, Verdict};
+use jiff::civil::Date;
+use model::{Exploration, HabitStatus};
+
+/// Probability of earning more than present practice that a change needs.
+const P_CHANGE: f64 = 0.90;
+/// Probability of being worth more than twice the tolerance that rules out keeping things as they are.
+const P_MISSED: f64 = 0.20;
+/// Share of draws with the best intensity at an edge of the tested range that rules out advice.
+const P_EDGE: f64 = 0.50;
+/// Least trees, seasons, pruned tree-seasons and range of intensity for advice from records.
+const LEAST_TREES: u64 = 10;
+const LEAST_SEASONS: u32 = 2;
+const LEAST_PRUNED: u64 = 20;
+const LEAST_RANGE: f64 = 0.10;
+
+/// Why a region's records cannot carry advice.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Obstacle {
+    FewTrees(u64),
+    FewSeasons(u32),
+    FewPruned(u64),
+    NarrowRange,
+    Habit,
+    UpperEdge(f64),
+    LowerEdge(f64),
+}
+
+fn obstacles(evidence: &Evidences<'_>, explored: &Exploration) -> Vec<Obstacle> {
+    let fit = evidence.fit;
+    let mut found = Vec::new();
+    let optima = &explored.net_optima;
+    let range = fit.support.as_ref().map_or(0.0, |s| s.intensity[1] - s.intensity[0]);
+    if fit.trees < LEAST_TREES {
+        found.push(Obstacle::FewTrees(fit.trees));
+    }
+    if fit.pruned_rows < LEAST_PRUNED {
+        found.push(Obstacle::FewPruned(fit.pruned_rows));
+    }
+    if range < LEAST_RANGE {
+        found.push(Obstacle::NarrowRange);
+    }
+    if range >= LEAST_RANGE && optima.p_upper_edge > P_EDGE {
+        found.push(Obstacle::UpperEdge(optima.p_upper_edge));
+    }
+    // An unpruned tree is a natural end of the range, not an untested one.
+    let unpruned = fit.support.as_ref().is_some_and(model::Support::includes_unpruned);
+    if range >= LEAST_RANGE && !unpruned && optima.p_lower_edge > P_EDGE {
+        found.push(Obstacle::LowerEdge(optima.p_lower_edge));
+    }
+    if fit.habit == HabitStatus::Unresolved {
+        found.push(Obstacle::Habit);
+    }
+    if fit.seasons < LEAST_SEASONS {
+        found.push(Obstacle::FewSeasons(fit.seasons));
+    }
+    found
+}
+
+/// `keep` when nothing worth the tolerance is missed, `prune` when a gain is likely and worth it,
+/// `trial` when an obstacle stands in the way or the odds do not suffice.
+pub(super) fn choose(
+    evidence: &Evidences<'_>,
+    explored: &Exploration,
+    gains: &Gains,
+    loss: f64,
+) -> Verdict {
+    let found = obstacles(evidence, explored);
+    if !found.is_empty() {
+        return Verdict::Trial;
+    }
+    let gain = gains.mean_net_gain();
+    if gain <= loss && gains.p_net_gain_over(2.0 * loss) < P_MISSED {
+        Verdict::Keep
+    } else if gain > loss && gains.p_net_gain() >= P_CHANGE {
+        Verdict::Prune
+    } else {
+        Verdict::Trial
+    }
+}
+
+/// One plain sentence for the chosen verdict.
+pub(super) fn reason(
+    evidence: &Evidences<'_>,
+    advice: &RegionAdvice,
+    explored: &Exploration,
+) -> String {
+    match advice.verdict {
+        Verdict::Prune => prune_reason(evidence, advice),
+        Verdict::Keep => format!(
+            "Keep the present practice ({} of the canopy on average): it is expected to earn within {} % of the best that the records support.",
+            percent(advice.present.intensity),
+            evidence.book.options.tolerance_pct
+        ),
+        Verdict::Trial => trial_reason(evidence, advice, explored),
+    }
+}
+
+fn prune_reason(evidence: &Evidences<'_>, advice: &RegionAdvice) -> String {
+    let intensity = advice.advised.as_ref().map_or(0.0, |advised| advised.intensity);
+    let gain = advice.gain_over_present_kg.as_ref().map_or(f64::NAN, |gain| gain.median);
+    let odds = odds(advice.p_gain.unwrap_or(f64::NAN));
+    let present = percent(advice.present.intensity);
+    let money = advice
+        .net_gain_over_present
+        .as_ref()
+        .map_or_else(String::new, |net| format!("{:.2} {}", net.amount.median, net.currency));
+    if intensity <= 0.0 {
+        return format!(
+            "Leave the trees unpruned: present practice ({present} of the canopy on average) costs more than it returns, and stopping is expected to earn {money} more per tree, with a {odds} chance of earning more."
+        );
+    }
+    let when = advice.advised.as_ref().and_then(|advised| advised.window).map_or_else(
+        || "in the rest".to_owned(),
+        |[from, to]| format!("between {} and {}", day(from), day(to)),
+    );
+    let caution = if evidence.fit.fixed_lead.is_some() {
+        " The records do not show which date is best."
+    } else {
+        ""
+    };
+    format!(
+        "Remove about {} of the canopy {when}: expect {gain:.2} kg per tree more than present practice ({present} on average), worth {money} per tree after cost, with a {odds} chance of earning more.{caution}",
+        percent(intensity)
+    )
+}
+
+fn trial_reason(
+    evidence: &Evidences<'_>,
+    advice: &RegionAdvice,
+    explored: &Exploration,
+) -> String {
+    let found = obstacles(evidence, explored);
+    let highest = advice.tested_intensity.map_or(0.0, |tested| tested[1]);
+    let lowest = advice.tested_intensity.map_or(0.0, |tested| tested[0]);
+    let parts: Vec<String> = found
+        .iter()
+        .map(|obstacle| match obstacle {
+            Obstacle::UpperEdge(p) => format!(
+                "the best intensity probably lies beyond the {} that was tried ({} chance), and no advice is given outside the tested range",
+                percent(highest),
+                odds(*p)
+            ),
+            Obstacle::LowerEdge(p) => format!(
+                "the best intensity probably lies below the {} that was tried ({} chance)",
+                percent(lowest),
+                odds(*p)
+            ),
+            Obstacle::FewTrees(n) => format!("only {n} trees are recorded"),
+            Obstacle::FewSeasons(n) => {
+                format!("only {n} season{} recorded", if *n == 1 { " is" } else { "s are" })
+            }
+            Obstacle::FewPruned(n) => format!("only {n} pruned tree-seasons are recorded"),
+            Obstacle::NarrowRange => format!(
+                "intensity hardly varies (from {} to {})",
+                percent(lowest),
+                percent(highest)
+            ),
+            Obstacle::Habit => {
+                "each tree was always pruned alike, so the effect of pruning cannot be told from the choice of trees".to_owned()
+            }
+        })
+        .collect();
+    if parts.is_empty() {
+        return format!(
+            "A trial is needed: the best practice that the records support has a {} chance of earning more than present practice, too little for a change and too much to be sure that nothing is missed.",
+            odds(advice.p_gain.unwrap_or(f64::NAN))
+        );
+    }
+    format!("A trial is needed: {}.", parts.join("; "))
+}
+
+/// The sentence of a region whose records support no intensity at all.
+pub(super) fn nothing_tested(name: &str) -> String {
+    format!("A trial is needed: the records of {name} support no intensity at all.")
+}
+
+/// The sentence of a region without usable tree-seasons.
+pub(super) fn no_records(name: &str) -> String {
+    format!("A trial is needed: no tree-season of {name} could be used.")
+}
+
+fn percent(fraction: f64) -> String {
+    format!("{:.0} %", fraction * 100.0)
+}
+
+/// A probability for people: never 0 or 100 %, which draws cannot show.
+fn odds(probability: f64) -> String {
+    if probability > 0.99 {
+        "more than 99 %".to_owned()
+    } else if probability < 0.01 {
+        "less than 1 %".to_owned()
+    } else {
+        percent(probability)
+    }
+}
+
+fn day(date: Date) -> String {
+    date.strftime("%-d %B %Y").to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn odds_are_never_certain() {
+        assert_eq!(odds(1.0), "more than 99 %");
+        assert_eq!(odds(0.0), "less than 1 %");
+        assert_eq!(odds(0.935), "94 %");
+        assert_eq!(day(jiff::civil::date(2026, 7, 5)), "5 July 2026");
+    }
+}

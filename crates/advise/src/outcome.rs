@@ -1,0 +1,189 @@
+//! The advice of a run: one record per region, as written to `advice.json`.
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+/// Advice for one season of one record book.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Advice {
+    /// Name of the record book.
+    pub book: String,
+    /// Latest season advised for (year in which its harvest opens).
+    pub season: i32,
+    /// Seed of every random draw of the run.
+    pub seed: u64,
+    /// Version of the program.
+    pub version: String,
+    /// Currency of money amounts.
+    pub currency: String,
+    /// Loss tolerated, per cent of the best net return.
+    pub tolerance_pct: f64,
+    /// One entry per region of the book, sorted by region id.
+    pub regions: Vec<RegionAdvice>,
+}
+
+/// What the evidence says should be done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// The evidence supports changing to the advised intensity and window.
+    Prune,
+    /// The present practice is within tolerance of the best.
+    Keep,
+    /// The records cannot tell; a trial would.
+    Trial,
+}
+
+/// Where the evidence of a region comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Evidence {
+    /// Only trees of randomised trials.
+    Trial,
+    /// Only everyday pruning records.
+    Routine,
+    /// Both.
+    Mixed,
+}
+
+/// Advice for one region. Intensities are canopy fractions 0 to 1, leads days before the flush start.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RegionAdvice {
+    /// Region id of the book.
+    pub region: String,
+    /// Region name for people.
+    pub name: String,
+    /// Season advised for in this region (year in which its harvest opens): the one after its last
+    /// recorded harvest unless `book.toml` sets it.
+    pub season: i32,
+    /// The decision.
+    pub verdict: Verdict,
+    /// Why, in one plain sentence.
+    pub reason: String,
+    /// Kind of records behind it.
+    pub evidence: Evidence,
+    /// Tree-seasons used by the yield model.
+    pub rows: u64,
+    /// Trees behind them.
+    pub trees: u64,
+    /// Number of seasons behind them.
+    pub seasons: u32,
+    /// Lowest and highest supported intensity; `None` when nothing is supported.
+    pub tested_intensity: Option<[f64; 2]>,
+    /// Lowest and highest supported lead, days; `None` when nothing was pruned.
+    pub tested_lead: Option<[f64; 2]>,
+    /// Present practice.
+    pub present: Present,
+    /// Intensity of the highest expected yield within the supported range.
+    pub yield_optimum: Option<Optimum>,
+    /// Intensity of the highest expected net return within the supported range.
+    pub net_optimum: Option<Optimum>,
+    /// Confidence set of the curve's turning point by test inversion, not limited to the tested range.
+    pub inversion_set: Option<InversionSet>,
+    /// Intensities whose expected loss of net return stays under the tolerance.
+    pub band: Option<[f64; 2]>,
+    /// What to do; `None` for `trial`.
+    pub advised: Option<Advised>,
+    /// Gain in yield of the advised (or best supported) practice over leaving trees unpruned, kg per tree.
+    pub gain_over_unpruned_kg: Option<Interval>,
+    /// Gain in yield over present practice, kg per tree.
+    pub gain_over_present_kg: Option<Interval>,
+    /// Gain in net return over present practice, money per tree.
+    pub net_gain_over_present: Option<MoneyInterval>,
+    /// Probability that the advised (or best supported) practice earns more than present practice.
+    pub p_gain: Option<f64>,
+}
+
+/// Present practice of a region.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Present {
+    /// Mean intensity over all trees, unpruned ones counting 0.
+    pub intensity: f64,
+    /// Intensity-weighted mean lead, days; `None` when nothing was pruned.
+    pub lead_days: Option<f64>,
+    /// Share of trees pruned at all.
+    pub share_pruned: f64,
+    /// Season it was read from; `None` when stated in `book.toml` or assumed unpruned.
+    pub season: Option<i32>,
+}
+
+/// Posterior of an optimum over the supported range.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Optimum {
+    /// Posterior median intensity.
+    pub median: f64,
+    /// Lower limit.
+    pub low: f64,
+    /// Upper limit.
+    pub high: f64,
+    /// Probability content of the limits.
+    pub level: f64,
+    /// Probability that the optimum lies at the lower edge of the supported range.
+    pub p_lower_edge: f64,
+    /// Probability that it lies inside.
+    pub p_inside: f64,
+    /// Probability that it lies at the upper edge.
+    pub p_upper_edge: f64,
+    /// Probability that the curve bends down at all.
+    pub p_bends_down: f64,
+}
+
+/// Shape of an inversion set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum InversionKind {
+    /// From the first bound to the second.
+    Interval,
+    /// Up to the first bound and from the second bound on.
+    TwoRays,
+    /// Every intensity: the data do not locate a turning point.
+    WholeLine,
+    /// No intensity is compatible with a turning point.
+    Empty,
+}
+
+/// Confidence set of a turning point, by inverting the test that the slope is zero there
+/// (Fieller, 1954, J. R. Stat. Soc. B 16:175-185).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct InversionSet {
+    /// Its shape.
+    pub kind: InversionKind,
+    /// Its bounds in the order the shape names them; empty for the whole line.
+    pub bounds: Vec<f64>,
+    /// Confidence level.
+    pub level: f64,
+}
+
+/// What to do in a region.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Advised {
+    /// Fraction of the canopy to remove.
+    pub intensity: f64,
+    /// Days before the flush start; `None` when the advice is to leave trees unpruned.
+    pub lead_days: Option<f64>,
+    /// First and last date of the pruning window; `None` when the advice is to leave trees unpruned.
+    pub window: Option<[Date; 2]>,
+}
+
+/// A posterior median with its interval.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Interval {
+    /// Posterior median.
+    pub median: f64,
+    /// Lower limit.
+    pub low: f64,
+    /// Upper limit.
+    pub high: f64,
+    /// Probability content.
+    pub level: f64,
+}
+
+/// A posterior median with its interval, in money per tree.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MoneyInterval {
+    /// Amounts.
+    #[serde(flatten)]
+    pub amount: Interval,
+    /// Currency.
+    pub currency: String,
+}

@@ -1,0 +1,252 @@
+//! The fixed and random columns of the yield model, and why a term is left out.
+
+mod covariates;
+mod habit;
+
+use crate::curve::{self, LeadDegree, SHAPE_NAMES, SHAPES};
+use crate::table::{Labelled, TreeSeasons};
+use std::collections::BTreeSet;
+
+pub use habit::HabitStatus;
+
+/// What a fixed column stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    /// Level of the first region.
+    Intercept,
+    /// Level of another region, by code, against the first.
+    Region(u32),
+    /// A shape of the pruning surface, by position.
+    Shape(usize),
+    /// A shape in one region alone: position and region code.
+    RegionShape(usize, u32),
+    /// Change of a shape with the logarithm of planting density, by position.
+    ShapeByDensity(usize),
+    /// Anything that shifts yields and is averaged over when curves are drawn.
+    Nuisance,
+    /// Difference of an intensity measured on another basis.
+    Basis,
+    /// Between-tree part of routine intensity in a region (habit), by region code.
+    Habit(u32),
+}
+
+/// A fixed column with the declared constants it is accumulated with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Column {
+    /// Unique name.
+    pub name: String,
+    /// One value per row.
+    pub values: Vec<f64>,
+    /// What it stands for.
+    pub role: Role,
+    /// Declared centre.
+    pub centre: f64,
+    /// Declared scale.
+    pub scale: f64,
+}
+
+/// A random factor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Group {
+    /// Unique name.
+    pub name: String,
+    /// Level of each row.
+    pub codes: Vec<u32>,
+    /// Labels of the levels.
+    pub labels: Vec<String>,
+    /// Shapes on which the levels differ; empty for a random intercept.
+    pub slopes: Vec<usize>,
+}
+
+/// The columns of a yield model for given rows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Design {
+    /// Fixed columns, intercept first.
+    pub columns: Vec<Column>,
+    /// Random factors.
+    pub groups: Vec<Group>,
+    /// Shape columns by position; empty where not part of the model.
+    pub shapes: [Vec<f64>; SHAPES],
+    /// How the lead enters.
+    pub lead_degree: LeadDegree,
+    /// Logarithm of density against its mean, per row; empty when it does not vary.
+    pub log_density: Vec<f64>,
+    /// Cause-or-habit status of each region, by code.
+    pub habit: Vec<HabitStatus>,
+    /// Terms left out, in plain words.
+    pub left_out: Vec<String>,
+}
+
+/// How regions differ in their curves.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RegionCurves {
+    /// Each region's curve is drawn towards the common one.
+    PartialPooling,
+    /// Each region has its own curve, estimated from its own records alone.
+    Separate,
+}
+
+impl Design {
+    /// Builds the columns for rows that carry a yield and are not young.
+    #[must_use]
+    pub fn new(table: &TreeSeasons, curves: RegionCurves) -> Self {
+        let lead_degree = lead_degree(table);
+        let shapes = shape_columns(table, lead_degree);
+        let mut design = Self {
+            columns: vec![Column {
+                name: "intercept".to_owned(),
+                values: vec![1.0; table.len()],
+                role: Role::Intercept,
+                centre: 0.0,
+                scale: 1.0,
+            }],
+            groups: Vec::new(),
+            shapes,
+            lead_degree,
+            log_density: Vec::new(),
+            habit: Vec::new(),
+            left_out: Vec::new(),
+        };
+        for (code, label) in (0_u32..).zip(&table.region.labels).skip(1) {
+            let values = indicator(&table.region, code);
+            design.push(format!("region {label}"), values, Role::Region(code));
+        }
+        design.add_shapes(table, curves);
+        covariates::add(&mut design, table);
+        habit::add(&mut design, table);
+        design.add_groups(table, curves);
+        design
+    }
+
+    fn push(&mut self, name: String, values: Vec<f64>, role: Role) {
+        self.push_scaled(name, values, role, 0.0, 1.0);
+    }
+
+    fn push_scaled(&mut self, name: String, values: Vec<f64>, role: Role, centre: f64, scale: f64) {
+        self.columns.push(Column { name, values, role, centre, scale });
+    }
+
+    fn add_shapes(&mut self, table: &TreeSeasons, curves: RegionCurves) {
+        let regions = table.region.len();
+        let lead_degree = self.lead_degree;
+        for shape in (0..SHAPES).filter(|&shape| lead_degree.includes(shape)) {
+            let values = self.shapes[shape].clone();
+            let name = SHAPE_NAMES[shape];
+            // Only intensity itself gets separate curves: timing needs the regions together.
+            if curves == RegionCurves::Separate && shape < 2 && regions > 1 {
+                for (code, label) in (0_u32..).zip(&table.region.labels) {
+                    let own = mask(&values, &table.region, code);
+                    self.push(format!("{name} in {label}"), own, Role::RegionShape(shape, code));
+                }
+            } else {
+                self.push(name.to_owned(), values, Role::Shape(shape));
+            }
+        }
+        if self.lead_degree == LeadDegree::None {
+            self.left_out.push(
+                "pruning dates do not vary enough within the records to estimate timing".to_owned(),
+            );
+        }
+    }
+
+    fn add_groups(&mut self, table: &TreeSeasons, curves: RegionCurves) {
+        let site_season: Vec<String> = (0..table.len())
+            .map(|row| {
+                format!("{} {}", table.site.label(row), table.season.get(row).copied().unwrap_or(0))
+            })
+            .collect();
+        let site_season = Labelled::from_values(site_season.iter().map(String::as_str));
+        let mut partitions: Vec<Vec<u32>> = vec![table.region.codes.clone()];
+        for (name, column) in
+            [("tree", &table.tree), ("block", &table.block), ("site x season", &site_season)]
+        {
+            let canonical = canonical(&column.codes);
+            if column.len() < 2 {
+                self.left_out.push(format!("no spread between {name}: there is only one"));
+            } else if column.len() == table.len() {
+                self.left_out.push(format!(
+                    "no spread between {name}: each has a single record, so it is part of the residual"
+                ));
+            } else if partitions.contains(&canonical) {
+                self.left_out.push(format!(
+                    "no spread between {name}: it divides the records exactly as a term already in the model"
+                ));
+            } else {
+                partitions.push(canonical);
+                self.groups.push(Group {
+                    name: name.to_owned(),
+                    codes: column.codes.clone(),
+                    labels: column.labels.clone(),
+                    slopes: Vec::new(),
+                });
+            }
+        }
+        if curves == RegionCurves::PartialPooling && table.region.len() > 1 {
+            self.groups.push(Group {
+                name: "region".to_owned(),
+                codes: table.region.codes.clone(),
+                labels: table.region.labels.clone(),
+                slopes: (0..4).filter(|&shape| self.lead_degree.includes(shape)).collect(),
+            });
+        }
+    }
+}
+
+/// Codes renumbered by first appearance, so that equal partitions compare equal.
+fn canonical(codes: &[u32]) -> Vec<u32> {
+    let mut seen = std::collections::BTreeMap::new();
+    codes
+        .iter()
+        .map(|&code| {
+            let next = seen.len() as u32;
+            *seen.entry(code).or_insert(next)
+        })
+        .collect()
+}
+
+fn indicator(column: &Labelled, code: u32) -> Vec<f64> {
+    column.codes.iter().map(|&c| f64::from(u8::from(c == code))).collect()
+}
+
+fn mask(values: &[f64], column: &Labelled, code: u32) -> Vec<f64> {
+    values.iter().zip(&column.codes).map(|(v, &c)| if c == code { *v } else { 0.0 }).collect()
+}
+
+fn lead_degree(table: &TreeSeasons) -> LeadDegree {
+    let days: BTreeSet<i64> =
+        table.lead_days.iter().filter(|lead| lead.is_finite()).map(|lead| *lead as i64).collect();
+    let range = match (days.first(), days.last()) {
+        (Some(first), Some(last)) => last - first,
+        _ => 0,
+    };
+    match days.len() {
+        _ if range < 7 => LeadDegree::None,
+        0 | 1 => LeadDegree::None,
+        2 => LeadDegree::Linear,
+        _ => LeadDegree::Quadratic,
+    }
+}
+
+fn shape_columns(table: &TreeSeasons, lead_degree: LeadDegree) -> [Vec<f64>; SHAPES] {
+    let mut columns: [Vec<f64>; SHAPES] = Default::default();
+    for (&intensity, &lead) in table.intensity.iter().zip(&table.lead_days) {
+        let lead = if lead_degree == LeadDegree::None { f64::NAN } else { lead };
+        for (shape, value) in curve::shapes(intensity, lead).into_iter().enumerate() {
+            if lead_degree.includes(shape) {
+                columns[shape].push(value);
+            }
+        }
+    }
+    columns
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn equal_partitions_compare_equal() {
+        assert_eq!(canonical(&[5, 2, 5, 9]), [0, 1, 0, 2]);
+        assert_eq!(canonical(&[0, 1, 0, 2]), canonical(&[7, 3, 7, 1]));
+    }
+}

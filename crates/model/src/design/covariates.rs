@@ -1,0 +1,90 @@
+//! Terms that shift yields besides pruning: age, density, variety, measurement basis.
+
+use super::{Design, Role, indicator};
+use crate::curve::SHAPE_NAMES;
+use crate::table::TreeSeasons;
+
+/// Age, years, around which log age is centred: a tree coming into full bearing.
+const REFERENCE_AGE: f64 = 10.0;
+/// Youngest age the logarithm is taken of, years.
+const LEAST_AGE: f64 = 0.5;
+
+pub(super) fn add(design: &mut Design, table: &TreeSeasons) {
+    add_age(design, table);
+    add_density(design, table);
+    for (code, label) in (0_u32..).zip(&table.variety.labels).skip(1) {
+        let name = if label.is_empty() { "variety unknown".to_owned() } else { format!("variety {label}") };
+        design.push(name, indicator(&table.variety, code), Role::Nuisance);
+    }
+    add_basis(design, table);
+}
+
+fn add_age(design: &mut Design, table: &TreeSeasons) {
+    let log_age: Vec<f64> =
+        table.age_years.iter().map(|age| (age.max(LEAST_AGE) / REFERENCE_AGE).ln()).collect();
+    let Some(log_age) = filled(design, "age", &log_age) else { return };
+    let squared = log_age.iter().map(|a| a * a).collect();
+    design.push("log age".to_owned(), log_age, Role::Nuisance);
+    design.push("log age squared".to_owned(), squared, Role::Nuisance);
+}
+
+fn add_density(design: &mut Design, table: &TreeSeasons) {
+    let log: Vec<f64> = table.trees_per_ha.iter().map(|density| density.ln()).collect();
+    let Some(log) = filled(design, "planting density", &log) else { return };
+    let mean = log.iter().sum::<f64>() / log.len().max(1) as f64;
+    let log: Vec<f64> = log.iter().map(|value| value - mean).collect();
+    design.push("log density".to_owned(), log.clone(), Role::Nuisance);
+    for shape in [0, 1] {
+        let values = design.shapes[shape].iter().zip(&log).map(|(s, d)| s * d).collect();
+        design.push(
+            format!("{} x log density", SHAPE_NAMES[shape]),
+            values,
+            Role::ShapeByDensity(shape),
+        );
+    }
+    design.log_density = log;
+}
+
+/// Missing values replaced by the mean of the known ones, with an indicator column; `None` (and a
+/// note) when the column does not vary or nothing is known.
+fn filled(design: &mut Design, what: &str, values: &[f64]) -> Option<Vec<f64>> {
+    let known: Vec<f64> = values.iter().copied().filter(|value| value.is_finite()).collect();
+    let (low, high) = known
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &v| (low.min(v), high.max(v)));
+    if known.is_empty() {
+        design.left_out.push(format!("no effect of {what}: it is not recorded"));
+        return None;
+    }
+    if high - low < 1e-9 {
+        design.left_out.push(format!("no effect of {what}: it does not vary"));
+        return None;
+    }
+    let mean = known.iter().sum::<f64>() / known.len() as f64;
+    if known.len() < values.len() {
+        let missing = values.iter().map(|v| f64::from(u8::from(!v.is_finite()))).collect();
+        design.push(format!("{what} unknown"), missing, Role::Nuisance);
+    }
+    Some(values.iter().map(|&v| if v.is_finite() { v } else { mean }).collect())
+}
+
+/// Intensities measured on another basis than the most common one get their own slope, so that two
+/// bases are never pooled as if they were one.
+fn add_basis(design: &mut Design, table: &TreeSeasons) {
+    let count = |code: u32| table.basis.codes.iter().filter(|&&c| c == code).count();
+    let bases: Vec<(u32, &String)> =
+        (0_u32..).zip(&table.basis.labels).filter(|(_, label)| label.as_str() != "none").collect();
+    let Some(&(common, _)) = bases.iter().max_by_key(|(code, _)| count(*code)) else { return };
+    for (code, label) in bases {
+        if code != common {
+            let values = table
+                .basis
+                .codes
+                .iter()
+                .zip(&table.intensity)
+                .map(|(&c, &intensity)| if c == code { intensity } else { 0.0 })
+                .collect();
+            design.push(format!("intensity measured as {label}"), values, Role::Basis);
+        }
+    }
+}

@@ -1,0 +1,96 @@
+//! A region's pruning surface as independent posterior draws, in kilograms per tree.
+
+use crate::curve::{self, SHAPES};
+use crate::scale::Scale;
+
+/// Posterior draws of one region's expected yield as a function of intensity and lead.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RegionCurve {
+    /// Region id.
+    pub region: String,
+    /// Scale on which the surface adds to the level.
+    pub scale: Scale,
+    /// Surface coefficients of each draw, in shape order, at the region's mean planting density.
+    pub coefficients: Vec<[f64; SHAPES]>,
+    /// Level of an unpruned average tree on the scale, one per draw.
+    pub level: Vec<f64>,
+    /// Variance around the level that enters the expected yield, one per draw.
+    pub variance: Vec<f64>,
+}
+
+impl RegionCurve {
+    /// Number of draws.
+    #[must_use]
+    pub fn draws(&self) -> usize {
+        self.coefficients.len()
+    }
+
+    /// Expected yield, kg per tree, of each draw at an intensity (fraction) and lead (days).
+    pub fn expected_kg(&self, intensity: f64, lead_days: f64) -> impl Iterator<Item = f64> + '_ {
+        self.coefficients
+            .iter()
+            .zip(self.level.iter().zip(&self.variance))
+            .map(move |(coefficients, (level, variance))| {
+                let mean = level + curve::value(coefficients, intensity, lead_days);
+                self.scale.expected_kg(mean, *variance)
+            })
+    }
+}
+
+/// Quantile of values by linear interpolation between order statistics (type 7 of Hyndman and Fan,
+/// 1996, Am. Stat. 50(4):361-365); NaN without values.
+#[must_use]
+pub fn quantile(sorted: &[f64], probability: f64) -> f64 {
+    let Some(last) = sorted.len().checked_sub(1) else { return f64::NAN };
+    let position = probability.clamp(0.0, 1.0) * last as f64;
+    let below = position.floor() as usize;
+    let above = (below + 1).min(last);
+    match (sorted.get(below), sorted.get(above)) {
+        (Some(low), Some(high)) => low + (high - low) * (position - below as f64),
+        _ => f64::NAN,
+    }
+}
+
+/// Median and equal-tailed limits of draws.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Summary {
+    /// Median.
+    pub median: f64,
+    /// Lower limit.
+    pub low: f64,
+    /// Upper limit.
+    pub high: f64,
+    /// Mean.
+    pub mean: f64,
+}
+
+impl Summary {
+    /// Summarises draws with limits of the given probability content.
+    #[must_use]
+    pub fn of(draws: impl Iterator<Item = f64>, level: f64) -> Self {
+        let mut sorted: Vec<f64> = draws.collect();
+        sorted.sort_by(f64::total_cmp);
+        Self {
+            median: quantile(&sorted, 0.5),
+            low: quantile(&sorted, (1.0 - level) / 2.0),
+            high: quantile(&sorted, (1.0 + level) / 2.0),
+            mean: sorted.iter().sum::<f64>() / sorted.len().max(1) as f64,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn quantiles_follow_type_7() {
+        // R: quantile(c(1, 2, 4, 8), c(0.1, 0.5, 0.9)) gives 1.3, 3.0, 6.8 (from memory of type 7:
+        // position 0.3, 1.5, 2.7).
+        let sorted = [1.0, 2.0, 4.0, 8.0];
+        for (probability, expected) in [(0.1, 1.3), (0.5, 3.0), (0.9, 6.8)] {
+            assert!((quantile(&sorted, probability) - expected).abs() < 1e-12);
+        }
+        assert!(quantile(&[], 0.5).is_nan());
+    }
+}

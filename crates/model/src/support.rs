@@ -1,0 +1,168 @@
+//! What a region's records support: tested intensities and leads, and the area they span.
+
+use serde::{Deserialize, Serialize};
+
+/// Tree-seasons that must lie at or beyond a value before it counts as tested.
+const LEAST_AT_EDGE: usize = 5;
+/// Share of tree-seasons trimmed at each edge in large regions.
+const TRIM: f64 = 0.01;
+/// Intensities under this count as unpruned, fraction.
+pub const UNPRUNED_BELOW: f64 = 0.005;
+
+/// Tested intensities and leads of a region and the convex area between them.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Support {
+    /// Lowest and highest tested intensity, fraction.
+    pub intensity: [f64; 2],
+    /// Earliest and latest tested lead, days, ascending; `None` when nothing was pruned.
+    pub lead: Option<[f64; 2]>,
+    /// Corners of the convex hull of tested (intensity, lead) pairs, counter-clockwise.
+    hull: Vec<[f64; 2]>,
+}
+
+impl Support {
+    /// Reads the support from tree-seasons: intensities and leads (NaN when unpruned), one per row.
+    /// An extreme counts as tested when at least five tree-seasons (and 1 % of them) reach it.
+    /// Returns `None` without rows.
+    #[must_use]
+    pub fn of(intensities: &[f64], leads: &[f64]) -> Option<Self> {
+        let intensity = trimmed(intensities.iter().copied())?;
+        let pruned = || {
+            intensities
+                .iter()
+                .zip(leads)
+                .filter(|(i, l)| **i >= UNPRUNED_BELOW && l.is_finite())
+                .map(|(&i, &l)| [i, l])
+        };
+        let lead = trimmed(pruned().map(|[_, lead]| lead));
+        let mut points: Vec<[f64; 2]> = pruned()
+            .map(|[i, l]| {
+                let l = lead.map_or(l, |[low, high]| l.clamp(low, high));
+                [i.clamp(intensity[0], intensity[1]), l]
+            })
+            .collect();
+        if let (Some([low, high]), true) = (lead, intensity[0] < UNPRUNED_BELOW) {
+            // An unpruned tree is the same tree at every lead.
+            points.extend([[0.0, low], [0.0, high]]);
+        }
+        Some(Self { intensity, lead, hull: convex_hull(points) })
+    }
+
+    /// Whether leaving a tree unpruned is among what was tested.
+    #[must_use]
+    pub fn includes_unpruned(&self) -> bool {
+        self.intensity[0] < UNPRUNED_BELOW
+    }
+
+    /// Whether an intensity at a lead lies in the tested area.
+    #[must_use]
+    pub fn contains(&self, intensity: f64, lead_days: f64) -> bool {
+        if intensity < UNPRUNED_BELOW {
+            return self.includes_unpruned();
+        }
+        inside(&self.hull, [intensity, lead_days])
+    }
+}
+
+/// The k-th smallest and k-th largest value, k = max(5, 1 %), or the extremes of few values.
+fn trimmed(values: impl Iterator<Item = f64>) -> Option<[f64; 2]> {
+    let mut values: Vec<f64> = values.filter(|value| value.is_finite()).collect();
+    values.sort_by(f64::total_cmp);
+    let wanted = LEAST_AT_EDGE.max((values.len() as f64 * TRIM) as usize);
+    let k = wanted.min(values.len().div_ceil(2)).saturating_sub(1);
+    Some([*values.get(k)?, *values.get(values.len().checked_sub(k + 1)?)?])
+}
+
+fn cross(origin: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
+    (a[0] - origin[0]) * (b[1] - origin[1]) - (a[1] - origin[1]) * (b[0] - origin[0])
+}
+
+/// Monotone chain (Andrew, 1979, Inf. Process. Lett. 9(5):216-219), counter-clockwise.
+fn convex_hull(mut points: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
+    points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
+    points.dedup();
+    if points.len() < 3 {
+        return points;
+    }
+    let half = |points: &mut dyn Iterator<Item = [f64; 2]>| {
+        let mut chain: Vec<[f64; 2]> = Vec::new();
+        for point in points {
+            while let [.., before, last] = chain.as_slice() {
+                if cross(*before, *last, point) > 0.0 {
+                    break;
+                }
+                chain.pop();
+            }
+            chain.push(point);
+        }
+        chain.pop();
+        chain
+    };
+    let mut hull = half(&mut points.iter().copied());
+    hull.extend(half(&mut points.iter().rev().copied()));
+    hull
+}
+
+/// Inside or on the edge of a convex polygon; a polygon of one or two corners is a point or a segment.
+fn inside(hull: &[[f64; 2]], point: [f64; 2]) -> bool {
+    const SLACK: f64 = 1e-9;
+    match hull {
+        [] => false,
+        [only] => (only[0] - point[0]).abs() < SLACK && (only[1] - point[1]).abs() < SLACK,
+        [a, b] => {
+            let along = |axis: usize| {
+                let (low, high) = (a[axis].min(b[axis]), a[axis].max(b[axis]));
+                (low - SLACK..=high + SLACK).contains(&point[axis])
+            };
+            cross(*a, *b, point).abs() < 1e-6 && along(0) && along(1)
+        }
+        _ => hull
+            .iter()
+            .zip(hull.iter().cycle().skip(1))
+            .all(|(a, b)| cross(*a, *b, point) >= -SLACK),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_single_extreme_tree_is_not_a_tested_intensity() {
+        let mut intensities = vec![0.1; 40];
+        intensities.extend([0.3; 10]);
+        intensities.push(0.9);
+        let leads = vec![50.0; intensities.len()];
+        let support = Support::of(&intensities, &leads).unwrap();
+        assert_eq!(support.intensity, [0.1, 0.3]);
+        assert!(!support.contains(0.5, 50.0));
+        assert!(support.contains(0.2, 50.0));
+        assert!(!support.contains(0.2, 55.0));
+    }
+
+    #[test]
+    fn the_area_between_tested_points_is_supported_and_no_more() {
+        // Light cuts early, hard cuts late, some unpruned.
+        let mut intensities = vec![0.0; 6];
+        let mut leads = vec![f64::NAN; 6];
+        for (i, l) in [(0.1, 90.0), (0.1, 40.0), (0.5, 20.0)] {
+            intensities.extend([i; 8]);
+            leads.extend([l; 8]);
+        }
+        let support = Support::of(&intensities, &leads).unwrap();
+        assert!(support.includes_unpruned());
+        assert!(support.contains(0.0, 1000.0));
+        assert!(support.contains(0.1, 60.0));
+        assert!(support.contains(0.3, 30.0));
+        assert!(!support.contains(0.5, 80.0));
+        assert!(!support.contains(0.6, 20.0));
+    }
+
+    #[test]
+    fn nothing_and_nearly_nothing() {
+        assert_eq!(Support::of(&[], &[]), None);
+        let one = Support::of(&[0.0], &[f64::NAN]).unwrap();
+        assert_eq!(one.lead, None);
+        assert!(one.contains(0.0, 0.0) && !one.contains(0.1, 0.0));
+    }
+}

@@ -1,0 +1,308 @@
+//! The fit with partially pooled regions, its posterior, and each region's surface read off the draws.
+
+use super::scale_choice::data;
+use super::{OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit, YieldError, YieldSettings};
+use crate::curve::{LeadDegree, REFERENCE_LEAD_DAYS, SHAPE_NAMES, SHAPES};
+use crate::design::{Design, HabitStatus, Role};
+use crate::observed::{Observation, classes};
+use crate::region_curve::{RegionCurve, quantile};
+use crate::scale::Scale;
+use crate::support::{Support, UNPRUNED_BELOW};
+use crate::table::TreeSeasons;
+use mixed::{
+    Draws, Fit, IntegrationSettings, JointTest, Posterior, Prior, PriorShape, Settings, SpreadPrior,
+};
+use std::collections::BTreeSet;
+
+pub(super) struct Pooled {
+    pub(super) fit: Fit,
+    pub(super) posterior: Posterior,
+    pub(super) draws: Draws,
+    pub(super) regions: Vec<RegionFit>,
+    pub(super) habit_tests: Vec<(String, JointTest)>,
+}
+
+/// REML fit, integration over the variance parameters, and the regions' surfaces.
+pub(super) fn fit(
+    table: &TreeSeasons,
+    design: &Design,
+    scale: Scale,
+    settings: &YieldSettings,
+) -> Result<Pooled, YieldError> {
+    let response: Vec<f64> = table.yield_kg.iter().map(|&kg| scale.forward(kg)).collect();
+    let fit = mixed::fit(&data(design, &response), &Settings::default())?;
+    let prior = prior(design);
+    let posterior = fit.integrate(&prior, &IntegrationSettings::default())?;
+    let together: Vec<&str> =
+        design.groups.iter().filter(|g| !g.slopes.is_empty()).map(|g| g.name.as_str()).collect();
+    let draws = posterior.draws(settings.draws, settings.seed, &together)?;
+    let reader = Reader::new(table, design, scale, &fit, &draws, &response)?;
+    let regions =
+        (0..table.region.len()).map(|code| reader.region(code as u32)).collect::<Vec<_>>();
+    let habit_tests = habit_tests(table, design, &fit)?;
+    Ok(Pooled { fit, posterior, draws, regions, habit_tests })
+}
+
+/// Half-normal priors on every relative spread.
+fn prior(design: &Design) -> Prior {
+    let mut prior = Prior::half_normal(OTHER_PRIOR_SCALE);
+    for group in design.groups.iter().filter(|group| !group.slopes.is_empty()) {
+        for &shape in &group.slopes {
+            let region = SpreadPrior { shape: PriorShape::HalfNormal, scale: REGION_PRIOR_SCALE };
+            prior = prior.term(format!("{}.{}", group.name, SHAPE_NAMES[shape]), region);
+        }
+    }
+    prior
+}
+
+/// F test in each region that its habit columns are all 0.
+fn habit_tests(
+    table: &TreeSeasons,
+    design: &Design,
+    fit: &Fit,
+) -> Result<Vec<(String, JointTest)>, YieldError> {
+    let mut tests = Vec::new();
+    for (code, label) in (0_u32..).zip(&table.region.labels) {
+        let rows: Vec<Vec<f64>> = (0..design.columns.len())
+            .filter(|&k| design.columns[k].role == Role::Habit(code))
+            .map(|k| (0..design.columns.len()).map(|j| f64::from(u8::from(j == k))).collect())
+            .collect();
+        if !rows.is_empty() {
+            tests.push((label.clone(), fit.joint_test(&rows)?));
+        }
+    }
+    Ok(tests)
+}
+
+/// Mean log density of each region's rows, by region code; zeros when density is not in the model.
+pub(super) fn region_density(table: &TreeSeasons, design: &Design) -> Vec<f64> {
+    (0..table.region.len() as u32)
+        .map(|region| {
+            let values: Vec<f64> = design
+                .log_density
+                .iter()
+                .zip(&table.region.codes)
+                .filter(|(_, code)| **code == region)
+                .map(|(value, _)| *value)
+                .collect();
+            values.iter().sum::<f64>() / values.len().max(1) as f64
+        })
+        .collect()
+}
+
+/// Reads regions off the fit and its draws.
+struct Reader<'a> {
+    table: &'a TreeSeasons,
+    design: &'a Design,
+    scale: Scale,
+    response: &'a [f64],
+    draws: &'a Draws,
+    /// Coefficient estimates, 0 where not estimable.
+    estimates: Vec<f64>,
+    /// What the fit attributes to everything but pruning, per row: fixed part and random intercepts.
+    fixed_nuisance: Vec<f64>,
+    random_nuisance: Vec<f64>,
+    density: Vec<f64>,
+    /// Draws of the total variance around the level: residual and random intercepts.
+    variance: Vec<f64>,
+}
+
+impl<'a> Reader<'a> {
+    fn new(
+        table: &'a TreeSeasons,
+        design: &'a Design,
+        scale: Scale,
+        fit: &Fit,
+        draws: &'a Draws,
+        response: &'a [f64],
+    ) -> Result<Self, YieldError> {
+        let estimates: Vec<f64> =
+            fit.estimates().into_iter().map(|b| if b.is_finite() { b } else { 0.0 }).collect();
+        let mut fixed_nuisance = vec![0.0; table.len()];
+        for (column, estimate) in design.columns.iter().zip(&estimates) {
+            if !is_pruning(column.role) {
+                for (sum, value) in fixed_nuisance.iter_mut().zip(&column.values) {
+                    *sum += estimate * value;
+                }
+            }
+        }
+        let mut random_nuisance = vec![0.0; table.len()];
+        for group in design.groups.iter().filter(|group| group.slopes.is_empty()) {
+            let modes = fit.conditional_modes(&group.name)?.modes;
+            for (sum, &code) in random_nuisance.iter_mut().zip(&group.codes) {
+                *sum += modes.row(code as usize).first().copied().unwrap_or(0.0);
+            }
+        }
+        let sigma = draws.sigma_column();
+        let intercepts: Vec<usize> = design
+            .groups
+            .iter()
+            .filter(|group| group.slopes.is_empty())
+            .filter_map(|group| position(draws, &format!("{}.intercept", group.name)))
+            .collect();
+        let variance = (0..draws.len())
+            .map(|draw| {
+                let row = draws.values().row(draw);
+                let spread: f64 = intercepts.iter().map(|&k| row[k] * row[k]).sum();
+                row[sigma].powi(2) * (1.0 + spread)
+            })
+            .collect();
+        Ok(Self {
+            table,
+            design,
+            scale,
+            response,
+            draws,
+            estimates,
+            fixed_nuisance,
+            random_nuisance,
+            density: region_density(table, design),
+            variance,
+        })
+    }
+
+    fn region(&self, code: u32) -> RegionFit {
+        let table = self.table;
+        let rows: Vec<usize> =
+            (0..table.len()).filter(|&row| table.region.codes[row] == code).collect();
+        let intensities: Vec<f64> = rows.iter().map(|&row| table.intensity[row]).collect();
+        let leads: Vec<f64> = rows.iter().map(|&row| table.lead_days[row]).collect();
+        let curve = self.curve(code, &rows);
+        let mean_variance = curve.variance.iter().sum::<f64>() / curve.draws().max(1) as f64;
+        let level = self.point_level(&self.average_row(&rows));
+        let observations: Vec<Observation> = rows
+            .iter()
+            .map(|&row| Observation {
+                tree: table.tree.codes[row],
+                intensity: table.intensity[row],
+                kg: table.yield_kg[row],
+                adjusted: level + self.response[row]
+                    - self.fixed_nuisance[row]
+                    - self.random_nuisance[row],
+            })
+            .collect();
+        let distinct = |values: &mut dyn Iterator<Item = i64>| values.collect::<BTreeSet<_>>().len();
+        RegionFit {
+            region: curve.region.clone(),
+            rows: rows.len() as u64,
+            trees: distinct(&mut rows.iter().map(|&row| i64::from(table.tree.codes[row]))) as u64,
+            seasons: distinct(&mut rows.iter().map(|&row| i64::from(table.season[row]))) as u32,
+            trial_rows: rows.iter().filter(|&&row| table.in_trial[row]).count() as u64,
+            pruned_rows: intensities.iter().filter(|i| **i >= UNPRUNED_BELOW).count() as u64,
+            habit: self
+                .design
+                .habit
+                .get(code as usize)
+                .copied()
+                .unwrap_or(HabitStatus::NoneSeen),
+            support: Support::of(&intensities, &leads),
+            fixed_lead: (self.design.lead_degree == LeadDegree::None).then(|| median_lead(&leads)),
+            classes: classes(&observations, self.scale, mean_variance),
+            curve,
+        }
+    }
+
+    /// Mean value of every fixed column over the region's rows of its latest season, 0 for pruning.
+    fn average_row(&self, rows: &[usize]) -> Vec<f64> {
+        let latest = rows.iter().map(|&row| self.table.season[row]).max().unwrap_or(0);
+        let rows: Vec<usize> =
+            rows.iter().copied().filter(|&row| self.table.season[row] == latest).collect();
+        self.design
+            .columns
+            .iter()
+            .map(|column| {
+                if is_pruning(column.role) || column.role == Role::Basis {
+                    0.0
+                } else {
+                    rows.iter().map(|&row| column.values[row]).sum::<f64>() / rows.len().max(1) as f64
+                }
+            })
+            .collect()
+    }
+
+    fn point_level(&self, average: &[f64]) -> f64 {
+        average.iter().zip(&self.estimates).map(|(a, b)| a * b).sum()
+    }
+
+    fn curve(&self, code: u32, rows: &[usize]) -> RegionCurve {
+        let average = self.average_row(rows);
+        let extra = self.spread_of_fixed_part(rows);
+        let density = self.density.get(code as usize).copied().unwrap_or(0.0);
+        let region_slopes: Vec<(usize, usize)> = self
+            .design
+            .groups
+            .iter()
+            .flat_map(|group| group.slopes.iter().map(move |&shape| (group, shape)))
+            .filter_map(|(group, shape)| {
+                let name = format!("{}.{}[{code}]", group.name, SHAPE_NAMES[shape]);
+                Some((shape, position(self.draws, &name)?))
+            })
+            .collect();
+        let mut coefficients = Vec::with_capacity(self.draws.len());
+        let mut level = Vec::with_capacity(self.draws.len());
+        for draw in 0..self.draws.len() {
+            let row = self.draws.values().row(draw);
+            let fixed = &row[self.draws.coefficient_columns()];
+            let mut curve = [0.0; SHAPES];
+            let mut at = 0.0;
+            for ((column, value), average) in
+                self.design.columns.iter().zip(fixed).zip(&average)
+            {
+                let value = if value.is_finite() { *value } else { 0.0 };
+                match column.role {
+                    Role::Shape(shape) => curve[shape] += value,
+                    Role::ShapeByDensity(shape) => curve[shape] += value * density,
+                    _ => at += value * average,
+                }
+            }
+            for &(shape, column) in &region_slopes {
+                curve[shape] += row[column];
+            }
+            coefficients.push(curve);
+            level.push(at);
+        }
+        RegionCurve {
+            region: self.table.region.labels.get(code as usize).cloned().unwrap_or_default(),
+            scale: self.scale,
+            coefficients,
+            level,
+            variance: self.variance.iter().map(|variance| variance + extra).collect(),
+        }
+    }
+
+    /// What differences between trees in age, variety and so on add to the variance around the
+    /// average tree, in the form that [`Scale::expected_kg`] takes.
+    fn spread_of_fixed_part(&self, rows: &[usize]) -> f64 {
+        let latest = rows.iter().map(|&row| self.table.season[row]).max().unwrap_or(0);
+        let values: Vec<f64> = rows
+            .iter()
+            .filter(|&&row| self.table.season[row] == latest)
+            .map(|&row| self.fixed_nuisance[row])
+            .collect();
+        let n = values.len().max(1) as f64;
+        let mean = values.iter().sum::<f64>() / n;
+        match self.scale {
+            // exp(m + v/2) with v/2 = log of the mean of exp(x - m).
+            Scale::Log => {
+                2.0 * (values.iter().map(|value| (value - mean).exp()).sum::<f64>() / n).ln()
+            }
+            Scale::SquareRoot => values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / n,
+            Scale::Identity => 0.0,
+        }
+    }
+}
+
+fn position(draws: &Draws, name: &str) -> Option<usize> {
+    draws.names().iter().position(|candidate| candidate == name)
+}
+
+fn is_pruning(role: Role) -> bool {
+    matches!(role, Role::Shape(_) | Role::RegionShape(..) | Role::ShapeByDensity(_))
+}
+
+/// Median lead of pruned tree-seasons, or the reference lead when nothing was pruned.
+fn median_lead(leads: &[f64]) -> f64 {
+    let mut known: Vec<f64> = leads.iter().copied().filter(|lead| lead.is_finite()).collect();
+    known.sort_by(f64::total_cmp);
+    if known.is_empty() { REFERENCE_LEAD_DAYS } else { quantile(&known, 0.5) }
+}

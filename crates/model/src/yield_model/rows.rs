@@ -1,0 +1,46 @@
+//! Which tree-seasons enter the yield model.
+
+use super::YieldError;
+use crate::table::TreeSeasons;
+use serde::{Deserialize, Serialize};
+
+/// Tree-seasons used and left out.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RowUse {
+    /// Tree-seasons of the linked table.
+    pub read: u64,
+    /// Tree-seasons in the model.
+    pub used: u64,
+    /// Left out by reason.
+    pub left_out: Vec<(String, u64)>,
+}
+
+/// Rows with a finite yield of trees past the training age.
+pub(super) fn usable(table: &TreeSeasons) -> Result<(TreeSeasons, RowUse), YieldError> {
+    let young = |row: &usize| table.young[*row];
+    let weighed = |row: &usize| table.yield_kg[*row].is_finite() && table.intensity[*row].is_finite();
+    let all = 0..table.len();
+    let too_young = all.clone().filter(young).count();
+    let rows: Vec<usize> = all.filter(|row| !young(row) && weighed(row)).collect();
+    let unweighed = table.len() - too_young - rows.len();
+    let use_ = RowUse {
+        read: table.len() as u64,
+        used: rows.len() as u64,
+        left_out: [
+            ("tree under the training age", too_young as u64),
+            ("yield or intensity not a number", unweighed as u64),
+        ]
+        .into_iter()
+        .filter(|(_, count)| *count > 0)
+        .map(|(reason, count)| (reason.to_owned(), count))
+        .collect(),
+    };
+    if rows.is_empty() {
+        let reasons: Vec<String> =
+            use_.left_out.iter().map(|(reason, count)| format!("{count} x {reason}")).collect();
+        let reasons =
+            if reasons.is_empty() { "the linked table is empty".to_owned() } else { reasons.join(", ") };
+        return Err(YieldError::NoRows(reasons));
+    }
+    Ok((table.select(&rows), use_))
+}
