@@ -1,1 +1,25 @@
-//! report
+//! Everything a run writes for people: page, plots, tables, work plan and calendar; computes no statistics.
+
+mod content;
+mod dictionary;
+mod error;
+mod files;
+mod names;
+mod number;
+mod outputs;
+mod page;
+mod plots;
+mod publish;
+mod sentence;
+mod summary;
+mod text;
+
+pub use content::{
+    CoefficientRow, FileLine, LinkLine, Method, MethodItem, Quality, Report, SpreadRow,
+};
+pub use dictionary::{Field, advice_fields, work_plan_fields};
+pub use error::ReportError;
+pub use outputs::write_outputs;
+pub use publish::{PublishError, publish};
+pub use sentence::{gain_subject, sentence};
+pub use summary::summary_text;

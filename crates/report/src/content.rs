@@ -1,0 +1,134 @@
+//! What a report is made of; every number is computed before it gets here.
+
+use advise::{Advice, RegionPicture, WorkLine};
+use records::Problem;
+
+/// One run, ready to be shown.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Report {
+    /// Advice per region.
+    pub advice: Advice,
+    /// Figures per region, matched to the advice by region id.
+    pub pictures: Vec<RegionPicture>,
+    /// Work plan, block by block.
+    pub work: Vec<WorkLine>,
+    /// State of the records.
+    pub quality: Quality,
+    /// How the numbers were computed.
+    pub method: Method,
+}
+
+/// What was read, kept, repaired, set aside and linked.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Quality {
+    /// One line per input file or sheet.
+    pub files: Vec<FileLine>,
+    /// One line per table linked into tree-seasons.
+    pub linked: Vec<LinkLine>,
+    /// Every problem found, in order of discovery.
+    pub findings: Vec<Problem>,
+    /// Rows in `quarantine.csv`.
+    pub quarantine_rows: u64,
+}
+
+/// Row counts of one input file.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct FileLine {
+    /// File name relative to the book.
+    pub file: String,
+    /// Table it holds.
+    pub table: String,
+    /// Data rows in the file.
+    pub rows_read: u64,
+    /// Rows used.
+    pub rows_kept: u64,
+    /// Rows set aside.
+    pub rows_quarantined: u64,
+    /// Repairs as (code, column, cells).
+    pub repairs: Vec<(String, String, u64)>,
+    /// Fingerprint of the file's bytes.
+    pub fingerprint: String,
+}
+
+/// What became of the kept rows of one table.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct LinkLine {
+    /// Table.
+    pub table: String,
+    /// Rows kept by ingest.
+    pub kept: u64,
+    /// Rows that are part of a tree-season.
+    pub linked: u64,
+    /// Rows that are not, as (reason, rows).
+    pub not_linked: Vec<(String, u64)>,
+}
+
+/// How the numbers were computed.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Method {
+    /// Plain statements, in the order of the computation.
+    pub sentences: Vec<MethodItem>,
+    /// Fixed effects of the yield model.
+    pub coefficients: Vec<CoefficientRow>,
+    /// Standard deviations of its random effects.
+    pub spreads: Vec<SpreadRow>,
+    /// How the fit ended, in words.
+    pub status: String,
+    /// What the run does not know.
+    pub limits: Vec<String>,
+    /// Degrees of freedom method.
+    pub df_method: String,
+    /// Scale on which the model is linear, for example `square root of kg per tree`.
+    pub scale: String,
+    /// Tree-seasons used by the fit.
+    pub rows_used: u64,
+    /// Tree-seasons left out, as (reason, tree-seasons).
+    pub rows_dropped: Vec<(String, u64)>,
+}
+
+/// One statement of the method.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct MethodItem {
+    /// What it is about.
+    pub heading: String,
+    /// The statement.
+    pub text: String,
+}
+
+/// One fixed effect, on the model's scale.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct CoefficientRow {
+    /// Name of the term.
+    pub term: String,
+    /// Estimate.
+    pub estimate: Option<f64>,
+    /// Standard error.
+    pub std_error: Option<f64>,
+    /// Degrees of freedom.
+    pub df: Option<f64>,
+    /// Test statistic.
+    pub statistic: Option<f64>,
+    /// Two-sided p value.
+    pub p_value: Option<f64>,
+    /// Lower confidence limit.
+    pub conf_low: Option<f64>,
+    /// Upper confidence limit.
+    pub conf_high: Option<f64>,
+}
+
+/// Standard deviation of one random effect, on the model's scale.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct SpreadRow {
+    /// Grouping factor.
+    pub group: String,
+    /// Term within it.
+    pub term: String,
+    /// Standard deviation.
+    pub sd: Option<f64>,
+    /// Lower limit.
+    pub low: Option<f64>,
+    /// Upper limit.
+    pub high: Option<f64>,
+    /// Remark, for example that the estimate lies on the boundary.
+    pub note: String,
+}

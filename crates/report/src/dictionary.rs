@@ -1,0 +1,118 @@
+//! What every field of the result files means: path in `advice.json`, column in the tables, unit.
+
+/// One field of a result file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Field {
+    /// Path in `advice.json`, `[]` standing for each element of a list; empty for fields of the work plan.
+    pub path: &'static str,
+    /// Column in the CSV, Parquet or XLSX table; empty when it has none.
+    pub column: &'static str,
+    /// Unit or kind of value.
+    pub unit: &'static str,
+    /// Meaning, and when it is empty.
+    pub meaning: &'static str,
+}
+
+macro_rules! fields {
+    ($name:ident, $doc:literal: $($path:literal $column:literal $unit:literal $meaning:literal;)*) => {
+        #[doc = $doc]
+        #[must_use]
+        pub fn $name() -> &'static [Field] {
+            &[$(Field { path: $path, column: $column, unit: $unit, meaning: $meaning },)*]
+        }
+    };
+}
+
+fields! { advice_fields, "Fields of `advice.json`, in its order, with their columns in `advice.csv` and `advice.parquet`.":
+    "book" "book" "text" "Name of the record book.";
+    "season" "latest_season" "year" "Latest season advised for in any region: the year in which its harvest window opens.";
+    "seed" "seed" "whole number" "Seed of every random draw; the same records and seed give the same files.";
+    "version" "version" "text" "Version of the program.";
+    "currency" "currency" "text" "Currency of every money amount.";
+    "tolerance_pct" "tolerance_pct" "per cent" "Loss tolerated, per cent of the best net return.";
+    "regions" "" "list" "One entry per region, sorted by region id; one row per region in the tables.";
+    "regions[].region" "region" "text" "Region id of the record book.";
+    "regions[].name" "name" "text" "Region name for people.";
+    "regions[].season" "season" "year" "Season advised for in this region: the year in which its harvest window opens.";
+    "regions[].verdict" "verdict" "prune, keep, trial" "prune: the records support a change; keep: the present practice is within tolerance of the best; trial: the records cannot tell.";
+    "regions[].reason" "reason" "text" "Why, in one sentence.";
+    "regions[].evidence" "evidence" "trial, routine, mixed" "Whether the trees behind the advice come from randomised trials, everyday pruning records, or both.";
+    "regions[].rows" "rows" "count" "Tree-seasons used by the yield model.";
+    "regions[].trees" "trees" "count" "Trees behind them.";
+    "regions[].seasons" "seasons" "count" "Seasons behind them.";
+    "regions[].tested_intensity" "" "list of two, or empty" "Lowest and highest canopy fraction the records support; empty when they support none.";
+    "regions[].tested_intensity[0]" "tested_intensity_low" "fraction 0 to 1" "Lowest supported canopy fraction.";
+    "regions[].tested_intensity[1]" "tested_intensity_high" "fraction 0 to 1" "Highest supported canopy fraction.";
+    "regions[].tested_lead" "" "list of two, or empty" "Lowest and highest supported lead; empty when nothing was pruned.";
+    "regions[].tested_lead[0]" "tested_lead_low" "days before flush" "Lowest supported lead; negative after the flush began.";
+    "regions[].tested_lead[1]" "tested_lead_high" "days before flush" "Highest supported lead.";
+    "regions[].present" "" "group" "Present practice.";
+    "regions[].present.intensity" "present_intensity" "fraction 0 to 1" "Mean canopy fraction removed over all trees, unpruned ones counting 0.";
+    "regions[].present.lead_days" "present_lead_days" "days before flush" "Mean lead weighted by intensity; empty when nothing was pruned.";
+    "regions[].present.share_pruned" "present_share_pruned" "fraction 0 to 1" "Share of trees pruned at all.";
+    "regions[].present.season" "present_season" "year" "Season it was read from; empty when stated in book.toml or assumed unpruned.";
+    "regions[].yield_optimum" "" "group, or empty" "Intensity of the highest expected yield within the supported range; empty when nothing is supported.";
+    "regions[].yield_optimum.median" "yield_optimum_median" "fraction 0 to 1" "Posterior median of that intensity.";
+    "regions[].yield_optimum.low" "yield_optimum_low" "fraction 0 to 1" "Lower limit.";
+    "regions[].yield_optimum.high" "yield_optimum_high" "fraction 0 to 1" "Upper limit.";
+    "regions[].yield_optimum.level" "yield_optimum_level" "probability" "Probability content of the limits.";
+    "regions[].yield_optimum.p_lower_edge" "yield_optimum_p_lower_edge" "probability" "That the optimum lies at the lower edge of the supported range.";
+    "regions[].yield_optimum.p_inside" "yield_optimum_p_inside" "probability" "That it lies inside.";
+    "regions[].yield_optimum.p_upper_edge" "yield_optimum_p_upper_edge" "probability" "That it lies at the upper edge.";
+    "regions[].yield_optimum.p_bends_down" "yield_optimum_p_bends_down" "probability" "That the curve bends down at all.";
+    "regions[].net_optimum" "" "group, or empty" "Intensity of the highest expected net return within the supported range; empty when nothing is supported.";
+    "regions[].net_optimum.median" "net_optimum_median" "fraction 0 to 1" "Posterior median of that intensity.";
+    "regions[].net_optimum.low" "net_optimum_low" "fraction 0 to 1" "Lower limit.";
+    "regions[].net_optimum.high" "net_optimum_high" "fraction 0 to 1" "Upper limit.";
+    "regions[].net_optimum.level" "net_optimum_level" "probability" "Probability content of the limits.";
+    "regions[].net_optimum.p_lower_edge" "net_optimum_p_lower_edge" "probability" "That the optimum lies at the lower edge of the supported range.";
+    "regions[].net_optimum.p_inside" "net_optimum_p_inside" "probability" "That it lies inside.";
+    "regions[].net_optimum.p_upper_edge" "net_optimum_p_upper_edge" "probability" "That it lies at the upper edge.";
+    "regions[].net_optimum.p_bends_down" "net_optimum_p_bends_down" "probability" "That the curve bends down at all.";
+    "regions[].inversion_set" "" "group, or empty" "Confidence set of the curve's turning point by inverting the test of a zero slope, not limited to the tested range.";
+    "regions[].inversion_set.kind" "inversion_set_kind" "interval, two_rays, whole_line, empty" "Its shape: from the first bound to the second; up to the first and from the second on; every intensity; none.";
+    "regions[].inversion_set.bounds" "" "list" "Bounds in the order the shape names them; empty for the whole line.";
+    "regions[].inversion_set.bounds[0]" "inversion_set_bound_1" "fraction" "First bound; may lie outside 0 to 1.";
+    "regions[].inversion_set.bounds[1]" "inversion_set_bound_2" "fraction" "Second bound; may lie outside 0 to 1.";
+    "regions[].inversion_set.level" "inversion_set_level" "probability" "Confidence level.";
+    "regions[].band" "" "list of two, or empty" "Intensities whose expected loss of net return stays under the tolerance.";
+    "regions[].band[0]" "band_low" "fraction 0 to 1" "Lowest of them.";
+    "regions[].band[1]" "band_high" "fraction 0 to 1" "Highest of them.";
+    "regions[].advised" "" "group, or empty" "What to do; empty when the verdict is trial.";
+    "regions[].advised.intensity" "advised_intensity" "fraction 0 to 1" "Fraction of the canopy to remove.";
+    "regions[].advised.lead_days" "advised_lead_days" "days before flush" "When; empty when the advice is to leave trees unpruned.";
+    "regions[].advised.window" "" "list of two, or empty" "First and last date of the pruning window; empty when the advice is to leave trees unpruned.";
+    "regions[].advised.window[0]" "advised_window_from" "date" "First day.";
+    "regions[].advised.window[1]" "advised_window_to" "date" "Last day.";
+    "regions[].gain_over_unpruned_kg" "" "group, or empty" "Gain in yield of the advised (without advice, the best supported) practice over leaving trees unpruned.";
+    "regions[].gain_over_unpruned_kg.median" "gain_over_unpruned_kg_median" "kg per tree" "Posterior median.";
+    "regions[].gain_over_unpruned_kg.low" "gain_over_unpruned_kg_low" "kg per tree" "Lower limit.";
+    "regions[].gain_over_unpruned_kg.high" "gain_over_unpruned_kg_high" "kg per tree" "Upper limit.";
+    "regions[].gain_over_unpruned_kg.level" "gain_over_unpruned_kg_level" "probability" "Probability content of the limits.";
+    "regions[].gain_over_present_kg" "" "group, or empty" "Gain in yield of the same practice over present practice.";
+    "regions[].gain_over_present_kg.median" "gain_over_present_kg_median" "kg per tree" "Posterior median.";
+    "regions[].gain_over_present_kg.low" "gain_over_present_kg_low" "kg per tree" "Lower limit.";
+    "regions[].gain_over_present_kg.high" "gain_over_present_kg_high" "kg per tree" "Upper limit.";
+    "regions[].gain_over_present_kg.level" "gain_over_present_kg_level" "probability" "Probability content of the limits.";
+    "regions[].net_gain_over_present" "" "group, or empty" "Gain in net return of the same practice over present practice.";
+    "regions[].net_gain_over_present.median" "net_gain_over_present_median" "money per tree" "Posterior median.";
+    "regions[].net_gain_over_present.low" "net_gain_over_present_low" "money per tree" "Lower limit.";
+    "regions[].net_gain_over_present.high" "net_gain_over_present_high" "money per tree" "Upper limit.";
+    "regions[].net_gain_over_present.level" "net_gain_over_present_level" "probability" "Probability content of the limits.";
+    "regions[].net_gain_over_present.currency" "net_gain_over_present_currency" "text" "Currency of the amounts.";
+    "regions[].p_gain" "p_gain" "probability" "That the advised (without advice, the best supported) practice earns more than present practice.";
+}
+
+fields! { work_plan_fields, "Columns of `workplan.csv` and `workplan.xlsx`, in their order.":
+    "" "region" "text" "Region id.";
+    "" "site" "text" "Site.";
+    "" "block" "text" "Block.";
+    "" "action" "prune, keep, trial, train" "prune: at the stated intensity inside the window; keep: as at present; trial: as at present, and lay out a trial; train: too young for a yield-based intensity.";
+    "" "intensity" "fraction 0 to 1" "Fraction of the canopy to remove; empty where none is given.";
+    "" "from" "date" "First day of the window.";
+    "" "to" "date" "Last day of the window.";
+    "" "trees" "count" "Trees seen in the latest recorded season of the block.";
+    "" "hours" "hours" "Working hours for the block; empty when neither recorded minutes nor a stated rate exists.";
+    "" "person_days" "person-days" "The same at the book's hours per day.";
+    "" "cost" "money" "Labour and materials, in the book's currency.";
+}

@@ -1,0 +1,12 @@
+//! Result files for programs and spreadsheets.
+
+mod calendar;
+mod cells;
+mod flat;
+mod parquet;
+mod workplan;
+
+pub use calendar::calendar_ics;
+pub use flat::{advice_csv, advice_json};
+pub use parquet::advice_parquet;
+pub use workplan::{workplan_csv, workplan_xlsx};

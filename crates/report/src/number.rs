@@ -1,0 +1,156 @@
+//! Numbers as people read them: a real minus sign, sensible rounding and a dash for "not known".
+
+use crate::text;
+use jiff::civil::Date;
+
+/// Shown where there is no number.
+pub const DASH: &str = "–";
+const MINUS: char = '−';
+const NARROW_SPACE: char = '\u{202f}';
+
+/// A number with the given decimals, thousands set apart; the dash when it is not finite.
+pub fn fixed(value: f64, decimals: usize) -> String {
+    if !value.is_finite() {
+        return DASH.to_owned();
+    }
+    let digits = format!("{:.decimals$}", value.abs());
+    let zero = digits.bytes().all(|b| b == b'0' || b == b'.');
+    let (whole, fraction) = digits.split_once('.').unwrap_or((&digits, ""));
+    let mut out = String::new();
+    if value < 0.0 && !zero {
+        out.push(MINUS);
+    }
+    push_grouped(&mut out, whole);
+    if !fraction.is_empty() {
+        out.push('.');
+        out.push_str(fraction);
+    }
+    out
+}
+
+fn push_grouped(out: &mut String, whole: &str) {
+    for (i, digit) in whole.chars().enumerate() {
+        // Four digits stay together: 2026 and 1500 read better whole.
+        if i > 0 && whole.len() > 4 && (whole.len() - i).is_multiple_of(3) {
+            out.push(NARROW_SPACE);
+        }
+        out.push(digit);
+    }
+}
+
+/// As [`fixed`], with a plus sign before a gain.
+pub fn signed(value: f64, decimals: usize) -> String {
+    let plain = fixed(value, decimals);
+    let zero = plain.bytes().all(|b| b == b'0' || b == b'.');
+    if value > 0.0 && value.is_finite() && !zero { format!("+{plain}") } else { plain }
+}
+
+/// An optional number, the dash when absent.
+pub fn optional(value: Option<f64>, decimals: usize) -> String {
+    value.map_or_else(|| DASH.to_owned(), |v| fixed(v, decimals))
+}
+
+/// A fraction as whole per cent.
+pub fn percent(fraction: f64) -> String {
+    if fraction.is_finite() { format!("{}%", fixed(100.0 * fraction, 0)) } else { DASH.to_owned() }
+}
+
+/// A probability as whole per cent that never claims certainty.
+pub fn chance(probability: f64) -> String {
+    if probability > 0.995 && probability.is_finite() {
+        "over 99%".to_owned()
+    } else if probability < 0.005 && probability.is_finite() {
+        "under 1%".to_owned()
+    } else {
+        percent(probability)
+    }
+}
+
+/// A p value with three decimals, never a bare zero.
+pub fn p_value(p: f64) -> String {
+    if p < 0.001 && p.is_finite() { "< 0.001".to_owned() } else { fixed(p, 3) }
+}
+
+/// A count with thousands set apart.
+pub fn count(n: u64) -> String {
+    let mut out = String::new();
+    push_grouped(&mut out, &n.to_string());
+    out
+}
+
+/// Four significant digits, for estimates on the model's scale.
+pub fn estimate(value: Option<f64>) -> String {
+    let Some(value) = value.filter(|v| v.is_finite()) else { return DASH.to_owned() };
+    let size = value.abs();
+    if size > 0.0 && !(1e-4..1e6).contains(&size) {
+        return format!("{value:.3e}").replace('-', "−");
+    }
+    let decimals = if size < 0.1 {
+        5
+    } else if size < 1.0 {
+        4
+    } else if size < 100.0 {
+        3
+    } else {
+        1
+    };
+    fixed(value, decimals)
+}
+
+/// A day, for example `3 May 2026`.
+pub fn date(day: Date) -> String {
+    format!("{} {} {}", day.day(), text::month(day.month()), day.year())
+}
+
+/// A span of days, the year written once where possible.
+pub fn span(from: Date, to: Date) -> String {
+    if from.year() == to.year() {
+        format!("{} {} to {}", from.day(), text::month(from.month()), date(to))
+    } else {
+        format!("{} to {}", date(from), date(to))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::civil::date as day;
+
+    #[test]
+    fn rounding_and_signs() {
+        assert_eq!(fixed(-0.004, 2), "0.00");
+        assert_eq!(fixed(-1.005, 1), "−1.0");
+        assert_eq!(fixed(1_234_567.891, 2), "1\u{202f}234\u{202f}567.89");
+        assert_eq!(fixed(1234.5, 1), "1234.5");
+        assert_eq!(signed(0.421, 2), "+0.42");
+        assert_eq!(signed(0.001, 2), "0.00");
+        assert_eq!(signed(-0.3, 2), "−0.30");
+        assert_eq!(percent(0.224), "22%");
+        assert_eq!(count(12_345), "12\u{202f}345");
+        assert_eq!(estimate(Some(0.012_345_6)), "0.01235");
+        assert_eq!(p_value(0.000_2), "< 0.001");
+    }
+
+    #[test]
+    fn never_certain_and_never_nan() {
+        assert_eq!(chance(1.0), "over 99%");
+        assert_eq!(chance(0.0), "under 1%");
+        for shown in [
+            fixed(f64::NAN, 2),
+            signed(f64::INFINITY, 2),
+            percent(f64::NAN),
+            chance(f64::NAN),
+            p_value(f64::NAN),
+            estimate(Some(f64::NAN)),
+            optional(None, 1),
+        ] {
+            assert_eq!(shown, DASH);
+        }
+    }
+
+    #[test]
+    fn spans_name_the_year_once() {
+        assert_eq!(span(day(2026, 5, 3), day(2026, 6, 1)), "3 May to 1 June 2026");
+        assert_eq!(span(day(2026, 12, 20), day(2027, 1, 9)), "20 December 2026 to 9 January 2027");
+    }
+}

@@ -1,0 +1,14 @@
+//! The pages: `index.html` and `dictionary.html`.
+
+mod dictionary;
+mod figures;
+mod index;
+mod method;
+mod overview;
+mod quality;
+mod region;
+mod table;
+mod work;
+
+pub use dictionary::dictionary_html;
+pub use index::index_page;

@@ -1,0 +1,70 @@
+//! `index.html`: the answer first, then each region, the work, the data and the method.
+
+use super::method::{coefficients, facts, spreads};
+use super::overview::{answer, figures};
+use super::quality::{FindingGroup, files, findings, linked};
+use super::region::{RegionView, regions};
+use super::table::{Figure, Table};
+use super::work::plan;
+use crate::content::{MethodItem, Report};
+use crate::error::ReportError;
+use crate::number::{count, fixed};
+use crate::text;
+use askama::Template;
+
+/// The page as the template takes it.
+#[derive(Template)]
+#[template(path = "index.html")]
+pub struct IndexPage<'a> {
+    report: &'a Report,
+    css: &'static str,
+    how_to_read: String,
+    answer: Table,
+    compare: Vec<Figure>,
+    regions: Vec<RegionView>,
+    work: Table,
+    work_more: String,
+    files: Table,
+    linked: Table,
+    quarantined: String,
+    findings: Vec<FindingGroup>,
+    sentences: &'a [MethodItem],
+    facts: Vec<(String, String)>,
+    coefficients: Table,
+    spreads: Table,
+}
+
+impl IndexPage<'_> {
+    /// Every figure of the page, in its order.
+    pub fn all_figures(&self) -> impl Iterator<Item = &Figure> {
+        self.compare.iter().chain(self.regions.iter().flat_map(|r| &r.figures))
+    }
+}
+
+/// Prepares the page.
+///
+/// # Errors
+/// When a plot cannot be drawn.
+pub fn index_page(report: &Report) -> Result<IndexPage<'_>, ReportError> {
+    let (work, work_more) = plan(report);
+    let quality = &report.quality;
+    let method = &report.method;
+    Ok(IndexPage {
+        report,
+        css: include_str!("../../templates/style.css"),
+        how_to_read: text::how_to_read(&format!("{}%", fixed(report.advice.tolerance_pct, 0))),
+        answer: answer(report),
+        compare: figures(report)?,
+        regions: regions(report)?,
+        work,
+        work_more,
+        files: files(&quality.files),
+        linked: linked(&quality.linked),
+        quarantined: text::quarantined(&count(quality.quarantine_rows)),
+        findings: findings(quality),
+        sentences: &method.sentences,
+        facts: facts(method),
+        coefficients: coefficients(method),
+        spreads: spreads(method),
+    })
+}

@@ -1,0 +1,127 @@
+//! The answer: all regions in one table and three comparison plots.
+
+use super::table::{Cell, Figure, Table};
+use crate::content::Report;
+use crate::error::ReportError;
+use crate::number::{DASH, chance, percent};
+use crate::plots::{DumbbellRow, GainRow, Label, dumbbell_plot, gain_plot};
+use crate::sentence::{gain, intensity_range, money_gain, remove, window};
+use crate::text;
+
+/// One row per region: what, how hard, when, and what it is worth.
+pub fn answer(report: &Report) -> Table {
+    let advice = &report.advice;
+    let mut table = Table::new(
+        text::T_ANSWER,
+        &[
+            text::C_REGION,
+            text::C_VERDICT,
+            &format!("#{}", text::C_REMOVE),
+            text::C_WHEN,
+            &format!("#{}", text::C_GAIN),
+            &format!("#{}", text::c_net(&advice.currency)),
+            &format!("#{}", text::C_CHANCE),
+        ],
+    );
+    table.cards = true;
+    for (i, r) in advice.regions.iter().enumerate() {
+        table.row([
+            Cell { text: r.name.clone(), link: format!("#region-{}", i + 1), shape: "" },
+            Cell {
+                text: text::verdict(r.verdict).to_owned(),
+                shape: text::verdict_shape(r.verdict),
+                link: String::new(),
+            },
+            remove(r.advised.as_ref()).into(),
+            window(r.advised.as_ref()).into(),
+            gain(r.gain_over_present_kg.as_ref()).into(),
+            money_gain(r.net_gain_over_present.as_ref()).into(),
+            r.p_gain.map_or_else(|| DASH.to_owned(), chance).into(),
+        ]);
+    }
+    table
+}
+
+/// Gains in kg and money, and the intensities, of all regions.
+pub fn figures(report: &Report) -> Result<Vec<Figure>, ReportError> {
+    let advice = &report.advice;
+    if advice.regions.is_empty() {
+        return Ok(Vec::new());
+    }
+    let row = |r: &'_ advise::RegionAdvice, gain| (r.verdict, gain);
+    let kg: Vec<_> = advice
+        .regions
+        .iter()
+        .map(|r| (r.name.as_str(), row(r, r.gain_over_present_kg.as_ref())))
+        .collect();
+    let net: Vec<_> = advice
+        .regions
+        .iter()
+        .map(|r| (r.name.as_str(), row(r, r.net_gain_over_present.as_ref().map(|m| &m.amount))))
+        .collect();
+    Ok(vec![
+        gain_figure("compare-yield", text::F_GAIN_KG, text::AXIS_GAIN, &kg)?,
+        gain_figure("compare-net", text::F_GAIN_NET, &text::c_net(&advice.currency), &net)?,
+        intensities(report)?,
+    ])
+}
+
+type NamedGain<'a> = (&'a str, (advise::Verdict, Option<&'a advise::Interval>));
+
+fn gain_figure(
+    id: &str,
+    title: &str,
+    axis: &str,
+    gains: &[NamedGain<'_>],
+) -> Result<Figure, ReportError> {
+    let rows: Vec<GainRow<'_>> = gains
+        .iter()
+        .map(|(name, (verdict, gain))| GainRow { name, verdict: *verdict, gain: *gain })
+        .collect();
+    let mut table = Table::new(title, &[text::C_REGION, &format!("#{axis}")]);
+    for (name, (_, interval)) in gains {
+        table.row([(*name).to_owned(), gain(*interval)]);
+    }
+    let label = Label { id, title, description: text::CAPTION_GAIN };
+    Ok(Figure {
+        file: format!("{id}.svg"),
+        title: title.to_owned(),
+        caption: text::CAPTION_GAIN.to_owned(),
+        svg: gain_plot(label, axis, &rows)?,
+        table,
+    })
+}
+
+fn intensities(report: &Report) -> Result<Figure, ReportError> {
+    let regions = &report.advice.regions;
+    let rows: Vec<DumbbellRow<'_>> = regions
+        .iter()
+        .map(|r| DumbbellRow {
+            name: &r.name,
+            present: r.present.intensity,
+            advised: r.advised.as_ref().map(|a| a.intensity),
+            tested: r.tested_intensity,
+        })
+        .collect();
+    let mut table = Table::new(
+        text::F_DUMBBELL,
+        &[text::C_REGION, "#Present (%)", "#Advised (%)", "#Tested range (%)"],
+    );
+    for r in regions {
+        table.row([
+            r.name.clone(),
+            percent(r.present.intensity),
+            remove(r.advised.as_ref()),
+            intensity_range(r.tested_intensity),
+        ]);
+    }
+    let id = "compare-intensity";
+    let label = Label { id, title: text::F_DUMBBELL, description: text::CAPTION_DUMBBELL };
+    Ok(Figure {
+        file: format!("{id}.svg"),
+        title: text::F_DUMBBELL.to_owned(),
+        caption: text::CAPTION_DUMBBELL.to_owned(),
+        svg: dumbbell_plot(label, &rows)?,
+        table,
+    })
+}

@@ -1,0 +1,117 @@
+//! Data quality: what was read, kept, repaired, set aside and linked, and what needs a look.
+
+use super::table::Table;
+use crate::content::{FileLine, LinkLine, Quality};
+use crate::number::count;
+use crate::text;
+use records::{Code, Problem, Severity};
+use std::collections::BTreeMap;
+
+/// Places shown of each kind of finding.
+const PLACES: usize = 5;
+
+fn balance(adds_up: bool) -> String {
+    if adds_up { text::BALANCED } else { text::UNBALANCED }.to_owned()
+}
+
+/// Conservation of rows, file by file.
+pub fn files(files: &[FileLine]) -> Table {
+    let mut table = Table::new(
+        "Rows read, kept and set aside",
+        &[
+            "File",
+            "Table",
+            "#Read",
+            "#Kept",
+            "#Set aside",
+            "Read = kept + set aside",
+            "Repairs",
+            "Fingerprint",
+        ],
+    );
+    for f in files {
+        let repairs: Vec<String> = f
+            .repairs
+            .iter()
+            .map(|(code, column, cells)| format!("{code} in {column}: {}", count(*cells)))
+            .collect();
+        table.row([
+            f.file.clone(),
+            f.table.clone(),
+            count(f.rows_read),
+            count(f.rows_kept),
+            count(f.rows_quarantined),
+            balance(f.rows_kept.checked_add(f.rows_quarantined) == Some(f.rows_read)),
+            if repairs.is_empty() { text::UNPRUNED.to_owned() } else { repairs.join("; ") },
+            f.fingerprint.chars().take(16).collect(),
+        ]);
+    }
+    table
+}
+
+/// Conservation of kept rows through linking.
+pub fn linked(lines: &[LinkLine]) -> Table {
+    let mut table = Table::new(
+        "Rows linked into tree-seasons",
+        &["Table", "#Kept", "#Linked", "#Not linked", "Kept = linked + not linked", "Why not"],
+    );
+    for l in lines {
+        let left: u64 = l.not_linked.iter().map(|(_, n)| *n).fold(0, u64::saturating_add);
+        let why: Vec<String> =
+            l.not_linked.iter().map(|(reason, n)| format!("{reason}: {}", count(*n))).collect();
+        table.row([
+            l.table.clone(),
+            count(l.kept),
+            count(l.linked),
+            count(left),
+            balance(l.linked.checked_add(left) == Some(l.kept)),
+            why.join("; "),
+        ]);
+    }
+    table
+}
+
+/// Findings of one kind.
+pub struct FindingGroup {
+    /// Code, as printed in messages.
+    pub code: &'static str,
+    /// How serious.
+    pub severity: &'static str,
+    /// How many.
+    pub count: String,
+    /// What to do, said once.
+    pub remedy: String,
+    /// The first places, as (place, what).
+    pub places: Vec<(String, String)>,
+    /// How many more there are, in words; empty for none.
+    pub more: String,
+}
+
+/// Findings grouped by severity and code, the most serious first.
+pub fn findings(quality: &Quality) -> Vec<FindingGroup> {
+    let mut groups: BTreeMap<(std::cmp::Reverse<Severity>, Code), Vec<&Problem>> = BTreeMap::new();
+    for problem in &quality.findings {
+        groups
+            .entry((std::cmp::Reverse(problem.severity), problem.code))
+            .or_default()
+            .push(problem);
+    }
+    groups
+        .into_iter()
+        .map(|((severity, code), problems)| FindingGroup {
+            code: code.as_str(),
+            severity: text::severity(severity.0),
+            count: count(problems.len() as u64),
+            remedy: problems.first().map_or_else(String::new, |p| p.remedy.clone()),
+            places: problems
+                .iter()
+                .take(PLACES)
+                .map(|p| (p.place.to_string(), p.what.clone()))
+                .collect(),
+            more: match problems.len().saturating_sub(PLACES) {
+                0 => String::new(),
+                more => text::more_places(more),
+            },
+        })
+        .collect()
+}

@@ -1,0 +1,123 @@
+//! One region's section.
+
+use super::figures::figures;
+use super::table::Figure;
+use crate::content::Report;
+use crate::error::ReportError;
+use crate::number::{DASH, chance};
+use crate::sentence::{
+    evidence, gain, gain_subject, intensity_range, inversion, lead_range, money_gain, optimum,
+    present, sentence,
+};
+use crate::text;
+use advise::RegionAdvice;
+
+/// A region as the template takes it.
+pub struct RegionView {
+    /// Anchor.
+    pub id: String,
+    /// Name.
+    pub name: String,
+    /// Class of the verdict badge.
+    pub class: &'static str,
+    /// Shape of the verdict.
+    pub shape: &'static str,
+    /// Word of the verdict.
+    pub word: &'static str,
+    /// What to do.
+    pub sentence: String,
+    /// Why.
+    pub reason: String,
+    /// Figures that stand first, as (name, value).
+    pub headline: Vec<(String, String)>,
+    /// The others.
+    pub details: Vec<(String, String)>,
+    /// Plots.
+    pub figures: Vec<Figure>,
+    /// What is said instead of missing plots, empty when there are some.
+    pub missing: &'static str,
+}
+
+/// All regions in the order of the advice.
+pub fn regions(report: &Report) -> Result<Vec<RegionView>, ReportError> {
+    report.advice.regions.iter().enumerate().map(|(i, r)| view(report, i, r)).collect()
+}
+
+fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, ReportError> {
+    let currency = &report.advice.currency;
+    let picture = report.pictures.iter().find(|p| p.region == r.region);
+    let figures = match picture {
+        Some(picture) => figures(index, r, picture, currency)?,
+        None => Vec::new(),
+    };
+    let missing = match (picture, figures.is_empty()) {
+        (None, _) => text::NO_PICTURES,
+        (Some(_), true) => text::NO_CURVE,
+        (Some(_), false) => "",
+    };
+    Ok(RegionView {
+        id: format!("region-{}", index + 1),
+        name: r.name.clone(),
+        class: match r.verdict {
+            advise::Verdict::Prune => "change",
+            advise::Verdict::Keep => "keep",
+            advise::Verdict::Trial => "trial",
+        },
+        shape: text::verdict_shape(r.verdict),
+        word: text::verdict(r.verdict),
+        sentence: sentence(r),
+        reason: r.reason.clone(),
+        headline: headline(r, currency),
+        details: details(r, report.advice.tolerance_pct),
+        figures,
+        missing,
+    })
+}
+
+fn headline(r: &RegionAdvice, currency: &str) -> Vec<(String, String)> {
+    let subject = gain_subject(r);
+    let level = r
+        .gain_over_present_kg
+        .as_ref()
+        .or(r.gain_over_unpruned_kg.as_ref())
+        .map_or_else(String::new, |i| format!(", {} interval", crate::number::percent(i.level)));
+    vec![
+        (
+            format!("Yield gain of the {subject} over unpruned, kg per tree{level}"),
+            gain(r.gain_over_unpruned_kg.as_ref()),
+        ),
+        (
+            format!("Yield gain over present practice, kg per tree{level}"),
+            gain(r.gain_over_present_kg.as_ref()),
+        ),
+        (
+            format!("Net gain over present practice, {currency} per tree{level}"),
+            money_gain(r.net_gain_over_present.as_ref()),
+        ),
+        (
+            format!("Chance that the {subject} earns more than present practice"),
+            r.p_gain.map_or_else(|| DASH.to_owned(), chance),
+        ),
+    ]
+}
+
+fn details(r: &RegionAdvice, tolerance_pct: f64) -> Vec<(String, String)> {
+    let row = |name: &str, value: String| (name.to_owned(), value);
+    vec![
+        row("Season advised for", r.season.to_string()),
+        row("Present practice", present(&r.present)),
+        row("Evidence", evidence(r)),
+        row("Tested intensity", intensity_range(r.tested_intensity)),
+        row("Tested timing", lead_range(r.tested_lead)),
+        (
+            format!(
+                "Good enough (expected loss under {}% of the best net return)",
+                crate::number::fixed(tolerance_pct, 0)
+            ),
+            intensity_range(r.band),
+        ),
+        row("Best intensity for net return", optimum(r.net_optimum.as_ref())),
+        row("Best intensity for yield", optimum(r.yield_optimum.as_ref())),
+        row("Turning point of the curve", inversion(r.inversion_set.as_ref())),
+    ]
+}

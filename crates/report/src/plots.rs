@@ -1,0 +1,17 @@
+//! Plots as SVG with text as text; legible on a phone, in grey and to colour-blind readers.
+
+mod canvas;
+mod comparison;
+mod legend;
+mod marks;
+mod odds;
+mod palette;
+mod response;
+mod scale;
+mod surface;
+
+pub use canvas::Label;
+pub use comparison::{DumbbellRow, GainRow, dumbbell_plot, gain_plot};
+pub use odds::{class_name, odds_plot};
+pub use response::{CurvePlot, curve_plot};
+pub use surface::surface_plot;

@@ -1,0 +1,168 @@
+//! All regions beside each other: gains with intervals, present and advised intensity.
+
+use super::canvas::{Axes, AxesSpec, DrawError, Label, Root, TICK, axes, draw, font, write};
+use super::legend::{self, Sample};
+use super::marks::{Shape, dashed, line, marker, rect};
+use super::palette::{ADVISED, CURVE, GRID, INK, PRESENT, RANGE};
+use super::scale::nice_range;
+use crate::error::ReportError;
+use crate::names::printable;
+use crate::text;
+use advise::{Interval, Verdict};
+use plotters::style::text_anchor::{HPos, VPos};
+
+/// Space for region names, drawing units.
+const NAMES: i32 = 310;
+/// Height of a region's row.
+const ROW: u32 = 72;
+
+/// Gain of one region.
+pub struct GainRow<'a> {
+    /// Region name.
+    pub name: &'a str,
+    /// Its verdict, which sets the marker.
+    pub verdict: Verdict,
+    /// The gain; `None` leaves the row empty.
+    pub gain: Option<&'a Interval>,
+}
+
+/// Intensities of one region, fractions.
+pub struct DumbbellRow<'a> {
+    /// Region name.
+    pub name: &'a str,
+    /// Present mean intensity.
+    pub present: f64,
+    /// Advised intensity.
+    pub advised: Option<f64>,
+    /// Supported range.
+    pub tested: Option<[f64; 2]>,
+}
+
+/// Medians and intervals, one row per region, with the zero line.
+pub fn gain_plot(
+    label: Label<'_>,
+    x_title: &str,
+    rows: &[GainRow<'_>],
+) -> Result<String, ReportError> {
+    let items = [Verdict::Prune, Verdict::Keep, Verdict::Trial]
+        .map(|v| (Sample::Marker(verdict_shape(v), CURVE), text::verdict(v)));
+    let finite = |i: &Interval| [i.low, i.median, i.high].iter().all(|v| v.is_finite());
+    let x =
+        nice_range(rows.iter().filter_map(|r| r.gain).flat_map(|i| [i.low, i.high]).chain([0.0]));
+    rows_plot(label, x_title, x, rows.iter().map(|r| r.name), &items, |root, axes| {
+        let (_, top, _, bottom) = axes.frame();
+        let zero = axes.at(0.0, 0.0).0;
+        dashed(root, vec![(zero, bottom), (zero, top)], INK, 3)?;
+        for (place, row) in (0_u32..).zip(rows) {
+            let Some(gain) = row.gain.filter(|g| finite(g)) else { continue };
+            let y = axes.at(0.0, f64::from(place) + 0.5).1;
+            let [low, median, high] = [gain.low, gain.median, gain.high].map(|v| axes.at(v, 0.0).0);
+            line(root, vec![(low, y), (high, y)], CURVE, 6)?;
+            for end in [low, high] {
+                line(root, vec![(end, y - 12), (end, y + 12)], CURVE, 5)?;
+            }
+            marker(root, verdict_shape(row.verdict), (median, y), 15, CURVE)?;
+        }
+        Ok(())
+    })
+}
+
+/// Present and advised intensity over the tested range, one row per region.
+pub fn dumbbell_plot(label: Label<'_>, rows: &[DumbbellRow<'_>]) -> Result<String, ReportError> {
+    let items = [
+        (Sample::Marker(Shape::Diamond, PRESENT), text::L_PRESENT),
+        (Sample::Marker(Shape::Triangle, ADVISED), text::L_ADVISED),
+        (Sample::Range, text::L_TESTED),
+    ];
+    let far = rows
+        .iter()
+        .flat_map(|r| [Some(r.present), r.advised, r.tested.map(|t| t[1])])
+        .flatten()
+        .filter(|v| v.is_finite())
+        .fold(0.1, f64::max);
+    let x = (0.0, ((far * 10.0 + 0.2).ceil() * 10.0).min(100.0));
+    let names = rows.iter().map(|r| r.name);
+    rows_plot(label, text::AXIS_INTENSITY, x, names, &items, |root, axes| {
+        for (place, row) in (0_u32..).zip(rows) {
+            let y = axes.at(0.0, f64::from(place) + 0.5).1;
+            let at = |v: f64| axes.at((100.0 * v).clamp(x.0, x.1), 0.0).0;
+            if let Some([low, high]) = row.tested {
+                rect(root, (at(low), y - 16), (at(high), y + 16), &RANGE)?;
+            }
+            let advised = row.advised.filter(|v| v.is_finite());
+            if let Some(advised) = advised {
+                line(root, vec![(at(row.present), y), (at(advised), y)], INK, 4)?;
+            }
+            if row.present.is_finite() {
+                marker(root, Shape::Diamond, (at(row.present), y), 13, PRESENT)?;
+            }
+            if let Some(advised) = advised {
+                marker(root, Shape::Triangle, (at(advised), y), 14, ADVISED)?;
+            } else {
+                let right = axes.frame().2;
+                let style = font(0.9 * TICK, INK);
+                write(root, text::NO_ADVICE, (right, y), &style, (HPos::Right, VPos::Center))?;
+            }
+        }
+        Ok(())
+    })
+}
+
+fn verdict_shape(verdict: Verdict) -> Shape {
+    match verdict {
+        Verdict::Prune => Shape::Triangle,
+        Verdict::Keep => Shape::Square,
+        Verdict::Trial => Shape::Ring,
+    }
+}
+
+/// A plot of named rows, first region on top.
+fn rows_plot<'n>(
+    label: Label<'_>,
+    x_title: &str,
+    x: (f64, f64),
+    names: impl ExactSizeIterator<Item = &'n str>,
+    items: &[(Sample, &str)],
+    paint: impl FnOnce(&Root<'_>, &Axes<'_>) -> Result<(), DrawError>,
+) -> Result<String, ReportError> {
+    let count = u32::try_from(names.len()).unwrap_or(1).max(1);
+    let top = legend::height(items);
+    let height = top.unsigned_abs() + count * ROW + 104;
+    draw(label, height, |root| {
+        let axes = axes(
+            root,
+            &AxesSpec {
+                x_title,
+                y_title: "",
+                x,
+                y: (f64::from(count), 0.0),
+                top,
+                left: NAMES,
+                x_numbers: true,
+                y_numbers: false,
+            },
+        )?;
+        let (left, _, right, _) = axes.frame();
+        for (place, name) in (0_u32..).zip(names) {
+            let y = axes.at(0.0, f64::from(place) + 0.5).1;
+            let under = axes.at(0.0, f64::from(place) + 1.0).1;
+            line(root, vec![(0, under), (right, under)], GRID, 2)?;
+            let at = (left - 14, y);
+            write(root, &short(name), at, &font(TICK, INK), (HPos::Right, VPos::Center))?;
+        }
+        paint(root, &axes)?;
+        legend::draw(root, items)
+    })
+}
+
+/// The beginning of a long name.
+fn short(name: &str) -> String {
+    const LETTERS: usize = 15;
+    let name = printable(name);
+    if name.chars().count() <= LETTERS {
+        name
+    } else {
+        let kept: String = name.chars().take(LETTERS - 1).collect();
+        format!("{}…", kept.trim_end())
+    }
+}

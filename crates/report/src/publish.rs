@@ -1,0 +1,169 @@
+//! Puts a finished folder into place by renames, so that an interrupted run leaves the last good report whole.
+
+use std::ffi::{OsStr, OsString};
+use std::fs::{self, File, TryLockError};
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// Marks a folder as written here, so that nobody's own folder is ever replaced.
+const MARKER: &str = ".anacurve-report";
+
+/// Why a folder was not published. The target is as it was before, whatever the reason.
+#[derive(Debug, thiserror::Error)]
+pub enum PublishError<E: std::error::Error + 'static> {
+    /// The writer failed.
+    #[error("the report could not be written")]
+    Write(#[source] E),
+    /// The file system refused a step.
+    #[error("cannot {step} {path}")]
+    Io {
+        /// What was tried.
+        step: &'static str,
+        /// On which path.
+        path: PathBuf,
+        /// Why it failed.
+        #[source]
+        source: io::Error,
+    },
+    /// Another run is publishing to the same place; try again when it is done.
+    #[error("another run is writing to {0}")]
+    Busy(PathBuf),
+    /// The target holds something that was not written here.
+    #[error("{0} exists and is not a report folder: choose another place or move it away")]
+    NotAReport(PathBuf),
+}
+
+/// Where a target's temporary, previous and lock siblings live.
+struct Siblings {
+    parent: PathBuf,
+    target: PathBuf,
+    previous: PathBuf,
+    temporary: PathBuf,
+    temporary_prefix: OsString,
+    lock: PathBuf,
+}
+
+impl Siblings {
+    fn of(target: &Path) -> io::Result<Self> {
+        let target = std::path::absolute(target)?;
+        let (Some(parent), Some(name)) = (target.parent(), target.file_name()) else {
+            return Err(io::Error::from(io::ErrorKind::InvalidInput));
+        };
+        let sibling = |suffix: &str| {
+            let mut hidden = OsString::from(".");
+            hidden.push(name);
+            hidden.push(suffix);
+            hidden
+        };
+        let temporary_prefix = sibling(".writing-");
+        let mut temporary = temporary_prefix.clone();
+        temporary.push(std::process::id().to_string());
+        Ok(Self {
+            parent: parent.to_owned(),
+            previous: parent.join(sibling(".previous")),
+            temporary: parent.join(temporary),
+            temporary_prefix,
+            lock: parent.join(sibling(".lock")),
+            target,
+        })
+    }
+
+    /// Brings back a report left aside by a run that died between its two renames, and removes
+    /// what dead runs left. The lock is held, so whatever is found belongs to a dead run.
+    fn recover(&self) -> io::Result<()> {
+        if self.previous.exists() {
+            if self.target.exists() {
+                fs::remove_dir_all(&self.previous)?;
+            } else {
+                fs::rename(&self.previous, &self.target)?;
+            }
+        }
+        for entry in fs::read_dir(&self.parent)? {
+            let entry = entry?;
+            if starts_with(&entry.file_name(), &self.temporary_prefix)
+                && entry.file_type()?.is_dir()
+            {
+                fs::remove_dir_all(entry.path())?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether the target may be replaced: absent, empty or written here.
+    fn replaceable(&self) -> io::Result<bool> {
+        if !self.target.exists() {
+            return Ok(true);
+        }
+        Ok(self.target.is_dir()
+            && (self.target.join(MARKER).exists() || fs::read_dir(&self.target)?.next().is_none()))
+    }
+
+    fn swap(&self) -> io::Result<()> {
+        if self.target.exists() {
+            fs::rename(&self.target, &self.previous)?;
+            if let Err(error) = fs::rename(&self.temporary, &self.target) {
+                fs::rename(&self.previous, &self.target)?;
+                return Err(error);
+            }
+            fs::remove_dir_all(&self.previous)
+        } else {
+            fs::rename(&self.temporary, &self.target)
+        }
+    }
+}
+
+fn starts_with(name: &OsStr, prefix: &OsStr) -> bool {
+    name.as_encoded_bytes().starts_with(prefix.as_encoded_bytes())
+}
+
+/// Removes the temporary folder unless it was moved into place.
+struct Temporary<'a>(&'a Path);
+
+impl Drop for Temporary<'_> {
+    fn drop(&mut self) {
+        // A folder that cannot be removed now is removed by the next run's recovery.
+        let _ = fs::remove_dir_all(self.0);
+    }
+}
+
+/// Lets `write` fill a new folder beside `target`, then swaps it into place.
+///
+/// The folder is replaced whole. A left-over of an interrupted run is recovered first, even when
+/// `write` fails afterwards. One run at a time may publish to a target, which a lock file ensures
+/// where the file system has locks.
+///
+/// # Errors
+/// [`PublishError`]; `target` then holds what it held before.
+pub fn publish<E: std::error::Error + 'static>(
+    target: &Path,
+    write: impl FnOnce(&Path) -> Result<(), E>,
+) -> Result<(), PublishError<E>> {
+    let io = |step: &'static str, path: &Path| {
+        let path = path.to_owned();
+        move |source| PublishError::Io { step, path, source }
+    };
+    let place = Siblings::of(target).map_err(io("use as a folder", target))?;
+    fs::create_dir_all(&place.parent).map_err(io("create", &place.parent))?;
+    let lock = File::create(&place.lock).map_err(io("create", &place.lock))?;
+    match lock.try_lock() {
+        Ok(()) => {}
+        Err(TryLockError::WouldBlock) => return Err(PublishError::Busy(place.target)),
+        Err(TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => {}
+        Err(TryLockError::Error(e)) => return Err(io("lock", &place.lock)(e)),
+    }
+    place.recover().map_err(io("recover", &place.target))?;
+    if !place.replaceable().map_err(io("read", &place.target))? {
+        return Err(PublishError::NotAReport(place.target));
+    }
+    fs::create_dir(&place.temporary).map_err(io("create", &place.temporary))?;
+    let temporary = Temporary(&place.temporary);
+    write(temporary.0).map_err(PublishError::Write)?;
+    let marker = temporary.0.join(MARKER);
+    fs::write(&marker, "This folder is replaced whole by the next run.\n")
+        .map_err(io("write", &marker))?;
+    place.swap().map_err(io("replace", &place.target))
+}
+
+#[cfg(test)]
+#[path = "publish_tests.rs"]
+mod tests;

@@ -1,0 +1,103 @@
+//! Publishing against writers that fail and runs that die between steps.
+
+use super::*;
+use std::io::Error;
+
+fn write_page(text: &'static str) -> impl FnOnce(&Path) -> Result<(), Error> {
+    move |dir| fs::write(dir.join("index.html"), text)
+}
+
+fn page(target: &Path) -> String {
+    fs::read_to_string(target.join("index.html")).unwrap()
+}
+
+fn hidden_folders(parent: &Path) -> usize {
+    fs::read_dir(parent)
+        .unwrap()
+        .filter(|e| {
+            let e = e.as_ref().unwrap();
+            e.path().is_dir() && e.file_name().to_string_lossy().starts_with('.')
+        })
+        .count()
+}
+
+#[test]
+fn replaces_the_folder_whole() {
+    let home = tempfile::tempdir().unwrap();
+    let target = home.path().join("book/2026");
+    publish(&target, |dir| {
+        fs::write(dir.join("old.txt"), "x")?;
+        write_page("first")(dir)
+    })
+    .unwrap();
+    publish(&target, write_page("second")).unwrap();
+    assert_eq!(page(&target), "second");
+    assert!(!target.join("old.txt").exists());
+    assert_eq!(hidden_folders(target.parent().unwrap()), 0);
+}
+
+#[test]
+fn failing_writer_leaves_the_previous_report() {
+    let home = tempfile::tempdir().unwrap();
+    let target = home.path().join("2026");
+    publish(&target, write_page("good")).unwrap();
+    let failed = publish(&target, |dir| {
+        fs::write(dir.join("index.html"), "half")?;
+        Err(Error::other("disk full"))
+    });
+    assert!(matches!(failed, Err(PublishError::Write(_))));
+    assert_eq!(page(&target), "good");
+    assert_eq!(hidden_folders(home.path()), 0);
+}
+
+#[test]
+fn died_between_the_renames() {
+    let home = tempfile::tempdir().unwrap();
+    let target = home.path().join("2026");
+    publish(&target, write_page("good")).unwrap();
+    // The state a kill leaves after the first rename: target aside, new folder not yet in place.
+    fs::rename(&target, home.path().join(".2026.previous")).unwrap();
+    fs::create_dir(home.path().join(".2026.writing-1")).unwrap();
+    fs::write(home.path().join(".2026.writing-1/index.html"), "unfinished").unwrap();
+    let failed = publish(&target, |_| Err(Error::other("next run fails too")));
+    assert!(failed.is_err());
+    assert_eq!(page(&target), "good");
+    assert_eq!(hidden_folders(home.path()), 0);
+}
+
+#[test]
+fn died_before_the_clean_up() {
+    let home = tempfile::tempdir().unwrap();
+    let target = home.path().join("2026");
+    publish(&target, write_page("new")).unwrap();
+    fs::create_dir(home.path().join(".2026.previous")).unwrap();
+    fs::write(home.path().join(".2026.previous/index.html"), "old").unwrap();
+    assert!(publish(&target, |_| Err(Error::other("no"))).is_err());
+    assert_eq!(page(&target), "new");
+    assert_eq!(hidden_folders(home.path()), 0);
+}
+
+#[test]
+fn a_live_run_is_not_disturbed() {
+    let home = tempfile::tempdir().unwrap();
+    let target = home.path().join("2026");
+    publish(&target, |dir| {
+        let second = publish(&target, write_page("second"));
+        assert!(matches!(second, Err(PublishError::Busy(_))));
+        write_page("first")(dir)
+    })
+    .unwrap();
+    assert_eq!(page(&target), "first");
+}
+
+#[test]
+fn a_folder_of_somebody_else_is_refused() {
+    let home = tempfile::tempdir().unwrap();
+    let target = home.path().join("documents");
+    fs::create_dir(&target).unwrap();
+    publish(&target, write_page("into an empty folder")).unwrap();
+    fs::remove_file(target.join(MARKER)).unwrap();
+    let refused = publish(&target, write_page("over my files"));
+    assert!(matches!(refused, Err(PublishError::NotAReport(_))));
+    assert_eq!(page(&target), "into an empty folder");
+}

@@ -1,0 +1,203 @@
+//! The sentences of a region: what to do, and the figures beside it in words.
+
+use crate::number::{DASH, count, date, fixed, percent, signed, span};
+use advise::{Advised, Interval, InversionKind, InversionSet, Optimum, Present, RegionAdvice};
+use advise::{MoneyInterval, Verdict};
+
+/// What to do in the region, in one plain sentence.
+#[must_use]
+pub fn sentence(region: &RegionAdvice) -> String {
+    match (region.verdict, &region.advised) {
+        (Verdict::Trial, _) | (_, None) => "Go on as at present and lay out a trial.".to_owned(),
+        (Verdict::Prune, Some(advised)) if advised.intensity <= 0.0 => {
+            "Leave the trees unpruned.".to_owned()
+        }
+        (Verdict::Prune, Some(advised)) => {
+            format!("Remove {} of the canopy{}.", percent(advised.intensity), when(advised))
+        }
+        (Verdict::Keep, Some(advised)) if advised.intensity <= 0.0 => {
+            "Keep the present practice: leave the trees unpruned.".to_owned()
+        }
+        (Verdict::Keep, Some(advised)) => format!(
+            "Keep the present practice: about {} of the canopy{}.",
+            percent(advised.intensity),
+            when(advised)
+        ),
+    }
+}
+
+fn when(advised: &Advised) -> String {
+    match (&advised.window, advised.lead_days) {
+        (Some([from, to]), Some(lead)) => {
+            format!(", from {} to {} ({})", date(*from), date(*to), lead_words(lead))
+        }
+        (Some([from, to]), None) => format!(", from {} to {}", date(*from), date(*to)),
+        (None, Some(lead)) => format!(", {}", lead_words(lead)),
+        (None, None) => String::new(),
+    }
+}
+
+/// A lead in words.
+pub fn lead_words(lead_days: f64) -> String {
+    if !lead_days.is_finite() {
+        DASH.to_owned()
+    } else if lead_days < -0.5 {
+        format!("about {} days after the flush begins", fixed(-lead_days, 0))
+    } else {
+        format!("about {} days before the flush", fixed(lead_days, 0))
+    }
+}
+
+/// What the gains of a region are about: the advised practice or, without advice, the best supported one.
+#[must_use]
+pub fn gain_subject(region: &RegionAdvice) -> &'static str {
+    if region.advised.is_some() { "advised practice" } else { "best supported practice" }
+}
+
+/// Window in words, the dash when there is none.
+pub fn window(advised: Option<&Advised>) -> String {
+    advised.and_then(|a| a.window).map_or_else(|| DASH.to_owned(), |[from, to]| span(from, to))
+}
+
+/// Advised intensity, the dash without advice.
+pub fn remove(advised: Option<&Advised>) -> String {
+    advised.map_or_else(|| DASH.to_owned(), |a| percent(a.intensity))
+}
+
+/// A gain with its interval, for example `+0.42 (0.10 to 0.74)`.
+pub fn gain(interval: Option<&Interval>) -> String {
+    match interval {
+        Some(i) if i.median.is_finite() => {
+            format!("{} ({} to {})", signed(i.median, 2), fixed(i.low, 2), fixed(i.high, 2))
+        }
+        _ => DASH.to_owned(),
+    }
+}
+
+/// A money gain with its interval; the currency stands in the heading.
+pub fn money_gain(interval: Option<&MoneyInterval>) -> String {
+    gain(interval.map(|m| &m.amount))
+}
+
+/// An optimum with its interval and edges.
+pub fn optimum(optimum: Option<&Optimum>) -> String {
+    match optimum {
+        Some(o) if o.median.is_finite() => format!(
+            "{} ({} to {}, {} interval). Odds: at the lower edge of the tested range {}, inside {}, at the upper edge {}; the curve bends down {}.",
+            percent(o.median),
+            percent(o.low),
+            percent(o.high),
+            percent(o.level),
+            percent(o.p_lower_edge),
+            percent(o.p_inside),
+            percent(o.p_upper_edge),
+            percent(o.p_bends_down),
+        ),
+        _ => DASH.to_owned(),
+    }
+}
+
+/// A turning point's confidence set in words.
+pub fn inversion(set: Option<&InversionSet>) -> String {
+    let Some(set) = set else { return DASH.to_owned() };
+    let bounds = match (set.kind, set.bounds.as_slice()) {
+        (InversionKind::Interval, [a, b]) => format!("from {} to {}", percent(*a), percent(*b)),
+        (InversionKind::TwoRays, [a, b]) => {
+            format!("up to {} or from {} on", percent(*a), percent(*b))
+        }
+        (InversionKind::WholeLine, _) => {
+            "anywhere: the records do not locate a turning point".to_owned()
+        }
+        (InversionKind::Empty, _) => {
+            "nowhere: no intensity is compatible with a turning point".to_owned()
+        }
+        _ => return DASH.to_owned(),
+    };
+    format!("{bounds} ({} confidence; not limited to the tested range)", percent(set.level))
+}
+
+/// A range of intensities.
+pub fn intensity_range(range: Option<[f64; 2]>) -> String {
+    range.map_or_else(
+        || DASH.to_owned(),
+        |[low, high]| format!("{} to {}", percent(low), percent(high)),
+    )
+}
+
+/// A range of leads in days before the flush.
+pub fn lead_range(range: Option<[f64; 2]>) -> String {
+    range.map_or_else(
+        || DASH.to_owned(),
+        |[low, high]| format!("{} to {} days before the flush", fixed(low, 0), fixed(high, 0)),
+    )
+}
+
+/// Present practice in words.
+pub fn present(present: &Present) -> String {
+    let mut out = if present.share_pruned <= 0.0 {
+        "trees are left unpruned".to_owned()
+    } else {
+        format!(
+            "{} of the canopy on average, {} of the trees pruned",
+            percent(present.intensity),
+            percent(present.share_pruned)
+        )
+    };
+    if let Some(lead) = present.lead_days {
+        out.push_str(&format!(", {}", lead_words(lead)));
+    }
+    match present.season {
+        Some(season) => out.push_str(&format!(" (season {season})")),
+        None => out.push_str(" (as stated, not from records)"),
+    }
+    out
+}
+
+/// Size and kind of the evidence.
+pub fn evidence(region: &RegionAdvice) -> String {
+    format!(
+        "{} tree-seasons of {} trees in {} seasons, from {}",
+        count(region.rows),
+        count(region.trees),
+        region.seasons,
+        crate::text::evidence(region.evidence)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::civil::date as day;
+
+    #[test]
+    fn late_pruning_is_not_called_early() {
+        assert_eq!(lead_words(-12.0), "about 12 days after the flush begins");
+        assert_eq!(lead_words(112.4), "about 112 days before the flush");
+    }
+
+    #[test]
+    fn window_and_intensity_in_words() {
+        let advised = Advised {
+            intensity: 0.224,
+            lead_days: Some(110.0),
+            window: Some([day(2026, 5, 3), day(2026, 5, 24)]),
+        };
+        assert_eq!(
+            when(&advised),
+            ", from 3 May 2026 to 24 May 2026 (about 110 days before the flush)"
+        );
+        assert_eq!(remove(Some(&advised)), "22%");
+        assert_eq!(window(None), DASH);
+    }
+
+    #[test]
+    fn an_inversion_set_is_never_plus_or_minus() {
+        let set = |kind, bounds: &[f64]| InversionSet { kind, bounds: bounds.to_vec(), level: 0.9 };
+        assert!(
+            inversion(Some(&set(InversionKind::TwoRays, &[-0.1, 0.6])))
+                .starts_with("up to −10% or from 60% on (90% confidence")
+        );
+        assert!(inversion(Some(&set(InversionKind::WholeLine, &[]))).starts_with("anywhere"));
+        assert_eq!(inversion(Some(&set(InversionKind::Interval, &[]))), DASH);
+    }
+}

@@ -1,0 +1,70 @@
+//! The regions and their sentences as plain text for a terminal.
+
+use crate::content::Report;
+use crate::names::printable;
+use crate::number::{DASH, chance};
+use crate::sentence::{gain, remove, sentence};
+use crate::text;
+
+/// Widest line, characters.
+const WIDTH: usize = 100;
+const NAME: usize = 24;
+
+/// A table of the regions followed by each region's sentence; lines of at most 100 characters.
+#[must_use]
+pub fn summary_text(report: &Report) -> String {
+    let regions = &report.advice.regions;
+    if regions.is_empty() {
+        return format!("{}\n", text::NO_REGIONS);
+    }
+    let mut out =
+        line(["Region", "Verdict", "Remove", "Gain (kg per tree)", "Chance"].map(str::to_owned));
+    for r in regions {
+        out.push_str(&line([
+            printable(&r.name),
+            text::verdict(r.verdict).to_owned(),
+            remove(r.advised.as_ref()),
+            gain(r.gain_over_present_kg.as_ref()),
+            r.p_gain.map_or_else(|| DASH.to_owned(), chance),
+        ]));
+    }
+    for r in regions {
+        let words = format!("{}: {} {}", printable(&r.name), sentence(r), printable(&r.reason));
+        out.push('\n');
+        out.push_str(&wrap(&words));
+    }
+    out
+}
+
+fn line([name, verdict, remove, gain, chance]: [String; 5]) -> String {
+    let name = cut(&name, NAME);
+    format!("{name:<NAME$}  {verdict:<8}{remove:>7}  {gain:>30}  {chance:>9}\n")
+}
+
+fn cut(text: &str, letters: usize) -> String {
+    if text.chars().count() <= letters {
+        text.to_owned()
+    } else {
+        text.chars().take(letters - 1).chain(['…']).collect()
+    }
+}
+
+/// Breaks at spaces, continuation lines indented; a longer word is cut.
+fn wrap(words: &str) -> String {
+    let (mut out, mut used) = (String::new(), 0);
+    for word in words.split_whitespace() {
+        let word = cut(word, WIDTH - 2);
+        let letters = word.chars().count();
+        if used > 0 && used + 1 + letters > WIDTH {
+            out.push_str("\n  ");
+            used = 2;
+        } else if used > 0 {
+            out.push(' ');
+            used += 1;
+        }
+        out.push_str(&word);
+        used += letters;
+    }
+    out.push('\n');
+    out
+}

@@ -1,0 +1,229 @@
+//! An invented report: six regions, every verdict, hostile names, one region that supports nothing.
+
+use advise::*;
+use jiff::civil::date;
+use records::{Code, Place, Problem, Severity};
+use report::*;
+
+fn interval(median: f64, half: f64) -> Interval {
+    Interval { median, low: median - half, high: median + half, level: 0.9 }
+}
+
+fn optimum(median: f64, half: f64) -> Optimum {
+    Optimum {
+        median,
+        low: (median - half).max(0.0),
+        high: (median + half).min(0.6),
+        level: 0.9,
+        p_lower_edge: 0.03,
+        p_inside: 0.83,
+        p_upper_edge: 0.14,
+        p_bends_down: 0.97,
+    }
+}
+
+fn region(
+    id: &str,
+    name: &str,
+    verdict: Verdict,
+    best: f64,
+    present: f64,
+    gain: f64,
+) -> RegionAdvice {
+    let advised = (verdict != Verdict::Trial).then(|| Advised {
+        intensity: best,
+        lead_days: Some(112.0),
+        window: Some([date(2026, 5, 3), date(2026, 5, 24)]),
+    });
+    RegionAdvice {
+        region: id.into(),
+        name: name.into(),
+        season: 2026,
+        verdict,
+        reason: match verdict {
+            Verdict::Prune => "Moving from light to moderate pruning earns more in nearly every reading of the records.",
+            Verdict::Keep => "No other intensity earns clearly more than what is done now.",
+            Verdict::Trial => "The interval of the gain reaches well below zero, and pruning hardly varied.",
+        }
+        .into(),
+        evidence: if best > 0.3 { Evidence::Mixed } else { Evidence::Routine },
+        rows: 5184,
+        trees: 1296,
+        seasons: 4,
+        tested_intensity: Some([0.0, 0.45]),
+        tested_lead: Some([60.0, 150.0]),
+        present: Present { intensity: present, lead_days: Some(95.0), share_pruned: 0.85, season: Some(2025) },
+        yield_optimum: Some(optimum(best + 0.03, 0.11)),
+        net_optimum: Some(optimum(best, 0.09)),
+        inversion_set: Some(InversionSet { kind: InversionKind::Interval, bounds: vec![best - 0.1, best + 0.2], level: 0.9 }),
+        band: Some([best - 0.06, best + 0.07]),
+        advised,
+        gain_over_unpruned_kg: Some(interval(gain + 0.3, 0.4)),
+        gain_over_present_kg: Some(interval(gain, 0.3)),
+        net_gain_over_present: Some(MoneyInterval { amount: interval(gain * 110.0 - 6.0, 31.0), currency: "INR".into() }),
+        p_gain: Some(if verdict == Verdict::Prune { 0.97 } else { 0.58 }),
+    }
+}
+
+fn picture(id: &str, best: f64, level: f64) -> RegionPicture {
+    let kg = |i: f64| level + 0.9 - 14.0 * (i - best).powi(2);
+    let points = |scale: f64, fee: f64| {
+        (0..=45)
+            .map(|k| {
+                let i = f64::from(k) / 100.0;
+                let median = scale * kg(i) - fee * i;
+                let half = scale * (0.15 + 1.6 * (i - 0.2).powi(2));
+                CurvePoint { intensity: i, median, low: median - half, high: median + half }
+            })
+            .collect::<Vec<_>>()
+    };
+    let classes = [
+        (0.0, 0.0, 180),
+        (0.0, 0.1, 240),
+        (0.1, 0.2, 420),
+        (0.2, 0.3, 310),
+        (0.3, 0.4, 96),
+        (0.4, 0.5, 12),
+    ];
+    let intensities: Vec<f64> = (0..10).map(|k| f64::from(k) * 0.05).collect();
+    let leads: Vec<f64> = (0..7).map(|k| 30.0 + 20.0 * f64::from(k)).collect();
+    let (mut gain_kg, mut supported) = (Vec::new(), Vec::new());
+    for lead in &leads {
+        for i in &intensities {
+            gain_kg.push(kg(*i) - kg(0.0) - ((lead - 110.0) / 90.0).powi(2) * i * 4.0);
+            supported
+                .push((60.0..=150.0).contains(lead) && (*i < 0.42) && !(*lead > 120.0 && *i > 0.3));
+        }
+    }
+    RegionPicture {
+        region: id.into(),
+        curve_lead_days: Some(112.0),
+        yield_curve: points(1.0, 0.0),
+        net_curve: points(110.0, 180.0),
+        classes: classes
+            .iter()
+            .map(|&(from, to, trees)| {
+                let mean_intensity = f64::midpoint(from, to);
+                let adjusted_kg = kg(mean_intensity) + 0.1 * (f64::from(trees) / 50.0).sin();
+                ClassMean {
+                    from,
+                    to,
+                    mean_intensity,
+                    mean_kg: adjusted_kg + 0.2,
+                    adjusted_kg,
+                    trees: trees as u64,
+                    tree_seasons: 3 * trees as u64,
+                }
+            })
+            .collect(),
+        odds: classes
+            .iter()
+            .zip([0.004, 0.03, 0.31, 0.52, 0.11, 0.026])
+            .map(|(&(from, to, _), p)| OddsBar { from, to, p_yield: p * 0.8 + 0.03, p_net: p })
+            .collect(),
+        surface: Some(Surface { intensities, leads, gain_kg, supported }),
+    }
+}
+
+/// The report; `hostile` stands in names, reasons and problem texts.
+pub fn report(hostile: &str) -> Report {
+    let mut regions = vec![
+        region("r1", "North <b>Ridge</b> & \"Plateau\"", Verdict::Prune, 0.22, 0.09, 0.42),
+        region("r2", "Coast", Verdict::Keep, 0.18, 0.17, 0.02),
+        region("r3", "River lowland with a long name", Verdict::Trial, 0.3, 0.05, 0.21),
+        region("r4", hostile, Verdict::Prune, 0.33, 0.2, 0.61),
+        region("r5", "Southern hills", Verdict::Prune, 0.0, 0.24, 0.15),
+        region("r6", "New blocks", Verdict::Trial, 0.2, 0.0, 0.0),
+    ];
+    regions[4].advised = Some(Advised { intensity: 0.0, lead_days: None, window: None });
+    regions[2].inversion_set =
+        Some(InversionSet { kind: InversionKind::WholeLine, bounds: vec![], level: 0.9 });
+    let bare = &mut regions[5];
+    (bare.tested_intensity, bare.tested_lead, bare.band, bare.inversion_set) =
+        (None, None, None, None);
+    (bare.yield_optimum, bare.net_optimum, bare.p_gain) = (None, None, None);
+    (bare.gain_over_unpruned_kg, bare.gain_over_present_kg, bare.net_gain_over_present) =
+        (None, None, None);
+    bare.present = Present { intensity: 0.0, lead_days: None, share_pruned: 0.0, season: None };
+    bare.reason = "No tree of this region was pruned in the recorded seasons.".into();
+    let empty = RegionPicture {
+        region: "r6".into(),
+        curve_lead_days: None,
+        yield_curve: vec![],
+        net_curve: vec![],
+        classes: vec![],
+        odds: vec![],
+        surface: None,
+    };
+    let work = (0..14)
+        .map(|k| {
+            let action =
+                [WorkAction::Prune, WorkAction::Keep, WorkAction::Trial, WorkAction::Train][k % 4];
+            let prune = action == WorkAction::Prune;
+            WorkLine {
+                region: format!("r{}", k % 6 + 1),
+                site: "East farm".into(),
+                block: if k == 0 { hostile.into() } else { format!("B{k:02}") },
+                action,
+                intensity: prune.then_some(0.22),
+                from: prune.then(|| date(2026, 5, 3)),
+                to: prune.then(|| date(2026, 5, 24)),
+                trees: 320 + k as u64,
+                hours: prune.then_some(41.5),
+                person_days: prune.then_some(5.2),
+                cost: prune.then_some(12_450.0),
+            }
+        })
+        .collect();
+    let findings = (1..9)
+        .map(|k| {
+            let (severity, code) = if k < 7 {
+                (Severity::Quarantined, Code::TreeUnknown)
+            } else {
+                (Severity::Warning, Code::UnitSuspect)
+            };
+            Problem::new(
+                Place::cell("harvests.csv", 40 + k, 3),
+                severity,
+                code,
+                format!("tree {hostile} is not listed"),
+                "Add it to trees.csv or correct the id.",
+            )
+        })
+        .collect();
+    let coefficient = |term: &str, estimate: f64| CoefficientRow {
+        term: term.into(),
+        estimate: Some(estimate),
+        std_error: Some(0.0412),
+        df: Some(211.4),
+        statistic: Some(estimate / 0.0412),
+        p_value: Some(0.000_04),
+        conf_low: Some(estimate - 0.08),
+        conf_high: None,
+    };
+    Report {
+        pictures: vec![picture("r1", 0.22, 4.6), picture("r2", 0.18, 5.9), picture("r3", 0.3, 2.4), picture("r4", 0.33, 7.2), picture("r5", 0.02, 3.1), empty],
+        advice: Advice { book: format!("Demo {hostile}"), season: 2026, seed: 20_260_101, version: "0.1.0".into(), currency: "INR".into(), tolerance_pct: 2.0, regions },
+        work,
+        quality: Quality {
+            files: vec![
+                FileLine { file: "harvests.csv".into(), table: "harvests".into(), rows_read: 52_104, rows_kept: 52_098, rows_quarantined: 6, repairs: vec![("decimal-comma".into(), "nut_kg".into(), 1204)], fingerprint: "9f2c61d0a7b3e8451c0d".into() },
+                FileLine { file: "prunings.xlsx#2025".into(), table: "prunings".into(), rows_read: 9120, rows_kept: 9120, ..FileLine::default() },
+            ],
+            linked: vec![LinkLine { table: "harvests".into(), kept: 52_098, linked: 52_010, not_linked: vec![("outside every harvest window".into(), 88)] }],
+            findings,
+            quarantine_rows: 6,
+        },
+        method: Method {
+            sentences: vec![MethodItem { heading: "Model".into(), text: "A mixed model of yield with a curve in intensity for each region, partly pooled.".into() }],
+            coefficients: vec![coefficient("intensity", 1.234), coefficient("intensity squared", -2.5)],
+            spreads: vec![SpreadRow { group: "tree".into(), term: "intercept".into(), sd: Some(0.31), low: Some(0.28), high: Some(0.35), note: String::new() }],
+            status: "Interior: the optimum lies inside the parameter space.".into(),
+            limits: vec!["It does not know next season's weather.".into(), "Prices are taken as stated.".into()],
+            df_method: "Satterthwaite".into(),
+            scale: "square root of kg per tree".into(),
+            rows_used: 20_736,
+            rows_dropped: vec![("young trees".into(), 412)],
+        },
+    }
+}

@@ -1,0 +1,333 @@
+//! The files of a run: escaping, round trips through independent readers, determinism and completeness.
+
+#![expect(clippy::unwrap_used, clippy::expect_used, reason = "helpers of tests fail by panicking")]
+
+mod common;
+
+use calamine::{Data, Reader, Xlsx};
+use common::report;
+use report::{advice_fields, summary_text, work_plan_fields, write_outputs};
+use serde_json::Value;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::Path;
+
+const HOSTILE: &str = "=2+3 <script>alert('x')</script> \"&\u{1}";
+
+fn written(report: &report::Report) -> BTreeMap<String, Vec<u8>> {
+    let dir = tempfile::tempdir().unwrap();
+    write_outputs(report, dir.path()).unwrap();
+    let mut files = BTreeMap::new();
+    collect(dir.path(), dir.path(), &mut files);
+    files
+}
+
+fn collect(root: &Path, dir: &Path, files: &mut BTreeMap<String, Vec<u8>>) {
+    for entry in fs::read_dir(dir).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            collect(root, &path, files);
+        } else {
+            let name = path.strip_prefix(root).unwrap().to_str().unwrap().to_owned();
+            files.insert(name, fs::read(&path).unwrap());
+        }
+    }
+}
+
+fn text(files: &BTreeMap<String, Vec<u8>>, name: &str) -> String {
+    String::from_utf8(files[name].clone()).unwrap()
+}
+
+/// Every opened tag is closed in order, attributes are quoted and no stray `<` or `&` is left.
+fn assert_well_formed(name: &str, xml: &str) {
+    let mut open: Vec<&str> = Vec::new();
+    let mut rest = xml;
+    while let Some((before, after)) = rest.split_once('<') {
+        assert!(!before.contains('>'), "{name}: stray > in {before:?}");
+        for part in before.split('&').skip(1) {
+            let entity = part.split_once(';').map(|(e, _)| e);
+            assert!(
+                matches!(entity, Some("amp" | "lt" | "gt" | "quot" | "apos")),
+                "{name}: bare & in {before:?}"
+            );
+        }
+        let (tag, tail) = after.split_once('>').expect("an unfinished tag");
+        assert_eq!(tag.matches('"').count() % 2, 0, "{name}: quotes of {tag:?}");
+        if let Some(closing) = tag.strip_prefix('/') {
+            assert_eq!(open.pop(), Some(closing.trim()), "{name}");
+        } else if !tag.ends_with('/') {
+            open.push(tag.split_whitespace().next().unwrap());
+        }
+        rest = tail;
+    }
+    assert!(open.is_empty(), "{name}: left open {open:?}");
+    assert!(!xml.chars().any(|c| c.is_control() && c != '\n'), "{name}: control character");
+}
+
+#[test]
+fn hostile_text_is_shown_and_never_runs() {
+    let files = written(&report(HOSTILE));
+    let page = text(&files, "index.html");
+    assert!(!page.contains("<script"), "markup of a record reached the page");
+    assert!(!page.contains("<b>Ridge"), "markup of a region name reached the page");
+    assert!(page.contains("North &#60;b&#62;Ridge"), "the name itself is shown");
+    for name in files.keys() {
+        let safe = |c: char| c.is_ascii_alphanumeric() || "-./".contains(c);
+        assert!(name.chars().all(safe) && !name.contains(".."), "{name}");
+    }
+}
+
+#[test]
+fn page_needs_no_network_and_no_script() {
+    let files = written(&report("plain"));
+    for name in ["index.html", "dictionary.html"] {
+        let page = text(&files, name).replace("http://www.w3.org/2000/svg", "");
+        for banned in
+            ["http:", "https:", "//cdn", "<script", "<link", "@import", "url(", " onload", "src="]
+        {
+            assert!(!page.contains(banned), "{name} holds {banned}");
+        }
+        assert!(page.contains("<html lang=\"en\">"));
+    }
+}
+
+#[test]
+fn page_is_navigable() {
+    let page = text(&written(&report("plain")), "index.html");
+    let mut ids = BTreeSet::new();
+    for part in page.split(" id=\"").skip(1) {
+        let id = part.split('"').next().unwrap();
+        assert!(ids.insert(id), "id {id} twice");
+    }
+    for part in page.split("href=\"#").skip(1) {
+        let id = part.split('"').next().unwrap();
+        assert!(ids.contains(id), "link to nowhere: {id}");
+    }
+    for part in page.split("aria-labelledby=\"").skip(1) {
+        for id in part.split('"').next().unwrap().split(' ') {
+            assert!(ids.contains(id), "label from nowhere: {id}");
+        }
+    }
+    // Heading levels never skip one on the way down.
+    let mut level = 0;
+    for part in page.split("<h").skip(1) {
+        if let Some(next) = part.chars().next().and_then(|c| c.to_digit(10)) {
+            assert!(next <= level + 1, "h{next} after h{level}");
+            level = next;
+        }
+    }
+    let figures = page.matches("<figure>").count();
+    assert_eq!(page.matches("<figcaption>").count(), figures);
+    assert_eq!(page.matches("<details>").count(), figures);
+    assert_eq!(page.matches("role=\"img\"").count(), figures);
+    assert_eq!(figures, 3 + 5 * 4);
+}
+
+#[test]
+fn plots_are_well_formed() {
+    let files = written(&report(HOSTILE));
+    let plots: Vec<_> = files.keys().filter(|n| n.starts_with("plots/")).collect();
+    assert_eq!(plots.len(), 3 + 5 * 4);
+    for name in plots {
+        let svg = text(&files, name);
+        assert_well_formed(name, &svg);
+        assert!(svg.contains("<title") && svg.contains("<desc") && svg.contains("<text"));
+    }
+}
+
+#[test]
+fn advice_json_reads_back() {
+    let mut report = report(HOSTILE);
+    report.advice.regions[0].present.intensity = 0.1 + 0.2;
+    let json = text(&written(&report), "advice.json");
+    assert_eq!(serde_json::from_str::<advise::Advice>(&json).unwrap(), report.advice);
+    report.advice.regions[0].present.intensity = f64::NAN;
+    let dir = tempfile::tempdir().unwrap();
+    let refused = write_outputs(&report, dir.path());
+    assert!(matches!(refused, Err(report::ReportError::NotFinite)));
+}
+
+/// Paths of a JSON value in the notation of the dictionary.
+fn paths(value: &Value, path: &str, out: &mut BTreeSet<String>) {
+    match value {
+        Value::Object(map) => {
+            for (key, inner) in map {
+                let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
+                out.insert(path.clone());
+                paths(inner, &path, out);
+            }
+        }
+        Value::Array(list) if path == "regions" => {
+            list.iter().for_each(|inner| paths(inner, "regions[]", out));
+        }
+        Value::Array(list) => {
+            for (i, inner) in list.iter().enumerate() {
+                out.insert(format!("{path}[{i}]"));
+                paths(inner, &format!("{path}[{i}]"), out);
+            }
+        }
+        _ => {}
+    }
+}
+
+#[test]
+fn dictionary_holds_every_field_and_no_other() {
+    let report = report("plain");
+    let mut found = BTreeSet::new();
+    paths(&serde_json::to_value(&report.advice).unwrap(), "", &mut found);
+    let known: BTreeSet<String> = advice_fields().iter().map(|f| f.path.to_owned()).collect();
+    assert_eq!(found, known);
+    let columns: Vec<&str> =
+        advice_fields().iter().map(|f| f.column).filter(|c| !c.is_empty()).collect();
+    assert_eq!(columns.iter().collect::<BTreeSet<_>>().len(), columns.len());
+    let page = text(&written(&report), "dictionary.html");
+    for field in advice_fields().iter().chain(work_plan_fields()) {
+        assert!(page.contains(field.column) && page.contains(field.path));
+    }
+}
+
+#[test]
+fn advice_csv_reads_back() {
+    let report = report(HOSTILE);
+    let csv = text(&written(&report), "advice.csv");
+    let mut reader = csv::Reader::from_reader(csv.as_bytes());
+    let heads: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
+    let expected: Vec<&str> =
+        advice_fields().iter().map(|f| f.column).filter(|c| !c.is_empty()).collect();
+    assert_eq!(heads, expected);
+    let at = |name: &str| heads.iter().position(|h| h == name).unwrap();
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    assert_eq!(rows.len(), 6);
+    for (row, region) in rows.iter().zip(&report.advice.regions) {
+        let median = region.net_optimum.as_ref().map(|o| o.median);
+        assert_eq!(row[at("net_optimum_median")].parse::<f64>().ok(), median);
+        let from = region.advised.as_ref().and_then(|a| a.window).map(|w| w[0].to_string());
+        assert_eq!(&row[at("advised_window_from")], from.unwrap_or_default());
+    }
+    assert_eq!(&rows[3][at("name")], format!("'{HOSTILE}"));
+}
+
+#[test]
+fn advice_parquet_reads_back() {
+    use arrow::array::{Array, AsArray};
+    use arrow::datatypes::{Date32Type, Float64Type};
+    let report = report("plain");
+    let dir = tempfile::tempdir().unwrap();
+    write_outputs(&report, dir.path()).unwrap();
+    let file = fs::File::open(dir.path().join("advice.parquet")).unwrap();
+    let batch = parquet::arrow::arrow_reader::ParquetRecordBatchReader::try_new(file, 64)
+        .unwrap()
+        .next()
+        .unwrap()
+        .unwrap();
+    assert_eq!(batch.num_rows(), 6);
+    let present = batch.column_by_name("present_intensity").unwrap();
+    assert_eq!(present.as_primitive::<Float64Type>().value(0), 0.09);
+    let from = batch.column_by_name("advised_window_from").unwrap();
+    // Witness: 2026-05-03 is day 20576 after 1970-01-01 (GNU date).
+    assert_eq!(from.as_primitive::<Date32Type>().value(0), 20_576);
+    assert!(from.is_null(4) && from.is_null(5));
+}
+
+#[test]
+fn work_plan_sheet_holds_text_as_text() {
+    let report = report(HOSTILE);
+    let files = written(&report);
+    let sheet = std::io::Cursor::new(files["workplan.xlsx"].clone());
+    let mut book: Xlsx<_> = Xlsx::new(sheet).unwrap();
+    let names = book.sheet_names().to_vec();
+    let plan = book.worksheet_range(&names[0]).unwrap();
+    let heads: Vec<String> = plan.rows().next().unwrap().iter().map(ToString::to_string).collect();
+    let expected: Vec<&str> = work_plan_fields().iter().map(|f| f.column).collect();
+    assert_eq!(heads, expected);
+    assert_eq!(plan.height(), report.work.len() + 1);
+    assert!(matches!(plan.get((1, 2)), Some(Data::String(s)) if s.starts_with("=2+3")));
+    let formulas = book.worksheet_formula(&names[0]).unwrap();
+    assert!(formulas.used_cells().next().is_none());
+    assert!(text(&files, "workplan.csv").contains(",\"'=2+3"));
+}
+
+#[test]
+fn calendar_is_stable_and_complete() {
+    let report = report("Block; one, two");
+    let ics = text(&written(&report), "calendar.ics");
+    let unfolded = ics.replace("\r\n ", "");
+    let lines: Vec<&str> = unfolded.split("\r\n").collect();
+    let prune = report.work.iter().filter(|l| l.from.is_some()).count();
+    assert_eq!(lines.iter().filter(|l| **l == "BEGIN:VEVENT").count(), prune);
+    let uids: BTreeSet<&&str> = lines.iter().filter(|l| l.starts_with("UID:")).collect();
+    assert_eq!(uids.len(), prune);
+    assert!(lines.contains(&"DTSTAMP:20260503T000000Z"));
+    assert!(lines.contains(&"DTSTART;VALUE=DATE:20260503"));
+    assert!(lines.contains(&"DTEND;VALUE=DATE:20260525"), "the end is the day after the last");
+    assert!(unfolded.contains("SUMMARY:Prune Block\\; one\\, two"));
+    assert!(unfolded.matches("power saws").count() == prune, "cautions in every event");
+}
+
+#[test]
+fn same_report_same_bytes() {
+    let report = report(HOSTILE);
+    let first = written(&report);
+    // Longer than the resolution of every time stamp a format may hold (2 s in a zip folder).
+    std::thread::sleep(std::time::Duration::from_millis(2_100));
+    let second = written(&report);
+    assert_eq!(first.keys().collect::<Vec<_>>(), second.keys().collect::<Vec<_>>());
+    for (name, bytes) in &first {
+        assert!(second[name] == *bytes, "{name} differs");
+    }
+}
+
+#[test]
+fn a_book_without_regions_still_has_a_page() {
+    let mut report = report("plain");
+    report.advice.regions.clear();
+    report.pictures.clear();
+    report.work.clear();
+    report.quality = report::Quality::default();
+    report.method = report::Method::default();
+    let page = text(&written(&report), "index.html");
+    assert!(page.contains("no regions"));
+    assert!(summary_text(&report).contains("no regions"));
+}
+
+#[test]
+fn missing_numbers_are_dashes() {
+    let mut report = report("plain");
+    for picture in &mut report.pictures {
+        for point in picture.yield_curve.iter_mut().chain(&mut picture.net_curve).take(5) {
+            point.median = f64::NAN;
+        }
+        picture.classes.iter_mut().for_each(|c| c.adjusted_kg = f64::NAN);
+        picture.odds.iter_mut().for_each(|o| o.p_net = f64::NAN);
+        if let Some(surface) = &mut picture.surface {
+            surface.gain_kg[20] = f64::NAN;
+            surface.gain_kg.truncate(30);
+        }
+    }
+    report.work[0].hours = Some(f64::NAN);
+    report.method.coefficients[0].estimate = Some(f64::INFINITY);
+    for (name, bytes) in written(&report) {
+        let text = String::from_utf8_lossy(&bytes);
+        if !name.ends_with("parquet") && !name.ends_with("xlsx") {
+            assert!(!text.contains("NaN") && !text.contains(">inf"), "{name}");
+        }
+    }
+}
+
+#[test]
+fn unbalanced_rows_are_called_out() {
+    let mut report = report("plain");
+    assert!(!text(&written(&report), "index.html").contains("✗ NO"));
+    report.quality.files[0].rows_kept -= 1;
+    assert_eq!(text(&written(&report), "index.html").matches("✗ NO").count(), 1);
+}
+
+#[test]
+fn summary_fits_a_terminal() {
+    let summary = summary_text(&report(HOSTILE));
+    assert!(summary.lines().all(|l| l.chars().count() <= 100), "{summary}");
+    assert!(!summary.contains('\u{1}'));
+    assert!(summary.contains("Remove 22% of the canopy, from 3 May 2026 to 24 May 2026"));
+    let heads: Vec<&str> = summary.lines().take(7).collect();
+    assert!(heads[0].starts_with("Region") && heads[6].starts_with("New blocks"));
+}
