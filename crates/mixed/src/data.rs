@@ -88,12 +88,7 @@ pub struct FixedColumn<'a> {
 impl<'a> FixedColumn<'a> {
     /// A column with centre 0 and scale 1; takes `&[f64]` or `Vec<f64>`.
     pub fn new(name: impl Into<String>, values: impl Into<Cow<'a, [f64]>>) -> Self {
-        FixedColumn {
-            name: name.into(),
-            values: values.into(),
-            centre: 0.0,
-            scale: 1.0,
-        }
+        FixedColumn { name: name.into(), values: values.into(), centre: 0.0, scale: 1.0 }
     }
 
     /// A column of `rows` ones named `intercept`.
@@ -149,10 +144,7 @@ impl<'a> Factor<'a> {
     /// Adds a random slope.
     #[must_use]
     pub fn slope(mut self, name: impl Into<String>, values: &'a [f64]) -> Self {
-        self.effects.push(RandomEffect::Slope {
-            name: name.into(),
-            values,
-        });
+        self.effects.push(RandomEffect::Slope { name: name.into(), values });
         self
     }
 

@@ -129,6 +129,23 @@ pub enum Error {
         /// Where.
         what: &'static str,
     },
+    /// A count is negative.
+    #[error("row {row}: count {value} is below 0")]
+    BadCount {
+        /// Row index, from 0.
+        row: usize,
+        /// The count.
+        value: f64,
+    },
+    /// Fixed columns of a count model are linear combinations of earlier ones.
+    #[error("these columns depend on earlier ones; leave them out: {}", columns.join(", "))]
+    DependentColumns {
+        /// Names of the columns.
+        columns: Vec<String>,
+    },
+    /// A method that is defined for REML fits only.
+    #[error("this method needs a fit by REML")]
+    NeedsReml,
     /// A failure inside the linfa interface.
     #[error("{0}")]
     Interface(String),

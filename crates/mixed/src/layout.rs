@@ -1,7 +1,7 @@
 //! Names, sizes and positions: which entry of theta and which column of the system is what.
 
-use crate::data::{Covariance, Data, RandomEffect};
 use crate::Error;
+use crate::data::{Covariance, Data, RandomEffect};
 use std::collections::BTreeSet;
 
 /// Most columns of the dense reduced system (8 bytes x limit^2 = 1.15 GB).
@@ -45,9 +45,7 @@ impl FactorLayout {
         let k = self.k();
         match self.covariance {
             Covariance::Independent => (0..k).map(|j| (j, j)).collect(),
-            Covariance::Correlated => (0..k)
-                .flat_map(|j| (j..k).map(move |i| (i, j)))
-                .collect(),
+            Covariance::Correlated => (0..k).flat_map(|j| (j..k).map(move |i| (i, j))).collect(),
         }
     }
 
@@ -96,9 +94,7 @@ impl Layout {
             if names.insert(name.to_owned()) {
                 Ok(())
             } else {
-                Err(Error::DuplicateName {
-                    name: name.to_owned(),
-                })
+                Err(Error::DuplicateName { name: name.to_owned() })
             }
         };
         let response = units("response", data.response_centre, data.response_scale)?;
@@ -119,16 +115,12 @@ impl Layout {
         let mut factor_names = BTreeSet::new();
         for (f, factor) in data.factors.iter().enumerate() {
             if factor.effects.is_empty() {
-                return Err(Error::NoEffects {
-                    factor: factor.name.clone(),
-                });
+                return Err(Error::NoEffects { factor: factor.name.clone() });
             }
             let effects: Vec<String> = factor.effects.iter().map(|e| e.name().to_owned()).collect();
             let distinct: BTreeSet<&String> = effects.iter().collect();
             if !factor_names.insert(&factor.name) || distinct.len() < effects.len() {
-                return Err(Error::DuplicateName {
-                    name: factor.name.clone(),
-                });
+                return Err(Error::DuplicateName { name: factor.name.clone() });
             }
             let mut layout = FactorLayout {
                 name: factor.name.clone(),
@@ -145,18 +137,9 @@ impl Layout {
             }
             factors.push(layout);
         }
-        let layout = Layout {
-            fixed,
-            response,
-            factors,
-            eliminated,
-            q,
-        };
+        let layout = Layout { fixed, response, factors, eliminated, q };
         if layout.width() > COLUMN_LIMIT {
-            return Err(Error::TooLarge {
-                columns: layout.width(),
-                limit: COLUMN_LIMIT,
-            });
+            return Err(Error::TooLarge { columns: layout.width(), limit: COLUMN_LIMIT });
         }
         Ok(layout)
     }
@@ -176,10 +159,6 @@ impl Layout {
         self.eliminated.map_or(0, |f| self.factors[f].k())
     }
 
-    pub fn theta_count(&self) -> usize {
-        self.factors.iter().map(FactorLayout::theta_count).sum()
-    }
-
     /// Entries of theta in order, named `factor.effect` on the diagonal and
     /// `factor.row_effect.column_effect` below it.
     pub fn theta_entries(&self) -> Vec<ThetaEntry> {
@@ -192,12 +171,7 @@ impl Layout {
                 } else {
                     format!("{}.{a}.{b}", factor.name)
                 };
-                entries.push(ThetaEntry {
-                    name,
-                    factor: f,
-                    row,
-                    column,
-                });
+                entries.push(ThetaEntry { name, factor: f, row, column });
             }
         }
         entries
@@ -207,26 +181,16 @@ impl Layout {
         self.factors
             .iter()
             .position(|f| f.name == name)
-            .ok_or_else(|| Error::Unknown {
-                what: format!("factor {name}"),
-            })
+            .ok_or_else(|| Error::Unknown { what: format!("factor {name}") })
     }
 }
 
 fn units(name: &str, centre: f64, scale: f64) -> Result<Units, Error> {
     // Written so that NaN fails.
     if centre.is_finite() && scale.is_finite() && scale > 0.0 {
-        Ok(Units {
-            name: name.to_owned(),
-            centre,
-            scale,
-        })
+        Ok(Units { name: name.to_owned(), centre, scale })
     } else {
-        Err(Error::BadScale {
-            column: name.to_owned(),
-            centre,
-            scale,
-        })
+        Err(Error::BadScale { column: name.to_owned(), centre, scale })
     }
 }
 

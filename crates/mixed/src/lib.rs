@@ -1,1 +1,53 @@
-//! mixed
+//! Linear mixed models from mergeable moments: REML and ML fits, inference, and integration over the variance parameters.
+
+mod components;
+mod contrast;
+mod criterion;
+mod data;
+mod draws;
+mod error;
+mod fit;
+mod generalised;
+mod gradient;
+mod integrate;
+mod kenward_roger;
+mod layout;
+pub mod linfa_edge;
+mod matrix;
+mod modes;
+mod moments;
+mod optimise;
+mod pool;
+mod predict;
+mod quasi_newton;
+mod record;
+mod satterthwaite;
+mod screen;
+mod settings;
+mod small;
+mod status;
+mod system;
+mod target;
+#[cfg(test)]
+mod tests;
+mod units;
+
+pub use components::{VarianceComponent, VarianceComponents};
+pub use contrast::{Contrast, DfMethod, Estimate, JointTest};
+pub use data::{Covariance, Data, Factor, FixedColumn, RandomEffect};
+pub use draws::Draws;
+pub use error::Error;
+pub use fit::{Coefficient, CoefficientValue, Fit, Theta, fit, fit_moments};
+pub use generalised::{CountCoefficient, CountData, CountFamily, CountFit, fit_counts};
+pub use integrate::{
+    IntegrationRecord, IntegrationSettings, Method, Posterior, Prior, PriorShape, Sensitivity,
+    SpreadPrior, ThetaSummary,
+};
+pub use kenward_roger::KenwardRoger;
+pub use matrix::Matrix;
+pub use modes::ConditionalModes;
+pub use moments::Moments;
+pub use predict::{IntervalKind, Point, PointLevel, Prediction};
+pub use record::{DropReason, Evidence, Record, RowCounts, Visit};
+pub use settings::{Criterion, Settings};
+pub use status::Status;

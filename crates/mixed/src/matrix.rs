@@ -13,11 +13,7 @@ pub struct Matrix {
 impl Matrix {
     /// A matrix of zeros.
     pub fn zeros(rows: usize, columns: usize) -> Self {
-        Matrix {
-            rows,
-            columns,
-            values: vec![0.0; rows * columns],
-        }
+        Matrix { rows, columns, values: vec![0.0; rows * columns] }
     }
 
     /// Number of rows.
@@ -65,5 +61,47 @@ impl std::ops::Index<(usize, usize)> for Matrix {
 impl std::ops::IndexMut<(usize, usize)> for Matrix {
     fn index_mut(&mut self, (i, j): (usize, usize)) -> &mut f64 {
         &mut self.values[i * self.columns + j]
+    }
+}
+
+impl Matrix {
+    /// Takes `rows x columns` values by row.
+    pub(crate) fn from_values(rows: usize, columns: usize, values: Vec<f64>) -> Self {
+        debug_assert_eq!(values.len(), rows * columns);
+        Matrix { rows, columns, values }
+    }
+
+    /// Copies a dense matrix of the algebra library.
+    pub(crate) fn from_dense(m: faer::MatRef<'_, f64>) -> Self {
+        let mut out = Matrix::zeros(m.nrows(), m.ncols());
+        for i in 0..m.nrows() {
+            for j in 0..m.ncols() {
+                out[(i, j)] = m[(i, j)];
+            }
+        }
+        out
+    }
+
+    /// View for the algebra library.
+    pub(crate) fn dense(&self) -> faer::MatRef<'_, f64> {
+        faer::MatRef::from_row_major_slice(&self.values, self.rows, self.columns)
+    }
+
+    pub(crate) fn row_mut(&mut self, row: usize) -> &mut [f64] {
+        &mut self.values[row * self.columns..(row + 1) * self.columns]
+    }
+
+    /// The product M v.
+    pub(crate) fn times(&self, v: &[f64]) -> Vec<f64> {
+        (0..self.rows).map(|i| crate::small::dot(self.row(i), v)).collect()
+    }
+
+    /// Copies the lower triangle onto the upper one.
+    pub(crate) fn mirror(&mut self) {
+        for i in 0..self.rows {
+            for j in 0..i {
+                self[(j, i)] = self[(i, j)];
+            }
+        }
     }
 }

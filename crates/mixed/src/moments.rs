@@ -1,9 +1,9 @@
 //! One pass over the rows: additive, mergeable cross-products per group and overall.
 
-use crate::data::{Data, RandomEffect};
-use crate::layout::{effect_value, Layout};
-use crate::record::{DropReason, RowCounts};
 use crate::Error;
+use crate::data::{Data, RandomEffect};
+use crate::layout::{Layout, effect_value};
+use crate::record::{DropReason, RowCounts};
 
 /// Weighted cross-products of one group g of the eliminated factor.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,8 +33,7 @@ impl Group {
             Ok(at) => at,
             Err(at) => {
                 self.columns.insert(at, column);
-                self.sparse
-                    .splice(at * k..at * k, std::iter::repeat_n(0.0, k));
+                self.sparse.splice(at * k..at * k, std::iter::repeat_n(0.0, k));
                 at
             }
         };
@@ -45,10 +44,7 @@ impl Group {
         add(&mut self.zz, &other.zz);
         add(&mut self.dense, &other.dense);
         for (at, column) in other.columns.iter().enumerate() {
-            add(
-                self.slot(*column, k),
-                &other.sparse[at * k..(at + 1) * k],
-            );
+            add(self.slot(*column, k), &other.sparse[at * k..(at + 1) * k]);
         }
     }
 }
@@ -93,11 +89,7 @@ impl Moments {
             ones: vec![true; layout.p()],
             gram: vec![0.0; width * width],
             groups: vec![None; layout.eliminated.map_or(0, |f| layout.factors[f].levels)],
-            seen: layout
-                .factors
-                .iter()
-                .map(|f| vec![false; f.levels])
-                .collect(),
+            seen: layout.factors.iter().map(|f| vec![false; f.levels]).collect(),
             layout,
         };
         let mut entries: Vec<(u32, f64)> = Vec::new();
@@ -113,9 +105,7 @@ impl Moments {
     /// [`Error::Incompatible`] when names, units, factors or levels differ.
     pub fn merge(&mut self, other: &Moments) -> Result<(), Error> {
         if self.layout != other.layout {
-            return Err(Error::Incompatible {
-                what: "columns, units, factors or levels".into(),
-            });
+            return Err(Error::Incompatible { what: "columns, units, factors or levels".into() });
         }
         self.rows.read += other.rows.read;
         self.rows.used += other.rows.used;
@@ -253,11 +243,7 @@ fn check_lengths(data: &Data<'_>) -> Result<(), Error> {
         if found == expected {
             Ok(())
         } else {
-            Err(Error::LengthMismatch {
-                what: what.to_owned(),
-                expected,
-                found,
-            })
+            Err(Error::LengthMismatch { what: what.to_owned(), expected, found })
         }
     };
     if let Some(weights) = data.weights {

@@ -40,10 +40,7 @@ impl Default for Settings {
 impl Settings {
     /// Default settings with ML in place of REML.
     pub fn ml() -> Self {
-        Settings {
-            criterion: Criterion::Ml,
-            ..Settings::default()
-        }
+        Settings { criterion: Criterion::Ml, ..Settings::default() }
     }
 
     /// Checks every setting.
@@ -81,10 +78,6 @@ pub(crate) fn check_level(level: f64) -> Result<(), Error> {
     if level > 0.0 && level < 1.0 {
         Ok(())
     } else {
-        Err(Error::BadSetting {
-            name: "level",
-            value: level,
-            need: "strictly between 0 and 1",
-        })
+        Err(Error::BadSetting { name: "level", value: level, need: "strictly between 0 and 1" })
     }
 }

@@ -36,11 +36,9 @@ impl fmt::Display for Status {
                 "the likelihood is highest with no spread in {}; see the upper limits",
                 terms.join(", ")
             ),
-            Status::Unidentified { columns } => write!(
-                f,
-                "the records cannot tell {} from the other columns",
-                columns.join(", ")
-            ),
+            Status::Unidentified { columns } => {
+                write!(f, "the records cannot tell {} from the other columns", columns.join(", "))
+            }
             Status::NotConverged { reason } => write!(f, "no minimum was reached: {reason}"),
         }
     }

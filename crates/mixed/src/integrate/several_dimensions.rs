@@ -1,0 +1,113 @@
+//! Quasi-Monte-Carlo importance sampling for several parameters.
+
+use super::halton::{Halton, MOST};
+use super::nodes::{IntegrationSettings, LogPosterior, Node, Rule, normalise};
+use super::proposal::Proposal;
+use crate::Error;
+use crate::matrix::Matrix;
+use crate::quasi_newton::{hessian, minimise};
+
+/// Share of effective points under which the proposal is refitted.
+const WANTED: f64 = 0.5;
+/// Most refits of the proposal.
+const REFITS: usize = 3;
+
+/// Nodes from a folded t at the mode of the posterior; the proposal is refitted
+/// to the weighted points while too few of them are effective.
+pub(crate) fn rule(
+    target: &LogPosterior<'_>,
+    start: &[f64],
+    settings: &IntegrationSettings,
+) -> Result<Rule, Error> {
+    let entries = &target.system.entries;
+    let n = entries.len();
+    if n + 1 > MOST {
+        return Err(Error::TooLarge { columns: n, limit: MOST - 1 });
+    }
+    let failed = Error::Numerical { what: "the posterior of theta has no usable mode" };
+    let folded: Vec<bool> = entries.iter().map(|e| e.is_diagonal()).collect();
+    // 0 is stationary: start just beside it.
+    let beside: Vec<f64> =
+        start.iter().zip(&folded).map(|(x, f)| if *f { x.abs().max(0.05) } else { *x }).collect();
+    let mut negative = |x: &[f64]| target.negative(x);
+    let mode = minimise(&mut negative, &beside, 200, 1e-5).ok_or(failed.clone())?;
+    let h = hessian(&mut negative, &mode.x).ok_or(failed.clone())?;
+    let priors = target.prior.by_entry(entries);
+    let widest = priors
+        .iter()
+        .zip(&target.system.column_rms)
+        .map(|(p, rms)| p.scale * rms)
+        .fold(0.0_f64, f64::max);
+    let covariance = Proposal::covariance(&h, 1.0 / (widest * widest)).ok_or(failed.clone())?;
+    let centre: Vec<f64> =
+        mode.x.iter().zip(&folded).map(|(x, f)| if *f { x.abs() } else { *x }).collect();
+    let proposal = Proposal::new(centre, &covariance, folded.clone()).ok_or(failed.clone())?;
+    let halton = Halton::new(n + 1, settings.seed);
+    let mut best = sample(target, &proposal, &halton, settings.points);
+    for _ in 0..REFITS {
+        let Some((weights, effective)) = normalise(&best.1) else {
+            return Err(failed);
+        };
+        if effective >= WANTED * settings.points as f64 {
+            break;
+        }
+        let Some(refit) = refitted(&best.0, &weights, &folded) else {
+            break;
+        };
+        let next = sample(target, &refit, &halton, settings.points);
+        match normalise(&next.1) {
+            Some((_, better)) if better > effective => best = next,
+            _ => break,
+        }
+    }
+    let (points, log_weights) = best;
+    let mut nodes = Vec::with_capacity(points.len());
+    for (x, weight) in points.iter().zip(&log_weights) {
+        if let Some((log_likelihood, log_prior)) = target.parts(x) {
+            nodes.push(Node {
+                theta: target.theta(x),
+                log_likelihood,
+                log_volume: weight - log_likelihood - log_prior,
+            });
+        }
+    }
+    Ok(Rule { nodes, edge: Vec::new() })
+}
+
+type Weighted = (Vec<Vec<f64>>, Vec<f64>);
+
+fn sample(
+    target: &LogPosterior<'_>,
+    proposal: &Proposal,
+    halton: &Halton,
+    points: usize,
+) -> Weighted {
+    let mut out = (Vec::with_capacity(points), Vec::with_capacity(points));
+    for index in 0..points {
+        let x = proposal.point(&halton.point(index));
+        let value =
+            target.parts(&x).map_or(f64::NEG_INFINITY, |(l, p)| l + p - proposal.log_density(&x));
+        out.0.push(x);
+        out.1.push(value);
+    }
+    out
+}
+
+fn refitted(points: &[Vec<f64>], weights: &[f64], folded: &[bool]) -> Option<Proposal> {
+    let n = folded.len();
+    let mut mean = vec![0.0; n];
+    for (x, w) in points.iter().zip(weights) {
+        for (m, v) in mean.iter_mut().zip(x) {
+            *m += w * v;
+        }
+    }
+    let mut covariance = Matrix::zeros(n, n);
+    for (x, w) in points.iter().zip(weights) {
+        for i in 0..n {
+            for j in 0..n {
+                covariance[(i, j)] += w * (x[i] - mean[i]) * (x[j] - mean[j]);
+            }
+        }
+    }
+    Proposal::new(mean, &covariance, folded.to_vec())
+}

@@ -1,0 +1,168 @@
+//! The reduced least-squares system of a model, ready for any theta.
+
+use crate::Error;
+use crate::layout::{Layout, ThetaEntry};
+use crate::matrix::Matrix;
+use crate::moments::Moments;
+use crate::pool::{GroupCross, Pool, groups, pools};
+use crate::record::RowCounts;
+use crate::screen::{Screen, screen};
+use crate::settings::{Criterion, Settings};
+use crate::units::UserUnits;
+
+/// Everything that an evaluation of the criterion reads; no rows.
+#[derive(Debug, Clone)]
+pub(crate) struct System {
+    pub layout: Layout,
+    pub entries: Vec<ThetaEntry>,
+    pub rows: RowCounts,
+    pub screen: Screen,
+    pub units: UserUnits,
+    pub criterion: Criterion,
+    pub groups: Vec<GroupCross>,
+    /// Position in `groups` of each level of the eliminated factor.
+    pub group_of_level: Vec<Option<usize>>,
+    pub pools: Vec<Pool>,
+    /// R'WR over [Z_other | kept X | y], full symmetric.
+    pub gram: Matrix,
+    pub sum_log_weight: f64,
+    /// Root mean square of the column behind each row of Lambda, by theta entry.
+    pub column_rms: Vec<f64>,
+}
+
+impl System {
+    pub fn new(moments: &Moments, settings: &Settings, pooling: bool) -> Result<System, Error> {
+        settings.check()?;
+        let layout = moments.layout.clone();
+        if moments.rows.used == 0 {
+            return Err(Error::NoRows {
+                read: moments.rows.read,
+                dropped: moments.rows.dropped_total(),
+            });
+        }
+        if moments.gram.iter().any(|x| !x.is_finite()) {
+            return Err(Error::Numerical {
+                what: "cross-products overflow; declare centres and scales",
+            });
+        }
+        for (f, factor) in layout.factors.iter().enumerate() {
+            let observed = moments.seen[f].iter().filter(|s| **s).count();
+            if observed < 2 {
+                return Err(Error::TooFewLevels { factor: factor.name.clone(), observed });
+            }
+        }
+        let units = UserUnits::new(&layout, &moments.ones)?;
+        let (q, p, width) = (layout.q, layout.p(), layout.width());
+        let full = Matrix::from_values(width, width, moments.gram.clone());
+        let mut xx = Matrix::zeros(p, p);
+        for i in 0..p {
+            for j in 0..=i {
+                xx[(i, j)] = full[(q + i, q + j)];
+            }
+        }
+        let screen = screen(&xx, settings.pivot_tolerance);
+        if moments.rows.used <= screen.kept.len() as u64 {
+            return Err(Error::TooFewRows { rows: moments.rows.used, columns: screen.kept.len() });
+        }
+        let columns: Vec<usize> =
+            (0..q).chain(screen.kept.iter().map(|j| q + j)).chain([q + p]).collect();
+        let mut gram = Matrix::zeros(columns.len(), columns.len());
+        for (a, i) in columns.iter().enumerate() {
+            for (b, j) in columns[..=a].iter().enumerate() {
+                gram[(a, b)] = full[(*i, *j)];
+            }
+        }
+        gram.mirror();
+        let (groups, group_of_level) = groups(moments, &screen.kept);
+        let pools = pools(&groups, layout.k(), gram.n_rows(), pooling);
+        let mut system = System {
+            entries: layout.theta_entries(),
+            rows: moments.rows.clone(),
+            screen,
+            units,
+            criterion: settings.criterion,
+            groups,
+            group_of_level,
+            pools,
+            gram,
+            sum_log_weight: moments.sum_log_weight,
+            column_rms: Vec::new(),
+            layout,
+        };
+        system.column_rms = system.standard_sizes();
+        system.check_variation()?;
+        Ok(system)
+    }
+
+    /// Columns of the reduced system without the response.
+    pub fn m(&self) -> usize {
+        self.gram.n_rows() - 1
+    }
+
+    /// Estimable fixed columns.
+    pub fn rank(&self) -> usize {
+        self.screen.kept.len()
+    }
+
+    /// Residual degrees of freedom n - rank(X).
+    pub fn df_residual(&self) -> f64 {
+        self.rows.used as f64 - self.rank() as f64
+    }
+
+    /// Divisor of the profiled residual variance: n - p under REML, n under ML.
+    pub fn divisor(&self) -> f64 {
+        match self.criterion {
+            Criterion::Reml => self.df_residual(),
+            Criterion::Ml => self.rows.used as f64,
+        }
+    }
+
+    fn standard_sizes(&self) -> Vec<f64> {
+        let sizes: Vec<Vec<f64>> = self
+            .layout
+            .factors
+            .iter()
+            .map(|factor| {
+                let k = factor.k();
+                let mut sums = vec![0.0; k];
+                for (r, sum) in sums.iter_mut().enumerate() {
+                    *sum = match factor.column_start {
+                        Some(start) => (0..factor.levels)
+                            .map(|l| start + l * k + r)
+                            .map(|c| self.gram[(c, c)])
+                            .sum(),
+                        None => self.groups.iter().map(|g| g.zz[r * k + r]).sum(),
+                    };
+                }
+                sums
+            })
+            .collect();
+        self.entries
+            .iter()
+            .map(|e| {
+                let rms = (sizes[e.factor][e.row] / self.rows.used as f64).sqrt();
+                if rms > 0.0 { rms } else { 1.0 }
+            })
+            .collect()
+    }
+
+    /// The fixed columns must leave something to explain.
+    fn check_variation(&self) -> Result<(), Error> {
+        let y = self.m();
+        let xx: Vec<usize> = (self.layout.q..=y).collect();
+        let mut rest = self.gram[(y, y)];
+        let mut factor: Vec<Vec<f64>> = Vec::new();
+        for i in &xx {
+            let mut line: Vec<f64> = Vec::new();
+            for (j, other) in factor.iter().enumerate() {
+                let x = self.gram[(*i, xx[j])] - crate::small::dot(&line, &other[..j]);
+                line.push(x / other[j]);
+            }
+            let pivot = self.gram[(*i, *i)] - crate::small::dot(&line, &line);
+            rest = pivot;
+            line.push(pivot.max(0.0).sqrt());
+            factor.push(line);
+        }
+        if rest > 1e-13 * self.gram[(y, y)] { Ok(()) } else { Err(Error::NoResidualVariation) }
+    }
+}
