@@ -1,0 +1,119 @@
+//! What can be typed on the command line.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+const ABOUT: &str = "Next season's pruning intensity and window per region, from a plantation's own records";
+
+const AFTER: &str = "\
+Getting started:
+  anacurve demo my-book      write an example record book
+  anacurve check my-book     see what is read, linked and set aside
+  anacurve run my-book       write the report to reports/<book>/<season>/index.html
+
+A record book is a folder with book.toml (regions with their calendars, prices, costs) and the
+tables blocks, trees, prunings and harvests (laterals and trials if you have them) as CSV, TSV,
+XLSX, ODS or Parquet.
+
+Exit codes:
+  0  done
+  1  done, with findings that a person should look at (check; run with --strict)
+  2  failed: nothing was written";
+
+/// The command line.
+#[derive(Debug, Parser)]
+#[command(name = "anacurve", version, about = ABOUT, after_help = AFTER, max_term_width = 100)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Check, link, fit and advise, and write the report of a record book
+    Run(RunArgs),
+    /// Read and link a record book and print what was kept, repaired, set aside and why
+    Check(CheckArgs),
+    /// Write an invented record book to try the program on
+    Demo(DemoArgs),
+}
+
+/// How results are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// Lines for people.
+    Text,
+    /// One JSON document for programs.
+    Json,
+}
+
+/// Arguments of `run`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Writes to OUT/<book>/<season>/: index.html (the report, also to print), advice.csv, advice.json,
+advice.parquet, workplan.csv, workplan.xlsx, calendar.ics, fit.json, draws.arrow,
+tree_seasons.parquet, quarantine.csv and plots/. The folder is replaced as a whole at the end, so an
+interrupted run leaves the last report as it was. The same records and seed give the same bytes.
+
+Examples:
+  anacurve run data-demo
+  anacurve run my-book --out season-reports --format json > advice.json")]
+pub struct RunArgs {
+    /// Folder of the record book, with its book.toml
+    pub book: PathBuf,
+    /// Folder under which the report folder is written
+    #[arg(long, value_name = "DIR", default_value = "reports")]
+    pub out: PathBuf,
+    /// Seed of every random draw; the same seed gives the same report
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// How the advice is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+    /// Exit with 1 when rows were set aside or anything needs a look
+    #[arg(long)]
+    pub strict: bool,
+}
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Prints, file by file, rows read = kept + quarantined; what was linked into tree-seasons and what
+was not, with the reason; and every problem as file:line:column with what to do about it.
+
+With --out, writes tree_seasons.parquet and quarantine.csv into that folder.
+
+Examples:
+  anacurve check my-book
+  anacurve check my-book --out checked --format json")]
+pub struct CheckArgs {
+    /// Folder of the record book, with its book.toml
+    pub book: PathBuf,
+    /// Folder for tree_seasons.parquet and quarantine.csv; nothing is written without it
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// How the findings are printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+/// Arguments of `demo`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+The book holds an invented company in invented places, with untidy files and about 1 % bad rows on
+purpose; truth.json says what a perfect analysis would find.
+
+Example:
+  anacurve demo try-it && anacurve run try-it")]
+pub struct DemoArgs {
+    /// Folder to write; it must be new or empty
+    pub dir: PathBuf,
+    /// Seed of the invented records
+    #[arg(long, value_name = "N", default_value_t = plantation_sim::DEMO_SEED)]
+    pub seed: u64,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}

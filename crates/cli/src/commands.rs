@@ -1,0 +1,5 @@
+//! One module per command.
+
+pub mod check;
+pub mod demo;
+pub mod run;

@@ -1,0 +1,46 @@
+//! `anacurve demo`: writes an invented record book.
+
+use crate::args::{DemoArgs, Format};
+use crate::console::{Failure, Outcome, print_data};
+use plantation_sim::Tidiness;
+
+/// Writes the book into a new or empty folder.
+pub fn execute(args: &DemoArgs) -> Result<Outcome, Failure> {
+    let dir = &args.dir;
+    let occupied = match std::fs::read_dir(dir) {
+        Ok(mut entries) => entries.next().is_some(),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => false,
+        Err(error) => {
+            return Err(Failure::new(
+                format!("{}: {error}", dir.display()),
+                "name a folder that can be written",
+            ));
+        }
+    };
+    if occupied {
+        return Err(Failure::new(
+            format!("{} is not empty", dir.display()),
+            "name a new or empty folder, so that no records are overwritten",
+        ));
+    }
+    let plantation = plantation_sim::demo();
+    let records = plantation_sim::simulate(&plantation, args.seed);
+    plantation_sim::write_book(&records, &plantation, dir, Tidiness::Demo).map_err(|error| {
+        Failure::new(
+            format!("cannot write {}: {error}", dir.display()),
+            "check free space and permissions",
+        )
+    })?;
+    let text = match args.format {
+        Format::Text => format!(
+            "Wrote an invented record book to {0}.\nNext: anacurve check {0}, then anacurve run {0}\n",
+            dir.display()
+        ),
+        Format::Json => format!(
+            "{}\n",
+            serde_json::json!({ "book": dir.display().to_string(), "seed": args.seed })
+        ),
+    };
+    print_data(&text)?;
+    Ok(Outcome::Done)
+}

@@ -1,0 +1,121 @@
+//! `anacurve run`: the whole job, from records to report.
+
+use crate::args::{Format, RunArgs};
+use crate::commands::check::write_tables;
+use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::pipeline::{self, advice, method, quality};
+use report::{PublishError, Report};
+use std::error::Error;
+use std::path::Path;
+use thiserror::Error;
+
+/// Why the report folder could not be filled.
+#[derive(Debug, Error)]
+enum WriteError {
+    #[error("{0}")]
+    Tables(#[from] Failure),
+    #[error(transparent)]
+    Report(#[from] report::ReportError),
+    #[error("draws.arrow: {0}")]
+    Draws(#[from] model::DrawsFileError),
+    #[error("fit.json: {0}")]
+    Fit(#[from] std::io::Error),
+}
+
+/// Runs every stage and puts the report into place.
+pub fn execute(args: &RunArgs) -> Result<Outcome, Failure> {
+    let stages = Stages::new();
+    let result = run(args, &stages);
+    stages.finish();
+    result
+}
+
+fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
+    let checked = pipeline::check(&args.book, stages)?;
+    let advised = advice::advise(&checked, args.seed, stages)?;
+    let report = Report {
+        quality: quality::quality(&checked),
+        method: method::method(&checked, &advised),
+        advice: advised.advice.clone(),
+        pictures: advised.pictures.clone(),
+        work: advised.work.clone(),
+    };
+    stages.now("writing the report");
+    let target = args
+        .out
+        .join(folder_name(&report.advice.book))
+        .join(report.advice.season.to_string());
+    let fit = method::fit_json(&checked, &advised)?;
+    report::publish(&target, |dir: &Path| -> Result<(), WriteError> {
+        report::write_outputs(&report, dir)?;
+        write_tables(&checked, dir)?;
+        advised.model.write_draws(&dir.join("draws.arrow"))?;
+        std::fs::write(dir.join("fit.json"), &fit)?;
+        Ok(())
+    })
+    .map_err(|error| from_publish(&error))?;
+    stages.finish();
+    let text = match args.format {
+        Format::Text => format!(
+            "{}\nReport: {}\n{}",
+            report::summary_text(&report),
+            target.join("index.html").display(),
+            findings_line(&checked)
+        ),
+        Format::Json => serde_json::to_string_pretty(&report.advice)
+            .map(|text| text + "\n")
+            .map_err(|error| Failure::new(error, ""))?,
+    };
+    print_data(&text)?;
+    let findings = args.strict && checked.has_findings();
+    Ok(if findings { Outcome::Findings } else { Outcome::Done })
+}
+
+fn findings_line(checked: &pipeline::Checked) -> String {
+    match checked.tables.quarantine.len() {
+        0 => String::new(),
+        rows => format!(
+            "{rows} rows were set aside; quarantine.csv beside the report says why and what to do.\n"
+        ),
+    }
+}
+
+fn from_publish(error: &PublishError<WriteError>) -> Failure {
+    let mut what = error.to_string();
+    let mut source = error.source();
+    while let Some(cause) = source {
+        what = format!("{what}: {cause}");
+        source = cause.source();
+    }
+    Failure::new(
+        what,
+        "the last report, if any, is as it was; check free space and permissions, or name another folder with --out",
+    )
+}
+
+/// A book's name as a folder name: letters and digits, words joined by hyphens.
+fn folder_name(book: &str) -> String {
+    let mut name = String::new();
+    for character in book.chars().flat_map(char::to_lowercase).take(80) {
+        if character.is_alphanumeric() {
+            name.push(character);
+        } else if !name.is_empty() && !name.ends_with('-') {
+            name.push('-');
+        }
+    }
+    let name = name.trim_end_matches('-');
+    if name.is_empty() { "book".to_owned() } else { name.to_owned() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::folder_name;
+
+    #[test]
+    fn a_book_name_never_leaves_its_folder() {
+        assert_eq!(folder_name("Green Hill Estates, Ltd."), "green-hill-estates-ltd");
+        assert_eq!(folder_name("../../etc"), "etc");
+        assert_eq!(folder_name("..."), "book");
+        assert_eq!(folder_name("Đồng Nai"), "đồng-nai");
+    }
+}

@@ -1,0 +1,73 @@
+//! The stages of a run, from files to advice.
+
+pub mod advice;
+pub mod method;
+pub mod quality;
+
+use crate::console::{Failure, Stages};
+use ingest_seasons::{LinkError, Linked};
+use ingest_tables::{BookTables, IngestError};
+use records::Problem;
+use std::path::Path;
+
+/// A record book read and linked.
+pub struct Checked {
+    /// Typed tables and what reading found.
+    pub tables: BookTables,
+    /// Tree-seasons and what linking found.
+    pub linked: Linked,
+}
+
+impl Checked {
+    /// Everything found by reading and linking, by place.
+    pub fn problems(&self) -> Vec<Problem> {
+        let mut all: Vec<Problem> =
+            self.tables.problems.iter().chain(&self.linked.problems).cloned().collect();
+        all.sort();
+        all.dedup();
+        all
+    }
+
+    /// Whether a person should look at something.
+    pub fn has_findings(&self) -> bool {
+        !self.tables.quarantine.is_empty()
+            || self.problems().iter().any(|problem| problem.severity > records::Severity::Repaired)
+    }
+}
+
+/// Reads and links a record book.
+pub fn check(book: &Path, stages: &Stages) -> Result<Checked, Failure> {
+    let mut tables = ingest_tables::read_book(book, &mut |progress| {
+        stages.now(format!(
+            "reading {} ({} rows; file {} of {})",
+            progress.file,
+            progress.rows,
+            (progress.files_done + 1).min(progress.files),
+            progress.files
+        ));
+    })
+    .map_err(from_ingest)?;
+    stages.now("linking picks and prunings to tree-seasons");
+    let linked = ingest_seasons::link(&mut tables).map_err(from_link)?;
+    Ok(Checked { tables, linked })
+}
+
+fn from_ingest(error: IngestError) -> Failure {
+    match error {
+        IngestError::Refused(problems) => Failure::Book(problems),
+        IngestError::Internal(what) => Failure::new(
+            format!("internal error while reading: {what}"),
+            "this is a defect of the program; please report it with the record book if you may",
+        ),
+    }
+}
+
+fn from_link(error: LinkError) -> Failure {
+    match error {
+        LinkError::NothingLinked { problem, .. } => Failure::Book(vec![*problem]),
+        other => Failure::new(
+            format!("while linking: {other}"),
+            "this is a defect of the program; please report it with the record book if you may",
+        ),
+    }
+}

@@ -1,0 +1,118 @@
+//! From tree-seasons to advice, figures and work plan.
+
+use super::Checked;
+use crate::console::{Failure, Stages};
+use advise::{Advice, Cost, Evidences, RegionPicture, WorkLine};
+use model::{TreeSeasons, YieldModel, YieldSettings};
+use records::{Book, Practice};
+use std::collections::BTreeMap;
+
+/// Posterior draws of a run.
+const DRAWS: usize = 4000;
+
+/// A fitted and decided run.
+pub struct Advised {
+    /// Settings of the model.
+    pub settings: YieldSettings,
+    /// The yield model.
+    pub model: YieldModel,
+    /// Advice per region.
+    pub advice: Advice,
+    /// Figures per region.
+    pub pictures: Vec<RegionPicture>,
+    /// Work plan.
+    pub work: Vec<WorkLine>,
+    /// Cost of pruning per region.
+    pub costs: BTreeMap<String, Cost>,
+}
+
+/// Fits the yield model and decides region by region.
+pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Advised, Failure> {
+    let book = &checked.tables.book;
+    let table = TreeSeasons::from_batch(&checked.linked.tree_seasons)
+        .map_err(|error| Failure::new(error, "this is a defect of the program; please report it"))?;
+    let costs = costs(book, &table)?;
+    let settings = YieldSettings {
+        scale: book.options.response_scale,
+        draws: DRAWS,
+        seed,
+        level: book.options.level,
+    };
+    stages.now(format!("fitting the yield response to {} tree-seasons", table.len()));
+    let model = YieldModel::fit(&table, &settings).map_err(|error| {
+        Failure::new(
+            error,
+            "run `anacurve check` on the book to see what was linked and what was set aside",
+        )
+    })?;
+    let mut regions = Vec::new();
+    let mut pictures = Vec::new();
+    for region in book.regions.keys() {
+        stages.now(format!("deciding for {}", book.region_name(region)));
+        let season = next_season(checked, region);
+        let practice = practice(&checked.linked.practice, region);
+        let fitted = model.regions.iter().find(|fit| &fit.region == region);
+        let (Some(fit), Some(cost)) = (fitted, costs.get(region)) else {
+            regions.push(advise::without_records(book, region, &practice, i32::from(season)));
+            continue;
+        };
+        let evidence = Evidences {
+            book,
+            fit,
+            practice: &practice,
+            cost,
+            season,
+            turning_point: model.turning_point(fit, book.options.level),
+        };
+        let (region, picture) = advise::decide(&evidence);
+        regions.push(region);
+        pictures.extend(picture);
+    }
+    let work = advise::work_plan(book, &table, &regions, &costs);
+    let advice = Advice {
+        book: book.book.name.clone(),
+        season: regions.iter().map(|region| region.season).max().unwrap_or_default(),
+        seed,
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        currency: book.economics.currency.clone(),
+        tolerance_pct: book.options.tolerance_pct,
+        regions,
+    };
+    Ok(Advised { settings, model, advice, pictures, work, costs })
+}
+
+/// Cost of pruning in every region with records.
+fn costs(book: &Book, table: &TreeSeasons) -> Result<BTreeMap<String, Cost>, Failure> {
+    table
+        .region
+        .labels
+        .iter()
+        .map(|region| match Cost::of_region(book, region, table) {
+            Some(cost) => Ok((region.clone(), cost)),
+            None => Err(Failure::new(
+                format!("the pruning records of region {region} carry too few working minutes to cost pruning, and book.toml states no rate"),
+                "state the rate under [economics.pruning_time]: minutes_per_tree and minutes_full_canopy",
+            )),
+        })
+        .collect()
+}
+
+/// The season after a region's last recorded one, unless the book sets it.
+fn next_season(checked: &Checked, region: &str) -> i16 {
+    let summary = &checked.linked.summary.regions;
+    let own = summary.iter().find(|summary| summary.region == region);
+    let season = own.map_or_else(
+        || summary.iter().map(|summary| summary.next_season).max().unwrap_or_default(),
+        |summary| summary.next_season,
+    );
+    checked.tables.book.options.season.unwrap_or(i16::try_from(season).unwrap_or(i16::MAX))
+}
+
+/// Present practice of a region; unpruned when neither records nor the book show one.
+fn practice(known: &[Practice], region: &str) -> Practice {
+    known
+        .iter()
+        .find(|practice| practice.region == region)
+        .cloned()
+        .unwrap_or_else(|| Practice::stated(region, 0.0, None))
+}

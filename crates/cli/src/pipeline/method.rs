@@ -1,0 +1,288 @@
+//! How a run computed its numbers: words and tables for the report, everything for `fit.json`.
+
+mod limits;
+
+use super::Checked;
+use super::advice::Advised;
+use crate::console::Failure;
+use advise::TimeSource;
+use mixed::{Contrast, JointTest, VarianceComponent};
+use model::HabitStatus;
+use report::{CoefficientRow, Method, MethodItem, SpreadRow};
+use serde_json::{Value, json};
+
+/// Level of the limits of coefficients.
+const LEVEL: f64 = 0.95;
+
+/// Words and tables of the method.
+pub fn method(checked: &Checked, advised: &Advised) -> Method {
+    let model = &advised.model;
+    Method {
+        sentences: sentences(checked, advised),
+        coefficients: coefficients(advised),
+        spreads: spreads(advised),
+        status: model.fit.status().to_string(),
+        limits: limits::limits(checked, advised),
+        df_method: "Satterthwaite".to_owned(),
+        scale: model.scale.name().to_owned(),
+        rows_used: model.rows.used,
+        rows_dropped: model.rows.left_out.clone(),
+    }
+}
+
+fn item(heading: &str, text: String) -> MethodItem {
+    MethodItem { heading: heading.to_owned(), text }
+}
+
+fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
+    let book = &checked.tables.book;
+    let model = &advised.model;
+    let picks = &checked.linked.summary;
+    let mut items = vec![
+        item(
+            "Tree-seasons",
+            format!(
+                "Picks of one tree in one harvest window are added up after bringing them to {} % moisture: kg x (100 - moisture) / (100 - reference). {} picks carried no moisture and were taken at {}. Several prunings before one harvest combine as 1 - (1 - a)(1 - b), with the intensity-weighted mean date. Lead is the number of days from that date to the region's expected flush start.",
+                book.book.reference_moisture_pct,
+                picks.picks_at_default_moisture + picks.picks_at_reference_moisture,
+                book.book.default_moisture_pct.map_or_else(
+                    || "the reference moisture".to_owned(),
+                    |moisture| format!("{moisture} %")
+                )
+            ),
+        ),
+        item("Response", response(advised)),
+        item(
+            "Pruning surface",
+            "The effect of pruning is a quadratic in intensity times a quadratic in lead, zero when nothing is cut, moderated by planting density. Regions differ in it by partial pooling: each region's deviations from the common surface are drawn towards zero as far as the records of all regions suggest. Age, density, variety and measurement basis shift yields beside it; trees, blocks and site x season combinations have random levels.".to_owned(),
+        ),
+        item("Cause or habit", habit(checked, advised)),
+        item("Integration", integration(advised)),
+        item(
+            "Optimum, band and odds",
+            format!(
+                "For each of {} posterior draws the surface is turned into expected kilograms without retransformation bias, and searched over the intensities and leads that the region's records span (extremes count when at least five tree-seasons reach them). Odds are shares of draws. The band holds the intensities whose expected net return is within {} % of the best.",
+                advised.settings.draws, book.options.tolerance_pct
+            ),
+        ),
+        item("Price and cost", economics(checked, advised)),
+        item(
+            "Verdict",
+            format!(
+                "keep: the expected gain of the best supported practice over present practice is at most {0} % of the best net return, and a gain of twice that has less than a 20 % chance. prune: the expected gain exceeds {0} % and the chance of earning more is at least 90 %. trial: fewer than 10 trees, 2 seasons or 20 pruned tree-seasons, intensities spanning less than 10 % of the canopy, a best intensity that lies at an edge of the tested range in more than half of the draws, pruning that follows the tree so closely that cause and habit cannot be told apart, or odds that suffice for neither.",
+                book.options.tolerance_pct
+            ),
+        ),
+        item(
+            "Turning-point set",
+            format!(
+                "Beside the draws, the turning point of each region's own unpooled curve is bounded by inverting the t test that the slope is zero (Fieller 1954), with Satterthwaite degrees of freedom computed anew at every intensity, at level {}. The set may be an interval, two rays or the whole line, and is not limited to the tested range.",
+                book.options.level
+            ),
+        ),
+    ];
+    if !model.left_out.is_empty() {
+        items.push(item("Left out of the model", format!("{}.", model.left_out.join("; "))));
+    }
+    items
+}
+
+fn response(advised: &Advised) -> String {
+    let evidence: Vec<String> = advised
+        .model
+        .scale_evidence
+        .iter()
+        .map(|(scale, loglik)| format!("{} {loglik:.1}", scale.name()))
+        .collect();
+    let chosen = advised.model.scale.name();
+    if evidence.is_empty() {
+        format!("The {chosen} is modelled, as book.toml says.")
+    } else {
+        format!(
+            "The {chosen} is modelled: it has the highest maximised log-likelihood of the yields in kg (Box and Cox 1964) among {}.",
+            evidence.join(", ")
+        )
+    }
+}
+
+fn habit(checked: &Checked, advised: &Advised) -> String {
+    let mut text = "A tree's mean routine intensity enters as a column of its own in each region (Mundlak 1978), so the curve rests on what changed within trees and on randomised trials, not on which trees were chosen.".to_owned();
+    for fit in &advised.model.regions {
+        let name = checked.tables.book.region_name(&fit.region);
+        let tested = advised.model.habit_tests.iter().find(|(region, _)| *region == fit.region);
+        let words = match (fit.habit, tested.map(|(_, test)| test)) {
+            (HabitStatus::Separated, Some(JointTest::Tested { statistic, df_numerator, df_denominator, p_value, .. })) => {
+                let reading = if *p_value < 0.05 {
+                    "people pruned trees by their vigour, and a plain comparison of trees would mislead"
+                } else {
+                    "no sign that trees were chosen by their vigour"
+                };
+                format!("F({df_numerator:.0}, {df_denominator:.0}) = {statistic:.1}, p = {}: {reading}", p_text(*p_value))
+            }
+            (HabitStatus::Separated, _) => "habit and cause separated; not testable".to_owned(),
+            (HabitStatus::NoneSeen, _) => "trees do not differ in their mean intensity".to_owned(),
+            (HabitStatus::Randomised, _) => "trial trees only: intensity was drawn by lot".to_owned(),
+            (HabitStatus::Unresolved, _) => "each tree was always pruned alike: cause and habit cannot be told apart".to_owned(),
+        };
+        text.push_str(&format!(" {name}: {words}."));
+    }
+    text
+}
+
+fn p_text(p: f64) -> String {
+    if p < 0.0001 { "less than 0.0001".to_owned() } else { format!("{p:.4}") }
+}
+
+fn integration(advised: &Advised) -> String {
+    let record = advised.model.posterior.record();
+    format!(
+        "The spreads are not fixed at their estimates but integrated out: {} nodes (effective number {:.0}) with half-normal priors on each spread relative to the residual, and independent draws of residual variance, coefficients and regional deviations at each node. The prior's scale is varied by half and double in fit.json.",
+        record.nodes, record.effective_nodes
+    )
+}
+
+fn economics(checked: &Checked, advised: &Advised) -> String {
+    let book = &checked.tables.book;
+    let currency = &book.economics.currency;
+    let regions: Vec<String> = advised
+        .costs
+        .iter()
+        .map(|(region, cost)| {
+            let source = match cost.source {
+                TimeSource::Recorded => format!("least squares on {} timed tree-seasons", cost.timed),
+                TimeSource::Stated => "as stated in book.toml".to_owned(),
+            };
+            format!(
+                "{}: {:.2} {currency} per kg, {:.2} {currency} per hour, {:.1} min per pruned tree plus {:.1} min x intensity ({source}), materials {:.2} {currency} per pruned tree",
+                book.region_name(region),
+                cost.price_per_kg,
+                cost.wage_per_hour,
+                cost.minutes_per_tree,
+                cost.minutes_full_canopy,
+                cost.materials
+            )
+        })
+        .collect();
+    format!("Net return per tree = price x expected yield - cost. {}.", regions.join("; "))
+}
+
+fn coefficients(advised: &Advised) -> Vec<CoefficientRow> {
+    let fit = &advised.model.fit;
+    let names = fit.coefficient_names();
+    (0..names.len())
+        .map(|k| {
+            let unit: Vec<f64> = (0..names.len()).map(|j| f64::from(u8::from(j == k))).collect();
+            let term = names[k].clone();
+            match fit.contrast(&unit, LEVEL) {
+                Ok(Contrast::Estimated(estimate)) => CoefficientRow {
+                    term,
+                    estimate: Some(estimate.estimate),
+                    std_error: Some(estimate.std_error),
+                    df: Some(estimate.df),
+                    statistic: Some(estimate.statistic),
+                    p_value: Some(estimate.p_value),
+                    conf_low: Some(estimate.conf_low),
+                    conf_high: Some(estimate.conf_high),
+                },
+                Ok(Contrast::NotEstimable) | Err(_) => {
+                    CoefficientRow { term, ..CoefficientRow::default() }
+                }
+            }
+        })
+        .collect()
+}
+
+fn spreads(advised: &Advised) -> Vec<SpreadRow> {
+    let Ok(components) = advised.model.fit.variance_components() else { return Vec::new() };
+    let mut rows: Vec<SpreadRow> = components.factors.iter().flat_map(factor_spreads).collect();
+    rows.push(SpreadRow {
+        group: "residual".to_owned(),
+        term: String::new(),
+        sd: Some(components.residual),
+        low: None,
+        high: None,
+        note: String::new(),
+    });
+    rows
+}
+
+fn factor_spreads(component: &VarianceComponent) -> Vec<SpreadRow> {
+    component
+        .effects
+        .iter()
+        .enumerate()
+        .map(|(k, term)| {
+            let upper = component.upper_limits.get(k).copied().flatten();
+            SpreadRow {
+                group: component.factor.clone(),
+                term: term.clone(),
+                sd: component.standard_deviations.get(k).copied(),
+                low: None,
+                high: upper,
+                note: if upper.is_some() {
+                    "estimated at zero; upper one-sided 95 % limit by profile".to_owned()
+                } else {
+                    String::new()
+                },
+            }
+        })
+        .collect()
+}
+
+/// Everything needed to judge and repeat the fit, as the text of `fit.json`.
+pub fn fit_json(checked: &Checked, advised: &Advised) -> Result<String, Failure> {
+    let failed = |error: &dyn std::fmt::Display| {
+        Failure::new(
+            format!("internal error while describing the fit: {error}"),
+            "this is a defect of the program; please report it",
+        )
+    };
+    let model = &advised.model;
+    let sensitivity = model.posterior.sensitivity().map_err(|error| failed(&error))?;
+    let components = model.fit.variance_components().map_err(|error| failed(&error))?;
+    let regions: Vec<Value> = model
+        .regions
+        .iter()
+        .map(|region| {
+            json!({
+                "region": region.region, "rows": region.rows, "trees": region.trees,
+                "seasons": region.seasons, "trial_rows": region.trial_rows,
+                "pruned_rows": region.pruned_rows, "habit": region.habit,
+                "support": region.support, "classes": region.classes,
+            })
+        })
+        .collect();
+    let habit: Vec<Value> = model
+        .habit_tests
+        .iter()
+        .map(|(region, test)| json!({ "region": region, "test": test }))
+        .collect();
+    let value = json!({
+        "version": env!("CARGO_PKG_VERSION"),
+        "settings": advised.settings,
+        "inputs": checked.tables.files.iter().map(|file| json!({
+            "file": file.file, "fingerprint": file.fingerprint,
+            "rows_read": file.rows_read, "rows_kept": file.rows_kept,
+        })).collect::<Vec<_>>(),
+        "book": checked.tables.book,
+        "practice": checked.linked.practice,
+        "rows": model.rows,
+        "scale": model.scale,
+        "scale_evidence": model.scale_evidence,
+        "left_out": model.left_out,
+        "status": model.fit.status(),
+        "criterion": model.fit.criterion(),
+        "loglik": model.fit.loglik(),
+        "sigma": model.fit.sigma(),
+        "theta": model.fit.theta(),
+        "coefficients": model.fit.coefficients(),
+        "spreads": components,
+        "record": model.fit.record(),
+        "integration": model.posterior.record(),
+        "sensitivity": sensitivity,
+        "habit_tests": habit,
+        "regions": regions,
+        "costs": advised.costs,
+    });
+    serde_json::to_string_pretty(&value).map(|text| text + "\n").map_err(|error| failed(&error))
+}

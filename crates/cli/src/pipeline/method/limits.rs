@@ -1,0 +1,54 @@
+//! What a run does not know, said plainly.
+
+use super::super::Checked;
+use super::super::advice::Advised;
+use advise::{Evidence, TimeSource};
+
+/// Sentences for the report's closing section.
+pub fn limits(checked: &Checked, advised: &Advised) -> Vec<String> {
+    let mut limits = vec![
+        "Records show what happened, not what would have happened. Within-tree comparisons remove lasting differences between trees, but not a cause that changed with the intensity from season to season (a wet corner pruned harder in a wet year).".to_owned(),
+        "The surface is a quadratic: a curve with a plateau or a long tail is only approximated. Compare the class means with the curve.".to_owned(),
+        "The effect of a season's pruning on the seasons after the next is not counted.".to_owned(),
+        "A season unlike those recorded, a new pest or a price outside the stated one changes the answer.".to_owned(),
+        "Nothing is advised outside the intensities and leads that a region's own records span.".to_owned(),
+    ];
+    let book = &checked.tables.book;
+    let names = |wanted: &dyn Fn(&str) -> bool| {
+        let found: Vec<&str> = advised
+            .costs
+            .keys()
+            .filter(|region| wanted(region))
+            .map(|region| book.region_name(region))
+            .collect();
+        found.join(", ")
+    };
+    let stated = names(&|region| {
+        advised.costs.get(region).is_some_and(|cost| cost.source == TimeSource::Stated)
+    });
+    if !stated.is_empty() {
+        limits.push(format!(
+            "Working time in {stated} is the stated rate, not a measurement: too few visits recorded minutes."
+        ));
+    }
+    let routine = names(&|region| {
+        advised
+            .advice
+            .regions
+            .iter()
+            .any(|advice| advice.region == region && advice.evidence == Evidence::Routine)
+    });
+    if !routine.is_empty() {
+        limits.push(format!(
+            "No randomised trial supports the curves of {routine}; they rest on everyday pruning alone."
+        ));
+    }
+    let record = advised.model.posterior.record();
+    if record.effective_nodes < 100.0 {
+        limits.push(format!(
+            "The integration over the spreads has only {:.0} effective nodes; treat odds near a threshold with care.",
+            record.effective_nodes
+        ));
+    }
+    limits
+}
