@@ -1,1 +1,23 @@
-//! ingest-tables
+//! Files of a record book to typed tables: every row is kept or quarantined, every repair counted.
+
+mod cell;
+mod columns;
+mod decode;
+mod discover;
+mod duplicates;
+mod header;
+mod parquet_rows;
+mod prunings;
+mod quarantine;
+mod read;
+mod report;
+mod rows;
+mod set_aside;
+mod sheet_rows;
+mod summary;
+mod table;
+mod text_rows;
+
+pub use quarantine::{QuarantinedRow, SetAside, write_quarantine};
+pub use read::{BookTables, IngestError, read_book};
+pub use report::{FileReport, Progress, Repair};

@@ -1,0 +1,98 @@
+//! Units a column may be written in.
+
+/// Words for a unit, the schema unit it converts to, and the factor.
+/// Sources: international avoirdupois pound 0.45359237 kg, foot 0.3048 m and acre 0.40468564224 ha
+/// (foot of exactly 0.3048 m, acre of 43560 square feet): NIST Handbook 44, appendix C.
+const CONVERSIONS: &[(&[&str], &str, f64)] = &[
+    (&["kg", "kgs", "kilogram", "kilograms"], "kg", 1.0),
+    (&["g", "gram", "grams"], "kg", 0.001),
+    (&["t", "tonne", "tonnes"], "kg", 1000.0),
+    (&["lb", "lbs", "pound", "pounds"], "kg", 0.453_592_37),
+    (&["m", "metre", "metres", "meter", "meters"], "m", 1.0),
+    (&["cm"], "m", 0.01),
+    (&["mm"], "m", 0.001),
+    (&["ft", "foot", "feet"], "m", 0.3048),
+    (&["cm"], "cm", 1.0),
+    (&["mm"], "cm", 0.1),
+    (&["m", "metre", "metres", "meter", "meters"], "cm", 100.0),
+    (&["ft", "foot", "feet"], "cm", 30.48),
+    (&["m2", "m²", "sqm"], "m2", 1.0),
+    (&["cm2", "cm²"], "m2", 0.0001),
+    (&["ft2", "ft²", "sqft"], "m2", 0.092_903_04),
+    (&["ha", "hectare", "hectares"], "ha", 1.0),
+    (&["m2", "m²", "sqm"], "ha", 0.0001),
+    (&["acre", "acres", "ac"], "ha", 0.404_685_642_24),
+    (&["min", "minute", "minutes"], "min", 1.0),
+    (&["h", "hour", "hours", "hr", "hrs"], "min", 60.0),
+    (&["s", "sec", "seconds"], "min", 1.0 / 60.0),
+    (&["fraction"], "fraction", 1.0),
+    (&["pct", "%", "percent", "per cent"], "fraction", 0.01),
+    (&["pct", "%", "percent", "per cent"], "%", 1.0),
+    (&["fraction"], "%", 100.0),
+];
+
+/// Units a value may be in by mistake: word for `book.toml`, name for people, schema unit, divisor.
+const MISTAKEN: &[(&str, &str, &str, f64)] = &[
+    ("g", "grams", "kg", 1000.0),
+    ("cm", "centimetres", "m", 100.0),
+    ("mm", "millimetres", "m", 1000.0),
+    ("mm", "millimetres", "cm", 10.0),
+    ("cm2", "square centimetres", "m2", 10_000.0),
+    ("pct", "per cent", "fraction", 100.0),
+    ("m2", "square metres", "ha", 10_000.0),
+];
+
+/// What a unit's values are multiplied by to be in the schema's unit.
+pub(crate) fn factor(written: &str, schema: &str) -> Option<f64> {
+    let written = written.trim().to_lowercase();
+    CONVERSIONS
+        .iter()
+        .find(|(words, into, _)| *into == schema && words.contains(&written.as_str()))
+        .map(|(_, _, factor)| *factor)
+}
+
+/// The units understood for a schema unit, for a message.
+pub(crate) fn takes(schema: &str) -> String {
+    let units = CONVERSIONS.iter().filter(|(_, into, _)| *into == schema);
+    units.filter_map(|(words, _, _)| words.first().copied()).collect::<Vec<_>>().join(", ")
+}
+
+/// The unit in which an impossible value would be a usual one: word, name, and the value in the
+/// schema's unit.
+pub(crate) fn mistaken(
+    value: f64,
+    schema: &str,
+    usual: (f64, f64),
+) -> Option<(&'static str, &'static str, f64)> {
+    MISTAKEN.iter().filter(|(_, _, into, _)| *into == schema).find_map(|(word, name, _, by)| {
+        let converted = value / by;
+        (usual.0..=usual.1).contains(&converted).then_some((*word, *name, converted))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn conversions() {
+        assert_eq!(factor("G", "kg"), Some(0.001));
+        assert_eq!(factor("lb", "kg"), Some(0.453_592_37));
+        assert_eq!(factor("ft", "m"), Some(0.3048));
+        assert_eq!(factor("m", "cm"), Some(100.0));
+        assert_eq!(factor("h", "min"), Some(60.0));
+        assert_eq!(factor("acre", "ha"), Some(0.404_685_642_24));
+        assert_eq!(factor("kg", "m"), None);
+        // 0.3048^2 and 43560 x 0.3048^2 / 10000, as the sources define them.
+        assert!((factor("ft2", "m2").unwrap() - 0.3048 * 0.3048).abs() < 1e-15);
+        assert!((factor("acre", "ha").unwrap() - 43_560.0 * 0.3048 * 0.3048 / 1e4).abs() < 1e-15);
+    }
+
+    #[test]
+    fn four_thousand_kilograms_are_grams() {
+        assert_eq!(mistaken(4000.0, "kg", (0.0, 60.0)), Some(("g", "grams", 4.0)));
+        assert_eq!(mistaken(750.0, "m", (2.0, 15.0)), Some(("cm", "centimetres", 7.5)));
+        assert_eq!(mistaken(2500.0, "m2", (0.04, 4.0)), Some(("cm2", "square centimetres", 0.25)));
+        assert_eq!(mistaken(1e9, "kg", (0.0, 60.0)), None);
+    }
+}

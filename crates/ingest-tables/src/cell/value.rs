@@ -1,0 +1,436 @@
+//! Reads one cell as its column wants it, with range and unit checks.
+
+use super::date::{self, DateFault, DateLiberty};
+use super::number::{self, Number, NumberFault};
+use super::units;
+use crate::rows::Cell;
+use records::{Code, ColumnKind, ColumnSpec, DateOrder, DecimalMark, Table};
+
+/// A typed cell; text stays where it is and is fetched when the row is kept.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Value {
+    Null,
+    Text,
+    Word(&'static str),
+    Number(f64),
+    Count(i64),
+    /// Days since 1970-01-01.
+    Date(i32),
+    Flag(bool),
+}
+
+impl Value {
+    /// The value as a number, when it is one.
+    pub(crate) fn as_number(self) -> Option<f64> {
+        match self {
+            Self::Number(value) => Some(value),
+            Self::Count(value) => Some(value as f64),
+            _ => None,
+        }
+    }
+}
+
+/// What is wrong with a cell.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct CellFault {
+    pub(crate) code: Code,
+    pub(crate) reason: String,
+    pub(crate) remedy: String,
+}
+
+/// How the cells of a file are written.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Style {
+    pub(crate) table: Table,
+    pub(crate) decimal: DecimalMark,
+    /// The file itself, not the book, declares the decimal mark.
+    pub(crate) decimal_is_stated: bool,
+    pub(crate) dates: DateOrder,
+}
+
+/// Repairs and oddities of one cell.
+#[derive(Debug, Default, Clone, PartialEq, Eq)]
+pub(crate) struct Notes {
+    pub(crate) repairs: Vec<Code>,
+    pub(crate) is_unusual: bool,
+}
+
+/// Reads the cells of one column of one file.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct CellReader {
+    pub(crate) column: &'static ColumnSpec,
+    /// Conversion to the schema's unit, when the file uses another.
+    pub(crate) factor: Option<f64>,
+    pub(crate) style: Style,
+}
+
+/// Longest stretch of a cell quoted in a message, characters.
+const QUOTED: usize = 40;
+
+fn quoted(text: &str) -> String {
+    let mut short: String = text.chars().take(QUOTED).collect();
+    if short.len() < text.len() {
+        short.push_str("...");
+    }
+    format!("'{short}'")
+}
+
+/// Words by which people say that there is no value.
+fn is_missing(text: &str) -> bool {
+    text.len() <= 4
+        && (matches!(text, "" | "-" | ".")
+            || ["na", "n/a", "null"].iter().any(|word| text.eq_ignore_ascii_case(word)))
+}
+
+impl CellReader {
+    /// The value of a cell; repairs go to `notes`.
+    pub(crate) fn read(&self, cell: Cell<'_>, notes: &mut Notes) -> Result<Value, CellFault> {
+        let value = match cell {
+            Cell::Empty => Value::Null,
+            Cell::Broken(text) => return Err(self.broken(&text)),
+            Cell::Text(text) => {
+                let text = text.trim();
+                if is_missing(text) { Value::Null } else { self.take_text(text, notes)? }
+            }
+            Cell::Integer(value) => self.take_number(value as f64, notes)?,
+            Cell::Number(value) => self.take_number(value, notes)?,
+            Cell::Date(day) => self.take_date(day)?,
+            Cell::Flag(value) => match self.column.kind {
+                ColumnKind::Flag => Value::Flag(value),
+                ColumnKind::Text => Value::Text,
+                _ => return Err(self.broken(if value { "yes" } else { "no" })),
+            },
+        };
+        if value == Value::Null && self.column.required {
+            return Err(CellFault {
+                code: Code::CellMissing,
+                reason: format!("{} is empty", self.column.name),
+                remedy: format!("fill in {}; every row needs it", self.column.name),
+            });
+        }
+        Ok(value)
+    }
+
+    fn take_text(&self, text: &str, notes: &mut Notes) -> Result<Value, CellFault> {
+        match self.column.kind {
+            ColumnKind::Text => Ok(Value::Text),
+            ColumnKind::Word(words) => self.word(text, words),
+            ColumnKind::Flag => self.flag(text),
+            ColumnKind::Date => self.date(text, false, notes),
+            ColumnKind::DateOrYear => self.date(text, true, notes),
+            ColumnKind::Number | ColumnKind::Count => {
+                let (body, pct) = match text.strip_suffix('%') {
+                    Some(body) if matches!(self.column.unit, "fraction" | "%") => {
+                        (body.trim_end(), true)
+                    }
+                    _ => (text, false),
+                };
+                let read = number::parse(body, self.style.decimal, self.style.decimal_is_stated)
+                    .map_err(|fault| self.no_number(text, fault))?;
+                let Number { value, comma, thousands } = read;
+                if comma {
+                    notes.repairs.push(Code::DecimalComma);
+                }
+                if thousands {
+                    notes.repairs.push(Code::ThousandsMark);
+                }
+                let factor = if pct { units::factor("pct", self.column.unit) } else { self.factor };
+                self.checked(value, factor.filter(|&f| f != 1.0), notes)
+            }
+        }
+    }
+
+    fn take_number(&self, value: f64, notes: &mut Notes) -> Result<Value, CellFault> {
+        match self.column.kind {
+            ColumnKind::Text => Ok(Value::Text),
+            ColumnKind::Number | ColumnKind::Count => self.checked(value, self.factor, notes),
+            ColumnKind::Date | ColumnKind::DateOrYear => {
+                let or_year = self.column.kind == ColumnKind::DateOrYear;
+                self.date(&value.to_string(), or_year, notes)
+            }
+            ColumnKind::Flag | ColumnKind::Word(_) => self.take_text(&value.to_string(), notes),
+        }
+    }
+
+    fn take_date(&self, day: jiff::civil::Date) -> Result<Value, CellFault> {
+        match self.column.kind {
+            ColumnKind::Date | ColumnKind::DateOrYear if date::YEARS.contains(&day.year()) => {
+                Ok(Value::Date(date::epoch_days(day)))
+            }
+            ColumnKind::Date | ColumnKind::DateOrYear => {
+                Err(self.no_date(&day.to_string(), DateFault::OutOfRange))
+            }
+            ColumnKind::Text => Ok(Value::Text),
+            _ => Err(CellFault {
+                code: Code::NumberUnreadable,
+                reason: format!("{} holds the date {day}", self.column.name),
+                remedy: "the spreadsheet turned the entry into a date; enter it again as a number"
+                    .to_owned(),
+            }),
+        }
+    }
+
+    fn broken(&self, text: &str) -> CellFault {
+        let code = match self.column.kind {
+            ColumnKind::Date | ColumnKind::DateOrYear => Code::DateUnreadable,
+            ColumnKind::Text | ColumnKind::Word(_) | ColumnKind::Flag => Code::WordUnknown,
+            ColumnKind::Number | ColumnKind::Count => Code::NumberUnreadable,
+        };
+        CellFault {
+            code,
+            reason: format!("{} holds {}", self.column.name, quoted(text)),
+            remedy: "mend the cell in the file and run again".to_owned(),
+        }
+    }
+
+    fn word(&self, text: &str, words: &'static [&'static str]) -> Result<Value, CellFault> {
+        let plain = crate::header::normalised(text);
+        words.iter().find(|word| **word == plain).map(|word| Value::Word(word)).ok_or_else(|| {
+            CellFault {
+                code: Code::WordUnknown,
+                reason: format!("{} {} is not in its list", self.column.name, quoted(text)),
+                remedy: format!("use one of {}", words.join(", ")),
+            }
+        })
+    }
+
+    fn flag(&self, text: &str) -> Result<Value, CellFault> {
+        let is = |words: &[&str]| words.iter().any(|word| text.eq_ignore_ascii_case(word));
+        if is(&["yes", "y", "true", "t", "1"]) {
+            Ok(Value::Flag(true))
+        } else if is(&["no", "n", "false", "f", "0"]) {
+            Ok(Value::Flag(false))
+        } else {
+            Err(CellFault {
+                code: Code::WordUnknown,
+                reason: format!("{} {} is neither yes nor no", self.column.name, quoted(text)),
+                remedy: "write yes or no".to_owned(),
+            })
+        }
+    }
+
+    fn date(&self, text: &str, or_year: bool, notes: &mut Notes) -> Result<Value, CellFault> {
+        let read = date::parse(text, self.style.dates, or_year)
+            .map_err(|fault| self.no_date(text, fault))?;
+        match read.liberty {
+            Some(DateLiberty::Serial) => notes.repairs.push(Code::DateSerial),
+            Some(DateLiberty::ShortYear) => notes.repairs.push(Code::DateAmbiguous),
+            None => {}
+        }
+        Ok(Value::Date(date::epoch_days(read.date)))
+    }
+
+    fn no_date(&self, text: &str, fault: DateFault) -> CellFault {
+        let (name, text, table) = (self.column.name, quoted(text), self.style.table);
+        let (code, reason, remedy) = match fault {
+            DateFault::Unreadable => (
+                Code::DateUnreadable,
+                format!("{name} {text} is no date"),
+                "write dates as year-month-day, for example 2024-07-15".to_owned(),
+            ),
+            DateFault::NoSuchDay => (
+                Code::DateUnreadable,
+                format!("{name} {text} is not a day of the calendar"),
+                match self.style.dates {
+                    DateOrder::Iso => "correct the date".to_owned(),
+                    DateOrder::DayFirst => {
+                        "correct the date; the file is declared day_first".to_owned()
+                    }
+                    DateOrder::MonthFirst => {
+                        "correct the date; the file is declared month_first".to_owned()
+                    }
+                },
+            ),
+            DateFault::Ambiguous => (
+                Code::DateAmbiguous,
+                format!("{name} {text} does not say which is the day and which the month"),
+                format!(
+                    "set dates = \"day_first\" (or \"month_first\") under [[files.{table}]] or [book] in book.toml"
+                ),
+            ),
+            DateFault::OutOfRange => (
+                Code::RangeImpossible,
+                format!("{name} {text} lies before 1900 or after 2200"),
+                "correct the year".to_owned(),
+            ),
+        };
+        CellFault { code, reason, remedy }
+    }
+
+    fn no_number(&self, text: &str, fault: NumberFault) -> CellFault {
+        let (name, text, table) = (self.column.name, quoted(text), self.style.table);
+        let (reason, remedy) = match fault {
+            NumberFault::Unreadable => (
+                format!("{name} {text} is not a number"),
+                "write digits only, without unit or remark".to_owned(),
+            ),
+            NumberFault::TooLarge => {
+                (format!("{name} {text} is too large a number"), "correct the value".to_owned())
+            }
+            NumberFault::Ambiguous => (
+                format!("{name} {text} may mean thousands or decimals"),
+                format!(
+                    "set decimal = \"comma\" (or \"point\") under [[files.{table}]] in book.toml"
+                ),
+            ),
+            NumberFault::PointUnderComma => (
+                format!("{name} {text} has a decimal point, and decimal = \"comma\" is declared"),
+                format!("write a comma, or correct decimal under [[files.{table}]] in book.toml"),
+            ),
+        };
+        CellFault { code: Code::NumberUnreadable, reason, remedy }
+    }
+
+    /// Converts, checks the range, and types the number.
+    fn checked(
+        &self,
+        written: f64,
+        factor: Option<f64>,
+        notes: &mut Notes,
+    ) -> Result<Value, CellFault> {
+        let name = self.column.name;
+        let value = written * factor.unwrap_or(1.0);
+        if !value.is_finite() {
+            return Err(CellFault {
+                code: Code::NumberUnreadable,
+                reason: format!("{name} is not a finite number"),
+                remedy: "leave the cell empty when there is no value".to_owned(),
+            });
+        }
+        if let Some((low, high)) = self.column.possible
+            && !(low..=high).contains(&value)
+        {
+            return Err(self.impossible(written, value, (low, high), factor.is_some()));
+        }
+        if self.column.kind == ColumnKind::Count && value.fract() != 0.0 {
+            return Err(CellFault {
+                code: Code::NumberUnreadable,
+                reason: format!("{name} {value} is not a whole number"),
+                remedy: "counts are whole numbers; correct the value".to_owned(),
+            });
+        }
+        if factor.is_some() {
+            notes.repairs.push(Code::UnitConverted);
+        }
+        notes.is_unusual =
+            self.column.usual.is_some_and(|(low, high)| !(low..=high).contains(&value));
+        if self.column.kind == ColumnKind::Count {
+            Ok(Value::Count(value as i64))
+        } else {
+            Ok(Value::Number(value))
+        }
+    }
+
+    fn impossible(
+        &self,
+        written: f64,
+        value: f64,
+        (low, high): (f64, f64),
+        is_converted: bool,
+    ) -> CellFault {
+        let ColumnSpec { name, unit, .. } = *self.column;
+        let table = self.style.table;
+        let shown = |value: f64| format!("{value} {unit}").trim_end().to_owned();
+        let converted = if is_converted { format!(" (written {written})") } else { String::new() };
+        let reason = format!(
+            "{name} = {}{converted} is impossible ({low} to {})",
+            shown(value),
+            shown(high)
+        );
+        let usual = self.column.usual.unwrap_or((low, high));
+        let mistaken =
+            if value > high && !is_converted { units::mistaken(value, unit, usual) } else { None };
+        match mistaken {
+            Some((word, people, right)) => CellFault {
+                code: Code::UnitSuspect,
+                reason,
+                remedy: format!(
+                    "{} if the file is in {people}: set units.{name} = \"{word}\" under [[files.{table}]] in book.toml",
+                    shown(right)
+                ),
+            },
+            None => CellFault {
+                code: Code::RangeImpossible,
+                reason,
+                remedy: "correct the value".to_owned(),
+            },
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::borrow::Cow;
+
+    fn reader(table: Table, column: &str, factor: Option<f64>) -> CellReader {
+        let style = Style {
+            table,
+            decimal: DecimalMark::Point,
+            decimal_is_stated: false,
+            dates: DateOrder::Iso,
+        };
+        CellReader { column: table.spec().column(column).unwrap(), factor, style }
+    }
+
+    fn read(reader: &CellReader, text: &str) -> (Result<Value, CellFault>, Notes) {
+        let mut notes = Notes::default();
+        let value = reader.read(Cell::Text(Cow::Borrowed(text)), &mut notes);
+        (value, notes)
+    }
+
+    #[test]
+    fn four_tonnes_from_a_tree_are_probably_grams() {
+        let fault = read(&reader(Table::Harvests, "nut_kg", None), "4000").0.unwrap_err();
+        assert_eq!(fault.code, Code::UnitSuspect);
+        assert_eq!(fault.reason, "nut_kg = 4000 kg is impossible (0 to 300 kg)");
+        assert_eq!(
+            fault.remedy,
+            "4 kg if the file is in grams: set units.nut_kg = \"g\" under [[files.harvests]] in book.toml"
+        );
+        let negative = read(&reader(Table::Harvests, "nut_kg", None), "-1").0.unwrap_err();
+        assert_eq!(negative.code, Code::RangeImpossible);
+        let (value, notes) = read(&reader(Table::Harvests, "nut_kg", Some(0.001)), "4000");
+        assert_eq!(value, Ok(Value::Number(4.0)));
+        assert_eq!(notes.repairs, [Code::UnitConverted]);
+    }
+
+    #[test]
+    fn per_cent_needs_a_sign_or_a_declaration() {
+        let plain = reader(Table::Prunings, "intensity", None);
+        assert_eq!(read(&plain, "0.3").0, Ok(Value::Number(0.3)));
+        let (value, notes) = read(&plain, "30 %");
+        assert_eq!((value, notes.repairs), (Ok(Value::Number(0.3)), vec![Code::UnitConverted]));
+        let fault = read(&plain, "30").0.unwrap_err();
+        assert_eq!(fault.code, Code::UnitSuspect);
+        assert!(fault.remedy.contains("units.intensity = \"pct\""), "{}", fault.remedy);
+        let declared = reader(Table::Prunings, "intensity", Some(0.01));
+        assert_eq!(read(&declared, "30").0, Ok(Value::Number(0.3)));
+        assert_eq!(read(&declared, "30%").0, Ok(Value::Number(0.3)));
+        assert_eq!(
+            read(&reader(Table::Harvests, "moisture_pct", None), "8%").0,
+            Ok(Value::Number(8.0))
+        );
+    }
+
+    #[test]
+    fn missing_words_flags_counts_and_lists() {
+        let moisture = reader(Table::Harvests, "moisture_pct", None);
+        for text in ["", " ", "NA", "n/a", "-", "null", "."] {
+            assert_eq!(read(&moisture, text).0, Ok(Value::Null), "{text}");
+        }
+        let kilograms = reader(Table::Harvests, "nut_kg", None);
+        assert_eq!(read(&kilograms, "NA").0.unwrap_err().code, Code::CellMissing);
+        assert_eq!(read(&kilograms, "nan").0.unwrap_err().code, Code::NumberUnreadable);
+        assert!(read(&kilograms, "75").1.is_unusual);
+        let count = reader(Table::Harvests, "nut_count", None);
+        assert_eq!(read(&count, "12.0").0, Ok(Value::Count(12)));
+        assert_eq!(read(&count, "12.5").0.unwrap_err().code, Code::NumberUnreadable);
+        let dressed = reader(Table::Prunings, "dressed", None);
+        assert_eq!(read(&dressed, "Yes").0, Ok(Value::Flag(true)));
+        assert_eq!(read(&dressed, "perhaps").0.unwrap_err().code, Code::WordUnknown);
+        let training = reader(Table::Blocks, "training", None);
+        assert_eq!(read(&training, "Open centre").0, Ok(Value::Word("open_centre")));
+        assert_eq!(read(&training, "bonsai").0.unwrap_err().code, Code::WordUnknown);
+    }
+}

@@ -1,0 +1,207 @@
+//! Finds the files of each table in the book folder.
+
+use crate::rows::Fault;
+use crate::sheet_rows::{choose_sheet, is_named, sheet_names};
+use records::{Book, Code, FileOptions, Place, Problem, Severity, Table};
+use std::path::{Component, Path, PathBuf};
+
+/// How a file is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Format {
+    Text,
+    Sheet,
+    Parquet,
+}
+
+/// One file or sheet of a table.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Source {
+    pub(crate) table: Table,
+    pub(crate) path: PathBuf,
+    /// Name in messages: relative path, with `#sheet`.
+    pub(crate) name: String,
+    pub(crate) sheet: Option<String>,
+    pub(crate) format: Format,
+    pub(crate) options: FileOptions,
+}
+
+/// A file of the folder: its name, lower-case stem, and format.
+struct Candidate {
+    path: PathBuf,
+    name: String,
+    stem: String,
+    format: Format,
+}
+
+impl Format {
+    fn of(path: &Path) -> Option<Self> {
+        let extension = path.extension()?.to_str()?.to_lowercase();
+        match extension.as_str() {
+            "csv" | "tsv" | "txt" => Some(Self::Text),
+            "xlsx" | "ods" => Some(Self::Sheet),
+            "parquet" => Some(Self::Parquet),
+            _ => None,
+        }
+    }
+}
+
+/// Every file of the book in reading order, and what is wrong with the choice.
+pub(crate) fn discover(dir: &Path, book: &Book, toml: &str) -> (Vec<Source>, Vec<Problem>) {
+    let (mut sources, mut problems) = (Vec::new(), Vec::new());
+    let candidates = match candidates(dir) {
+        Ok(candidates) => candidates,
+        Err(error) => {
+            let what = format!("the book folder cannot be listed: {error}");
+            let fault = Fault::new(Code::FileUnreadable, what, "check its permissions");
+            return (sources, vec![fault.into_problem(&dir.display().to_string())]);
+        }
+    };
+    for table in Table::ALL {
+        let before = (sources.len(), problems.len());
+        match book.files.get(&table) {
+            Some(files) if !files.is_empty() => {
+                for options in files {
+                    match declared(dir, table, options) {
+                        Ok(source) => sources.push(source),
+                        Err(fault) => {
+                            let line = line_naming(toml, &options.path);
+                            problems.push(Fault { line, ..fault }.into_problem("book.toml"));
+                        }
+                    }
+                }
+            }
+            _ => {
+                for found in by_name(&candidates, table) {
+                    match found {
+                        Ok(source) => sources.push(source),
+                        Err(problem) => problems.push(problem),
+                    }
+                }
+            }
+        }
+        let is_missing = before == (sources.len(), problems.len());
+        if is_missing && table.spec().required {
+            problems.push(Problem::new(
+                Place::file(table.as_str()),
+                Severity::Fatal,
+                Code::TableMissing,
+                format!("no file holds the table {table}"),
+                format!(
+                    "put {table}.csv (or .xlsx, .ods, .parquet) into the folder, or name its file under [[files.{table}]] in book.toml"
+                ),
+            ));
+        }
+    }
+    (sources, problems)
+}
+
+/// The first line of `book.toml` that names a path.
+fn line_naming(toml: &str, path: &str) -> Option<u64> {
+    (1..).zip(toml.lines()).find(|(_, line)| line.contains(path)).map(|(number, _)| number)
+}
+
+fn declared(dir: &Path, table: Table, options: &FileOptions) -> Result<Source, Fault> {
+    let relative = Path::new(&options.path);
+    let is_inside = options.path.chars().all(|c| c != '\\')
+        && relative
+            .components()
+            .all(|part| matches!(part, Component::Normal(_) | Component::CurDir));
+    if options.path.is_empty() || !is_inside {
+        return Err(Fault::new(
+            Code::SettingImpossible,
+            format!("the path '{}' does not stay within the book folder", options.path),
+            "copy the file into the folder and give its path from there, with forward slashes",
+        ));
+    }
+    let path = dir.join(relative);
+    if !path.is_file() {
+        return Err(Fault::new(
+            Code::FileUnreadable,
+            format!("the file {} does not exist", options.path),
+            format!("correct path under [[files.{table}]], or put the file there"),
+        ));
+    }
+    let format = Format::of(relative).ok_or_else(|| {
+        Fault::new(
+            Code::FileUnreadable,
+            format!("{} is of no kind that can be read", options.path),
+            "give a .csv, .tsv, .txt, .xlsx, .ods or .parquet file",
+        )
+    })?;
+    let name = options.path.trim_start_matches("./").to_owned();
+    source(table, path, name, format, options.clone())
+}
+
+fn source(
+    table: Table,
+    path: PathBuf,
+    mut name: String,
+    format: Format,
+    options: FileOptions,
+) -> Result<Source, Fault> {
+    let mut sheet = None;
+    // An empty workbook is reported when it is read, like any empty file.
+    let has_bytes = path.metadata().is_ok_and(|data| data.len() > 0);
+    if format == Format::Sheet && has_bytes {
+        let chosen = choose_sheet(&path, options.sheet.as_deref(), table)?;
+        name = format!("{name}#{chosen}");
+        sheet = Some(chosen);
+    }
+    Ok(Source { table, path, name, sheet, format, options })
+}
+
+fn candidates(dir: &Path) -> std::io::Result<Vec<Candidate>> {
+    let mut found = Vec::new();
+    for entry in std::fs::read_dir(dir)? {
+        let path = entry?.path();
+        let (Some(name), Some(stem)) = (
+            path.file_name().and_then(|name| name.to_str()),
+            path.file_stem().and_then(|stem| stem.to_str()),
+        ) else {
+            continue;
+        };
+        // Hidden files and the lock files of open spreadsheets.
+        if name.starts_with(['.', '~']) || !path.is_file() {
+            continue;
+        }
+        if let Some(format) = Format::of(&path) {
+            let (name, stem) = (name.to_owned(), stem.to_lowercase());
+            found.push(Candidate { path, name, stem, format });
+        }
+    }
+    found.sort_by(|a, b| a.name.cmp(&b.name));
+    Ok(found)
+}
+
+fn is_stem_of(stem: &str, table: Table) -> bool {
+    stem.strip_prefix(table.as_str())
+        .is_some_and(|rest| rest.is_empty() || rest.starts_with(['_', '-', ' ']))
+}
+
+/// Files whose stem is the table's, else sheets of that name in workbooks of another name.
+fn by_name(candidates: &[Candidate], table: Table) -> Vec<Result<Source, Problem>> {
+    let named: Vec<&Candidate> = candidates.iter().filter(|c| is_stem_of(&c.stem, table)).collect();
+    let open = |candidate: &Candidate, options: FileOptions| {
+        source(table, candidate.path.clone(), candidate.name.clone(), candidate.format, options)
+            .map_err(|fault| fault.into_problem(&candidate.name))
+    };
+    if !named.is_empty() {
+        return named.into_iter().map(|c| open(c, FileOptions::default())).collect();
+    }
+    let is_workbook = |c: &&Candidate| {
+        c.format == Format::Sheet && Table::ALL.iter().all(|&table| !is_stem_of(&c.stem, table))
+    };
+    let mut found = Vec::new();
+    for workbook in candidates.iter().filter(is_workbook) {
+        match sheet_names(&workbook.path) {
+            Ok(names) => {
+                let sheets = names.into_iter().filter(|name| is_named(name, table));
+                found.extend(sheets.map(|sheet| {
+                    open(workbook, FileOptions { sheet: Some(sheet), ..FileOptions::default() })
+                }));
+            }
+            Err(fault) => found.push(Err(fault.into_problem(&workbook.name))),
+        }
+    }
+    found
+}

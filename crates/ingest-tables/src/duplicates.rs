@@ -1,0 +1,128 @@
+//! Notices rows that repeat earlier ones.
+
+use crate::cell::value::Value;
+use records::{Code, Table};
+use std::collections::HashMap;
+use std::hash::{DefaultHasher, Hash, Hasher};
+
+/// Where a row is: index of its file, and line.
+pub(crate) type RowPlace = (u32, u32);
+
+/// What a row is to the rows before it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Repetition {
+    New,
+    /// The same tree and day with other values: possible, but worth a look.
+    SameKey,
+    /// A repetition of the row at a place.
+    Duplicate(Code, RowPlace),
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Seen {
+    place: RowPlace,
+    rest: u64,
+}
+
+/// Remembers the rows of one table as hashes: a row is taken for a repetition when both the hash
+/// of its key and the hash of the rest agree (128 bits together).
+#[derive(Debug)]
+pub(crate) struct Duplicates {
+    table: Table,
+    /// How many leading columns make the key.
+    key: usize,
+    first: HashMap<u64, Seen>,
+    /// Further rows of a key that has been seen.
+    further: HashMap<(u64, u64), RowPlace>,
+}
+
+impl Duplicates {
+    pub(crate) fn new(table: Table) -> Self {
+        // The schemas put the key first: block, tree, tree and date, trial and tree.
+        let key = match table {
+            Table::Blocks | Table::Trees => 1,
+            Table::Prunings | Table::Laterals | Table::Harvests | Table::Trials => 2,
+        };
+        Self { table, key, first: HashMap::new(), further: HashMap::new() }
+    }
+
+    /// Compares a row, given by its values and their texts, and remembers it when it is new.
+    pub(crate) fn see<'t>(
+        &mut self,
+        place: RowPlace,
+        values: &[Value],
+        text: impl Fn(usize) -> std::borrow::Cow<'t, str>,
+    ) -> Repetition {
+        let hashed = |columns: std::ops::Range<usize>| {
+            let mut hasher = DefaultHasher::new();
+            for column in columns {
+                match values.get(column) {
+                    None | Some(Value::Null) => 0_u8.hash(&mut hasher),
+                    Some(Value::Text) => text(column).hash(&mut hasher),
+                    Some(Value::Word(word)) => word.hash(&mut hasher),
+                    Some(Value::Number(value)) => value.to_bits().hash(&mut hasher),
+                    Some(Value::Count(value)) => value.hash(&mut hasher),
+                    Some(Value::Date(value)) => value.hash(&mut hasher),
+                    Some(Value::Flag(value)) => value.hash(&mut hasher),
+                }
+            }
+            hasher.finish()
+        };
+        let key = hashed(0..self.key);
+        // Of a tree only the block counts; of a block and of a trial's tree nothing does.
+        let rest = match self.table {
+            Table::Blocks | Table::Trials => 0,
+            Table::Trees => hashed(1..2),
+            Table::Prunings | Table::Laterals | Table::Harvests => hashed(self.key..values.len()),
+        };
+        let Some(seen) = self.first.get(&key) else {
+            self.first.insert(key, Seen { place, rest });
+            return Repetition::New;
+        };
+        if seen.rest == rest {
+            return Repetition::Duplicate(Code::RowDuplicate, seen.place);
+        }
+        if self.table == Table::Trees {
+            return Repetition::Duplicate(Code::TreeInTwoBlocks, seen.place);
+        }
+        if let Some(earlier) = self.further.get(&(key, rest)) {
+            return Repetition::Duplicate(Code::RowDuplicate, *earlier);
+        }
+        self.further.insert((key, rest), place);
+        Repetition::SameKey
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::borrow::Cow;
+
+    fn see(seen: &mut Duplicates, line: u32, tree: &'static str, rest: Value) -> Repetition {
+        let values = [Value::Text, Value::Date(1), rest];
+        seen.see((0, line), &values, |_| Cow::Borrowed(tree))
+    }
+
+    #[test]
+    fn picks_repeat_only_when_all_values_do() {
+        let mut seen = Duplicates::new(Table::Harvests);
+        assert_eq!(see(&mut seen, 2, "A", Value::Number(1.0)), Repetition::New);
+        assert_eq!(see(&mut seen, 3, "A", Value::Number(2.0)), Repetition::SameKey);
+        assert_eq!(see(&mut seen, 4, "B", Value::Number(1.0)), Repetition::New);
+        let again = |line| Repetition::Duplicate(Code::RowDuplicate, (0, line));
+        assert_eq!(see(&mut seen, 5, "A", Value::Number(1.0)), again(2));
+        assert_eq!(see(&mut seen, 6, "A", Value::Number(2.0)), again(3));
+    }
+
+    #[test]
+    fn a_tree_stands_once_and_in_one_block() {
+        let mut seen = Duplicates::new(Table::Trees);
+        let mut tree = |line, block: &'static str| {
+            let text = |column| Cow::Borrowed(if column == 0 { "T1" } else { block });
+            seen.see((0, line), &[Value::Text, Value::Text], text)
+        };
+        assert_eq!(tree(2, "B1"), Repetition::New);
+        assert_eq!(tree(3, "B1"), Repetition::Duplicate(Code::RowDuplicate, (0, 2)));
+        assert_eq!(tree(4, "B2"), Repetition::Duplicate(Code::TreeInTwoBlocks, (0, 2)));
+    }
+}

@@ -1,0 +1,242 @@
+//! Header words to columns.
+
+use crate::cell::units;
+use crate::rows::Fault;
+use records::{Code, FileOptions, TableSpec};
+
+/// What a header word means.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Meaning {
+    /// Position in the schema.
+    Column(usize),
+    /// A column of its own, by its normalised name.
+    Extra(String),
+    Unknown,
+}
+
+/// The words by which a table's columns go in one file.
+pub(crate) struct HeaderWords<'a> {
+    spec: &'static TableSpec,
+    options: &'a FileOptions,
+}
+
+/// A cell position that is read, and into what.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Reading {
+    /// Position in the row, from 0.
+    pub(crate) cell: usize,
+    pub(crate) meaning: Meaning,
+    /// Unit written in brackets behind the name.
+    pub(crate) bracket: Option<String>,
+}
+
+/// Which cells of a file are read.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Layout {
+    pub(crate) readings: Vec<Reading>,
+    /// Positions (from 0) and names of columns left out.
+    pub(crate) unknown: Vec<(usize, String)>,
+}
+
+/// Lower case, words joined by single underscores.
+pub(crate) fn normalised(word: &str) -> String {
+    let lower = word.to_lowercase();
+    let parts = lower.split(|c: char| c.is_whitespace() || "_-.".contains(c));
+    parts.filter(|part| !part.is_empty()).collect::<Vec<_>>().join("_")
+}
+
+/// A header word without the unit in brackets at its end, and the unit.
+fn without_unit(word: &str) -> (&str, Option<&str>) {
+    let word = word.trim();
+    for (open, close) in [('(', ')'), ('[', ']')] {
+        if let Some(inner) = word.strip_suffix(close)
+            && let Some((name, unit)) = inner.rsplit_once(open)
+            && !name.trim().is_empty()
+        {
+            return (name.trim(), Some(unit.trim()));
+        }
+    }
+    (word, None)
+}
+
+impl<'a> HeaderWords<'a> {
+    pub(crate) fn new(spec: &'static TableSpec, options: &'a FileOptions) -> Self {
+        Self { spec, options }
+    }
+
+    fn position(&self, name: &str) -> Option<usize> {
+        self.spec.columns.iter().position(|column| column.name == name)
+    }
+
+    /// What a word means: by the file's header map first (as written, then normalised), then by
+    /// the schema.
+    pub(crate) fn meaning(&self, word: &str) -> Meaning {
+        let (name, _) = without_unit(word);
+        let plain = normalised(name);
+        let word = word.trim();
+        let mapped =
+            self.options.header.get(word).or_else(|| self.options.header.get(name)).or_else(|| {
+                let same = |key: &str| normalised(without_unit(key).0) == plain;
+                self.options.header.iter().find(|(key, _)| same(key)).map(|(_, column)| column)
+            });
+        let name = mapped.map_or(plain, |column| normalised(column));
+        match self.position(&name) {
+            Some(position) => Meaning::Column(position),
+            None if self.spec.keeps_extra_columns && !name.is_empty() => Meaning::Extra(name),
+            None => Meaning::Unknown,
+        }
+    }
+
+    /// How many columns of the table a line of words names.
+    pub(crate) fn score(&self, words: &[String]) -> usize {
+        let mut named: Vec<usize> = words
+            .iter()
+            .filter_map(|word| match self.meaning(word) {
+                Meaning::Column(position) => Some(position),
+                _ => None,
+            })
+            .collect();
+        named.sort_unstable();
+        named.dedup();
+        named.len()
+    }
+
+    /// Assigns cells to columns.
+    ///
+    /// # Errors
+    /// Every column that is missing or claimed twice.
+    pub(crate) fn layout(&self, words: &[String]) -> Result<Layout, Vec<Fault>> {
+        let mut layout = Layout::default();
+        let mut faults = Vec::new();
+        for (cell, word) in words.iter().enumerate() {
+            let meaning = self.meaning(word);
+            if meaning == Meaning::Unknown {
+                layout.unknown.push((cell, word.clone()));
+                continue;
+            }
+            if let Some(first) = layout.readings.iter().find(|other| other.meaning == meaning) {
+                let first = words.get(first.cell).map_or("", String::as_str);
+                faults.push(Fault::new(
+                    Code::ColumnTwice,
+                    format!("the columns '{first}' and '{word}' both mean {}", self.name(&meaning)),
+                    "rename one of them, or correct the header map of this file in book.toml",
+                ));
+                continue;
+            }
+            let bracket = without_unit(word).1.map(str::to_owned);
+            layout.readings.push(Reading { cell, meaning, bracket });
+        }
+        faults.extend(self.missing(&layout, words));
+        if faults.is_empty() { Ok(layout) } else { Err(faults) }
+    }
+
+    fn name(&self, meaning: &Meaning) -> String {
+        match meaning {
+            Meaning::Column(position) => {
+                self.spec.columns.get(*position).map_or_else(String::new, |c| c.name.to_owned())
+            }
+            Meaning::Extra(name) => name.clone(),
+            Meaning::Unknown => String::new(),
+        }
+    }
+
+    fn missing(&self, layout: &Layout, words: &[String]) -> Vec<Fault> {
+        let has = |name: &str| {
+            let position = self.position(name);
+            position.is_some_and(|position| {
+                layout.readings.iter().any(|r| r.meaning == Meaning::Column(position))
+            })
+        };
+        let table = self.spec.table;
+        let found = words.join(", ");
+        let mut faults = Vec::new();
+        for column in self.spec.columns.iter().filter(|c| c.required && !has(c.name)) {
+            faults.push(Fault::new(
+                Code::ColumnMissing,
+                format!("the column {} is missing; found: {found}", column.name),
+                format!(
+                    "if it goes by another name write header = {{ \"its name\" = \"{}\" }} under [[files.{table}]] in book.toml",
+                    column.name
+                ),
+            ));
+        }
+        if table == records::Table::Prunings && !crate::prunings::can_tell_intensity(has) {
+            faults.push(Fault::new(
+                Code::ColumnMissing,
+                format!("no column tells the intensity; found: {found}"),
+                "give intensity, or shoots_cut and shoots_total, or removed_cm and length_cm, or \
+                 height and both spreads before and after; or map other names under [[files.prunings]]",
+            ));
+        }
+        faults
+    }
+
+    /// The unit in which a number column of the file is written, when it is not the schema's.
+    ///
+    /// # Errors
+    /// When `book.toml` declares a unit that cannot be converted to the column's.
+    pub(crate) fn factor(&self, reading: &Reading) -> Result<Option<f64>, Fault> {
+        let Meaning::Column(position) = reading.meaning else { return Ok(None) };
+        let Some(column) = self.spec.columns.get(position) else { return Ok(None) };
+        let Some(declared) = self.options.units.get(column.name) else {
+            let factor = reading.bracket.as_deref().and_then(|u| units::factor(u, column.unit));
+            return Ok(factor.filter(|&factor| factor != 1.0));
+        };
+        let known = units::factor(declared, column.unit);
+        known.map(|factor| (factor != 1.0).then_some(factor)).ok_or_else(|| {
+            let takes = units::takes(column.unit);
+            Fault::new(
+                Code::SettingImpossible,
+                format!("the unit '{declared}' of {} in book.toml is not known", column.name),
+                if takes.is_empty() {
+                    format!("{} has no unit; remove the line", column.name)
+                } else {
+                    format!("use one of {takes}")
+                },
+            )
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use records::Table;
+
+    fn words(list: &[&str]) -> Vec<String> {
+        list.iter().map(|&word| word.to_owned()).collect()
+    }
+
+    #[test]
+    fn spelling_case_units_and_maps() {
+        let mut options = FileOptions::default();
+        options.header.insert("Arvore".to_owned(), "tree".to_owned());
+        let names = HeaderWords::new(Table::Harvests.spec(), &options);
+        let header = words(&["ARVORE", " Date ", "Nut-kg (g)", "Moisture.pct", "remarks"]);
+        let layout = names.layout(&header).unwrap();
+        let columns: Vec<_> = layout.readings.iter().map(|r| r.meaning.clone()).collect();
+        assert_eq!(columns, [0, 1, 2, 3].map(Meaning::Column));
+        assert_eq!(layout.unknown, [(4, "remarks".to_owned())]);
+        assert_eq!(names.factor(&layout.readings[2]).unwrap(), Some(0.001));
+        assert_eq!(names.score(&header), 4);
+    }
+
+    #[test]
+    fn every_missing_and_double_column_is_named() {
+        let options = FileOptions::default();
+        let names = HeaderWords::new(Table::Harvests.spec(), &options);
+        let faults = names.layout(&words(&["tree", "Tree", "kg"])).unwrap_err();
+        let codes: Vec<_> = faults.iter().map(|fault| fault.code).collect();
+        assert_eq!(codes, [Code::ColumnTwice, Code::ColumnMissing, Code::ColumnMissing]);
+        assert!(
+            faults[1].what.contains("date") && faults[1].what.contains("found: tree, Tree, kg")
+        );
+    }
+
+    #[test]
+    fn trials_keep_extra_columns() {
+        let options = FileOptions::default();
+        let names = HeaderWords::new(Table::Trials.spec(), &options);
+        assert_eq!(names.meaning("Pruning level"), Meaning::Extra("pruning_level".to_owned()));
+    }
+}

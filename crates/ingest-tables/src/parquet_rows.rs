@@ -1,0 +1,154 @@
+//! Rows of a Parquet file.
+
+use crate::rows::{Cell, Cells, Fault, Header, RawRow, RowSink, Rows};
+use arrow::array::{
+    Array, ArrayRef, AsArray, BooleanArray, Date32Array, Float64Array, Int64Array, RecordBatch,
+    StringArray,
+};
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Date32Type, Float64Type, Int64Type};
+use jiff::civil::{Date, date};
+use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
+use records::Code;
+use std::borrow::Cow;
+use std::fs::File;
+use std::path::Path;
+
+/// A Parquet file whose schema has been read.
+pub(crate) struct ParquetRows {
+    reader: ParquetRecordBatchReader,
+    header: Header,
+}
+
+/// A column brought to one of the types that cells have.
+enum CellColumn {
+    Text(StringArray),
+    Integer(Int64Array),
+    Number(Float64Array),
+    Date(Date32Array),
+    Flag(BooleanArray),
+    /// A type that no column takes, in words; the array says where it is null.
+    Other(ArrayRef, String),
+}
+
+struct BatchRow<'a> {
+    columns: &'a [CellColumn],
+    row: usize,
+}
+
+fn unreadable(error: impl std::fmt::Display) -> Fault {
+    Fault::new(
+        Code::FileUnreadable,
+        format!("the Parquet file cannot be read: {error}"),
+        "write it again, or export the table as CSV",
+    )
+}
+
+impl CellColumn {
+    fn new(array: &ArrayRef) -> Result<Self, Fault> {
+        let to = |kind: &DataType| cast(array, kind).map_err(unreadable);
+        Ok(match array.data_type() {
+            DataType::Null | DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View => {
+                Self::Text(to(&DataType::Utf8)?.as_string::<i32>().clone())
+            }
+            DataType::Dictionary(_, value)
+                if matches!(**value, DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View) =>
+            {
+                Self::Text(to(&DataType::Utf8)?.as_string::<i32>().clone())
+            }
+            DataType::Int8
+            | DataType::Int16
+            | DataType::Int32
+            | DataType::Int64
+            | DataType::UInt8
+            | DataType::UInt16
+            | DataType::UInt32 => {
+                Self::Integer(to(&DataType::Int64)?.as_primitive::<Int64Type>().clone())
+            }
+            DataType::UInt64
+            | DataType::Float16
+            | DataType::Float32
+            | DataType::Float64
+            | DataType::Decimal32(..)
+            | DataType::Decimal64(..)
+            | DataType::Decimal128(..)
+            | DataType::Decimal256(..) => {
+                Self::Number(to(&DataType::Float64)?.as_primitive::<Float64Type>().clone())
+            }
+            DataType::Date32 | DataType::Date64 | DataType::Timestamp(..) => {
+                Self::Date(to(&DataType::Date32)?.as_primitive::<Date32Type>().clone())
+            }
+            DataType::Boolean => Self::Flag(array.as_boolean().clone()),
+            other => Self::Other(array.clone(), format!("a Parquet value of type {other}")),
+        })
+    }
+
+    fn cell(&self, row: usize) -> Cell<'_> {
+        let array: &dyn Array = match self {
+            Self::Text(array) => array,
+            Self::Integer(array) => array,
+            Self::Number(array) => array,
+            Self::Date(array) => array,
+            Self::Flag(array) => array,
+            Self::Other(array, _) => array,
+        };
+        if row >= array.len() || array.is_null(row) {
+            return Cell::Empty;
+        }
+        match self {
+            Self::Text(array) => Cell::Text(Cow::Borrowed(array.value(row))),
+            Self::Integer(array) => Cell::Integer(array.value(row)),
+            Self::Number(array) => Cell::Number(array.value(row)),
+            Self::Date(array) => day(array.value(row))
+                .map_or(Cell::Broken(Cow::Borrowed("a date out of reach")), Cell::Date),
+            Self::Flag(array) => Cell::Flag(array.value(row)),
+            Self::Other(_, words) => Cell::Broken(Cow::Borrowed(words)),
+        }
+    }
+}
+
+fn day(days: i32) -> Option<Date> {
+    let span = jiff::SignedDuration::from_hours(24 * i64::from(days));
+    date(1970, 1, 1).checked_add(span).ok()
+}
+
+impl Cells for BatchRow<'_> {
+    fn len(&self) -> usize {
+        self.columns.len()
+    }
+
+    fn cell(&self, index: usize) -> Cell<'_> {
+        self.columns.get(index).map_or(Cell::Empty, |column| column.cell(self.row))
+    }
+}
+
+impl ParquetRows {
+    pub(crate) fn open(path: &Path) -> Result<Self, Fault> {
+        let file = File::open(path).map_err(unreadable)?;
+        let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(unreadable)?;
+        let names = builder.schema().fields().iter().map(|field| field.name().clone()).collect();
+        let reader = builder.build().map_err(unreadable)?;
+        Ok(Self { reader, header: Header { line: 1, names, ..Header::default() } })
+    }
+}
+
+impl Rows for ParquetRows {
+    fn header(&self) -> &Header {
+        &self.header
+    }
+
+    fn each(&mut self, sink: &mut RowSink<'_>) -> Result<(), Fault> {
+        let mut line = 0;
+        for batch in &mut self.reader {
+            let batch: RecordBatch = batch.map_err(unreadable)?;
+            let columns =
+                batch.columns().iter().map(CellColumn::new).collect::<Result<Vec<_>, _>>()?;
+            for row in 0..batch.num_rows() {
+                line += 1;
+                let cells = BatchRow { columns: &columns, row };
+                sink(&RawRow { line, cells: &cells, raw: None, damage: None });
+            }
+        }
+        Ok(())
+    }
+}

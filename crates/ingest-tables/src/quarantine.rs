@@ -1,0 +1,100 @@
+//! Rows set aside, and the file that keeps them.
+
+use records::Code;
+use serde::{Deserialize, Serialize};
+use std::io;
+
+/// A row that could not be used, with everything needed to find and mend it.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct QuarantinedRow {
+    /// File as in [`crate::FileReport::file`].
+    pub file: String,
+    /// Physical line (sheet row, Parquet row) where the row starts, from 1.
+    pub line: u64,
+    /// First offending cell, from 1.
+    pub column: Option<u32>,
+    /// Kind of the first problem.
+    pub code: Code,
+    /// Everything wrong with the row, joined by `; `.
+    pub reason: String,
+    /// What to do about it.
+    pub remedy: String,
+    /// The row as it stands in the file; cut with a note when it is very long.
+    pub text: String,
+}
+
+/// A kept row that a later step rejects.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SetAside {
+    /// Index into [`crate::BookTables::files`], the `.file` column.
+    pub file: u32,
+    /// The `.line` column.
+    pub line: u32,
+    /// Offending cell, from 1, when one can be named.
+    pub column: Option<u32>,
+    /// Kind of problem.
+    pub code: Code,
+    /// What is wrong.
+    pub reason: String,
+    /// What to do about it.
+    pub remedy: String,
+}
+
+/// Writes quarantined rows as CSV, sorted by file and line.
+///
+/// A cell that a spreadsheet would run as a formula (it begins with `=`, `+`, `-`, `@`, tab or
+/// carriage return) gets a single quote in front.
+///
+/// # Errors
+/// When writing fails.
+pub fn write_quarantine(writer: impl io::Write, rows: &[QuarantinedRow]) -> io::Result<()> {
+    let mut sorted: Vec<&QuarantinedRow> = rows.iter().collect();
+    sorted.sort();
+    let mut csv = csv::Writer::from_writer(writer);
+    csv.write_record(["file", "line", "column", "code", "reason", "remedy", "text"])?;
+    for row in sorted {
+        let (line, column) =
+            (row.line.to_string(), row.column.map_or_else(String::new, |c| c.to_string()));
+        let cells =
+            [&row.file, &line, &column, row.code.as_str(), &row.reason, &row.remedy, &row.text];
+        csv.write_record(cells.map(harmless))?;
+    }
+    csv.flush()
+}
+
+fn harmless(cell: &str) -> String {
+    if cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
+        format!("'{cell}")
+    } else {
+        cell.to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn row(line: u64, text: &str) -> QuarantinedRow {
+        QuarantinedRow {
+            file: "harvests.csv".to_owned(),
+            line,
+            column: Some(3),
+            code: Code::NumberUnreadable,
+            reason: "-".to_owned(),
+            remedy: String::new(),
+            text: text.to_owned(),
+        }
+    }
+
+    #[test]
+    fn formulas_are_disarmed_and_rows_sorted() {
+        let mut out = Vec::new();
+        write_quarantine(&mut out, &[row(10, "@x"), row(9, "=HYPERLINK(\"x\")"), row(2, "T1,2")])
+            .unwrap();
+        let text = String::from_utf8(out).unwrap();
+        let lines: Vec<&str> = text.lines().collect();
+        assert_eq!(lines[1], "harvests.csv,2,3,number-unreadable,'-,,\"T1,2\"");
+        assert!(lines[2].ends_with(",\"'=HYPERLINK(\"\"x\"\")\""), "{}", lines[2]);
+        assert!(lines[3].ends_with(",'@x"));
+    }
+}

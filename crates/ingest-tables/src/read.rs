@@ -1,0 +1,290 @@
+//! Reads a whole record book.
+
+use crate::discover::{Format, Source, discover};
+use crate::header::HeaderWords;
+use crate::parquet_rows::ParquetRows;
+use crate::report::fingerprint;
+use crate::rows::{Fault, Rows};
+use crate::sheet_rows::SheetRows;
+use crate::summary::quarantine_problems;
+use crate::table::{FileOutcome, TableReader};
+use crate::text_rows::TextRows;
+use crate::{FileReport, Progress, QuarantinedRow};
+use polars::prelude::DataFrame;
+use records::{Book, Code, Place, Problem, Severity, Table};
+use std::collections::BTreeMap;
+use std::path::Path;
+use thiserror::Error;
+
+/// The tables of a record book.
+///
+/// Each frame has every column of the table's schema in schema order (null where a file has none),
+/// then the extra text columns of trials, then `.file` (`UInt32`, index into [`Self::files`]) and
+/// `.line` (`UInt32`, physical line where the row starts, sheet row, or Parquet row from 1).
+/// Types: text and words `String`, dates `Date`, numbers `Float64` in the schema's unit, counts
+/// `Int64`, flags `Boolean`. In prunings `intensity` (fraction) and `measured_as` are never null.
+/// Required columns are never null. Optional tables without a file are absent.
+#[derive(Debug, Clone)]
+pub struct BookTables {
+    /// Settings.
+    pub book: Book,
+    /// Rows kept, by table; files in reading order, rows in file order.
+    pub frames: BTreeMap<Table, DataFrame>,
+    /// One report per file or sheet, in reading order.
+    pub files: Vec<FileReport>,
+    /// Warnings and repairs summarised per file, column and kind with count and first place, and
+    /// quarantined rows (the first twenty of a kind one by one, then their number); sorted.
+    pub problems: Vec<Problem>,
+    /// Every quarantined row, in reading order.
+    pub quarantine: Vec<QuarantinedRow>,
+    /// Where each file is, to fetch the text of rows set aside later; empty for tables made in memory.
+    pub(crate) sources: Vec<Source>,
+}
+
+/// Why a book could not be read.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum IngestError {
+    /// The book or its files cannot be used: every fatal problem found, sorted by place.
+    #[error("the record book cannot be read: {} problem(s)", .0.len())]
+    Refused(Vec<Problem>),
+    /// The program broke one of its promises; nothing that can be mended in the files.
+    #[error("internal error: {0}")]
+    Internal(String),
+}
+
+impl IngestError {
+    /// The fatal problems; none for an internal error.
+    #[must_use]
+    pub fn problems(&self) -> &[Problem] {
+        match self {
+            Self::Refused(problems) => problems,
+            Self::Internal(_) => &[],
+        }
+    }
+}
+
+impl BookTables {
+    /// Tables made in memory, for example simulated ones; rows set aside later have no text.
+    #[must_use]
+    pub fn in_memory(
+        book: Book,
+        frames: BTreeMap<Table, DataFrame>,
+        files: Vec<FileReport>,
+    ) -> Self {
+        Self {
+            book,
+            frames,
+            files,
+            problems: Vec::new(),
+            quarantine: Vec::new(),
+            sources: Vec::new(),
+        }
+    }
+}
+
+/// Opens a file far enough to know its header, and hashes its bytes.
+pub(crate) fn open(source: &Source) -> Result<(Box<dyn Rows>, String), Fault> {
+    let bytes = std::fs::read(&source.path).map_err(|error| {
+        let what = format!("the file cannot be read: {error}");
+        Fault::new(Code::FileUnreadable, what, "check its permissions, or remove it")
+    })?;
+    if bytes.is_empty() {
+        let remedy = "export it again, or remove it";
+        return Err(Fault::new(Code::FileEmpty, "the file is empty", remedy));
+    }
+    let hash = fingerprint(&bytes);
+    let words = HeaderWords::new(source.table.spec(), &source.options);
+    let rows: Box<dyn Rows> = match source.format {
+        Format::Text => Box::new(TextRows::open(bytes, &source.options, &words)?),
+        Format::Sheet => {
+            drop(bytes);
+            let sheet = source.sheet.as_deref().unwrap_or_default();
+            Box::new(SheetRows::open(&source.path, sheet, &words)?)
+        }
+        Format::Parquet => {
+            drop(bytes);
+            Box::new(ParquetRows::open(&source.path)?)
+        }
+    };
+    Ok((rows, hash))
+}
+
+/// Reads and checks every table of the book in a folder.
+///
+/// # Errors
+/// [`IngestError::Refused`] with every fatal problem: `book.toml` absent or wrong, the folder or a
+/// declared file absent, a file unreadable, a required table or column absent, a required table
+/// without any row.
+pub fn read_book(
+    dir: &Path,
+    progress: &mut dyn FnMut(Progress<'_>),
+) -> Result<BookTables, IngestError> {
+    let (book, toml) = read_settings(dir)?;
+    let (sources, problems) = discover(dir, &book, &toml);
+    let mut reading = Reading {
+        book: &book,
+        progress,
+        total: sources.len(),
+        names: Vec::new(),
+        files: Vec::new(),
+        quarantine: Vec::new(),
+        problems,
+    };
+    let mut frames = BTreeMap::new();
+    for table in Table::ALL {
+        let files: Vec<&Source> = sources.iter().filter(|s| s.table == table).collect();
+        if !files.is_empty() {
+            frames.insert(table, reading.table(table, &files)?);
+        }
+    }
+    let Reading { files, quarantine, mut problems, .. } = reading;
+    if problems.iter().any(|problem| problem.severity == Severity::Fatal) {
+        problems.retain(|problem| problem.severity == Severity::Fatal);
+        problems.sort();
+        return Err(IngestError::Refused(problems));
+    }
+    problems.extend(quarantine_problems(&quarantine));
+    problems.sort();
+    Ok(BookTables { book, frames, files, problems, quarantine, sources })
+}
+
+/// Reads `book.toml`; its text serves to find lines.
+fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
+    let refuse = |place: String, code, what: String, remedy: &str| {
+        let problem = Problem::new(Place::file(place), Severity::Fatal, code, what, remedy);
+        IngestError::Refused(vec![problem])
+    };
+    if !dir.is_dir() {
+        return Err(refuse(
+            dir.display().to_string(),
+            Code::FileUnreadable,
+            "there is no such folder".to_owned(),
+            "give the folder that holds book.toml",
+        ));
+    }
+    let toml = std::fs::read_to_string(dir.join("book.toml")).map_err(|error| {
+        refuse(
+            "book.toml".to_owned(),
+            Code::BookUnreadable,
+            format!("the settings of the book cannot be read: {error}"),
+            "put a file book.toml in UTF-8 into the folder; the README shows one",
+        )
+    })?;
+    let toml = toml.strip_prefix('\u{feff}').unwrap_or(&toml).to_owned();
+    let book = Book::parse(&toml).map_err(|error| IngestError::Refused(error.problems))?;
+    Ok((book, toml))
+}
+
+/// What has been read so far.
+struct Reading<'a> {
+    book: &'a Book,
+    progress: &'a mut dyn FnMut(Progress<'_>),
+    total: usize,
+    /// Names of the files read so far and of the one being read.
+    names: Vec<String>,
+    files: Vec<FileReport>,
+    quarantine: Vec<QuarantinedRow>,
+    problems: Vec<Problem>,
+}
+
+impl Reading<'_> {
+    /// Reads the files of one table into one frame.
+    fn table(&mut self, table: Table, sources: &[&Source]) -> Result<DataFrame, IngestError> {
+        let mut reader = TableReader::new(table);
+        let first_file = self.files.len();
+        let mut without_rows = Vec::new();
+        for source in sources {
+            let before = reader.columns.rows();
+            let (outcome, hash) = match self.file(source, &mut reader) {
+                Ok(read) => read,
+                Err(faults) => {
+                    for fault in faults {
+                        let is_empty = fault.code == Code::FileEmpty;
+                        let file = if fault.code == Code::SettingImpossible {
+                            "book.toml"
+                        } else {
+                            &source.name
+                        };
+                        let problem = fault.into_problem(file);
+                        if is_empty {
+                            without_rows.push(problem);
+                        } else {
+                            self.problems.push(problem);
+                        }
+                    }
+                    (FileOutcome::default(), fingerprint(&[]))
+                }
+            };
+            let kept = (reader.columns.rows() - before) as u64;
+            self.close(source, outcome, kept, hash, &mut without_rows)?;
+        }
+        let has_rows = self.files.iter().skip(first_file).any(|file| file.rows_read > 0);
+        let is_fatal = table.spec().required && !has_rows;
+        for problem in &mut without_rows {
+            problem.severity = if is_fatal { Severity::Fatal } else { Severity::Warning };
+        }
+        self.problems.append(&mut without_rows);
+        reader.columns.finish().map_err(|error| IngestError::Internal(error.to_string()))
+    }
+
+    fn file(
+        &mut self,
+        source: &Source,
+        reader: &mut TableReader,
+    ) -> Result<(FileOutcome, String), Vec<Fault>> {
+        self.names.push(source.name.clone());
+        let (files_done, files) = (self.files.len(), self.total);
+        let mut tick = |rows| {
+            let (file, table) = (source.name.as_str(), source.table);
+            (self.progress)(Progress { file, table, rows, files_done, files });
+        };
+        tick(0);
+        let (mut rows, hash) = open(source).map_err(|fault| vec![fault])?;
+        let outcome = reader.read(source, self.book, &self.names, rows.as_mut(), &mut tick)?;
+        Ok((outcome, hash))
+    }
+
+    /// Checks that every row of a file is accounted for, and reports on it.
+    fn close(
+        &mut self,
+        source: &Source,
+        mut outcome: FileOutcome,
+        kept: u64,
+        fingerprint: String,
+        without_rows: &mut Vec<Problem>,
+    ) -> Result<(), IngestError> {
+        let report = FileReport {
+            file: source.name.clone(),
+            table: source.table,
+            rows_read: outcome.rows_read,
+            rows_kept: kept,
+            rows_quarantined: outcome.quarantine.len() as u64,
+            repairs: outcome.summary.repairs(),
+            fingerprint,
+        };
+        if !report.is_conserved() {
+            return Err(IngestError::Internal(format!(
+                "{}: {} rows read, {} kept, {} quarantined",
+                report.file, report.rows_read, report.rows_kept, report.rows_quarantined
+            )));
+        }
+        if let Some(line) = outcome.header_line
+            && report.rows_read == 0
+        {
+            without_rows.push(Problem::new(
+                Place::line(&report.file, line),
+                Severity::Warning,
+                Code::TableHeaderOnly,
+                "the file has a header and no rows",
+                "add the rows, or remove the file",
+            ));
+        }
+        self.problems.extend(outcome.summary.problems(&report));
+        self.quarantine.append(&mut outcome.quarantine);
+        let (file, table, rows) = (report.file.as_str(), report.table, report.rows_read);
+        let files_done = self.files.len() + 1;
+        (self.progress)(Progress { file, table, rows, files_done, files: self.total });
+        self.files.push(report);
+        Ok(())
+    }
+}

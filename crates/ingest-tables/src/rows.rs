@@ -1,0 +1,128 @@
+//! What every kind of file hands on: a header and raw rows.
+
+use jiff::civil::Date;
+use records::{Code, Place, Problem, Severity};
+use std::borrow::Cow;
+
+/// How many lines from the top may hold the header.
+pub(crate) const HEADER_WITHIN: usize = 10;
+
+/// One cell as the file gives it.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Cell<'a> {
+    Empty,
+    Text(Cow<'a, str>),
+    Integer(i64),
+    Number(f64),
+    Date(Date),
+    Flag(bool),
+    /// A spreadsheet error or a type that no column takes, in words.
+    Broken(Cow<'a, str>),
+}
+
+impl<'a> Cell<'a> {
+    /// The cell as text, trimmed; empty for no value.
+    pub(crate) fn into_text(self) -> Cow<'a, str> {
+        match self {
+            Self::Empty => Cow::Borrowed(""),
+            Self::Text(Cow::Borrowed(text)) => Cow::Borrowed(text.trim()),
+            Self::Text(Cow::Owned(text)) => Cow::Owned(text.trim().to_owned()),
+            Self::Broken(text) => text,
+            Self::Integer(value) => Cow::Owned(value.to_string()),
+            Self::Number(value) => Cow::Owned(value.to_string()),
+            Self::Date(date) => Cow::Owned(date.to_string()),
+            Self::Flag(value) => Cow::Borrowed(if value { "yes" } else { "no" }),
+        }
+    }
+}
+
+/// The cells of one row.
+pub(crate) trait Cells {
+    /// Number of cells.
+    fn len(&self) -> usize;
+
+    /// A cell by position; empty past the end.
+    fn cell(&self, index: usize) -> Cell<'_>;
+}
+
+/// The whole row cannot be read, whatever its cells hold.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Damage {
+    pub(crate) column: Option<u32>,
+    pub(crate) code: Code,
+    pub(crate) reason: String,
+    pub(crate) remedy: String,
+}
+
+/// One row below the header.
+pub(crate) struct RawRow<'a> {
+    pub(crate) line: u64,
+    pub(crate) cells: &'a dyn Cells,
+    /// The row as it stands in a text file; spreadsheets and Parquet have none.
+    pub(crate) raw: Option<&'a str>,
+    pub(crate) damage: Option<Damage>,
+}
+
+impl RawRow<'_> {
+    /// Text kept in the quarantine: the row itself, or its cells between tabs.
+    pub(crate) fn text(&self) -> String {
+        self.raw.map_or_else(
+            || {
+                let cells: Vec<_> =
+                    (0..self.cells.len()).map(|i| self.cells.cell(i).into_text()).collect();
+                cells.join("\t")
+            },
+            crate::text_rows::shortened,
+        )
+    }
+
+    /// Whether no cell holds anything.
+    pub(crate) fn is_blank(&self) -> bool {
+        self.damage.is_none()
+            && (0..self.cells.len()).all(|i| self.cells.cell(i).into_text().is_empty())
+    }
+}
+
+/// The header of a file and what was passed over to find it.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) struct Header {
+    /// Line of the header, from 1.
+    pub(crate) line: u64,
+    /// Column names as written.
+    pub(crate) names: Vec<String>,
+    /// Lines above the header that hold something.
+    pub(crate) titles: u64,
+    /// Line of the first byte that is no UTF-8, when the encoding had to be found out.
+    pub(crate) encoding_found_at: Option<u64>,
+}
+
+/// Takes rows one by one.
+pub(crate) type RowSink<'a> = dyn FnMut(&RawRow<'_>) + 'a;
+
+/// A file opened far enough to know its header.
+pub(crate) trait Rows {
+    fn header(&self) -> &Header;
+
+    /// Hands on every row below the header, blank ones included, in file order.
+    fn each(&mut self, sink: &mut RowSink<'_>) -> Result<(), Fault>;
+}
+
+/// A file that cannot be used.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Fault {
+    pub(crate) code: Code,
+    pub(crate) line: Option<u64>,
+    pub(crate) what: String,
+    pub(crate) remedy: String,
+}
+
+impl Fault {
+    pub(crate) fn new(code: Code, what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self { code, line: None, what: what.into(), remedy: remedy.into() }
+    }
+
+    pub(crate) fn into_problem(self, file: &str) -> Problem {
+        let place = Place { file: file.to_owned(), line: self.line, column: None };
+        Problem::new(place, Severity::Fatal, self.code, self.what, self.remedy)
+    }
+}

@@ -1,0 +1,190 @@
+//! Rows of an XLSX or ODS sheet.
+
+use crate::header::HeaderWords;
+use crate::rows::{Cell, Cells, Fault, HEADER_WITHIN, Header, RawRow, RowSink, Rows};
+use calamine::{Data, Reader, Sheets, open_workbook_auto};
+use jiff::civil::Date;
+use records::{Code, Table};
+use std::borrow::Cow;
+use std::path::Path;
+
+/// A sheet in memory: sheet rows (from 1) that hold something, each up to its last cell.
+pub(crate) struct SheetRows {
+    rows: Vec<(u64, Vec<Data>)>,
+    /// Position of the header within `rows`.
+    header_at: usize,
+    header: Header,
+}
+
+type Workbook = Sheets<std::io::BufReader<std::fs::File>>;
+
+fn unreadable(error: &calamine::Error) -> Fault {
+    Fault::new(
+        Code::FileUnreadable,
+        format!("the spreadsheet cannot be read: {error}"),
+        "open it, save it again as .xlsx or .ods, or export the sheet as CSV",
+    )
+}
+
+fn workbook(path: &Path) -> Result<Workbook, Fault> {
+    open_workbook_auto(path).map_err(|error| unreadable(&error))
+}
+
+/// Names of the sheets of a workbook, in its order.
+pub(crate) fn sheet_names(path: &Path) -> Result<Vec<String>, Fault> {
+    Ok(workbook(path)?.sheet_names())
+}
+
+/// The sheet to read of a workbook: the declared one, else the one named as the table, else the
+/// first.
+pub(crate) fn choose_sheet(
+    path: &Path,
+    declared: Option<&str>,
+    table: Table,
+) -> Result<String, Fault> {
+    let names = sheet_names(path)?;
+    if let Some(declared) = declared {
+        return names.iter().find(|name| *name == declared).cloned().ok_or_else(|| {
+            Fault::new(
+                Code::FileUnreadable,
+                format!("the workbook has no sheet '{declared}'; it has {}", names.join(", ")),
+                format!("correct sheet under [[files.{table}]] in book.toml"),
+            )
+        });
+    }
+    let named = names.iter().find(|name| is_named(name, table));
+    named.or_else(|| names.first()).cloned().ok_or_else(|| {
+        Fault::new(Code::FileEmpty, "the workbook has no sheet", "export it again, or remove it")
+    })
+}
+
+/// Whether a sheet bears the name of a table.
+pub(crate) fn is_named(sheet: &str, table: Table) -> bool {
+    sheet.trim().eq_ignore_ascii_case(table.as_str())
+}
+
+impl Cells for Vec<Data> {
+    fn len(&self) -> usize {
+        Vec::len(self)
+    }
+
+    fn cell(&self, index: usize) -> Cell<'_> {
+        match self.get(index) {
+            None | Some(Data::Empty) => Cell::Empty,
+            Some(Data::String(text)) => Cell::Text(Cow::Borrowed(text)),
+            Some(Data::Int(value)) => Cell::Integer(*value),
+            Some(Data::Float(value)) => Cell::Number(*value),
+            Some(Data::Bool(value)) => Cell::Flag(*value),
+            Some(Data::DateTime(moment)) if moment.is_datetime() => {
+                let (year, month, day, ..) = moment.to_ymd_hms_milli();
+                let date = i16::try_from(year).ok().and_then(|year| {
+                    Date::new(year, i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()
+                });
+                date.map_or(Cell::Broken(Cow::Borrowed("a day that does not exist")), Cell::Date)
+            }
+            Some(Data::DateTimeIso(text)) => Cell::Text(Cow::Borrowed(text)),
+            Some(Data::DateTime(_) | Data::DurationIso(_)) => {
+                Cell::Broken(Cow::Borrowed("a time of day or duration"))
+            }
+            Some(Data::Error(error)) => Cell::Broken(Cow::Owned(error.to_string())),
+        }
+    }
+}
+
+impl SheetRows {
+    pub(crate) fn open(path: &Path, sheet: &str, words: &HeaderWords<'_>) -> Result<Self, Fault> {
+        let rows = match workbook(path)? {
+            // Cell by cell: a stray entry in the far corner must not blow up a dense range.
+            Sheets::Xlsx(mut book) => {
+                let wrap = |error| unreadable(&calamine::Error::Xlsx(error));
+                let mut reader = book.worksheet_cells_reader(sheet).map_err(wrap)?;
+                let mut rows = SparseRows::default();
+                while let Some(cell) = reader.next_cell().map_err(wrap)? {
+                    rows.put(cell.get_position(), cell.get_value().clone().into());
+                }
+                rows.rows
+            }
+            mut book => {
+                let range = book.worksheet_range(sheet).map_err(|error| unreadable(&error))?;
+                let (top, left) = range.start().unwrap_or_default();
+                let mut rows = SparseRows::default();
+                for (row, column, value) in range.used_cells() {
+                    let shift = |base: u32, by: usize| base + u32::try_from(by).unwrap_or(0);
+                    rows.put((shift(top, row), shift(left, column)), value.clone());
+                }
+                rows.rows
+            }
+        };
+        let (header_at, header) = find_header(&rows, words).ok_or_else(|| {
+            Fault::new(Code::FileEmpty, "the sheet is empty", "export it again, or remove it")
+        })?;
+        Ok(Self { rows, header_at, header })
+    }
+}
+
+#[derive(Default)]
+struct SparseRows {
+    rows: Vec<(u64, Vec<Data>)>,
+}
+
+impl SparseRows {
+    /// Puts a cell; positions count from 0 and rows ascend.
+    fn put(&mut self, (row, column): (u32, u32), value: Data) {
+        if value == Data::Empty {
+            return;
+        }
+        let row = u64::from(row) + 1;
+        if self.rows.last().is_none_or(|(last, _)| *last != row) {
+            self.rows.push((row, Vec::new()));
+        }
+        if let Some((_, cells)) = self.rows.last_mut() {
+            let column = column as usize;
+            if cells.len() <= column {
+                cells.resize(column + 1, Data::Empty);
+            }
+            if let Some(cell) = cells.get_mut(column) {
+                *cell = value;
+            }
+        }
+    }
+}
+
+fn names(cells: &Vec<Data>) -> Vec<String> {
+    (0..cells.len()).map(|i| cells.cell(i).into_text().into_owned()).collect()
+}
+
+/// The most header-like of the first rows, the first of equals.
+fn find_header(rows: &[(u64, Vec<Data>)], words: &HeaderWords<'_>) -> Option<(usize, Header)> {
+    let mut best: Option<(usize, usize, Header)> = None;
+    let mut titles = 0;
+    for (at, (line, cells)) in rows.iter().enumerate() {
+        let is_out_of_reach = *line > HEADER_WITHIN as u64;
+        if is_out_of_reach && best.is_some() {
+            break;
+        }
+        let names = names(cells);
+        if names.iter().all(String::is_empty) {
+            continue;
+        }
+        let score = words.score(&names);
+        if best.as_ref().is_none_or(|(_, high, _)| score > *high) {
+            best =
+                Some((at, score, Header { line: *line, names, titles, encoding_found_at: None }));
+        }
+        titles += 1;
+    }
+    best.map(|(at, _, header)| (at, header))
+}
+
+impl Rows for SheetRows {
+    fn header(&self) -> &Header {
+        &self.header
+    }
+
+    fn each(&mut self, sink: &mut RowSink<'_>) -> Result<(), Fault> {
+        for (line, cells) in self.rows.iter().skip(self.header_at + 1) {
+            sink(&RawRow { line: *line, cells, raw: None, damage: None });
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,206 @@
+//! Sums up what happened in a file: one line per column and kind, with count and first place.
+
+use crate::report::Repair;
+use crate::{FileReport, QuarantinedRow};
+use records::{Code, Place, Problem, Severity, Table};
+use std::collections::BTreeMap;
+
+/// Quarantined rows of one kind in one column of one file that are listed one by one.
+const LISTED: u64 = 20;
+
+#[derive(Debug)]
+struct Tally {
+    severity: Severity,
+    code: Code,
+    column: String,
+    line: u64,
+    cell: Option<u32>,
+    count: u64,
+    example: String,
+}
+
+/// Repairs and warnings of one file.
+#[derive(Debug, Default)]
+pub(crate) struct Summary {
+    tallies: Vec<Tally>,
+}
+
+/// Where and what, for one repair or warning.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Event<'a> {
+    pub(crate) severity: Severity,
+    pub(crate) code: Code,
+    pub(crate) column: &'a str,
+    pub(crate) line: u64,
+    pub(crate) cell: Option<u32>,
+}
+
+impl Summary {
+    /// Counts `count` events of a kind; the example is asked for the first time only.
+    pub(crate) fn add(&mut self, event: Event<'_>, count: u64, example: impl FnOnce() -> String) {
+        let Event { severity, code, column, line, cell } = event;
+        let same = |t: &&mut Tally| t.code == code && t.column == column && t.severity == severity;
+        if let Some(tally) = self.tallies.iter_mut().find(same) {
+            tally.count += count;
+        } else {
+            let column = column.to_owned();
+            let example = example();
+            self.tallies.push(Tally { severity, code, column, line, cell, count, example });
+        }
+    }
+
+    /// The repairs, by column and kind.
+    pub(crate) fn repairs(&self) -> Vec<Repair> {
+        let repaired = self.tallies.iter().filter(|tally| tally.severity == Severity::Repaired);
+        let mut repairs: Vec<Repair> = repaired
+            .map(|tally| Repair {
+                column: tally.column.clone(),
+                code: tally.code,
+                count: tally.count,
+                first_line: tally.line,
+            })
+            .collect();
+        repairs.sort();
+        repairs
+    }
+
+    /// One problem per column and kind.
+    pub(crate) fn problems(&self, file: &FileReport) -> Vec<Problem> {
+        self.tallies
+            .iter()
+            .map(|tally| {
+                let (what, remedy) = tally.sentence(file.table);
+                let place =
+                    Place { file: file.file.clone(), line: Some(tally.line), column: tally.cell };
+                Problem::new(place, tally.severity, tally.code, what, remedy)
+            })
+            .collect()
+    }
+}
+
+fn counted(count: u64, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
+}
+
+impl Tally {
+    fn sentence(&self, table: Table) -> (String, String) {
+        let column = &self.column;
+        let values = counted(self.count, "value", "values");
+        let rows = counted(self.count, "row", "rows");
+        let under = format!("under [[files.{table}]] in book.toml");
+        match self.code {
+            Code::DecimalComma => (
+                format!("{column}: {values} with a decimal comma read as decimals"),
+                format!("set decimal = \"comma\" {under} if the whole file is written so"),
+            ),
+            Code::ThousandsMark => (
+                format!("{column}: {values} with thousands marks read without them"),
+                String::new(),
+            ),
+            Code::DateSerial => (
+                format!("{column}: {values} that are spreadsheet day numbers read as dates"),
+                "export dates as year-month-day to be sure".to_owned(),
+            ),
+            Code::DateAmbiguous => (
+                format!("{column}: {values} with a year of two digits read as 20yy"),
+                "write years with four digits".to_owned(),
+            ),
+            Code::UnitConverted => {
+                let unit = table.spec().column(column).map_or("", |column| column.unit);
+                (format!("{column}: {values} converted to {unit}"), String::new())
+            }
+            Code::TextEncoding => (
+                "the file is not UTF-8 and was read as Windows-1252 (Latin-1)".to_owned(),
+                format!("set encoding {under}, or export the file as UTF-8"),
+            ),
+            Code::TitleSkipped => (
+                format!(
+                    "{} above the header passed over",
+                    counted(self.count, "line", "lines")
+                ),
+                String::new(),
+            ),
+            Code::SettingMissing => (
+                format!("{rows} without a stated basis of intensity; canopy fraction was taken"),
+                format!("set measured_as = \"canopy_fraction\" (or the true basis) {under}"),
+            ),
+            Code::RangeUnusual => {
+                let usual = table.spec().column(column).and_then(|column| {
+                    column.usual.map(|(low, high)| format!("{low} to {high} {}", column.unit))
+                });
+                (
+                    format!(
+                        "{column}: {values} outside the usual {}; the first is {}",
+                        usual.unwrap_or_default().trim_end(),
+                        self.example
+                    ),
+                    "kept; check whether value and unit are right".to_owned(),
+                )
+            }
+            Code::RowDuplicate => (
+                format!("{rows} with the tree and date of an earlier row and other values"),
+                "kept, as a tree may be visited twice in a day; remove them if they are corrections"
+                    .to_owned(),
+            ),
+            Code::ColumnUnknown if column.is_empty() => (
+                format!("{rows} with entries beyond the last header; those entries are left out"),
+                "give the column a header if it matters".to_owned(),
+            ),
+            Code::ColumnUnknown => (
+                format!("the column '{column}' is not one of the table {table} and is left out"),
+                format!("if it means one of them write header = {{ \"{column}\" = \"its column\" }} {under}"),
+            ),
+            _ => (format!("{column}: {values}: {}", self.example), String::new()),
+        }
+    }
+}
+
+/// Quarantined rows as problems: the first of each kind one by one, then how many more there are.
+pub(crate) fn quarantine_problems(rows: &[QuarantinedRow]) -> Vec<Problem> {
+    let mut counts: BTreeMap<(&str, Code, Option<u32>), (u64, u64)> = BTreeMap::new();
+    let mut problems = Vec::new();
+    for row in rows {
+        let (count, last) = counts.entry((&row.file, row.code, row.column)).or_default();
+        (*count, *last) = (*count + 1, row.line);
+        if *count <= LISTED {
+            let place = Place { file: row.file.clone(), line: Some(row.line), column: row.column };
+            let (what, remedy) = (row.reason.clone(), row.remedy.clone());
+            problems.push(Problem::new(place, Severity::Quarantined, row.code, what, remedy));
+        }
+    }
+    for ((file, code, column), (count, last)) in counts {
+        if count > LISTED {
+            problems.push(Problem::new(
+                Place { file: file.to_owned(), line: Some(last), column },
+                Severity::Quarantined,
+                code,
+                format!("{} more rows of this kind, the last on this line", count - LISTED),
+                "see quarantine.csv for all of them",
+            ));
+        }
+    }
+    problems
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_kind_is_listed_twenty_times_and_then_counted() {
+        let row = |line| QuarantinedRow {
+            file: "harvests.csv".to_owned(),
+            line,
+            column: Some(3),
+            code: Code::NumberUnreadable,
+            reason: "nut_kg 'x' is not a number".to_owned(),
+            remedy: String::new(),
+            text: String::new(),
+        };
+        let problems = quarantine_problems(&(2..102).map(row).collect::<Vec<_>>());
+        assert_eq!(problems.len(), 21);
+        let last = &problems[20];
+        assert_eq!(last.place.to_string(), "harvests.csv:101:3");
+        assert!(last.what.starts_with("80 more rows"));
+    }
+}

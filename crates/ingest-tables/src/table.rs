@@ -1,0 +1,385 @@
+//! Turns the raw rows of a table's files into typed rows, each kept or quarantined.
+
+use crate::cell::value::{CellFault, CellReader, Notes, Style, Value};
+use crate::columns::Columns;
+use crate::discover::Source;
+use crate::duplicates::{Duplicates, Repetition};
+use crate::header::{HeaderWords, Layout, Meaning};
+use crate::prunings::IntensityColumns;
+use crate::quarantine::QuarantinedRow;
+use crate::rows::{Fault, Header, RawRow, Rows};
+use crate::summary::{Event, Summary};
+use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec};
+
+/// One table while its files are read.
+pub(crate) struct TableReader {
+    spec: &'static TableSpec,
+    pub(crate) columns: Columns,
+    duplicates: Duplicates,
+    intensity: Option<IntensityColumns>,
+}
+
+/// What reading one file gave, apart from the rows kept.
+#[derive(Default)]
+pub(crate) struct FileOutcome {
+    /// Line of the header, when the file has one.
+    pub(crate) header_line: Option<u64>,
+    pub(crate) rows_read: u64,
+    pub(crate) summary: Summary,
+    pub(crate) quarantine: Vec<QuarantinedRow>,
+}
+
+/// Which cell goes where in one file.
+struct Plan {
+    file: u32,
+    /// By position in the schema.
+    readers: Vec<Option<(usize, CellReader)>>,
+    /// By position among the extra columns.
+    extra: Vec<Option<usize>>,
+    width: usize,
+    measured_as: Option<MeasuredAs>,
+}
+
+/// Room for one row, used again for the next.
+#[derive(Default)]
+struct Scratch {
+    values: Vec<Value>,
+    faults: Vec<(Option<u32>, CellFault)>,
+    /// Position in the schema, repair.
+    repairs: Vec<(usize, Code)>,
+    unusual: Vec<usize>,
+    notes: Notes,
+}
+
+fn cell_number(cell: usize) -> u32 {
+    u32::try_from(cell).map_or(u32::MAX, |cell| cell.saturating_add(1))
+}
+
+impl Plan {
+    fn cell_of(&self, position: usize) -> Option<usize> {
+        self.readers.get(position)?.map(|(cell, _)| cell)
+    }
+
+    fn text<'r>(&self, row: &'r RawRow<'_>, position: usize) -> std::borrow::Cow<'r, str> {
+        self.cell_of(position).map(|cell| row.cells.cell(cell).into_text()).unwrap_or_default()
+    }
+}
+
+impl TableReader {
+    pub(crate) fn new(table: Table) -> Self {
+        let spec = table.spec();
+        Self {
+            spec,
+            columns: Columns::new(spec),
+            duplicates: Duplicates::new(table),
+            intensity: (table == Table::Prunings).then(|| IntensityColumns::of(spec)).flatten(),
+        }
+    }
+
+    fn name(&self, position: usize) -> &'static str {
+        self.spec.columns.get(position).map_or("", |column| column.name)
+    }
+
+    fn plan(
+        &mut self,
+        file: u32,
+        source: &Source,
+        book: &Book,
+        header: &Header,
+    ) -> Result<(Plan, Layout), Vec<Fault>> {
+        let options = &source.options;
+        let words = HeaderWords::new(self.spec, options);
+        let layout = words.layout(&header.names)?;
+        let style = Style {
+            table: self.spec.table,
+            decimal: options.decimal.unwrap_or(book.book.decimal),
+            decimal_is_stated: options.decimal.is_some(),
+            dates: options.dates.unwrap_or(book.book.dates),
+        };
+        let mut readers = vec![None; self.spec.columns.len()];
+        let (mut extra, mut faults) = (Vec::new(), Vec::new());
+        for reading in &layout.readings {
+            let factor = words.factor(reading).unwrap_or_else(|fault| {
+                faults.push(fault);
+                None
+            });
+            match &reading.meaning {
+                Meaning::Column(position) => {
+                    if let (Some(slot), Some(column)) =
+                        (readers.get_mut(*position), self.spec.columns.get(*position))
+                    {
+                        *slot = Some((reading.cell, CellReader { column, factor, style }));
+                    }
+                }
+                Meaning::Extra(name) => {
+                    let position = self.columns.extra(name);
+                    if extra.len() <= position {
+                        extra.resize(position + 1, None);
+                    }
+                    if let Some(slot) = extra.get_mut(position) {
+                        *slot = Some(reading.cell);
+                    }
+                }
+                Meaning::Unknown => {}
+            }
+        }
+        if !faults.is_empty() {
+            return Err(faults);
+        }
+        let width = header.names.len();
+        let measured_as = options.measured_as;
+        Ok((Plan { file, readers, extra, width, measured_as }, layout))
+    }
+
+    /// Reads every row of a file. `names` are the files read so far and this one; `tick` hears the
+    /// number of rows read.
+    pub(crate) fn read(
+        &mut self,
+        source: &Source,
+        book: &Book,
+        names: &[String],
+        rows: &mut dyn Rows,
+        tick: &mut dyn FnMut(u64),
+    ) -> Result<FileOutcome, Vec<Fault>> {
+        let header = rows.header().clone();
+        let file = u32::try_from(names.len().saturating_sub(1)).unwrap_or(u32::MAX);
+        let (plan, layout) = self.plan(file, source, book, &header).map_err(|faults| {
+            let at = |fault: Fault| Fault {
+                // Units and the like stand in book.toml; the rest concerns the header line.
+                line: (fault.code != Code::SettingImpossible).then_some(header.line),
+                ..fault
+            };
+            faults.into_iter().map(at).collect::<Vec<_>>()
+        })?;
+        let mut outcome = FileOutcome { header_line: Some(header.line), ..FileOutcome::default() };
+        note_header(&header, &layout, &mut outcome.summary);
+        let mut scratch = Scratch::default();
+        rows.each(&mut |row| {
+            if row.is_blank() {
+                return;
+            }
+            outcome.rows_read += 1;
+            self.row(row, &plan, names, &mut scratch, &mut outcome);
+            if outcome.rows_read.is_multiple_of(1 << 16) {
+                tick(outcome.rows_read);
+            }
+        })
+        .map_err(|fault| vec![fault])?;
+        Ok(outcome)
+    }
+
+    fn row(
+        &mut self,
+        row: &RawRow<'_>,
+        plan: &Plan,
+        names: &[String],
+        scratch: &mut Scratch,
+        outcome: &mut FileOutcome,
+    ) {
+        scratch.faults.clear();
+        if let Some(damage) = &row.damage {
+            let (code, reason, remedy) =
+                (damage.code, damage.reason.clone(), damage.remedy.clone());
+            scratch.faults.push((damage.column, CellFault { code, reason, remedy }));
+        } else {
+            self.cells(row, plan, scratch);
+            if scratch.faults.is_empty() {
+                self.against_others(row, plan, names, scratch, outcome);
+            }
+        }
+        let file = names.last().map_or("", String::as_str);
+        if !scratch.faults.is_empty() {
+            outcome.quarantine.push(quarantined(file, row, &scratch.faults));
+            return;
+        }
+        let place = (plan.file, line_number(row.line));
+        let extra = |position: usize| {
+            let cell = plan.extra.get(position).copied().flatten();
+            cell.map(|cell| row.cells.cell(cell).into_text()).unwrap_or_default()
+        };
+        self.columns.push(place, &scratch.values, |position| plan.text(row, position), extra);
+        self.note_kept(row, plan, scratch, &mut outcome.summary);
+    }
+
+    /// Reads the cells into `scratch`, every fault of the row included.
+    fn cells(&self, row: &RawRow<'_>, plan: &Plan, scratch: &mut Scratch) {
+        scratch.values.clear();
+        scratch.repairs.clear();
+        scratch.unusual.clear();
+        for (position, reader) in plan.readers.iter().enumerate() {
+            let Some((cell, reader)) = reader else {
+                scratch.values.push(Value::Null);
+                continue;
+            };
+            scratch.notes.repairs.clear();
+            scratch.notes.is_unusual = false;
+            match reader.read(row.cells.cell(*cell), &mut scratch.notes) {
+                Ok(value) => scratch.values.push(value),
+                Err(fault) => {
+                    scratch.values.push(Value::Null);
+                    scratch.faults.push((Some(cell_number(*cell)), fault));
+                }
+            }
+            scratch.repairs.extend(scratch.notes.repairs.iter().map(|code| (position, *code)));
+            if scratch.notes.is_unusual {
+                scratch.unusual.push(position);
+            }
+        }
+        // In the order of the file, so that the first bad cell names the place.
+        scratch.faults.sort_by_key(|(cell, _)| *cell);
+        if scratch.faults.is_empty()
+            && let Some(columns) = &self.intensity
+        {
+            match columns.settle(&scratch.values, plan.measured_as) {
+                Ok(settled) => {
+                    let intensity = Value::Number(settled.fraction);
+                    let basis = Value::Word(settled.basis.as_str());
+                    for (position, value) in
+                        [(columns.intensity, intensity), (columns.measured_as, basis)]
+                    {
+                        if let Some(slot) = scratch.values.get_mut(position) {
+                            *slot = value;
+                        }
+                    }
+                    if settled.is_assumed {
+                        scratch.repairs.push((columns.measured_as, Code::SettingMissing));
+                    }
+                }
+                Err(fault) => {
+                    let cell = plan.cell_of(columns.intensity).map(cell_number);
+                    scratch.faults.push((cell, fault));
+                }
+            }
+        }
+    }
+
+    fn against_others(
+        &mut self,
+        row: &RawRow<'_>,
+        plan: &Plan,
+        names: &[String],
+        scratch: &mut Scratch,
+        outcome: &mut FileOutcome,
+    ) {
+        let place = (plan.file, line_number(row.line));
+        let text = |position: usize| plan.text(row, position);
+        let table = self.spec.table;
+        match self.duplicates.see(place, &scratch.values, text) {
+            Repetition::New => {}
+            Repetition::SameKey => {
+                if matches!(table, Table::Harvests | Table::Prunings) {
+                    let event = Event {
+                        severity: Severity::Warning,
+                        code: Code::RowDuplicate,
+                        column: "",
+                        line: row.line,
+                        cell: None,
+                    };
+                    outcome.summary.add(event, 1, String::new);
+                }
+            }
+            Repetition::Duplicate(code, (file, line)) => {
+                let first = names.get(file as usize).map_or("", String::as_str);
+                let key = plan.text(row, usize::from(table == Table::Trials));
+                let (reason, remedy) = match code {
+                    Code::TreeInTwoBlocks => (
+                        format!("the tree '{key}' stands in another block on {first}:{line}"),
+                        "remove the wrong row; if two trees bear one id, make the ids unique",
+                    ),
+                    _ => (
+                        format!("the row repeats {first}:{line} ('{key}')"),
+                        match table {
+                            Table::Blocks | Table::Trees | Table::Trials => {
+                                "keep one of the two rows"
+                            }
+                            Table::Laterals => {
+                                "remove it, or tell two frames apart by the column side"
+                            }
+                            Table::Prunings | Table::Harvests => {
+                                "remove it; if it is a second visit that day, add the two into one row"
+                            }
+                        },
+                    ),
+                };
+                let cell = plan.cell_of(usize::from(table == Table::Trials)).map(cell_number);
+                scratch.faults.push((cell, CellFault { code, reason, remedy: remedy.to_owned() }));
+            }
+        }
+    }
+
+    fn note_kept(&self, row: &RawRow<'_>, plan: &Plan, scratch: &Scratch, summary: &mut Summary) {
+        let event = |severity, code, position: usize| Event {
+            severity,
+            code,
+            column: self.name(position),
+            line: row.line,
+            cell: plan.cell_of(position).map(cell_number),
+        };
+        for (position, code) in &scratch.repairs {
+            summary.add(event(Severity::Repaired, *code, *position), 1, String::new);
+        }
+        for position in &scratch.unusual {
+            let value = scratch.values.get(*position).copied().and_then(Value::as_number);
+            let example = || value.map_or_else(String::new, |value| value.to_string());
+            summary.add(event(Severity::Warning, Code::RangeUnusual, *position), 1, example);
+        }
+        let beyond = |cell| !row.cells.cell(cell).into_text().is_empty();
+        if let Some(cell) = (plan.width..row.cells.len()).find(|&cell| beyond(cell)) {
+            let event = Event {
+                severity: Severity::Warning,
+                code: Code::ColumnUnknown,
+                column: "",
+                line: row.line,
+                cell: Some(cell_number(cell)),
+            };
+            summary.add(event, 1, String::new);
+        }
+    }
+}
+
+fn line_number(line: u64) -> u32 {
+    u32::try_from(line).unwrap_or(u32::MAX)
+}
+
+/// Counts what was passed over to read the header, and the columns left out.
+fn note_header(header: &Header, layout: &Layout, summary: &mut Summary) {
+    let event = |severity, code, line| Event { severity, code, column: "", line, cell: None };
+    if header.titles > 0 {
+        let event = event(Severity::Repaired, Code::TitleSkipped, 1);
+        summary.add(event, header.titles, String::new);
+    }
+    if let Some(line) = header.encoding_found_at {
+        summary.add(event(Severity::Repaired, Code::TextEncoding, line), 1, String::new);
+    }
+    for (cell, name) in &layout.unknown {
+        let (code, line, cell) = (Code::ColumnUnknown, header.line, Some(cell_number(*cell)));
+        let column = if name.is_empty() { "without a name" } else { name };
+        let event = Event { severity: Severity::Warning, code, column, line, cell };
+        summary.add(event, 1, String::new);
+    }
+}
+
+fn quarantined(
+    file: &str,
+    row: &RawRow<'_>,
+    faults: &[(Option<u32>, CellFault)],
+) -> QuarantinedRow {
+    let reasons: Vec<&str> = faults.iter().map(|(_, fault)| fault.reason.as_str()).collect();
+    let mut remedies: Vec<&str> = Vec::new();
+    for (_, fault) in faults {
+        if !remedies.contains(&fault.remedy.as_str()) {
+            remedies.push(&fault.remedy);
+        }
+    }
+    let (column, code) =
+        faults.first().map_or((None, Code::RowRagged), |(cell, fault)| (*cell, fault.code));
+    QuarantinedRow {
+        file: file.to_owned(),
+        line: row.line,
+        column,
+        code,
+        reason: reasons.join("; "),
+        remedy: remedies.join("; "),
+        text: row.text(),
+    }
+}

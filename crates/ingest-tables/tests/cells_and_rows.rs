@@ -1,0 +1,206 @@
+//! Values, ranges, units, intensities and rows that repeat others.
+
+mod common;
+
+use common::{Folder, aside, column, counts, has_problem, only, repairs};
+use records::{Code, Table};
+
+#[test]
+fn repairs_are_counted_with_their_first_line() {
+    let text = "tree;date;nut_kg;moisture_pct\nT1;2024-03-01;3.5;\nT2;45352;3,5;8%\nT3;2024-03-01;4,25;1 0\nT4;2024-03-01;x;9\nT5;45353;0,5;NA\n";
+    let tables = Folder::harvests(text);
+    assert_eq!(column(&tables, Table::Harvests, "nut_kg"), ["3.5", "3.5", "0.5"]);
+    // Spreadsheet convention: day number 45352 is 1 March 2024.
+    assert_eq!(
+        column(&tables, Table::Harvests, "date"),
+        ["2024-03-01", "2024-03-01", "2024-03-02"]
+    );
+    assert_eq!(
+        repairs(&tables, "harvests.csv"),
+        [
+            (Code::DateSerial, "date".to_owned(), 2, 3),
+            (Code::DecimalComma, "nut_kg".to_owned(), 2, 3),
+        ]
+    );
+    assert_eq!(
+        aside(&tables),
+        [(4, Some(4), Code::NumberUnreadable), (5, Some(3), Code::NumberUnreadable)]
+    );
+    assert!(has_problem(&tables, Code::DecimalComma, "harvests.csv:3:3: nut_kg: 2 values"));
+}
+
+#[test]
+fn one_row_names_all_its_bad_cells_once() {
+    let tables = Folder::harvests("nut_kg,date,tree\n1,234,03/04/2024,\n4000,31/31/2024,\n");
+    // The first row is ragged: its unquoted 1,234 made four cells.
+    let second = &tables.quarantine[1];
+    assert_eq!((second.line, second.column, second.code), (3, Some(1), Code::UnitSuspect));
+    assert_eq!(second.reason.matches("; ").count(), 2, "{}", second.reason);
+    assert!(second.remedy.starts_with("4 kg if the file is in grams: set units.nut_kg = \"g\""));
+    assert!(second.reason.contains("tree is empty"));
+    assert_eq!(counts(&tables, "harvests.csv"), (2, 0, 2));
+}
+
+#[test]
+fn ambiguous_numbers_and_dates_are_not_guessed() {
+    let text = "tree;date;nut_kg;nut_count\nT1;2024-03-01;1;1,234\nT2;13/03/2024;1;\n";
+    let tables = Folder::harvests(text);
+    assert_eq!(
+        aside(&tables),
+        [(2, Some(4), Code::NumberUnreadable), (3, Some(2), Code::DateAmbiguous)]
+    );
+    assert!(tables.quarantine[1].remedy.contains("dates = \"day_first\""));
+
+    let folder = Folder::new();
+    folder.put("harvests.csv", text);
+    folder.settings(
+        "[[files.harvests]]\npath = \"harvests.csv\"\ndecimal = \"point\"\ndates = \"day_first\"\n",
+    );
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "nut_count"), ["1234", "null"]);
+    assert_eq!(column(&tables, Table::Harvests, "date"), ["2024-03-01", "2024-03-13"]);
+}
+
+#[test]
+fn impossible_days_and_centuries_are_set_aside() {
+    let tables = Folder::harvests("tree,date,nut_kg\nT1,2023-02-29,1\nT1,1824-03-01,1\n");
+    assert_eq!(
+        aside(&tables),
+        [(2, Some(2), Code::DateUnreadable), (3, Some(2), Code::RangeImpossible)]
+    );
+}
+
+#[test]
+fn unusual_values_are_kept_with_one_warning() {
+    let tables = Folder::harvests(
+        "tree,date,nut_kg\nT1,2024-03-01,3\nT2,2024-03-01,75\nT3,2024-03-01,80\nT4,2024-03-01,-1\n",
+    );
+    assert_eq!(counts(&tables, "harvests.csv"), (4, 3, 1));
+    assert_eq!(only(&tables).code, Code::RangeImpossible);
+    let warnings: Vec<_> =
+        tables.problems.iter().filter(|p| p.code == Code::RangeUnusual).collect();
+    assert_eq!(warnings.len(), 1);
+    assert_eq!(warnings[0].place.to_string(), "harvests.csv:3:3");
+    assert!(warnings[0].what.contains("2 values") && warnings[0].what.contains("75"));
+}
+
+#[test]
+fn declared_units_are_converted_and_counted() {
+    let folder = Folder::new();
+    folder.put("trees.csv", "tree,block,girth_cm,height_m\nT1,B1,0.5,10\n");
+    folder.put("blocks.csv", "block,site,region,row_spacing_m,area_ha\nB1,S1,coast,750,1\n");
+    folder.settings(
+        "[[files.trees]]\npath = \"trees.csv\"\nunits = { girth_cm = \"m\", height_m = \"ft\" }\n\
+         [[files.blocks]]\npath = \"blocks.csv\"\nunits = { row_spacing_m = \"cm\", area_ha = \"acre\" }\n",
+    );
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Trees, "girth_cm"), ["50"]);
+    // The foot is 0.3048 m and the acre 0.40468564224 ha by definition.
+    assert_eq!(column(&tables, Table::Trees, "height_m"), ["3.048"]);
+    assert_eq!(column(&tables, Table::Blocks, "row_spacing_m"), ["7.5"]);
+    assert_eq!(column(&tables, Table::Blocks, "area_ha"), ["0.40468564224"]);
+    assert_eq!(
+        repairs(&tables, "trees.csv"),
+        [
+            (Code::UnitConverted, "girth_cm".to_owned(), 1, 2),
+            (Code::UnitConverted, "height_m".to_owned(), 1, 2),
+        ]
+    );
+}
+
+#[test]
+fn spacing_in_centimetres_is_suspected() {
+    let folder = Folder::new();
+    folder.put("blocks.csv", "block,site,region,row_spacing_m\nB1,S1,coast,750\nB2,S1,coast,7.5\n");
+    let tables = folder.read();
+    let row = only(&tables);
+    assert_eq!(row.code, Code::UnitSuspect);
+    assert!(row.remedy.contains("7.5 m if the file is in centimetres"), "{}", row.remedy);
+}
+
+#[test]
+fn intensities_come_from_what_the_row_gives() {
+    let folder = Folder::new();
+    folder.put(
+        "prunings.csv",
+        "tree,date,intensity,measured_as,shoots_cut,shoots_total,removed_cm,length_cm\n\
+         T1,2023-07-01,0.2,,,,,\n\
+         T2,2023-07-01,30%,Canopy fraction,,,,\n\
+         T3,2023-07-01,,,12,48,,\n\
+         T4,2023-07-01,,headed_length,,,20,80\n\
+         T5,2023-07-01,30,canopy_fraction,,,,\n\
+         T6,2023-07-01,,,,,,\n\
+         T7,2023-07-01,,,50,40,,\n",
+    );
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Prunings, "intensity"), ["0.2", "0.3", "0.25", "0.25"]);
+    assert_eq!(
+        column(&tables, Table::Prunings, "measured_as"),
+        ["canopy_fraction", "canopy_fraction", "shoots", "headed_length"]
+    );
+    assert_eq!(
+        aside(&tables),
+        [
+            (6, Some(3), Code::UnitSuspect),
+            (7, Some(3), Code::IntensityUnreadable),
+            (8, Some(3), Code::IntensityUnreadable)
+        ]
+    );
+    assert_eq!(
+        repairs(&tables, "prunings.csv"),
+        [
+            (Code::UnitConverted, "intensity".to_owned(), 1, 3),
+            (Code::SettingMissing, "measured_as".to_owned(), 1, 2),
+        ]
+    );
+    assert!(has_problem(&tables, Code::SettingMissing, "set measured_as"));
+}
+
+#[test]
+fn a_file_may_declare_per_cent_and_basis() {
+    let folder = Folder::new();
+    folder.put("prunings.csv", "tree,date,intensity\nT1,2023-07-01,25\nT2,2023-07-01,50%\n");
+    folder.settings(
+        "[[files.prunings]]\npath = \"prunings.csv\"\nunits = { intensity = \"pct\" }\nmeasured_as = \"spread\"\n",
+    );
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Prunings, "intensity"), ["0.25", "0.5"]);
+    assert_eq!(column(&tables, Table::Prunings, "measured_as"), ["spread", "spread"]);
+    assert_eq!(
+        repairs(&tables, "prunings.csv"),
+        [(Code::UnitConverted, "intensity".to_owned(), 2, 2)]
+    );
+}
+
+#[test]
+fn repeated_rows_name_the_first() {
+    let folder = Folder::new();
+    folder.put(
+        "harvests_a.csv",
+        "tree,date,nut_kg\nT1,2024-03-01,3\nT1,2024-03-01,4\nT1,2024-03-01,3\n",
+    );
+    folder.put("harvests_b.csv", "tree,date,nut_kg\nT1,2024-03-01,4.0\n");
+    folder.remove("harvests.csv");
+    folder.put("trees.csv", "tree,block\nT1,B1\nT1,B1\nT1,B2\nT2,B1\n");
+    folder.put("blocks.csv", "block,site,region\nB1,S1,coast\nB2,S1,coast\nB1,S2,coast\n");
+    folder.put("trials.csv", "trial,tree,replicate\nX,T1,1\nX,T1,2\nY,T1,1\n");
+    let tables = folder.read();
+    let found: Vec<_> = tables
+        .quarantine
+        .iter()
+        .map(|row| (row.file.as_str(), row.line, row.column, row.code))
+        .collect();
+    assert_eq!(
+        found,
+        [
+            ("blocks.csv", 4, Some(1), Code::RowDuplicate),
+            ("trees.csv", 3, Some(1), Code::RowDuplicate),
+            ("trees.csv", 4, Some(1), Code::TreeInTwoBlocks),
+            ("harvests_a.csv", 4, Some(1), Code::RowDuplicate),
+            ("harvests_b.csv", 2, Some(1), Code::RowDuplicate),
+            ("trials.csv", 3, Some(2), Code::RowDuplicate),
+        ]
+    );
+    assert!(tables.quarantine[4].reason.contains("harvests_a.csv:3"));
+    assert!(has_problem(&tables, Code::RowDuplicate, "1 row with the tree and date"));
+}

@@ -1,0 +1,290 @@
+//! Which files are read, spreadsheets, Parquet, and books that are refused.
+
+#![allow(clippy::unwrap_used, reason = "a broken fixture fails the test")]
+
+mod common;
+
+use arrow::array::{
+    ArrayRef, BooleanArray, Date32Array, Decimal128Array, DictionaryArray, Float32Array,
+    Int64Array, RecordBatch, StringArray, TimestampMillisecondArray, UInt32Array,
+};
+use arrow::datatypes::Int32Type;
+use common::{Folder, aside, column, counts, has_problem, only, repairs, report};
+use parquet::arrow::ArrowWriter;
+use records::{Code, Table};
+use rust_xlsxwriter::{Format, Formula, Workbook};
+use std::sync::Arc;
+
+#[test]
+fn a_workbook_of_all_tables_is_read_sheet_by_sheet() {
+    let folder = Folder::new();
+    for table in ["blocks", "trees", "prunings", "harvests"] {
+        folder.remove(&format!("{table}.csv"));
+    }
+    let mut book = Workbook::new();
+    for (name, text) in
+        [("Blocks", common::BLOCKS), ("trees", common::TREES), ("prunings", common::PRUNINGS)]
+    {
+        let sheet = book.add_worksheet().set_name(name).unwrap();
+        for (row, line) in (0..).zip(text.lines()) {
+            for (cell, word) in (0..).zip(line.split(',')) {
+                sheet.write_string(row, cell, word).unwrap();
+            }
+        }
+    }
+    let sheet = book.add_worksheet().set_name("harvests").unwrap();
+    let day = Format::new().set_num_format("dd/mm/yyyy");
+    sheet.merge_range(0, 0, 0, 2, "Picks of the year", &Format::new()).unwrap();
+    for (cell, word) in (0..).zip(["Tree", "Date", "Nut kg"]) {
+        sheet.write_string(2, cell, word).unwrap();
+    }
+    sheet.write_number(3, 0, 101).unwrap();
+    // 45352 is 1 March 2024 in the 1900 date system.
+    sheet.write_number_with_format(3, 1, 45352, &day).unwrap();
+    sheet.write_number(3, 2, 3.5).unwrap();
+    sheet.write_string(4, 0, "T2").unwrap();
+    sheet.write_string(4, 1, "2024-03-02").unwrap();
+    sheet.write_formula(4, 2, Formula::new("=1/0").set_result("#DIV/0!")).unwrap();
+    sheet.write_string(6, 0, "T2").unwrap();
+    sheet.write_number(6, 1, 45353).unwrap();
+    sheet.write_string(6, 2, "4,5").unwrap();
+    sheet.write_boolean(7, 2, true).unwrap();
+    sheet.write_string(7, 0, "T2").unwrap();
+    sheet.write_string(1_048_575, 16_383, " ").unwrap();
+    book.save(folder.path().join("season.xlsx")).unwrap();
+
+    let tables = folder.read();
+    assert_eq!(counts(&tables, "season.xlsx#Blocks"), (1, 1, 0));
+    assert_eq!(counts(&tables, "season.xlsx#harvests"), (4, 2, 2));
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["101", "T2"]);
+    assert_eq!(column(&tables, Table::Harvests, "date"), ["2024-03-01", "2024-03-02"]);
+    assert_eq!(column(&tables, Table::Harvests, ".line"), ["4", "7"]);
+    assert_eq!(
+        repairs(&tables, "season.xlsx#harvests"),
+        [
+            (Code::TitleSkipped, String::new(), 1, 1),
+            (Code::DateSerial, "date".to_owned(), 1, 7),
+            (Code::DecimalComma, "nut_kg".to_owned(), 1, 7),
+        ]
+    );
+    assert_eq!(
+        aside(&tables),
+        [(5, Some(3), Code::NumberUnreadable), (8, Some(2), Code::CellMissing)]
+    );
+    assert!(tables.quarantine[0].reason.contains("#DIV/0!"), "{:?}", tables.quarantine[0]);
+    assert_eq!(tables.quarantine[0].text, "T2\t2024-03-02\t#DIV/0!");
+}
+
+#[test]
+fn a_sheet_may_be_named_in_the_settings() {
+    let folder = Folder::new();
+    let mut book = Workbook::new();
+    book.add_worksheet().set_name("other").unwrap().write_string(0, 0, "x").unwrap();
+    let sheet = book.add_worksheet().set_name("2024").unwrap();
+    for (cell, word) in (0..).zip(["tree", "date", "nut_kg", ""]) {
+        sheet.write_string(0, cell, word).unwrap();
+    }
+    sheet.write_string(1, 0, "T1").unwrap();
+    sheet.write_string(1, 1, "2024-03-01").unwrap();
+    sheet.write_number(1, 2, 2).unwrap();
+    sheet.write_string(1, 4, "a remark").unwrap();
+    std::fs::create_dir(folder.path().join("sub")).unwrap();
+    book.save(folder.path().join("sub/picks.xlsx")).unwrap();
+    folder.settings("[[files.harvests]]\npath = \"sub/picks.xlsx\"\nsheet = \"2024\"\n");
+    let tables = folder.read();
+    assert_eq!(counts(&tables, "sub/picks.xlsx#2024"), (1, 1, 0));
+    assert!(has_problem(&tables, Code::ColumnUnknown, "beyond the last header"));
+
+    folder.settings("[[files.harvests]]\npath = \"sub/picks.xlsx\"\nsheet = \"2023\"\n");
+    let problems = folder.refused();
+    assert_eq!(problems[0].place.to_string(), "book.toml:14");
+    assert!(problems[0].what.contains("it has other, 2024"));
+}
+
+/// A one-sheet OpenDocument spreadsheet with the least a reader needs.
+const ODS: &[u8] = include_bytes!("data/harvests.ods");
+
+#[test]
+fn ods_sheets_are_read() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    folder.put("harvests.ods", ODS);
+    let tables = folder.read();
+    assert_eq!(counts(&tables, "harvests.ods#harvests"), (2, 1, 1));
+    assert_eq!(column(&tables, Table::Harvests, "date"), ["2024-03-01"]);
+    assert_eq!(column(&tables, Table::Harvests, "nut_kg"), ["3.5"]);
+    assert_eq!(only(&tables).line, 3);
+}
+
+fn parquet(columns: Vec<(&str, ArrayRef)>) -> Vec<u8> {
+    let batch = RecordBatch::try_from_iter(columns).unwrap();
+    let mut bytes = Vec::new();
+    let mut writer = ArrowWriter::try_new(&mut bytes, batch.schema(), None).unwrap();
+    writer.write(&batch).unwrap();
+    writer.close().unwrap();
+    bytes
+}
+
+#[test]
+fn parquet_types_are_understood() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    let trees: DictionaryArray<Int32Type> = ["T1", "T2", "T1"].into_iter().collect();
+    // Day 19783 after 1970-01-01 is 2024-03-01 (and its noon 19783.5 days in milliseconds).
+    let noon = 19_783 * 86_400_000 + 43_200_000;
+    let moments = TimestampMillisecondArray::from(vec![noon, noon + 86_400_000, noon + 1]);
+    let kilograms = Decimal128Array::from(vec![Some(350), Some(450), None]);
+    folder.put(
+        "harvests.parquet",
+        parquet(vec![
+            ("Tree", Arc::new(trees)),
+            ("date", Arc::new(moments)),
+            ("nut_kg", Arc::new(kilograms.with_precision_and_scale(9, 2).unwrap())),
+            ("moisture_pct", Arc::new(Float32Array::from(vec![Some(8.5), None, None]))),
+            ("nut_count", Arc::new(UInt32Array::from(vec![1, 2, 3]))),
+        ]),
+    );
+    folder.remove("prunings.csv");
+    folder.put(
+        "prunings.parquet",
+        parquet(vec![
+            ("tree", Arc::new(Int64Array::from(vec![9_007_199_254_740_993_i64, 2]))),
+            ("date", Arc::new(Date32Array::from(vec![19_783, 19_784]))),
+            ("intensity", Arc::new(StringArray::from(vec!["0,25", "x"]))),
+            ("dressed", Arc::new(BooleanArray::from(vec![true, false]))),
+        ]),
+    );
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "date"), ["2024-03-01", "2024-03-02"]);
+    assert_eq!(column(&tables, Table::Harvests, "nut_kg"), ["3.5", "4.5"]);
+    assert_eq!(column(&tables, Table::Harvests, "moisture_pct"), ["8.5", "null"]);
+    assert_eq!(column(&tables, Table::Harvests, ".line"), ["1", "2"]);
+    assert_eq!(column(&tables, Table::Prunings, "tree"), ["9007199254740993"]);
+    assert_eq!(column(&tables, Table::Prunings, "dressed"), ["true"]);
+    assert_eq!(
+        aside(&tables),
+        [(2, Some(3), Code::NumberUnreadable), (3, Some(3), Code::CellMissing)]
+    );
+    assert_eq!(tables.quarantine[0].text, "2\t2024-03-02\tx\tno");
+}
+
+#[test]
+fn files_of_a_table_go_by_stem_and_settings() {
+    let folder = Folder::new();
+    folder.put("Harvests 2022.CSV", "tree,date,nut_kg\nT1,2022-03-01,1\n");
+    folder.put("harvests-2023.tsv", "tree\tdate\tnut_kg\nT1\t2023-03-01\t1\n");
+    folder.put("harvestsold.csv", "nonsense");
+    folder.put("~$harvests.xlsx", "lock");
+    let tables = folder.read();
+    let files: Vec<_> = tables.files.iter().map(|file| file.file.as_str()).collect();
+    assert_eq!(
+        files,
+        [
+            "blocks.csv",
+            "trees.csv",
+            "prunings.csv",
+            "Harvests 2022.CSV",
+            "harvests-2023.tsv",
+            "harvests.csv"
+        ]
+    );
+    folder.settings("[[files.harvests]]\npath = \"./harvests.csv\"\n");
+    assert_eq!(folder.read().files.len(), 4);
+}
+
+#[test]
+fn progress_tells_every_file() {
+    let folder = Folder::new();
+    let mut heard = Vec::new();
+    ingest_tables::read_book(folder.path(), &mut |p| {
+        heard.push((p.file.to_owned(), p.rows, p.files_done, p.files));
+    })
+    .unwrap();
+    assert_eq!(heard.first(), Some(&("blocks.csv".to_owned(), 0, 0, 4)));
+    assert_eq!(heard.last(), Some(&("harvests.csv".to_owned(), 2, 4, 4)));
+}
+
+fn codes(folder: &Folder) -> Vec<(String, Code)> {
+    folder.refused().into_iter().map(|p| (p.place.to_string(), p.code)).collect()
+}
+
+#[test]
+fn every_fatal_problem_comes_in_one_go() {
+    let folder = Folder::new();
+    folder.remove("prunings.csv");
+    folder.put("trees.csv", "tree,plot\nT1,B1\n");
+    folder.put("harvests.csv", "tree,date,nut_kg,Nut kg\nT1,2024-03-01,1,1\n");
+    folder.put("blocks.csv", "");
+    assert_eq!(
+        codes(&folder),
+        [
+            ("blocks.csv".to_owned(), Code::FileEmpty),
+            ("harvests.csv:1".to_owned(), Code::ColumnTwice),
+            ("prunings".to_owned(), Code::TableMissing),
+            ("trees.csv:1".to_owned(), Code::ColumnMissing),
+        ]
+    );
+    let problems = folder.refused();
+    assert!(problems[3].what.contains("found: tree, plot"));
+    assert!(problems[3].remedy.contains("[[files.trees]]"));
+}
+
+#[test]
+fn paths_must_stay_inside_and_exist() {
+    for path in ["../harvests.csv", "/etc/hosts", "missing.csv", "a/../../x.csv"] {
+        let folder = Folder::new();
+        folder.settings(&format!("[[files.harvests]]\npath = \"{path}\"\n"));
+        let problems = folder.refused();
+        assert_eq!(problems[0].place.to_string(), "book.toml:14", "{path}");
+    }
+    let folder = Folder::new();
+    folder
+        .settings("[[files.harvests]]\npath = \"harvests.csv\"\nunits = { nut_kg = \"stone\" }\n");
+    assert_eq!(codes(&folder), [("book.toml".to_owned(), Code::SettingImpossible)]);
+}
+
+#[test]
+fn no_settings_no_folder() {
+    let folder = Folder::new();
+    folder.remove("book.toml");
+    assert_eq!(codes(&folder), [("book.toml".to_owned(), Code::BookUnreadable)]);
+    folder.put("book.toml", "[book]\nname = 3\n");
+    assert_eq!(codes(&folder)[0].1, Code::BookUnreadable);
+    let gone = ingest_tables::read_book(&folder.path().join("gone"), &mut |_| ()).unwrap_err();
+    assert_eq!(gone.problems()[0].code, Code::FileUnreadable);
+}
+
+#[test]
+fn tables_without_rows_are_fatal_only_when_required() {
+    let folder = Folder::new();
+    folder.put("laterals.csv", "tree,date,frame_m2,laterals\n");
+    folder.put("harvests_2.csv", "");
+    let tables = folder.read();
+    assert!(has_problem(&tables, Code::TableHeaderOnly, "laterals.csv:1"));
+    assert!(has_problem(&tables, Code::FileEmpty, "harvests_2.csv"));
+    assert_eq!(counts(&tables, "harvests_2.csv"), (0, 0, 0));
+    assert_eq!(common::frame(&tables, Table::Laterals).height(), 0);
+    folder.put("trees.csv", "tree,block\n\n");
+    assert_eq!(codes(&folder), [("trees.csv:1".to_owned(), Code::TableHeaderOnly)]);
+}
+
+#[test]
+fn broken_files_are_refused_by_name() {
+    let folder = Folder::new();
+    folder.put("harvests.xlsx", "not a spreadsheet");
+    folder.put("harvests.parquet", "not parquet");
+    folder.put("harvests.csv", b"PK\x03\x04 a renamed workbook");
+    let found = codes(&folder);
+    let names: Vec<_> = found.iter().map(|(place, _)| place.as_str()).collect();
+    assert_eq!(names, ["harvests.csv", "harvests.parquet", "harvests.xlsx"]);
+    assert!(found.iter().all(|(_, code)| *code == Code::FileUnreadable));
+}
+
+#[test]
+fn fingerprints_follow_the_bytes() {
+    let folder = Folder::new();
+    let first = report(&folder.read(), "trees.csv").fingerprint.clone();
+    assert_eq!(report(&folder.read(), "trees.csv").fingerprint, first);
+    folder.put("trees.csv", "tree,block\nT1,B1\nT3,B1\n");
+    assert_ne!(report(&folder.read(), "trees.csv").fingerprint, first);
+}
