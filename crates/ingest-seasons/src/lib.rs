@@ -1,1 +1,28 @@
-//! ingest-seasons
+//! Typed rows of a record book linked into one row per tree and crop season.
+
+mod assemble;
+mod fates;
+mod frame;
+mod laterals;
+mod link;
+mod near;
+mod outcome;
+mod parquet_out;
+mod picks;
+mod places;
+mod practice;
+mod prunings;
+mod rows;
+mod scarcity;
+mod seasons;
+mod summary;
+#[cfg(test)]
+mod tests;
+mod to_arrow;
+mod trials;
+
+pub use link::{LinkError, Linked, link};
+pub use outcome::{NotLinked, Reason, TableLinks};
+pub use parquet_out::{WriteError, write_parquet};
+pub use summary::{LinkSummary, RegionSummary};
+pub use to_arrow::schema;

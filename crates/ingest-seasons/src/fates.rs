@@ -1,0 +1,176 @@
+//! Rows that stay in their table but are in no tree-season: how many, and why.
+
+use crate::assemble::Parts;
+use crate::frame::{FILE, LINE, REGION_NO, TREE_NO, indices, ints, left_join};
+use crate::laterals::FRAMES;
+use crate::outcome::{Outcome, Reason};
+use crate::places::Places;
+use polars::prelude::*;
+use records::tree_season as ts;
+use records::{Code, Table};
+use std::collections::BTreeMap;
+
+const TREE_SEASON: [&str; 2] = [TREE_NO, ts::SEASON];
+const LINKED: &str = "linked";
+
+/// Counts every kept row that is in no tree-season, with its reason.
+pub(crate) fn pass_over(
+    parts: &Parts<'_>,
+    linked: &DataFrame,
+    places: &Places,
+    outcome: &mut Outcome,
+) -> PolarsResult<()> {
+    let fates = Fates::of(parts, linked)?;
+    fates.of_picks(parts, outcome)?;
+    fates.of_prunings(parts, places, outcome)?;
+    if let Some(laterals) = parts.laterals {
+        fates.of_laterals(laterals, outcome)?;
+    }
+    fates.of_trees(parts, linked, places, outcome)
+}
+
+/// Rows left out: why, region, season and how many.
+type Left = (Reason, u32, i32, u64);
+
+/// What is known of every tree-season that has a pick.
+struct Fates {
+    /// `tree_no`, `season`, `linked`: one row per tree-season with a pick.
+    picked: DataFrame,
+    /// Last season with a pick by `region_no`.
+    last: BTreeMap<u32, i32>,
+}
+
+impl Fates {
+    fn of(parts: &Parts<'_>, linked: &DataFrame) -> PolarsResult<Self> {
+        let kept = linked.clone().lazy().select(TREE_SEASON.map(col));
+        let kept = kept.with_column(lit(true).alias(LINKED));
+        let picked = parts.yields.clone().lazy().select(TREE_SEASON.map(col));
+        let picked = left_join(picked, kept, &TREE_SEASON)
+            .with_column(col(LINKED).fill_null(lit(false)))
+            .collect()?;
+        let mut last = BTreeMap::new();
+        let regions = indices(parts.yields, REGION_NO)?.iter();
+        for (region, season) in regions.zip(ints(parts.yields, ts::SEASON)?.iter()) {
+            if let (Some(region), Some(season)) = (region, season) {
+                let known = last.entry(region).or_insert(season);
+                *known = season.max(*known);
+            }
+        }
+        Ok(Self { picked, last })
+    }
+
+    /// Per row of a frame with one row per tree-season: region, season, rows behind it, and the
+    /// reason when they are in no tree-season of the table.
+    fn reasons(&self, frame: &DataFrame, rows: &str) -> PolarsResult<Vec<Option<Left>>> {
+        let joined =
+            left_join(frame.clone().lazy(), self.picked.clone().lazy(), &TREE_SEASON).collect()?;
+        let places = indices(&joined, REGION_NO)?.iter().zip(ints(&joined, ts::SEASON)?.iter());
+        Ok(places
+            .zip(ints(&joined, rows)?.iter())
+            .zip(joined.column(LINKED)?.bool()?.iter())
+            .map(|(((region, season), rows), linked)| {
+                let (region, season) = (region?, season?);
+                let reason = match linked {
+                    Some(true) => return None,
+                    Some(false) => Reason::OtherBasis,
+                    None if self.last.get(&region).is_some_and(|&last| season > last) => {
+                        Reason::ComingSeason
+                    }
+                    None => Reason::NoHarvestInSeason,
+                };
+                Some((reason, region, season, u64::try_from(rows?).ok()?))
+            })
+            .collect())
+    }
+
+    fn of_picks(&self, parts: &Parts<'_>, outcome: &mut Outcome) -> PolarsResult<()> {
+        for (reason, _, _, rows) in self.reasons(parts.yields, ts::PICKS)?.into_iter().flatten() {
+            outcome.pass_over(Table::Harvests, reason, rows);
+        }
+        Ok(())
+    }
+
+    fn of_laterals(&self, laterals: &DataFrame, outcome: &mut Outcome) -> PolarsResult<()> {
+        for (reason, _, _, rows) in self.reasons(laterals, FRAMES)?.into_iter().flatten() {
+            outcome.pass_over(Table::Laterals, reason, rows);
+        }
+        Ok(())
+    }
+
+    fn of_prunings(
+        &self,
+        parts: &Parts<'_>,
+        places: &Places,
+        outcome: &mut Outcome,
+    ) -> PolarsResult<()> {
+        // Sorted by file and line, so that the first row met is the first of the files.
+        let by = [col(FILE), col(LINE)];
+        let prunings = parts.prunings.clone().lazy();
+        let prunings = prunings.sort_by_exprs(by, SortMultipleOptions::default()).collect()?;
+        let first = crate::frame::stands(&prunings)?;
+        let mut missing: BTreeMap<(u32, i32), (u64, (u32, u32))> = BTreeMap::new();
+        for (fate, at) in self.reasons(&prunings, ts::PRUNINGS)?.into_iter().zip(first) {
+            let Some((reason, region, season, rows)) = fate else { continue };
+            outcome.pass_over(Table::Prunings, reason, rows);
+            if reason == Reason::NoHarvestInSeason {
+                missing.entry((region, season)).or_insert((0, at)).0 += rows;
+            }
+        }
+        for ((region, season), (rows, at)) in missing {
+            let region = places.region_id(region);
+            outcome.warn(
+                outcome.place(at),
+                Code::PruningWithoutHarvest,
+                format!(
+                    "{rows} pruning(s) in region '{region}' before harvest {season} of trees \
+                     without a pick in it, here first"
+                ),
+                "add the picks of these trees, with 0 kg where a tree was picked and bore nothing",
+            );
+        }
+        Ok(())
+    }
+
+    fn of_trees(
+        &self,
+        parts: &Parts<'_>,
+        linked: &DataFrame,
+        places: &Places,
+        outcome: &mut Outcome,
+    ) -> PolarsResult<()> {
+        // tree_no counts the trees from 0, so it indexes what became of them.
+        let mut fate = vec![Some(Reason::NoHarvest); places.trees.height()];
+        for (frame, reason) in [(parts.yields, Some(Reason::OtherBasis)), (linked, None)] {
+            for tree in indices(frame, TREE_NO)?.iter().flatten() {
+                if let Some(of_tree) = fate.get_mut(tree as usize) {
+                    *of_tree = reason;
+                }
+            }
+        }
+        let mut idle: BTreeMap<u32, u64> = BTreeMap::new();
+        for (of_tree, region) in fate.iter().zip(indices(&places.trees, REGION_NO)?.iter()) {
+            let (Some(reason), Some(region)) = (*of_tree, region) else { continue };
+            outcome.pass_over(Table::Trees, reason, 1);
+            if reason == Reason::NoHarvest {
+                *idle.entry(region).or_default() += 1;
+            }
+        }
+        for (region, trees) in idle {
+            let region = places.region_id(region);
+            outcome.warn(
+                outcome.place_of(Table::Trees),
+                Code::TreeWithoutHarvest,
+                format!("{trees} tree(s) of region '{region}' have no pick in any season"),
+                "nothing to do for trees that are not recorded; else check their ids in harvests",
+            );
+        }
+        if let Some(plots) = parts.plots {
+            for tree in indices(plots, TREE_NO)?.iter().flatten() {
+                if let Some(Some(reason)) = fate.get(tree as usize) {
+                    outcome.pass_over(Table::Trials, *reason, 1);
+                }
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,141 @@
+//! The way from typed rows to tree-seasons, in the order in which it is walked.
+
+use crate::assemble::{Parts, tree_seasons};
+use crate::outcome::{Outcome, TableLinks};
+use crate::places::Places;
+use crate::summary::LinkSummary;
+use crate::{fates, laterals, picks, practice, prunings, scarcity, to_arrow, trials};
+use arrow::error::ArrowError;
+use arrow::record_batch::RecordBatch;
+use ingest_tables::{BookTables, IngestError, SetAside};
+use polars::prelude::{DataFrame, PolarsError};
+use records::{Book, Code, Practice, Problem, Severity, Table};
+use std::collections::BTreeMap;
+use thiserror::Error;
+
+/// A linked record book.
+#[derive(Debug, Clone)]
+pub struct Linked {
+    /// The columns of [`records::tree_season::COLUMNS`], sorted by region, site, block, tree and season.
+    pub tree_seasons: RecordBatch,
+    /// Present practice of each region where it is stated or can be seen, by region id.
+    pub practice: Vec<Practice>,
+    /// Counts.
+    pub summary: LinkSummary,
+    /// What a person should look at, sorted by place.
+    pub problems: Vec<Problem>,
+}
+
+/// Why a book could not be linked.
+#[derive(Debug, Error)]
+pub enum LinkError {
+    /// No tree-season came out; the problem says what became of the rows.
+    #[error("{problem}")]
+    NothingLinked {
+        /// Fatal problem with the reasons.
+        problem: Box<Problem>,
+        /// Where every row went.
+        summary: Box<LinkSummary>,
+    },
+    /// A required table is absent; reading refuses such books.
+    #[error("internal error: the table {0} is missing")]
+    TableMissing(Table),
+    /// Rows got lost or were counted twice.
+    #[error("internal error: rows of {} are not conserved: {} kept, {} linked, {:?} not linked", .0.table, .0.kept, .0.linked, .0.not_linked)]
+    NotConserved(Box<TableLinks>),
+    /// The table engine refused a step.
+    #[error("internal error: {0}")]
+    Table(#[from] PolarsError),
+    /// The result broke its own schema.
+    #[error("internal error: {0}")]
+    Schema(#[from] ArrowError),
+    /// Rows could not be moved to quarantine.
+    #[error(transparent)]
+    SetAside(#[from] IngestError),
+}
+
+/// Links the rows of a book into tree-seasons; rows that name unknown places or impossible days
+/// move from their table into quarantine.
+///
+/// # Errors
+/// [`LinkError::NothingLinked`] when no tree-season comes out (rows are set aside all the same),
+/// the others when the program broke a promise.
+pub fn link(tables: &mut BookTables) -> Result<Linked, LinkError> {
+    let files = tables.files.iter().map(|file| (file.table, file.file.clone())).collect();
+    let mut outcome = Outcome::new(files);
+    let linked = link_frames(&tables.book, &tables.frames, &mut outcome);
+    outcome.rejected.sort_unstable();
+    let rejected = outcome.rejected.into_iter().map(|row| SetAside {
+        file: row.stands.0,
+        line: row.stands.1,
+        column: None,
+        code: row.code,
+        reason: row.reason,
+        remedy: row.remedy,
+    });
+    tables.set_aside(rejected.collect())?;
+    linked
+}
+
+/// Links frames; rejected rows and problems gather in the outcome.
+pub(crate) fn link_frames(
+    book: &Book,
+    frames: &BTreeMap<Table, DataFrame>,
+    outcome: &mut Outcome,
+) -> Result<Linked, LinkError> {
+    let needed = |table| frames.get(&table).ok_or(LinkError::TableMissing(table));
+    let places = Places::join(needed(Table::Blocks)?, needed(Table::Trees)?, book, outcome)?;
+    let yields = picks::yields(needed(Table::Harvests)?, &places, book, outcome)?;
+    let basis = book.options.only_measured_as;
+    let prunings = prunings::combined(needed(Table::Prunings)?, &places, basis, outcome)?;
+    let laterals = frames
+        .get(&Table::Laterals)
+        .map(|frame| laterals::densities(frame, &places, outcome))
+        .transpose()?;
+    let plots = frames
+        .get(&Table::Trials)
+        .map(|frame| trials::plots(frame, &places, outcome))
+        .transpose()?;
+    let parts = Parts {
+        yields: &yields.frame,
+        prunings: &prunings,
+        laterals: laterals.as_ref(),
+        plots: plots.as_ref(),
+    };
+    let linked = tree_seasons(&parts, &places, &book.options)?;
+
+    fates::pass_over(&parts, &linked, &places, outcome)?;
+    let kept = frames.iter().map(|(&table, frame)| (table, frame.height() as u64)).collect();
+    let summary = LinkSummary::of(&parts, &linked, &kept, &yields, &places, book, outcome)?;
+    if let Some(lost) = summary.tables.iter().find(|table| !table.is_conserved()) {
+        return Err(LinkError::NotConserved(Box::new(lost.clone())));
+    }
+    if linked.height() == 0 {
+        return Err(nothing_linked(summary, outcome));
+    }
+    let practice = practice::of_regions(&linked, &places, book, outcome)?;
+    scarcity::warn(&summary, outcome);
+    let mut problems = std::mem::take(&mut outcome.problems);
+    problems.sort();
+    let tree_seasons = to_arrow::batch(to_arrow::arrays(&linked)?)?;
+    Ok(Linked { tree_seasons, practice, summary, problems })
+}
+
+fn nothing_linked(summary: LinkSummary, outcome: &Outcome) -> LinkError {
+    let mut fates = Vec::new();
+    for table in &summary.tables {
+        fates.extend(table.not_linked.iter().map(|part| {
+            format!("{} of {} {}: {}", part.rows, table.kept, table.table, part.reason)
+        }));
+    }
+    let fates =
+        if fates.is_empty() { "the tables have no rows".to_owned() } else { fates.join("; ") };
+    let problem = Problem::new(
+        outcome.place_of(Table::Harvests),
+        Severity::Fatal,
+        Code::NothingLinked,
+        format!("no pick could be joined to a tree and a season ({fates})"),
+        "see quarantine.csv for each row and its remedy",
+    );
+    LinkError::NothingLinked { problem: Box::new(problem), summary: Box::new(summary) }
+}

@@ -1,0 +1,84 @@
+//! Ids that differ only in case, spaces, marks or leading zeros: offered as hints, never used.
+
+use std::collections::HashMap;
+
+/// Known ids by their reduced form.
+#[derive(Debug, Default)]
+pub(crate) struct NearMisses {
+    // Only looked up, never walked, so its order cannot reach a result.
+    by_form: HashMap<String, Vec<String>>,
+}
+
+impl NearMisses {
+    /// Ids in the order in which hints name them.
+    pub(crate) fn of<'a>(ids: impl Iterator<Item = &'a str>) -> Self {
+        let mut by_form: HashMap<String, Vec<String>> = HashMap::new();
+        for id in ids {
+            by_form.entry(reduced(id)).or_default().push(id.to_owned());
+        }
+        Self { by_form }
+    }
+
+    /// A remedy that names the nearest known ids, or `otherwise`.
+    pub(crate) fn remedy(&self, id: &str, otherwise: &str) -> String {
+        match self.by_form.get(&reduced(id)).map(Vec::as_slice) {
+            None | Some([]) => otherwise.to_owned(),
+            Some(near) => {
+                let shown: Vec<_> = near.iter().take(3).map(|id| format!("'{id}'")).collect();
+                format!("did you mean {}? ids must match letter by letter", shown.join(" or "))
+            }
+        }
+    }
+}
+
+/// Lower case, letters and digits only, no leading zeros; `-` stays between two numbers.
+fn reduced(id: &str) -> String {
+    let mut form = String::with_capacity(id.len());
+    for piece in id.split(|c: char| !c.is_alphanumeric()) {
+        let mut rest = piece;
+        while let Some(first) = rest.chars().next() {
+            let digits = first.is_ascii_digit();
+            let end = rest.find(|c: char| c.is_ascii_digit() != digits).unwrap_or(rest.len());
+            let (run, after) = rest.split_at(end);
+            rest = after;
+            if digits {
+                if form.ends_with(|last: char| last.is_ascii_digit()) {
+                    form.push('-');
+                }
+                let number = run.trim_start_matches('0');
+                form.push_str(if number.is_empty() { "0" } else { number });
+            } else {
+                form.push_str(&run.to_lowercase());
+            }
+        }
+    }
+    form
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ids_that_differ_in_writing_only_share_a_form() {
+        for (one, other) in [
+            ("T007", "t7"),
+            ("A-1", "a 01"),
+            ("B 001-02", "b1/2"),
+            ("R0", "r000"),
+            ("10-00", "10/0"),
+        ] {
+            assert_eq!(reduced(one), reduced(other), "{one} {other}");
+        }
+        for (one, other) in [("T70", "T7"), ("A-1-2", "A-12"), ("T1", "S1"), ("T100", "T1")] {
+            assert_ne!(reduced(one), reduced(other), "{one} {other}");
+        }
+    }
+
+    #[test]
+    fn a_hint_names_the_near_ids() {
+        let near = NearMisses::of(["T-007", "T-008"].into_iter());
+        assert!(near.remedy("t7", "none").contains("'T-007'"));
+        assert_eq!(near.remedy("X", "none"), "none");
+    }
+}

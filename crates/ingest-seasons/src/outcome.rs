@@ -1,0 +1,140 @@
+//! What became of the rows of every table: linked, left out for a stated reason, or set aside.
+
+use records::{Code, Place, Problem, Severity, Table};
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::fmt;
+
+/// Why a row is in no tree-season.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Reason {
+    /// Moved to quarantine under this code.
+    SetAside(Code),
+    /// A tree, trial plot or block whose trees have no harvest in any season.
+    NoHarvest,
+    /// A pruning or frame count whose season has no harvest of the tree.
+    NoHarvestInSeason,
+    /// A pruning or frame count after the last recorded harvest of its region.
+    ComingSeason,
+    /// A tree-season pruned on another basis than `only_measured_as`.
+    OtherBasis,
+    /// A further trial of a tree that is already in one.
+    FurtherTrial,
+}
+
+/// Rows of one table left out for one reason.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct NotLinked {
+    /// Why.
+    pub reason: Reason,
+    /// How many rows.
+    pub rows: u64,
+}
+
+/// Where the rows of one table went; `kept` = `linked` + all of `not_linked`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct TableLinks {
+    /// The table.
+    pub table: Table,
+    /// Rows handed over by reading.
+    pub kept: u64,
+    /// Rows behind at least one tree-season.
+    pub linked: u64,
+    /// The others, by reason.
+    pub not_linked: Vec<NotLinked>,
+}
+
+/// A row that linking refuses.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Rejected {
+    pub(crate) table: Table,
+    /// File index and line.
+    pub(crate) stands: (u32, u32),
+    pub(crate) code: Code,
+    pub(crate) reason: String,
+    pub(crate) remedy: String,
+}
+
+/// Collects rejections, counts and problems while the tables are linked.
+#[derive(Debug)]
+pub(crate) struct Outcome {
+    /// File of each index, with its table.
+    files: Vec<(Table, String)>,
+    pub(crate) rejected: Vec<Rejected>,
+    pub(crate) problems: Vec<Problem>,
+    not_linked: BTreeMap<(Table, Reason), u64>,
+}
+
+impl Outcome {
+    pub(crate) fn new(files: Vec<(Table, String)>) -> Self {
+        Self { files, rejected: Vec::new(), problems: Vec::new(), not_linked: BTreeMap::new() }
+    }
+
+    /// Marks a row for quarantine.
+    pub(crate) fn reject(&mut self, row: Rejected) {
+        self.pass_over(row.table, Reason::SetAside(row.code), 1);
+        self.rejected.push(row);
+    }
+
+    /// Counts rows that stay in their table but are in no tree-season.
+    pub(crate) fn pass_over(&mut self, table: Table, reason: Reason, rows: u64) {
+        if rows > 0 {
+            *self.not_linked.entry((table, reason)).or_default() += rows;
+        }
+    }
+
+    pub(crate) fn warn(
+        &mut self,
+        place: Place,
+        code: Code,
+        what: impl Into<String>,
+        remedy: impl Into<String>,
+    ) {
+        self.problems.push(Problem::new(place, Severity::Warning, code, what, remedy));
+    }
+
+    /// The line a row was read from.
+    pub(crate) fn place(&self, (file, line): (u32, u32)) -> Place {
+        let name = self.files.get(file as usize).map_or("", |(_, name)| name.as_str());
+        Place::line(name, u64::from(line))
+    }
+
+    /// The first file of a table, or the table's name when it has none.
+    pub(crate) fn place_of(&self, table: Table) -> Place {
+        let name = self.files.iter().find(|(of, _)| *of == table).map(|(_, name)| name.as_str());
+        Place::file(name.unwrap_or(table.as_str()))
+    }
+
+    /// Counts of one table.
+    pub(crate) fn links(&self, table: Table, kept: u64, linked: u64) -> TableLinks {
+        let not_linked = self
+            .not_linked
+            .iter()
+            .filter(|((of, _), _)| *of == table)
+            .map(|(&(_, reason), &rows)| NotLinked { reason, rows })
+            .collect();
+        TableLinks { table, kept, linked, not_linked }
+    }
+}
+
+impl TableLinks {
+    /// Whether every row is accounted for exactly once.
+    #[must_use]
+    pub fn is_conserved(&self) -> bool {
+        self.kept == self.linked + self.not_linked.iter().map(|part| part.rows).sum::<u64>()
+    }
+}
+
+impl fmt::Display for Reason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::SetAside(code) => write!(f, "set aside, {code}"),
+            Self::NoHarvest => f.write_str("no harvest in any season"),
+            Self::NoHarvestInSeason => f.write_str("no harvest of the tree in that season"),
+            Self::ComingSeason => f.write_str("for the coming season"),
+            Self::OtherBasis => f.write_str("pruned on another basis than only_measured_as"),
+            Self::FurtherTrial => f.write_str("a further trial of the tree"),
+        }
+    }
+}

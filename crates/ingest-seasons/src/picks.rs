@@ -1,0 +1,130 @@
+//! Picks added up to the yield of a tree in a season, at reference moisture.
+
+use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, only, sorted, stands};
+use crate::outcome::{Outcome, Rejected};
+use crate::places::Places;
+use crate::rows::{at_their_trees, written};
+use crate::seasons::{day, day_number, on_days};
+use polars::prelude::*;
+use records::tree_season as ts;
+use records::{Book, Calendar, Code, Table, at_reference_moisture};
+
+/// The yields, and how picks without a moisture were taken.
+#[derive(Debug)]
+pub(crate) struct Yields {
+    /// `tree_no`, `region_no`, `season`, `yield_kg`, `picks`, `nut_count`, one row per tree-season.
+    pub(crate) frame: DataFrame,
+    /// Picks without a moisture, taken at the book's default.
+    pub(crate) at_default_moisture: u64,
+    /// Picks without a moisture in a book without a default, taken as weighed.
+    pub(crate) at_reference_moisture: u64,
+}
+
+const NUT_KG: &str = "nut_kg";
+const MOISTURE: &str = "moisture_pct";
+const UNCOUNTED: &str = "uncounted";
+
+/// One row per tree and season with at least one pick; a pick of 0 kg is a crop of nothing.
+pub(crate) fn yields(
+    frame: &DataFrame,
+    places: &Places,
+    book: &Book,
+    outcome: &mut Outcome,
+) -> PolarsResult<Yields> {
+    let grace = book.options.harvest_grace_days;
+    let wanted = [NUT_KG, MOISTURE, ts::NUT_COUNT];
+    let picks = at_their_trees(Table::Harvests, frame, &wanted, places, outcome)?;
+    let season = |calendar: &Calendar, day| calendar.season_of_pick(day, grace).map(i32::from);
+    let picks = on_days(picks, places, &[(ts::SEASON, &season)])?;
+    let mut picks = in_season(&picks, places, grace, outcome)?;
+
+    let reference = book.book.reference_moisture_pct;
+    let (mut at_default, mut as_weighed) = (0, 0);
+    let kg: Float64Chunked = floats(&picks, NUT_KG)?
+        .iter()
+        .zip(floats(&picks, MOISTURE)?.iter())
+        .map(|(kg, moisture)| {
+            let moisture = match (moisture, book.book.default_moisture_pct) {
+                (Some(measured), _) => measured,
+                (None, Some(default)) => {
+                    at_default += 1;
+                    default
+                }
+                (None, None) => {
+                    as_weighed += 1;
+                    reference
+                }
+            };
+            Some(at_reference_moisture(kg?, moisture, reference))
+        })
+        .collect();
+    picks.with_column(kg.with_name(ts::YIELD_KG.into()).into_column())?;
+
+    let frame = sorted(picks.lazy(), &[TREE_NO, ts::SEASON, DATE, ts::YIELD_KG])
+        .group_by_stable([col(TREE_NO), col(REGION_NO), col(ts::SEASON)])
+        .agg([
+            col(ts::YIELD_KG).sum(),
+            len().cast(DataType::Int32).alias(ts::PICKS),
+            col(ts::NUT_COUNT).sum().cast(DataType::Float64),
+            col(ts::NUT_COUNT).null_count().alias(UNCOUNTED),
+        ])
+        .with_column(
+            when(col(UNCOUNTED).eq(lit(0)))
+                .then(col(ts::NUT_COUNT))
+                .otherwise(lit(NULL))
+                .alias(ts::NUT_COUNT),
+        )
+        .select([TREE_NO, REGION_NO, ts::SEASON, ts::YIELD_KG, ts::PICKS, ts::NUT_COUNT].map(col))
+        .collect()?;
+    Ok(Yields { frame, at_default_moisture: at_default, at_reference_moisture: as_weighed })
+}
+
+/// Rejects picks outside every harvest window.
+fn in_season(
+    picks: &DataFrame,
+    places: &Places,
+    grace: i32,
+    outcome: &mut Outcome,
+) -> PolarsResult<DataFrame> {
+    let mut keep = Vec::with_capacity(picks.height());
+    let days = indices(picks, REGION_NO)?.iter().zip(ints(picks, DATE)?.iter());
+    for ((season, (region, date)), at) in
+        ints(picks, ts::SEASON)?.iter().zip(days).zip(stands(picks)?)
+    {
+        keep.push(season.is_some());
+        if season.is_some() {
+            continue;
+        }
+        let nearest = region.and_then(|region| places.calendar(region)).zip(date);
+        let missed = nearest.and_then(|(calendar, date)| nearest_window(calendar, date));
+        let region = places.region_id(region.unwrap_or(u32::MAX));
+        outcome.reject(Rejected {
+            table: Table::Harvests,
+            stands: at,
+            code: Code::DateInNoSeason,
+            reason: format!(
+                "{} lies in no harvest window of region '{region}'{}",
+                written(date),
+                missed.unwrap_or_default()
+            ),
+            remedy: format!(
+                "correct the date, widen harvest of [regions.{region}], or raise \
+                 [options] harvest_grace_days (now {grace})"
+            ),
+        });
+    }
+    only(picks, keep)
+}
+
+/// The harvest window nearest to a day, in words, with the days by which it is missed.
+fn nearest_window(calendar: &Calendar, date: i32) -> Option<String> {
+    let year = day(date)?.year();
+    let (missed, opens, closes) = (year - 1..=year + 1)
+        .map(|year| (calendar.harvest_opens(year), calendar.harvest.close_of(year)))
+        .map(|(opens, closes)| {
+            let missed = (day_number(opens) - date).max(date - day_number(closes));
+            (missed, opens, closes)
+        })
+        .min()?;
+    Some(format!("; the nearest, {opens} to {closes}, is missed by {missed} day(s)"))
+}

@@ -1,0 +1,308 @@
+//! Trees in blocks in regions: which tree stands where, and which rows name an unknown place.
+
+use crate::frame::{
+    FILE, LINE, PLANTED, REGION_NO, TREE_NO, floats, indices, left_join, only, sorted, stands,
+    texts,
+};
+use crate::near::NearMisses;
+use crate::outcome::{Outcome, Rejected};
+use polars::prelude::*;
+use records::tree_season as ts;
+use records::{Book, Calendar, Code, Table, canopy_ground_projection_m2, trees_per_ha};
+use std::cell::OnceCell;
+use std::collections::BTreeMap;
+
+/// A region of the book with its calendar.
+#[derive(Debug)]
+pub(crate) struct RegionPlace {
+    pub(crate) id: String,
+    pub(crate) calendar: Calendar,
+}
+
+/// Trees, blocks and regions that agree with each other.
+#[derive(Debug)]
+pub(crate) struct Places {
+    /// Regions with a calendar, by id; `region_no` is the position here.
+    pub(crate) regions: Vec<RegionPlace>,
+    /// One row per tree sorted by region, site, block and tree, `tree_no` counting them, with the
+    /// columns of the linked table that do not change with the season.
+    pub(crate) trees: DataFrame,
+    /// Blocks that joined a region.
+    pub(crate) blocks: u64,
+    /// Trees whose own row was set aside, with the reason their records are given.
+    lost: BTreeMap<String, String>,
+    near: OnceCell<NearMisses>,
+}
+
+/// Blocks by id with what makes a tree of theirs unusable.
+type Lost = BTreeMap<String, String>;
+
+const BLOCK_PLANTED: &str = "block_planted";
+
+impl Places {
+    /// Joins trees to blocks and blocks to regions; rows that cannot be joined are rejected.
+    pub(crate) fn join(
+        blocks: &DataFrame,
+        trees: &DataFrame,
+        book: &Book,
+        outcome: &mut Outcome,
+    ) -> PolarsResult<Self> {
+        let regions: Vec<RegionPlace> = book
+            .regions
+            .iter()
+            .filter_map(|(id, region)| {
+                Some(RegionPlace { id: id.clone(), calendar: region.calendar()? })
+            })
+            .collect();
+        let (blocks, lost_blocks) = known_blocks(blocks, &regions, outcome)?;
+        let (trees, lost) = known_trees(trees, &blocks, &lost_blocks, outcome)?;
+        Ok(Self { regions, trees, blocks: blocks.height() as u64, lost, near: OnceCell::new() })
+    }
+
+    pub(crate) fn calendar(&self, region_no: u32) -> Option<&Calendar> {
+        self.regions.get(region_no as usize).map(|region| &region.calendar)
+    }
+
+    pub(crate) fn region_id(&self, region_no: u32) -> &str {
+        self.regions.get(region_no as usize).map_or("", |region| region.id.as_str())
+    }
+
+    /// Why a tree is unknown, and what to do about it.
+    pub(crate) fn unknown(&self, tree: &str) -> PolarsResult<(String, String)> {
+        if let Some(why) = self.lost.get(tree) {
+            let reason = format!("tree '{tree}': {why}");
+            return Ok((reason, "mend the row of the tree first".to_owned()));
+        }
+        let near = match self.near.get() {
+            Some(near) => near,
+            None => {
+                let near = NearMisses::of(texts(&self.trees, ts::TREE)?.iter().flatten());
+                self.near.get_or_init(|| near)
+            }
+        };
+        Ok((
+            format!("tree '{tree}' is not in the tree table"),
+            near.remedy(tree, "add the tree to the tree table, or correct the id"),
+        ))
+    }
+}
+
+/// Rows of one block id, in file order: file and line, row, site and region.
+type SameId<'a> = Vec<((u32, u32), usize, &'a str, &'a str)>;
+
+/// Blocks with a known region; the others are rejected and come back with the reason.
+fn known_blocks(
+    frame: &DataFrame,
+    regions: &[RegionPlace],
+    outcome: &mut Outcome,
+) -> PolarsResult<(DataFrame, Lost)> {
+    let (blocks, sites) = (texts(frame, ts::BLOCK)?, texts(frame, ts::SITE)?);
+    let mut by_id: BTreeMap<&str, SameId<'_>> = BTreeMap::new();
+    let places = sites.iter().zip(texts(frame, ts::REGION)?.iter());
+    for (row, ((block, at), (site, region))) in
+        blocks.iter().zip(stands(frame)?).zip(places).enumerate()
+    {
+        let place = (at, row, site.unwrap_or(""), region.unwrap_or(""));
+        by_id.entry(block.unwrap_or("")).or_default().push(place);
+    }
+    let near = NearMisses::of(regions.iter().map(|region| region.id.as_str()));
+    let mut region_no: Vec<Option<u32>> = vec![None; frame.height()];
+    let mut lost = Lost::new();
+    for (block, mut rows) in by_id {
+        rows.sort_unstable();
+        let Some(&(first_at, row, site, region)) = rows.first() else { continue };
+        let first_place = outcome.place(first_at);
+        let mut reject = |stands, code, reason: String, remedy: String| {
+            outcome.reject(Rejected { table: Table::Blocks, stands, code, reason, remedy });
+        };
+        if rows.iter().any(|&(_, _, s, r)| (s, r) != (site, region)) {
+            // Block ids are unique in a book; which of the places is meant cannot be known.
+            for &(at, ..) in &rows {
+                reject(
+                    at,
+                    Code::RowDuplicate,
+                    format!("block '{block}' is listed at more than one site or region"),
+                    "give every block of the book its own id, for example with the site in front"
+                        .to_owned(),
+                );
+            }
+            lost.insert(
+                block.to_owned(),
+                format!("its block '{block}' is listed at more than one site or region"),
+            );
+            continue;
+        }
+        for &(at, ..) in rows.iter().skip(1) {
+            reject(
+                at,
+                Code::RowDuplicate,
+                format!("block '{block}' is listed before, at {first_place}"),
+                "keep one row for each block".to_owned(),
+            );
+        }
+        if let Some(number) = regions.iter().position(|known| known.id == region) {
+            if let Some(slot) = region_no.get_mut(row) {
+                *slot = u32::try_from(number).ok();
+            }
+        } else {
+            reject(
+                first_at,
+                Code::RegionUnknown,
+                format!("region '{region}' of block '{block}' is not declared in book.toml"),
+                near.remedy(region, "add the region with its windows to book.toml, or correct it"),
+            );
+            lost.insert(
+                block.to_owned(),
+                format!("the region '{region}' of its block '{block}' is not in book.toml"),
+            );
+        }
+    }
+    let density: Float64Chunked = floats(frame, "row_spacing_m")?
+        .iter()
+        .zip(floats(frame, "tree_spacing_m")?.iter())
+        .map(|(row, tree)| Some(trees_per_ha(row?, tree?)))
+        .collect();
+    let known = frame
+        .clone()
+        .with_column(Column::new(REGION_NO.into(), region_no))?
+        .with_column(density.with_name(ts::TREES_PER_HA.into()).into_column())?
+        .clone()
+        .lazy()
+        .filter(col(REGION_NO).is_not_null())
+        .select([
+            col(ts::BLOCK),
+            col(ts::SITE),
+            col(ts::REGION),
+            col(REGION_NO),
+            col(PLANTED).cast(DataType::Int32).alias(BLOCK_PLANTED),
+            col(ts::TREES_PER_HA),
+            col(ts::VARIETY),
+            col(ts::TRAINING),
+        ])
+        .collect()?;
+    Ok((known, lost))
+}
+
+/// Trees with a known block in the order of the linked table.
+fn known_trees(
+    frame: &DataFrame,
+    blocks: &DataFrame,
+    lost_blocks: &Lost,
+    outcome: &mut Outcome,
+) -> PolarsResult<(DataFrame, Lost)> {
+    let mut lost = Lost::new();
+    let canopy: Float64Chunked = floats(frame, "spread_ns_m")?
+        .iter()
+        .zip(floats(frame, "spread_ew_m")?.iter())
+        .map(|(ns, ew)| Some(canopy_ground_projection_m2(ns?, ew?)))
+        .collect();
+    let listed = frame
+        .clone()
+        .with_column(canopy.with_name(ts::CANOPY_M2.into()).into_column())?
+        .clone()
+        .lazy()
+        .select([
+            col(ts::TREE),
+            col(ts::BLOCK),
+            col(PLANTED).cast(DataType::Int32),
+            col(ts::GIRTH_CM),
+            col(ts::CANOPY_M2),
+            col(FILE),
+            col(LINE),
+        ]);
+    let listed = sorted(listed, &[ts::TREE, FILE, LINE]).collect()?;
+    let listed = once_each(&listed, &mut lost, outcome)?;
+    let joined = left_join(listed.lazy(), blocks.clone().lazy(), &[ts::BLOCK]).collect()?;
+    let near = OnceCell::new();
+    let mut keep = Vec::with_capacity(joined.height());
+    let ids = texts(&joined, ts::TREE)?.iter().zip(texts(&joined, ts::BLOCK)?.iter());
+    for ((ids, at), region) in ids.zip(stands(&joined)?).zip(indices(&joined, REGION_NO)?.iter()) {
+        keep.push(region.is_some());
+        if region.is_some() {
+            continue;
+        }
+        let (tree, block) = (ids.0.unwrap_or(""), ids.1.unwrap_or(""));
+        let known = texts(blocks, ts::BLOCK)?;
+        let near = near.get_or_init(|| NearMisses::of(known.iter().flatten()));
+        let (why, remedy) = match lost_blocks.get(block) {
+            Some(why) => (why.clone(), "mend the row of the block first".to_owned()),
+            None => (
+                format!("its block '{block}' is not in the block table"),
+                near.remedy(block, "add the block to the block table, or correct the id"),
+            ),
+        };
+        let reason = format!("tree '{tree}': {why}");
+        let code = Code::BlockUnknown;
+        outcome.reject(Rejected { table: Table::Trees, stands: at, code, reason, remedy });
+        lost.insert(tree.to_owned(), why);
+    }
+    let trees =
+        only(&joined, keep)?.lazy().with_column(coalesce(&[col(PLANTED), col(BLOCK_PLANTED)]));
+    let trees = sorted(trees, &[ts::REGION, ts::SITE, ts::BLOCK, ts::TREE])
+        .with_row_index(TREE_NO, None)
+        .select([
+            col(TREE_NO),
+            col(REGION_NO),
+            col(ts::REGION),
+            col(ts::SITE),
+            col(ts::BLOCK),
+            col(ts::TREE),
+            col(PLANTED),
+            col(ts::TREES_PER_HA),
+            col(ts::VARIETY),
+            col(ts::TRAINING),
+            col(ts::GIRTH_CM),
+            col(ts::CANOPY_M2),
+        ])
+        .collect()?;
+    Ok((trees, lost))
+}
+
+/// Drops repeated trees from rows sorted by tree, file and line: of rows in one block the first
+/// stays; a tree listed in two blocks is lost, because which is right cannot be known.
+fn once_each(
+    listed: &DataFrame,
+    lost: &mut Lost,
+    outcome: &mut Outcome,
+) -> PolarsResult<DataFrame> {
+    let rows: Vec<(&str, &str, (u32, u32))> = texts(listed, ts::TREE)?
+        .iter()
+        .zip(texts(listed, ts::BLOCK)?.iter())
+        .zip(stands(listed)?)
+        .map(|((tree, block), at)| (tree.unwrap_or(""), block.unwrap_or(""), at))
+        .collect();
+    let mut keep = Vec::with_capacity(rows.len());
+    for same in rows.chunk_by(|one, other| one.0 == other.0) {
+        let Some((&(tree, block, first), more)) = same.split_first() else { continue };
+        let in_two = more.iter().find(|row| row.1 != block).map(|row| row.1);
+        keep.push(in_two.is_none());
+        keep.extend(more.iter().map(|_| false));
+        let first_place = outcome.place(first);
+        let mut reject = |stands, code, reason: String, remedy: &str| {
+            let remedy = remedy.to_owned();
+            outcome.reject(Rejected { table: Table::Trees, stands, code, reason, remedy });
+        };
+        if let Some(other) = in_two {
+            let why = format!("it is listed in blocks '{block}' and '{other}'");
+            for &(_, _, at) in same {
+                reject(
+                    at,
+                    Code::TreeInTwoBlocks,
+                    format!("tree '{tree}': {why}"),
+                    "give each tree of the book its own id, or keep the row that is right",
+                );
+            }
+            lost.insert(tree.to_owned(), why);
+        } else {
+            for &(_, _, at) in more {
+                reject(
+                    at,
+                    Code::RowDuplicate,
+                    format!("tree '{tree}' is listed before, at {first_place}"),
+                    "keep one row for each tree",
+                );
+            }
+        }
+    }
+    only(listed, keep)
+}

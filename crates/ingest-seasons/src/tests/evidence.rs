@@ -1,0 +1,93 @@
+//! Trial or routine, age, density, canopy, laterals: what stands beside yield and intensity.
+
+use super::{close, codes, left_out, numbers, small, words};
+use crate::Reason;
+use arrow::array::{Array, BooleanArray};
+use records::tree_season as ts;
+use records::{Code, Table};
+
+#[test]
+fn a_tree_of_a_trial_is_trial_evidence_in_every_season() {
+    let linked = small()
+        .table(Table::Trials, "trial,tree,replicate\nB,N1,2\nA,N1,1\nA,S1,3")
+        .rows(Table::Harvests, &["N1,2023-03-01,5,9,", "N1,2024-03-01,5,9,", "N2,2024-03-01,4,9,"])
+        .linked();
+    let trial = || Some("trial".to_owned());
+    assert_eq!(words(&linked, ts::EVIDENCE), [trial(), trial(), Some("routine".into())]);
+    // In two trials the first row of the file counts.
+    assert_eq!(words(&linked, ts::TRIAL)[0], Some("B".into()));
+    assert_eq!(words(&linked, ts::REPLICATE), [Some("2".into()), Some("2".into()), None]);
+    assert!(codes(&linked).contains(&Code::RowDuplicate));
+    assert_eq!(left_out(&linked, Table::Trials, Reason::FurtherTrial), 1);
+    assert_eq!(left_out(&linked, Table::Trials, Reason::NoHarvest), 1);
+    assert_eq!(linked.summary.regions[0].trial, 2);
+}
+
+#[test]
+fn a_trial_of_an_unknown_tree_is_set_aside() {
+    let result = small()
+        .table(Table::Trials, "trial,tree,replicate\nA,N9,1")
+        .rows(Table::Harvests, &["N1,2023-03-01,5,9,"])
+        .link();
+    assert_eq!(result.refusals(), [(Table::Trials, 2, Code::TreeUnknown)]);
+}
+
+#[test]
+fn age_density_and_canopy() {
+    let linked = small()
+        .table(
+            Table::Blocks,
+            "block,site,region,row_spacing_m,tree_spacing_m,planted,variety\n\
+             N,estate,north,7.5,7.5,2014-02-01,V\nS,estate,south,8,,,",
+        )
+        .table(
+            Table::Trees,
+            "tree,block,planted,girth_cm,spread_ns_m,spread_ew_m\n\
+             N1,N,,98.53,9.03,9.03\nN2,N,2022-02-01,,,\nS1,S,,,,",
+        )
+        .rows(Table::Harvests, &["N1,2024-03-01,5,9,", "N2,2024-03-01,5,9,", "S1,2024-10-01,1,9,"])
+        .linked();
+    // Ten and two calendar years to the opening on 2024-02-01, within a day.
+    let ages = numbers(&linked, ts::AGE_YEARS);
+    close(ages[0], 10.0, 1.0 / 365.0);
+    close(ages[1], 2.0, 1.0 / 365.0);
+    assert_eq!(ages[2], None);
+    let young = linked.tree_seasons.column_by_name(ts::YOUNG).unwrap();
+    let young: &BooleanArray = young.as_any().downcast_ref().unwrap();
+    assert_eq!(young.iter().collect::<Vec<_>>(), [Some(false), Some(true), Some(false)]);
+    // trade.md section 3: 7.5 x 7.5 m gives 177.8 trees per ha; diameter 9.03 m gives 64.0 m2.
+    close(numbers(&linked, ts::TREES_PER_HA)[0], 177.8, 0.05);
+    assert_eq!(numbers(&linked, ts::TREES_PER_HA)[2], None);
+    close(numbers(&linked, ts::CANOPY_M2)[0], 64.0, 0.05);
+    assert_eq!(numbers(&linked, ts::GIRTH_CM)[0], Some(98.53));
+    assert_eq!(words(&linked, ts::VARIETY)[2], None);
+    assert_eq!(linked.summary.regions[0].young, 1);
+    assert_eq!(linked.summary.regions[0].mature_trees, 1);
+}
+
+#[test]
+fn frames_are_pooled_over_their_area() {
+    let header = "tree,date,frame_m2,laterals,flowering_laterals\n";
+    let frames = "N1,2023-10-01,1,20,12\nN1,2024-05-31,0.25,10,3\nN2,2023-10-01,1,20,\nN2,2023-10-02,1,10,5\n\
+                  N1,2024-06-01,1,9,9\nN2,2023-05-31,1,9,9";
+    let linked = small()
+        .table(Table::Laterals, &format!("{header}{frames}"))
+        .rows(Table::Harvests, &["N1,2024-03-01,5,9,", "N2,2024-03-01,5,9,"])
+        .linked();
+    // (20 + 10) / 1.25 and (12 + 3) / 1.25; the mean of the two ratios would be 30.
+    assert_eq!(numbers(&linked, ts::LATERALS_PER_M2), [Some(24.0), Some(15.0)]);
+    assert_eq!(numbers(&linked, ts::FLOWERING_PER_M2), [Some(12.0), None]);
+    // A day after harvest closed counts for the next, the closing day itself for this one.
+    assert_eq!(left_out(&linked, Table::Laterals, Reason::ComingSeason), 1);
+    assert_eq!(left_out(&linked, Table::Laterals, Reason::NoHarvestInSeason), 1);
+}
+
+#[test]
+fn the_season_before_is_taken_only_from_the_table() {
+    let linked = small()
+        .rows(Table::Harvests, &["N1,2021-03-01,3,9,", "N1,2022-03-01,7,9,", "N1,2024-03-01,5,9,"])
+        .rows(Table::Prunings, &["N1,2020-07-01,0.25,shoots,"])
+        .linked();
+    assert_eq!(numbers(&linked, ts::PREVIOUS_YIELD_KG), [None, Some(3.0), None]);
+    assert_eq!(numbers(&linked, ts::PREVIOUS_INTENSITY), [None, Some(0.25), None]);
+}

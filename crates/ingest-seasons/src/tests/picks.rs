@@ -1,0 +1,85 @@
+//! Picks: moisture, sums, seasons of both hemispheres, days that fit no season.
+
+use super::{close, numbers, small, wholes};
+use records::tree_season as ts;
+use records::{Code, Table};
+
+#[test]
+fn wet_picks_are_brought_to_reference_moisture_and_added() {
+    // trade.md section 3: 25 -> 9 % multiplies weight by 0.8242.
+    let picks = ["N1,2024-03-01,10,25,", "N1,2024-04-01,2,9,"];
+    let linked = small().rows(Table::Harvests, &picks).linked();
+    close(numbers(&linked, ts::YIELD_KG)[0], 8.242 + 2.0, 5e-4);
+    assert_eq!(wholes(&linked, ts::PICKS), [2]);
+    assert_eq!(linked.summary.picks_at_reference_moisture, 0);
+}
+
+#[test]
+fn a_pick_without_moisture_takes_the_default_else_counts_as_weighed() {
+    let book = || small().rows(Table::Harvests, &["N1,2024-03-01,10,,"]);
+    let linked = book().linked();
+    close(numbers(&linked, ts::YIELD_KG)[0], 10.0, 0.0);
+    assert_eq!(linked.summary.picks_at_reference_moisture, 1);
+    let linked =
+        book().setting("name = \"Small\"", "name = \"Small\"\ndefault_moisture_pct = 25").linked();
+    close(numbers(&linked, ts::YIELD_KG)[0], 8.242, 5e-4);
+    assert_eq!(linked.summary.picks_at_default_moisture, 1);
+}
+
+#[test]
+fn a_harvest_across_new_year_is_one_season() {
+    // The southern window of trade.md section 4 opens in October 2023.
+    let picks = ["S1,2023-12-20,3,9,", "S1,2024-01-20,2,9,", "S1,2024-10-01,1,9,"];
+    let linked = small().rows(Table::Harvests, &picks).linked();
+    assert_eq!(wholes(&linked, ts::SEASON), [2023, 2024]);
+    close(numbers(&linked, ts::YIELD_KG)[0], 5.0, 1e-12);
+    close(numbers(&linked, ts::PREVIOUS_YIELD_KG)[1], 5.0, 1e-12);
+    assert_eq!(linked.summary.regions[0].next_season, 2025);
+}
+
+#[test]
+fn nuts_count_only_when_every_pick_counted_them() {
+    let picks = [
+        "N1,2024-03-01,1,9,200",
+        "N1,2024-04-01,1,9,",
+        "N2,2024-03-01,1,9,150",
+        "N2,2024-03-09,1,9,50",
+    ];
+    let linked = small().rows(Table::Harvests, &picks).linked();
+    assert_eq!(numbers(&linked, ts::NUT_COUNT), [None, Some(200.0)]);
+}
+
+#[test]
+fn nothing_picked_is_zero_and_not_picked_is_no_row() {
+    let picks = ["N1,2023-03-01,4,9,", "N2,2023-03-01,0,9,", "N1,2024-03-01,4,9,"];
+    let linked = small().rows(Table::Harvests, &picks).linked();
+    assert_eq!(numbers(&linked, ts::YIELD_KG), [Some(4.0), Some(4.0), Some(0.0)]);
+    // N2 was not picked in 2024 although its block was.
+    assert_eq!(linked.summary.regions[0].without_a_pick, 1);
+    assert_eq!(linked.summary.regions[0].seasons, [2023, 2024]);
+}
+
+#[test]
+fn a_pick_in_no_season_is_set_aside_unless_the_book_allows_grace() {
+    let book = small().rows(Table::Harvests, &["N1,2024-03-01,4,9,", "N1,2024-06-20,1,9,"]);
+    let result = book.link();
+    assert_eq!(result.refusals(), [(Table::Harvests, 3, Code::DateInNoSeason)]);
+    let row = &result.rejected[0];
+    // From 31 May to 20 June are 20 days.
+    assert!(
+        row.reason.contains("2024-02-01 to 2024-05-31, is missed by 20 day(s)"),
+        "{}",
+        row.reason
+    );
+    assert!(row.remedy.contains("harvest_grace_days"));
+    let linked = book.setting("[options]", "[options]\nharvest_grace_days = 20").linked();
+    close(numbers(&linked, ts::YIELD_KG)[0], 5.0, 1e-12);
+}
+
+#[test]
+fn picks_at_both_ends_of_the_window_count() {
+    let picks = ["N1,2024-02-01,1,9,", "N1,2024-05-31,1,9,", "N1,2024-01-31,1,9,"];
+    let result = small().rows(Table::Harvests, &picks).link();
+    assert_eq!(result.refusals(), [(Table::Harvests, 4, Code::DateInNoSeason)]);
+    assert_eq!(wholes(&result.linked.unwrap(), ts::PICKS), [2]);
+}

@@ -1,0 +1,76 @@
+//! Present practice, and warnings of too little to learn from.
+
+use super::{Small, close, codes, small};
+use records::{Code, Table};
+
+/// Four northern trees; in 2024 two pruned at 0.2 and 48 days, one at 0.401, one unpruned.
+fn four() -> Small {
+    small()
+        .table(Table::Trees, "tree,block\nN1,N\nN2,N\nN3,N\nN4,N")
+        .rows(
+            Table::Harvests,
+            &[
+                "N1,2023-03-01,5,9,",
+                "N1,2024-03-01,5,9,",
+                "N2,2024-03-01,5,9,",
+                "N3,2024-03-01,5,9,",
+                "N4,2024-03-01,5,9,",
+            ],
+        )
+        .rows(
+            Table::Prunings,
+            &[
+                "N1,2022-07-15,0.9,shoots,",
+                "N1,2023-07-15,0.2,shoots,",
+                "N2,2023-07-15,0.2,shoots,",
+                "N3,2023-07-05,0.401,shoots,",
+            ],
+        )
+}
+
+#[test]
+fn practice_is_that_of_the_latest_routine_season() {
+    let linked = four().linked();
+    let [practice] = linked.practice.as_slice() else { panic!("one region") };
+    assert_eq!((practice.season, practice.tree_seasons), (Some(2024), 4));
+    close(Some(practice.share_pruned), 0.75, 1e-12);
+    // By hand: (0.2 + 0.2 + 0.401 + 0) / 4 and (0.4 x 48 + 0.401 x 58) / 0.801.
+    close(Some(practice.intensity), 0.200_25, 1e-12);
+    close(practice.lead_days, 53.006_242, 1e-6);
+    let points: Vec<_> =
+        practice.points.iter().map(|p| (p.intensity, p.lead_days, p.weight)).collect();
+    assert_eq!(points, [(0.0, None, 0.25), (0.2, Some(48.0), 0.5), (0.4, Some(58.0), 0.25)]);
+}
+
+#[test]
+fn trial_trees_do_not_show_practice() {
+    let trial = "trial,tree,replicate\nA,N1,1\nA,N2,1\nA,N3,1";
+    let linked = four().table(Table::Trials, trial).linked();
+    assert_eq!(linked.practice[0].tree_seasons, 1);
+    close(Some(linked.practice[0].intensity), 0.0, 0.0);
+
+    let linked = four().table(Table::Trials, &format!("{trial}\nA,N4,1")).linked();
+    assert!(linked.practice.is_empty());
+    let warning = linked.problems.iter().find(|p| p.code == Code::SettingMissing).unwrap();
+    assert!(warning.remedy.contains("[regions.north]"));
+}
+
+#[test]
+fn stated_practice_wins() {
+    let stated = "[regions.north]\npresent = { intensity = 0.15, lead_days = 30 }";
+    let linked = four().setting("[regions.north]", stated).linked();
+    assert_eq!((linked.practice[0].season, linked.practice[0].lead_days), (None, Some(30.0)));
+    close(Some(linked.practice[0].intensity), 0.15, 0.0);
+}
+
+#[test]
+fn too_little_to_learn_from_is_said() {
+    let linked = four().linked();
+    assert_eq!(codes(&linked), [Code::TreesTooFew]);
+    assert!(linked.problems[0].what.contains("region 'north' has fewer than 10 trees"));
+
+    let linked = small().rows(Table::Harvests, &["N1,2024-03-01,5,9,"]).linked();
+    let whole_book: Vec<_> =
+        linked.problems.iter().filter(|p| p.what.starts_with("the book")).map(|p| p.code).collect();
+    assert_eq!(whole_book, [Code::SeasonsTooFew, Code::PruningConstant, Code::TreesTooFew]);
+}

@@ -1,0 +1,65 @@
+//! From files on disk to tree-seasons: what linking rejects stands in quarantine with its text.
+
+use ingest_seasons::{Reason, link};
+use ingest_tables::read_book;
+use records::{Code, Table};
+
+const FILES: [(&str, &str); 5] = [
+    (
+        "book.toml",
+        "[book]\nname = \"Small\"\n[regions.north]\nharvest = [\"02-01\", \"05-31\"]\n\
+         flush = [\"09-01\", \"11-30\"]\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.2\n\
+         wage_per_hour = 0.8\n",
+    ),
+    ("blocks.csv", "block,site,region,planted\nN,estate,north,2015\n"),
+    ("trees.csv", "tree,block\nN1,N\nN2,N\nL1,Q\n"),
+    (
+        "prunings.csv",
+        "tree,date,intensity,measured_as\nN1,2023-07-15,0.2,shoots\nN2,2014-07-15,0.2,shoots\n",
+    ),
+    (
+        "harvests.csv",
+        "tree,date,nut_kg,moisture_pct\nN1,2024-03-01,10,25\nN2,2024-03-01,4,9\n\
+         L1,2024-03-01,4,9\nN1,2024-07-04,3,9\n",
+    ),
+];
+
+#[test]
+fn rejected_rows_move_to_quarantine_with_their_text() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in FILES {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    let mut tables = read_book(folder.path(), &mut |_| {}).unwrap();
+    let linked = link(&mut tables).unwrap();
+    assert_eq!(linked.tree_seasons.num_rows(), 2);
+
+    let mut rows: Vec<_> = tables
+        .quarantine
+        .iter()
+        .map(|row| (row.file.as_str(), row.line, row.code, row.text.as_str()))
+        .collect();
+    rows.sort();
+    assert_eq!(
+        rows,
+        [
+            ("harvests.csv", 4, Code::TreeUnknown, "L1,2024-03-01,4,9"),
+            ("harvests.csv", 5, Code::DateInNoSeason, "N1,2024-07-04,3,9"),
+            ("prunings.csv", 3, Code::BeforePlanting, "N2,2014-07-15,0.2,shoots"),
+            ("trees.csv", 4, Code::BlockUnknown, "L1,Q"),
+        ]
+    );
+    assert!(tables.files.iter().all(ingest_tables::FileReport::is_conserved));
+    for (table, kept, linked_rows) in [
+        (Table::Harvests, 4, 2),
+        (Table::Prunings, 2, 1),
+        (Table::Trees, 3, 2),
+        (Table::Blocks, 1, 1),
+    ] {
+        let links = linked.summary.tables.iter().find(|links| links.table == table).unwrap();
+        assert_eq!((links.kept, links.linked), (kept, linked_rows), "{table}");
+        assert!(links.is_conserved());
+    }
+    let harvests = linked.summary.tables.iter().find(|t| t.table == Table::Harvests).unwrap();
+    assert!(harvests.not_linked.iter().any(|n| n.reason == Reason::SetAside(Code::TreeUnknown)));
+}
