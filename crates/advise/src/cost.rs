@@ -46,13 +46,14 @@ impl Cost {
             .filter(|(intensity, minutes)| *intensity > 0.0 && minutes.is_finite())
             .collect();
         let line = if timed.len() >= LEAST_TIMED { straight_line(&timed) } else { None };
-        let (minutes_per_tree, minutes_full_canopy, source) = match (line, &book.economics.pruning_time) {
-            (Some((fixed, slope)), _) => (fixed, slope, TimeSource::Recorded),
-            (None, Some(stated)) => {
-                (stated.minutes_per_tree, stated.minutes_full_canopy, TimeSource::Stated)
-            }
-            (None, None) => return None,
-        };
+        let (minutes_per_tree, minutes_full_canopy, source) =
+            match (line, &book.economics.pruning_time) {
+                (Some((fixed, slope)), _) => (fixed, slope, TimeSource::Recorded),
+                (None, Some(stated)) => {
+                    (stated.minutes_per_tree, stated.minutes_full_canopy, TimeSource::Stated)
+                }
+                (None, None) => return None,
+            };
         Some(Self {
             minutes_per_tree,
             minutes_full_canopy,
@@ -79,7 +80,8 @@ impl Cost {
     pub fn objective(&self) -> Objective {
         Objective {
             price_per_kg: self.price_per_kg,
-            cost_per_pruned_tree: self.minutes_per_tree / 60.0 * self.wage_per_hour + self.materials,
+            cost_per_pruned_tree: self.minutes_per_tree / 60.0 * self.wage_per_hour
+                + self.materials,
             cost_full_canopy: self.minutes_full_canopy / 60.0 * self.wage_per_hour,
         }
     }
@@ -114,7 +116,8 @@ mod tests {
 
     #[test]
     fn a_line_is_recovered_and_never_negative() {
-        let points: Vec<_> = (1..40).map(|k| (f64::from(k) / 50.0, 4.0 + 30.0 * f64::from(k) / 50.0)).collect();
+        let points: Vec<_> =
+            (1..40).map(|k| (f64::from(k) / 50.0, 4.0 + 30.0 * f64::from(k) / 50.0)).collect();
         let (fixed, slope) = straight_line(&points).unwrap();
         assert!((fixed - 4.0).abs() < 1e-9 && (slope - 30.0).abs() < 1e-9);
         let falling: Vec<_> = points.iter().map(|(x, _)| (*x, 10.0 - x)).collect();

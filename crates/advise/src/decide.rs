@@ -94,7 +94,9 @@ fn advised(
         Verdict::Keep => Some(Advised {
             intensity: practice.intensity,
             lead_days: practice.lead_days,
-            window: practice.lead_days.and_then(|lead| window(evidence, [lead - 14.0, lead + 14.0])),
+            window: practice
+                .lead_days
+                .and_then(|lead| window(evidence, [lead - 14.0, lead + 14.0])),
         }),
         Verdict::Prune if candidate.intensity <= 0.0 => {
             Some(Advised { intensity: 0.0, lead_days: None, window: None })
@@ -164,6 +166,7 @@ fn blank(evidence: &Evidences<'_>) -> RegionAdvice {
         net_optimum: None,
         inversion_set: evidence
             .turning_point
+            .filter(|_| verdict::can_turn(fit))
             .map(|set| inversion_set(set, evidence.book.options.level)),
         band: None,
         advised: None,

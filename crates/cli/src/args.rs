@@ -3,7 +3,8 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
-const ABOUT: &str = "Next season's pruning intensity and window per region, from a plantation's own records";
+const ABOUT: &str =
+    "Next season's pruning intensity and window per region, from a plantation's own records";
 
 const AFTER: &str = "\
 Getting started:

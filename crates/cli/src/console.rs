@@ -18,6 +18,7 @@ pub enum Outcome {
 
 impl Outcome {
     /// 0 or 1.
+    #[must_use]
     pub fn exit_code(self) -> ExitCode {
         ExitCode::from(u8::from(self == Self::Findings))
     }
@@ -46,6 +47,12 @@ impl Failure {
     }
 }
 
+impl Default for Stages {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 /// Prints a failure to standard error; exit code 2.
 pub fn report_failure(failure: &Failure) -> ExitCode {
     eprintln!("error: {failure}");
@@ -62,6 +69,9 @@ pub fn report_failure(failure: &Failure) -> ExitCode {
 }
 
 /// Writes data to standard output; a reader that stopped listening is no error.
+///
+/// # Errors
+/// When standard output refuses for another reason.
 pub fn print_data(text: &str) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
@@ -79,6 +89,7 @@ pub struct Stages {
 
 impl Stages {
     /// Starts quietly unless standard error is a terminal.
+    #[must_use]
     pub fn new() -> Self {
         let bar = ProgressBar::new_spinner();
         if io::stderr().is_terminal() {

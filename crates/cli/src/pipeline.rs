@@ -36,6 +36,9 @@ impl Checked {
 }
 
 /// Reads and links a record book.
+///
+/// # Errors
+/// With every fatal problem of the book.
 pub fn check(book: &Path, stages: &Stages) -> Result<Checked, Failure> {
     let mut tables = ingest_tables::read_book(book, &mut |progress| {
         stages.now(format!(

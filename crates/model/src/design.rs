@@ -118,6 +118,15 @@ impl Design {
         design
     }
 
+    /// Takes out columns that the rows cannot tell from earlier ones, with a note; what remains
+    /// fits the same values.
+    pub fn remove_columns(&mut self, names: &[String]) {
+        self.columns.retain(|column| !names.contains(&column.name));
+        self.left_out.extend(names.iter().map(|name| {
+            format!("no separate effect of {name}: the records cannot tell it from the other terms")
+        }));
+    }
+
     fn push(&mut self, name: String, values: Vec<f64>, role: Role) {
         self.push_scaled(name, values, role, 0.0, 1.0);
     }

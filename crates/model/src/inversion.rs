@@ -36,8 +36,7 @@ pub enum TurningPointSet {
 /// Scans the line for points where `excess(x) <= 0`, `excess` being the squared test statistic
 /// minus its squared critical value. `None` when `excess` cannot be evaluated somewhere.
 pub fn invert(excess: impl Fn(f64) -> Option<f64>) -> Option<TurningPointSet> {
-    let points: Vec<f64> =
-        (0..SCAN).map(|k| 2.0 * (k as f64 + 0.5) / SCAN as f64 - 1.0).collect();
+    let points: Vec<f64> = (0..SCAN).map(|k| 2.0 * (k as f64 + 0.5) / SCAN as f64 - 1.0).collect();
     let accepted: Vec<bool> = points
         .iter()
         .map(|&s| excess(from_unit(s)).map(|value| value <= 0.0))
@@ -97,7 +96,14 @@ mod tests {
     use super::*;
 
     /// Closed form of Fieller for slope b1 + 2 b2 x with covariance entries and one t.
-    fn excess(b1: f64, b2: f64, v11: f64, v12: f64, v22: f64, t: f64) -> impl Fn(f64) -> Option<f64> {
+    fn excess(
+        b1: f64,
+        b2: f64,
+        v11: f64,
+        v12: f64,
+        v22: f64,
+        t: f64,
+    ) -> impl Fn(f64) -> Option<f64> {
         move |x| {
             let slope = b1 + 2.0 * b2 * x;
             let variance = v11 + 4.0 * x * v12 + 4.0 * x * x * v22;
@@ -128,7 +134,9 @@ mod tests {
     fn weak_curvature_gives_two_rays_and_noise_the_whole_line() {
         // Clear slope, curvature not significant: turning points near the data are excluded only.
         let rays = invert(excess(2.0, -0.05, 0.02, 0.0, 0.04, 2.1)).unwrap();
-        assert!(matches!(rays, TurningPointSet::TwoRays { below, above } if below < 0.0 && above > 0.0));
+        assert!(
+            matches!(rays, TurningPointSet::TwoRays { below, above } if below < 0.0 && above > 0.0)
+        );
         let noise = invert(excess(0.1, -0.1, 1.0, 0.0, 1.0, 2.1)).unwrap();
         assert_eq!(noise, TurningPointSet::WholeLine);
         assert_eq!(invert(|_| Some(1.0)), Some(TurningPointSet::Empty));

@@ -21,6 +21,4 @@ pub use region_curve::{RegionCurve, Summary, quantile};
 pub use scale::Scale;
 pub use support::{Support, UNPRUNED_BELOW};
 pub use table::{Labelled, TableError, TreeSeasons};
-pub use yield_model::{
-    RegionFit, RowUse, SeparateCurves, YieldError, YieldModel, YieldSettings,
-};
+pub use yield_model::{RegionFit, RowUse, SeparateCurves, YieldError, YieldModel, YieldSettings};

@@ -66,7 +66,8 @@ impl Grid {
     #[must_use]
     pub fn over(support: &Support, fixed_lead: Option<f64>) -> Self {
         let [low, high] = support.intensity;
-        let intensities = steps(if support.includes_unpruned() { 0.0 } else { low }, high, INTENSITY_STEP);
+        let intensities =
+            steps(if support.includes_unpruned() { 0.0 } else { low }, high, INTENSITY_STEP);
         let leads = match (fixed_lead, support.lead) {
             (Some(lead), _) => vec![lead],
             (None, Some([first, last])) => steps(first, last, LEAD_STEP),
@@ -98,7 +99,11 @@ fn steps(low: f64, high: f64, step: f64) -> Vec<f64> {
     let mut values = vec![low];
     let first = (low / step).floor() as i64 + 1;
     let last = ((high / step).ceil() as i64 - 1).max(first - 1);
-    values.extend((first..=last).map(|k| k as f64 * step).filter(|v| v - low > step * 0.01 && high - v > step * 0.01));
+    values.extend(
+        (first..=last)
+            .map(|k| k as f64 * step)
+            .filter(|v| v - low > step * 0.01 && high - v > step * 0.01),
+    );
     if high - low > step * 0.01 {
         values.push(high);
     }
@@ -148,9 +153,10 @@ impl Optima {
     /// Share of draws with the optimum above `from` and up to `to`; `from = to = 0` is unpruned.
     #[must_use]
     pub fn share_in(&self, from: f64, to: f64) -> f64 {
-        let hits = self.intensity.iter().filter(|&&i| {
-            if to <= 0.0 { i <= 0.0 } else { i > from + 1e-12 && i <= to + 1e-12 }
-        });
+        let hits = self
+            .intensity
+            .iter()
+            .filter(|&&i| if to <= 0.0 { i <= 0.0 } else { i > from + 1e-12 && i <= to + 1e-12 });
         hits.count() as f64 / self.intensity.len().max(1) as f64
     }
 }
@@ -242,7 +248,9 @@ impl Exploration {
     pub fn band(&self, loss: f64) -> [f64; 2] {
         let profile: Vec<f64> = (0..self.grid.intensities.len())
             .map(|i| {
-                (0..self.grid.leads.len()).map(|lead| self.net_at(lead, i)).fold(f64::NEG_INFINITY, f64::max)
+                (0..self.grid.leads.len())
+                    .map(|lead| self.net_at(lead, i))
+                    .fold(f64::NEG_INFINITY, f64::max)
             })
             .collect();
         around(&self.grid.intensities, &profile, self.best.intensity, self.best_net() - loss)
@@ -323,11 +331,8 @@ mod tests {
 
     #[test]
     fn published_quadratic_has_its_published_optima() {
-        let objective = Objective {
-            price_per_kg: 2800.0,
-            cost_per_pruned_tree: 0.0,
-            cost_full_canopy: 4400.0,
-        };
+        let objective =
+            Objective { price_per_kg: 2800.0, cost_per_pruned_tree: 0.0, cost_full_canopy: 4400.0 };
         let grid = Grid::over(&support(0.3), Some(40.0));
         let explored = Exploration::new(&rice(), grid, objective).unwrap();
         assert!((explored.best_yield.intensity - 0.268_902).abs() <= INTENSITY_STEP / 2.0);

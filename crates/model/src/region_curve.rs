@@ -27,13 +27,12 @@ impl RegionCurve {
 
     /// Expected yield, kg per tree, of each draw at an intensity (fraction) and lead (days).
     pub fn expected_kg(&self, intensity: f64, lead_days: f64) -> impl Iterator<Item = f64> + '_ {
-        self.coefficients
-            .iter()
-            .zip(self.level.iter().zip(&self.variance))
-            .map(move |(coefficients, (level, variance))| {
+        self.coefficients.iter().zip(self.level.iter().zip(&self.variance)).map(
+            move |(coefficients, (level, variance))| {
                 let mean = level + curve::value(coefficients, intensity, lead_days);
                 self.scale.expected_kg(mean, *variance)
-            })
+            },
+        )
     }
 }
 

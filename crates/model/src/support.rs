@@ -6,6 +6,9 @@ use serde::{Deserialize, Serialize};
 const LEAST_AT_EDGE: usize = 5;
 /// Share of tree-seasons trimmed at each edge in large regions.
 const TRIM: f64 = 0.01;
+/// Width within which intensities count as one level, fraction, and tree-seasons a level needs.
+const LEVEL_WIDTH: f64 = 0.05;
+const LEAST_AT_LEVEL: usize = 3;
 /// Intensities under this count as unpruned, fraction.
 pub const UNPRUNED_BELOW: f64 = 0.005;
 
@@ -16,6 +19,8 @@ pub struct Support {
     pub intensity: [f64; 2],
     /// Earliest and latest tested lead, days, ascending; `None` when nothing was pruned.
     pub lead: Option<[f64; 2]>,
+    /// Distinct intensities, to the nearest 5 %, with at least three tree-seasons each.
+    pub levels: usize,
     /// Corners of the convex hull of tested (intensity, lead) pairs, counter-clockwise.
     hull: Vec<[f64; 2]>,
 }
@@ -45,7 +50,7 @@ impl Support {
             // An unpruned tree is the same tree at every lead.
             points.extend([[0.0, low], [0.0, high]]);
         }
-        Some(Self { intensity, lead, hull: convex_hull(points) })
+        Some(Self { intensity, lead, levels: levels(intensities), hull: convex_hull(points) })
     }
 
     /// Whether leaving a tree unpruned is among what was tested.
@@ -62,6 +67,14 @@ impl Support {
         }
         inside(&self.hull, [intensity, lead_days])
     }
+}
+
+fn levels(intensities: &[f64]) -> usize {
+    let mut counts = std::collections::BTreeMap::new();
+    for intensity in intensities {
+        *counts.entry((intensity / LEVEL_WIDTH).round() as i64).or_insert(0_usize) += 1;
+    }
+    counts.values().filter(|count| **count >= LEAST_AT_LEVEL).count()
 }
 
 /// The k-th smallest and k-th largest value, k = max(5, 1 %), or the extremes of few values.
@@ -134,7 +147,7 @@ mod tests {
         intensities.push(0.9);
         let leads = vec![50.0; intensities.len()];
         let support = Support::of(&intensities, &leads).unwrap();
-        assert_eq!(support.intensity, [0.1, 0.3]);
+        assert_eq!((support.intensity, support.levels), ([0.1, 0.3], 2));
         assert!(!support.contains(0.5, 50.0));
         assert!(support.contains(0.2, 50.0));
         assert!(!support.contains(0.2, 55.0));

@@ -215,9 +215,6 @@ mod tests {
     #[test]
     fn a_table_without_its_columns_is_refused() {
         let empty = RecordBatch::new_empty(std::sync::Arc::new(arrow::datatypes::Schema::empty()));
-        assert_eq!(
-            TreeSeasons::from_batch(&empty),
-            Err(TableError::Missing("region".to_owned()))
-        );
+        assert_eq!(TreeSeasons::from_batch(&empty), Err(TableError::Missing("region".to_owned())));
     }
 }

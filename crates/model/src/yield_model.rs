@@ -44,7 +44,9 @@ pub enum YieldError {
     #[error("no tree-season can be used: {0}")]
     NoRows(String),
     /// A scale that the yields do not allow.
-    #[error("{zeros} tree-season(s) have zero yield, which has no logarithm; choose the square root or identity scale, or let the program choose")]
+    #[error(
+        "{zeros} tree-season(s) have zero yield, which has no logarithm; choose the square root or identity scale, or let the program choose"
+    )]
     ZeroOnLog {
         /// Tree-seasons with zero yield.
         zeros: u64,
@@ -134,7 +136,8 @@ impl YieldModel {
     /// [`YieldError`] when no row can be used or the engine cannot fit the rows.
     pub fn fit(table: &TreeSeasons, settings: &YieldSettings) -> Result<Self, YieldError> {
         let (table, rows) = rows::usable(table)?;
-        let design = Design::new(&table, RegionCurves::PartialPooling);
+        let mut design = Design::new(&table, RegionCurves::PartialPooling);
+        scale_choice::identify(&table, &mut design)?;
         let choice = scale_choice::choose(&table, &design, settings.scale)?;
         let pooled = pooled::fit(&table, &design, choice.scale, settings)?;
         let separate = separate::fit(&table, choice.scale).ok();

@@ -1,6 +1,6 @@
 //! The figures of a region, computed here so that the report only draws.
 
-use super::Evidences;
+use super::{Evidences, verdict};
 use crate::picture::{ClassMean, CurvePoint, OddsBar, RegionPicture, Surface};
 use model::{Exploration, Practice, RegionCurve, Summary};
 
@@ -24,16 +24,14 @@ pub(super) fn draw(
         (Some(&low), Some(&high)) => (low, high),
         _ => (0.0, 0.0),
     };
-    let points = if high > low { CURVE_POINTS } else { 1 };
-    let lead = if candidate.intensity > 0.0 {
-        candidate.lead_days
-    } else {
-        explored.best_yield.lead_days
-    };
+    // Two intensities show a difference, not a curve.
+    let points = if verdict::can_turn(evidence.fit) { CURVE_POINTS } else { 0 };
+    let lead =
+        if candidate.intensity > 0.0 { candidate.lead_days } else { explored.best_yield.lead_days };
     let along = |value: &dyn Fn(f64, f64) -> f64| -> Vec<CurvePoint> {
         (0..points)
             .map(|k| {
-                let intensity = low + (high - low) * k as f64 / (points - 1).max(1) as f64;
+                let intensity = low + (high - low) * k as f64 / (CURVE_POINTS - 1) as f64;
                 let values = curve.expected_kg(intensity, lead).map(|kg| value(kg, intensity));
                 let summary = Summary::of(values, level);
                 CurvePoint {
@@ -65,7 +63,7 @@ pub(super) fn draw(
             })
             .collect(),
         odds: odds(explored, high),
-        surface: surface(explored, curve),
+        surface: if points > 0 { surface(explored, curve) } else { None },
     }
 }
 
@@ -96,8 +94,10 @@ fn surface(explored: &Exploration, curve: &RegionCurve) -> Option<Surface> {
     let draws = curve.draws().max(1) as f64;
     let unpruned = curve.expected_kg(0.0, 0.0).sum::<f64>() / draws;
     let width = grid.intensities.len();
-    let cells: Vec<usize> =
-        rows.iter().flat_map(|row| columns.iter().map(move |column| row * width + column)).collect();
+    let cells: Vec<usize> = rows
+        .iter()
+        .flat_map(|row| columns.iter().map(move |column| row * width + column))
+        .collect();
     Some(Surface {
         intensities: columns.iter().map(|&k| grid.intensities[k]).collect(),
         leads: rows.iter().map(|&k| grid.leads[k]).collect(),

@@ -2,8 +2,7 @@
 
 use super::{Evidences, Gains};
 use crate::outcome::{RegionAdvice, Verdict};
-use jiff::civil::Date;
-use model::{Exploration, HabitStatus};
+use model::{Exploration, HabitStatus, RegionFit};
 
 /// Probability of earning more than present practice that a change needs.
 const P_CHANGE: f64 = 0.90;
@@ -11,11 +10,13 @@ const P_CHANGE: f64 = 0.90;
 const P_MISSED: f64 = 0.20;
 /// Share of draws with the best intensity at an edge of the tested range that rules out advice.
 const P_EDGE: f64 = 0.50;
-/// Least trees, seasons, pruned tree-seasons and range of intensity for advice from records.
+/// Fewest trees, seasons and pruned tree-seasons, and narrowest range of intensity, for advice.
 const LEAST_TREES: u64 = 10;
 const LEAST_SEASONS: u32 = 2;
 const LEAST_PRUNED: u64 = 20;
 const LEAST_RANGE: f64 = 0.10;
+/// Fewest distinct intensities that show whether a curve bends.
+const LEAST_LEVELS: usize = 3;
 
 /// Why a region's records cannot carry advice.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,6 +25,7 @@ enum Obstacle {
     FewSeasons(u32),
     FewPruned(u64),
     NarrowRange,
+    FewLevels(usize),
     Habit,
     UpperEdge(f64),
     LowerEdge(f64),
@@ -43,6 +45,11 @@ fn obstacles(evidence: &Evidences<'_>, explored: &Exploration) -> Vec<Obstacle> 
     if range < LEAST_RANGE {
         found.push(Obstacle::NarrowRange);
     }
+    let levels = fit.support.as_ref().map_or(0, |support| support.levels);
+    if range >= LEAST_RANGE && levels < LEAST_LEVELS {
+        found.push(Obstacle::FewLevels(levels));
+        return with_history(fit, found);
+    }
     if range >= LEAST_RANGE && optima.p_upper_edge > P_EDGE {
         found.push(Obstacle::UpperEdge(optima.p_upper_edge));
     }
@@ -51,6 +58,11 @@ fn obstacles(evidence: &Evidences<'_>, explored: &Exploration) -> Vec<Obstacle> 
     if range >= LEAST_RANGE && !unpruned && optima.p_lower_edge > P_EDGE {
         found.push(Obstacle::LowerEdge(optima.p_lower_edge));
     }
+    with_history(fit, found)
+}
+
+/// Adds what the history of the trees cannot show.
+fn with_history(fit: &RegionFit, mut found: Vec<Obstacle>) -> Vec<Obstacle> {
     if fit.habit == HabitStatus::Unresolved {
         found.push(Obstacle::Habit);
     }
@@ -58,6 +70,13 @@ fn obstacles(evidence: &Evidences<'_>, explored: &Exploration) -> Vec<Obstacle> 
         found.push(Obstacle::FewSeasons(fit.seasons));
     }
     found
+}
+
+/// Whether the region's own records can bound a turning point at all.
+pub(super) fn can_turn(fit: &RegionFit) -> bool {
+    fit.support.as_ref().is_some_and(|support| {
+        support.levels >= LEAST_LEVELS && support.intensity[1] - support.intensity[0] >= LEAST_RANGE
+    }) && fit.habit != HabitStatus::Unresolved
 }
 
 /// `keep` when nothing worth the tolerance is missed, `prune` when a gain is likely and worth it,
@@ -91,7 +110,7 @@ pub(super) fn reason(
     match advice.verdict {
         Verdict::Prune => prune_reason(evidence, advice),
         Verdict::Keep => format!(
-            "Keep the present practice ({} of the canopy on average): it is expected to earn within {} % of the best that the records support.",
+            "Present practice ({} of the canopy on average) is expected to earn within {} % of the best that the records support.",
             percent(advice.present.intensity),
             evidence.book.options.tolerance_pct
         ),
@@ -110,29 +129,21 @@ fn prune_reason(evidence: &Evidences<'_>, advice: &RegionAdvice) -> String {
         .map_or_else(String::new, |net| format!("{:.2} {}", net.amount.median, net.currency));
     if intensity <= 0.0 {
         return format!(
-            "Leave the trees unpruned: present practice ({present} of the canopy on average) costs more than it returns, and stopping is expected to earn {money} more per tree, with a {odds} chance of earning more."
+            "Present practice ({present} of the canopy on average) costs more than it returns: leaving trees unpruned is expected to earn {money} more per tree, with a {odds} chance of earning more."
         );
     }
-    let when = advice.advised.as_ref().and_then(|advised| advised.window).map_or_else(
-        || "in the rest".to_owned(),
-        |[from, to]| format!("between {} and {}", day(from), day(to)),
-    );
     let caution = if evidence.fit.fixed_lead.is_some() {
         " The records do not show which date is best."
     } else {
         ""
     };
     format!(
-        "Remove about {} of the canopy {when}: expect {gain:.2} kg per tree more than present practice ({present} on average), worth {money} per tree after cost, with a {odds} chance of earning more.{caution}",
+        "Removing {} of the canopy is expected to yield {gain:.2} kg per tree more than present practice ({present} on average), worth {money} per tree after cost, with a {odds} chance of earning more.{caution}",
         percent(intensity)
     )
 }
 
-fn trial_reason(
-    evidence: &Evidences<'_>,
-    advice: &RegionAdvice,
-    explored: &Exploration,
-) -> String {
+fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Exploration) -> String {
     let found = obstacles(evidence, explored);
     let highest = advice.tested_intensity.map_or(0.0, |tested| tested[1]);
     let lowest = advice.tested_intensity.map_or(0.0, |tested| tested[0]);
@@ -159,6 +170,10 @@ fn trial_reason(
                 percent(lowest),
                 percent(highest)
             ),
+            Obstacle::FewLevels(n) => format!(
+                "only {n} intensit{} tried, which cannot show where the curve turns",
+                if *n == 1 { "y was" } else { "ies were" }
+            ),
             Obstacle::Habit => {
                 "each tree was always pruned alike, so the effect of pruning cannot be told from the choice of trees".to_owned()
             }
@@ -166,21 +181,29 @@ fn trial_reason(
         .collect();
     if parts.is_empty() {
         return format!(
-            "A trial is needed: the best practice that the records support has a {} chance of earning more than present practice, too little for a change and too much to be sure that nothing is missed.",
+            "The best practice that the records support has a {} chance of earning more than present practice, too little for a change and too much to be sure that nothing is missed.",
             odds(advice.p_gain.unwrap_or(f64::NAN))
         );
     }
-    format!("A trial is needed: {}.", parts.join("; "))
+    sentence(&parts.join("; "))
 }
 
 /// The sentence of a region whose records support no intensity at all.
 pub(super) fn nothing_tested(name: &str) -> String {
-    format!("A trial is needed: the records of {name} support no intensity at all.")
+    format!("The records of {name} support no intensity at all.")
 }
 
 /// The sentence of a region without usable tree-seasons.
 pub(super) fn no_records(name: &str) -> String {
-    format!("A trial is needed: no tree-season of {name} could be used.")
+    format!("No tree-season of {name} could be used.")
+}
+
+/// Capital letter first, full stop last.
+fn sentence(text: &str) -> String {
+    let mut characters = text.chars();
+    characters.next().map_or_else(String::new, |first| {
+        format!("{}{}.", first.to_uppercase(), characters.as_str())
+    })
 }
 
 fn percent(fraction: f64) -> String {
@@ -198,10 +221,6 @@ fn odds(probability: f64) -> String {
     }
 }
 
-fn day(date: Date) -> String {
-    date.strftime("%-d %B %Y").to_string()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -211,6 +230,6 @@ mod tests {
         assert_eq!(odds(1.0), "more than 99 %");
         assert_eq!(odds(0.0), "less than 1 %");
         assert_eq!(odds(0.935), "94 %");
-        assert_eq!(day(jiff::civil::date(2026, 7, 5)), "5 July 2026");
+        assert_eq!(sentence("only 3 trees"), "Only 3 trees.");
     }
 }

@@ -76,7 +76,11 @@ fn write_text(out: &mut String, checked: &Checked) -> std::fmt::Result {
             writeln!(
                 out,
                 "  {:width$}  repaired: {} x {} in {} (first on line {})",
-                "", repair.count, repair.code, column_name(&repair.column), repair.first_line
+                "",
+                repair.count,
+                repair.code,
+                column_name(&repair.column),
+                repair.first_line
             )?;
         }
     }

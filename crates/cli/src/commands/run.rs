@@ -41,10 +41,8 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         work: advised.work.clone(),
     };
     stages.now("writing the report");
-    let target = args
-        .out
-        .join(folder_name(&report.advice.book))
-        .join(report.advice.season.to_string());
+    let target =
+        args.out.join(folder_name(&report.advice.book)).join(report.advice.season.to_string());
     let fit = method::fit_json(&checked, &advised)?;
     report::publish(&target, |dir: &Path| -> Result<(), WriteError> {
         report::write_outputs(&report, dir)?;

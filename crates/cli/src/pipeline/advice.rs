@@ -27,10 +27,14 @@ pub struct Advised {
 }
 
 /// Fits the yield model and decides region by region.
+///
+/// # Errors
+/// When no tree-season can be used, the engine cannot fit them, or pruning cannot be costed.
 pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Advised, Failure> {
     let book = &checked.tables.book;
-    let table = TreeSeasons::from_batch(&checked.linked.tree_seasons)
-        .map_err(|error| Failure::new(error, "this is a defect of the program; please report it"))?;
+    let table = TreeSeasons::from_batch(&checked.linked.tree_seasons).map_err(|error| {
+        Failure::new(error, "this is a defect of the program; please report it")
+    })?;
     let costs = costs(book, &table)?;
     let settings = YieldSettings {
         scale: book.options.response_scale,

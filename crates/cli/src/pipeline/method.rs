@@ -111,18 +111,30 @@ fn habit(checked: &Checked, advised: &Advised) -> String {
         let name = checked.tables.book.region_name(&fit.region);
         let tested = advised.model.habit_tests.iter().find(|(region, _)| *region == fit.region);
         let words = match (fit.habit, tested.map(|(_, test)| test)) {
-            (HabitStatus::Separated, Some(JointTest::Tested { statistic, df_numerator, df_denominator, p_value, .. })) => {
+            (
+                HabitStatus::Separated,
+                Some(JointTest::Tested {
+                    statistic, df_numerator, df_denominator, p_value, ..
+                }),
+            ) => {
                 let reading = if *p_value < 0.05 {
                     "people pruned trees by their vigour, and a plain comparison of trees would mislead"
                 } else {
                     "no sign that trees were chosen by their vigour"
                 };
-                format!("F({df_numerator:.0}, {df_denominator:.0}) = {statistic:.1}, p = {}: {reading}", p_text(*p_value))
+                format!(
+                    "F({df_numerator:.0}, {df_denominator:.0}) = {statistic:.1}, p = {}: {reading}",
+                    p_text(*p_value)
+                )
             }
             (HabitStatus::Separated, _) => "habit and cause separated; not testable".to_owned(),
             (HabitStatus::NoneSeen, _) => "trees do not differ in their mean intensity".to_owned(),
-            (HabitStatus::Randomised, _) => "trial trees only: intensity was drawn by lot".to_owned(),
-            (HabitStatus::Unresolved, _) => "each tree was always pruned alike: cause and habit cannot be told apart".to_owned(),
+            (HabitStatus::Randomised, _) => {
+                "trial trees only: intensity was drawn by lot".to_owned()
+            }
+            (HabitStatus::Unresolved, _) => {
+                "each tree was always pruned alike: cause and habit cannot be told apart".to_owned()
+            }
         };
         text.push_str(&format!(" {name}: {words}."));
     }
@@ -230,6 +242,9 @@ fn factor_spreads(component: &VarianceComponent) -> Vec<SpreadRow> {
 }
 
 /// Everything needed to judge and repeat the fit, as the text of `fit.json`.
+///
+/// # Errors
+/// When the program broke a promise.
 pub fn fit_json(checked: &Checked, advised: &Advised) -> Result<String, Failure> {
     let failed = |error: &dyn std::fmt::Display| {
         Failure::new(

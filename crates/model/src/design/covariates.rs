@@ -13,7 +13,11 @@ pub(super) fn add(design: &mut Design, table: &TreeSeasons) {
     add_age(design, table);
     add_density(design, table);
     for (code, label) in (0_u32..).zip(&table.variety.labels).skip(1) {
-        let name = if label.is_empty() { "variety unknown".to_owned() } else { format!("variety {label}") };
+        let name = if label.is_empty() {
+            "variety unknown".to_owned()
+        } else {
+            format!("variety {label}")
+        };
         design.push(name, indicator(&table.variety, code), Role::Nuisance);
     }
     add_basis(design, table);

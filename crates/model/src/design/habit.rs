@@ -88,10 +88,7 @@ fn status_of(means: &BTreeMap<u32, TreeMeans>, has_trial: bool) -> HabitStatus {
         within_df += tree.seasons - 1.0;
     }
     let overall = means.values().map(|t| t.intensity / t.seasons).sum::<f64>() / means.len() as f64;
-    let between = means
-        .values()
-        .map(|t| (t.intensity / t.seasons - overall).powi(2))
-        .sum::<f64>()
+    let between = means.values().map(|t| (t.intensity / t.seasons - overall).powi(2)).sum::<f64>()
         / means.len() as f64;
     if between.sqrt() < LEAST_BETWEEN_SD {
         HabitStatus::NoneSeen

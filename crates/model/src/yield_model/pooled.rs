@@ -97,7 +97,7 @@ struct Reader<'a> {
     scale: Scale,
     response: &'a [f64],
     draws: &'a Draws,
-    /// Coefficient estimates, 0 where not estimable.
+    /// Coefficient estimates; every column was checked to be estimable.
     estimates: Vec<f64>,
     /// What the fit attributes to everything but pruning, per row: fixed part and random intercepts.
     fixed_nuisance: Vec<f64>,
@@ -116,8 +116,7 @@ impl<'a> Reader<'a> {
         draws: &'a Draws,
         response: &'a [f64],
     ) -> Result<Self, YieldError> {
-        let estimates: Vec<f64> =
-            fit.estimates().into_iter().map(|b| if b.is_finite() { b } else { 0.0 }).collect();
+        let estimates = fit.estimates();
         let mut fixed_nuisance = vec![0.0; table.len()];
         for (column, estimate) in design.columns.iter().zip(&estimates) {
             if !is_pruning(column.role) {
@@ -181,7 +180,8 @@ impl<'a> Reader<'a> {
                     - self.random_nuisance[row],
             })
             .collect();
-        let distinct = |values: &mut dyn Iterator<Item = i64>| values.collect::<BTreeSet<_>>().len();
+        let distinct =
+            |values: &mut dyn Iterator<Item = i64>| values.collect::<BTreeSet<_>>().len();
         RegionFit {
             region: curve.region.clone(),
             rows: rows.len() as u64,
@@ -189,12 +189,7 @@ impl<'a> Reader<'a> {
             seasons: distinct(&mut rows.iter().map(|&row| i64::from(table.season[row]))) as u32,
             trial_rows: rows.iter().filter(|&&row| table.in_trial[row]).count() as u64,
             pruned_rows: intensities.iter().filter(|i| **i >= UNPRUNED_BELOW).count() as u64,
-            habit: self
-                .design
-                .habit
-                .get(code as usize)
-                .copied()
-                .unwrap_or(HabitStatus::NoneSeen),
+            habit: self.design.habit.get(code as usize).copied().unwrap_or(HabitStatus::NoneSeen),
             support: Support::of(&intensities, &leads),
             fixed_lead: (self.design.lead_degree == LeadDegree::None).then(|| median_lead(&leads)),
             classes: classes(&observations, self.scale, mean_variance),
@@ -214,7 +209,8 @@ impl<'a> Reader<'a> {
                 if is_pruning(column.role) || column.role == Role::Basis {
                     0.0
                 } else {
-                    rows.iter().map(|&row| column.values[row]).sum::<f64>() / rows.len().max(1) as f64
+                    rows.iter().map(|&row| column.values[row]).sum::<f64>()
+                        / rows.len().max(1) as f64
                 }
             })
             .collect()
@@ -245,10 +241,7 @@ impl<'a> Reader<'a> {
             let fixed = &row[self.draws.coefficient_columns()];
             let mut curve = [0.0; SHAPES];
             let mut at = 0.0;
-            for ((column, value), average) in
-                self.design.columns.iter().zip(fixed).zip(&average)
-            {
-                let value = if value.is_finite() { *value } else { 0.0 };
+            for ((column, value), average) in self.design.columns.iter().zip(fixed).zip(&average) {
                 match column.role {
                     Role::Shape(shape) => curve[shape] += value,
                     Role::ShapeByDensity(shape) => curve[shape] += value * density,

@@ -18,7 +18,8 @@ pub struct RowUse {
 /// Rows with a finite yield of trees past the training age.
 pub(super) fn usable(table: &TreeSeasons) -> Result<(TreeSeasons, RowUse), YieldError> {
     let young = |row: &usize| table.young[*row];
-    let weighed = |row: &usize| table.yield_kg[*row].is_finite() && table.intensity[*row].is_finite();
+    let weighed =
+        |row: &usize| table.yield_kg[*row].is_finite() && table.intensity[*row].is_finite();
     let all = 0..table.len();
     let too_young = all.clone().filter(young).count();
     let rows: Vec<usize> = all.filter(|row| !young(row) && weighed(row)).collect();
@@ -38,8 +39,11 @@ pub(super) fn usable(table: &TreeSeasons) -> Result<(TreeSeasons, RowUse), Yield
     if rows.is_empty() {
         let reasons: Vec<String> =
             use_.left_out.iter().map(|(reason, count)| format!("{count} x {reason}")).collect();
-        let reasons =
-            if reasons.is_empty() { "the linked table is empty".to_owned() } else { reasons.join(", ") };
+        let reasons = if reasons.is_empty() {
+            "the linked table is empty".to_owned()
+        } else {
+            reasons.join(", ")
+        };
         return Err(YieldError::NoRows(reasons));
     }
     Ok((table.select(&rows), use_))

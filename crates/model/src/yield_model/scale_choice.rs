@@ -4,7 +4,7 @@ use super::YieldError;
 use crate::design::Design;
 use crate::scale::Scale;
 use crate::table::TreeSeasons;
-use mixed::{Data, Factor, FixedColumn, RandomEffect, Settings};
+use mixed::{Data, Factor, FixedColumn, RandomEffect, Settings, Status};
 use records::ResponseScale;
 
 pub(super) struct Choice {
@@ -41,16 +41,23 @@ pub(super) fn choose(
             .map(|&kg| if kg > 0.0 { scale.forward(kg) } else { f64::NAN })
             .collect();
         let fit = mixed::fit(&data(design, &response), &Settings::ml())?;
-        let jacobian: f64 = table
-            .yield_kg
-            .iter()
-            .filter(|kg| **kg > 0.0)
-            .map(|&kg| scale.log_derivative(kg))
-            .sum();
+        let jacobian: f64 =
+            table.yield_kg.iter().filter(|kg| **kg > 0.0).map(|&kg| scale.log_derivative(kg)).sum();
         evidence.push((scale, fit.loglik() + jacobian));
     }
     let best = evidence.iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(Scale::Identity, |e| e.0);
     Ok(Choice { scale: best, evidence })
+}
+
+/// Removes the fixed columns that the rows cannot tell from earlier ones.
+pub(super) fn identify(table: &TreeSeasons, design: &mut Design) -> Result<(), YieldError> {
+    let mut plain = data(design, &table.yield_kg);
+    plain.factors.clear();
+    match mixed::fit(&plain, &Settings::default())?.status().clone() {
+        Status::Unidentified { columns } => design.remove_columns(&columns),
+        Status::Interior | Status::Boundary { .. } | Status::NotConverged { .. } => {}
+    }
+    Ok(())
 }
 
 /// The engine's view of a design and a response.

@@ -40,7 +40,12 @@ impl SeparateCurves {
 
     /// Set of intensities at which a region's slope is compatible with 0, at a lead.
     #[must_use]
-    pub fn turning_point(&self, region: &str, lead_days: f64, level: f64) -> Option<TurningPointSet> {
+    pub fn turning_point(
+        &self,
+        region: &str,
+        lead_days: f64,
+        level: f64,
+    ) -> Option<TurningPointSet> {
         let code = self.regions.iter().position(|label| label == region)?;
         invert(|intensity| {
             let contrast = self.slope_contrast(code, intensity, lead_days);

@@ -1,0 +1,25 @@
+//! The `anacurve` command as a library: what can be typed, the stages of a run, and what is printed.
+
+// Talking to people is this crate's job: data on standard output, messages on standard error.
+#![allow(clippy::print_stdout, clippy::print_stderr)]
+
+pub mod args;
+mod commands;
+pub mod console;
+pub mod pipeline;
+
+use std::process::ExitCode;
+
+/// Carries out a parsed command line and returns its exit code.
+#[must_use]
+pub fn execute(cli: &args::Cli) -> ExitCode {
+    let outcome = match &cli.command {
+        args::Command::Run(args) => commands::run::execute(args),
+        args::Command::Check(args) => commands::check::execute(args),
+        args::Command::Demo(args) => commands::demo::execute(args),
+    };
+    match outcome {
+        Ok(outcome) => outcome.exit_code(),
+        Err(failure) => console::report_failure(&failure),
+    }
+}
