@@ -55,7 +55,12 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
     advice.yield_optimum = Some(optimum(evidence, &explored.yield_optima, level));
     advice.net_optimum = Some(optimum(evidence, &explored.net_optima, level));
     advice.band = Some(explored.band(loss));
-    advice.gain_over_unpruned_kg = Some(gains.over_unpruned(level));
+    // Without unpruned trees the comparison would be an extrapolation.
+    advice.gain_over_unpruned_kg = fit
+        .support
+        .as_ref()
+        .filter(|support| support.includes_unpruned())
+        .map(|_| gains.over_unpruned(level));
     advice.gain_over_present_kg = Some(gains.over_present(level));
     advice.net_gain_over_present = Some(MoneyInterval {
         amount: gains.net_over_present(level),

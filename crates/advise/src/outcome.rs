@@ -84,7 +84,9 @@ pub struct RegionAdvice {
     pub band: Option<[f64; 2]>,
     /// What to do; `None` for `trial`.
     pub advised: Option<Advised>,
-    /// Gain in yield of the advised (or best supported) practice over leaving trees unpruned, kg per tree.
+    /// Gain in yield of the advised (or best supported) practice over leaving trees unpruned, kg per tree;
+    /// `None` when the records hold no unpruned trees. For `keep` the gains are those of the best
+    /// supported practice: what keeping things as they are forgoes.
     pub gain_over_unpruned_kg: Option<Interval>,
     /// Gain in yield over present practice, kg per tree.
     pub gain_over_present_kg: Option<Interval>,

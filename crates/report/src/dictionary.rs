@@ -84,7 +84,7 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].advised.window" "" "list of two, or empty" "First and last date of the pruning window; empty when the advice is to leave trees unpruned.";
     "regions[].advised.window[0]" "advised_window_from" "date" "First day.";
     "regions[].advised.window[1]" "advised_window_to" "date" "Last day.";
-    "regions[].gain_over_unpruned_kg" "" "group, or empty" "Gain in yield of the advised (without advice, the best supported) practice over leaving trees unpruned.";
+    "regions[].gain_over_unpruned_kg" "" "group, or empty" "Gain in yield of the advised practice (for keep and trial, the best supported one) over leaving trees unpruned.";
     "regions[].gain_over_unpruned_kg.median" "gain_over_unpruned_kg_median" "kg per tree" "Posterior median.";
     "regions[].gain_over_unpruned_kg.low" "gain_over_unpruned_kg_low" "kg per tree" "Lower limit.";
     "regions[].gain_over_unpruned_kg.high" "gain_over_unpruned_kg_high" "kg per tree" "Upper limit.";

@@ -48,10 +48,10 @@ pub fn lead_words(lead_days: f64) -> String {
     }
 }
 
-/// What the gains of a region are about: the advised practice or, without advice, the best supported one.
+/// What the gains of a region are about: the advised practice or, where nothing changes, the best supported one.
 #[must_use]
 pub fn gain_subject(region: &RegionAdvice) -> &'static str {
-    if region.advised.is_some() { "advised practice" } else { "best supported practice" }
+    if region.verdict == Verdict::Prune { "advised practice" } else { "best supported practice" }
 }
 
 /// Window in words, the dash when there is none.

@@ -151,8 +151,8 @@ pub fn caption_lead(days: &str) -> String {
 /// How to read intervals, odds and tolerance.
 pub fn how_to_read(tolerance: &str) -> String {
     format!(
-        "Gains are the middle of what the records leave possible, followed by the interval. \
-         Chances come from the same computation. A practice within {tolerance} of the best net \
+        "Gains are the middle of what the records leave possible, followed by the interval; where the \
+         verdict is Keep or Trial they are those of the best practice that the records support. Chances come from the same computation. A practice within {tolerance} of the best net \
          return counts as good enough."
     )
 }

@@ -130,6 +130,7 @@ impl Axes<'_> {
 pub fn axes<'a>(root: &Root<'a>, spec: &AxesSpec<'_>) -> Result<Axes<'a>, DrawError> {
     let mut chart = ChartBuilder::on(root)
         .margin_top(spec.top)
+        .margin_left(12)
         .margin_right(34)
         .x_label_area_size(104)
         .y_label_area_size(spec.left)

@@ -57,12 +57,24 @@ pub fn surface_plot(label: Label<'_>, surface: &Surface) -> Result<String, Repor
                 hatch(root, corner, opposite)?;
                 continue;
             };
-            let (color, light) = ramp(share(gain));
-            rect(root, corner, opposite, &color)?;
-            let shown = |i: usize, every: usize| i % every == every / 2;
+            rect(root, corner, opposite, &ramp(share(gain)).0)?;
+        }
+        // Numbers are wider than their cells: they go on top of the finished colours.
+        let shown = |i: usize, every: usize| i % every == every / 2;
+        for cell in &cells {
+            let Some(gain) = cell.gain else { continue };
+            // The neighbours carry part of the number: without them it would stand on the hatch.
+            let carried = |column: usize| {
+                cells.iter().any(|c| c.row == cell.row && c.column == column && c.gain.is_some())
+            };
+            if !carried(cell.column + 1) {
+                continue;
+            }
             if shown(cell.column, every_column) && shown(cell.row, every_row) {
+                let corner = axes.at(cell.x.0, cell.y.1);
+                let opposite = axes.at(cell.x.1, cell.y.0);
                 let middle = ((corner.0 + opposite.0) / 2, (corner.1 + opposite.1) / 2);
-                let style = font(0.86 * TICK, if light { PAPER } else { INK });
+                let style = font(0.86 * TICK, if ramp(share(gain)).1 { PAPER } else { INK });
                 write(root, &signed(gain, 2), middle, &style, (HPos::Center, VPos::Center))?;
             }
         }

@@ -1,0 +1,24 @@
+"""Checks the report folder of the demo: every file is there, verdicts agree with the written truth."""
+
+import json
+import sys
+from pathlib import Path
+
+folder, truth_path = Path(sys.argv[1]), Path(sys.argv[2])
+needed = """index.html dictionary.html advice.json advice.csv advice.parquet workplan.csv workplan.xlsx
+calendar.ics fit.json draws.arrow tree_seasons.parquet quarantine.csv""".split()
+missing = [name for name in needed if not (folder / name).is_file() or (folder / name).stat().st_size == 0]
+assert not missing, f"missing or empty: {missing}"
+assert len(list((folder / "plots").glob("*.svg"))) >= 20, "too few plots"
+
+advice = json.loads((folder / "advice.json").read_text())
+truth = {region["region"]: region for region in json.loads(truth_path.read_text())["regions"]}
+assert {r["region"] for r in advice["regions"]} == set(truth), "regions differ from the truth"
+for region in advice["regions"]:
+    expected = truth[region["region"]]
+    assert region["verdict"] == expected["verdict"], f"{region['region']}: {region['verdict']}"
+    if region["verdict"] == "prune":
+        low, high = region["band"]
+        optimum = expected["net_optimum"]["intensity"]
+        assert low <= optimum <= high, f"{region['region']}: {optimum} outside {low} to {high}"
+print(f"{len(advice['regions'])} regions agree with the written truth")
