@@ -9,7 +9,7 @@ const P_CHANGE: f64 = 0.90;
 /// Probability of being worth more than twice the tolerance that rules out keeping things as they are.
 const P_MISSED: f64 = 0.20;
 /// Share of draws with the best intensity at an edge of the tested range that rules out advice.
-const P_EDGE: f64 = 0.50;
+const P_EDGE: f64 = 0.25;
 /// Fewest trees, seasons and pruned tree-seasons, and narrowest range of intensity, for advice.
 const LEAST_TREES: u64 = 10;
 const LEAST_SEASONS: u32 = 2;
@@ -151,12 +151,14 @@ fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Expl
         .iter()
         .map(|obstacle| match obstacle {
             Obstacle::UpperEdge(p) => format!(
-                "the best intensity probably lies beyond the {} that was tried ({} chance), and no advice is given outside the tested range",
+                "the best intensity {} beyond the {} that was tried ({} chance), and no advice is given outside the tested range",
+                lies(*p),
                 percent(highest),
                 odds(*p)
             ),
             Obstacle::LowerEdge(p) => format!(
-                "the best intensity probably lies below the {} that was tried ({} chance)",
+                "the best intensity {} below the {} that was tried ({} chance)",
+                lies(*p),
                 percent(lowest),
                 odds(*p)
             ),
@@ -196,6 +198,10 @@ pub(super) fn nothing_tested(name: &str) -> String {
 /// The sentence of a region without usable tree-seasons.
 pub(super) fn no_records(name: &str) -> String {
     format!("No tree-season of {name} could be used.")
+}
+
+fn lies(probability: f64) -> &'static str {
+    if probability > 0.5 { "probably lies" } else { "may lie" }
 }
 
 /// Capital letter first, full stop last.
