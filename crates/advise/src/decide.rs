@@ -30,6 +30,8 @@ pub struct Evidences<'a> {
     pub cost: &'a Cost,
     /// Season advised for.
     pub season: i16,
+    /// Whether the yield model reached its optimum; without it nothing is advised.
+    pub converged: bool,
     /// Turning point of the region's own curve, where it could be tested.
     pub turning_point: Option<TurningPointSet>,
 }

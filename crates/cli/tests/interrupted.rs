@@ -1,4 +1,6 @@
 //! A run that is killed leaves a whole report: the last one, or the new one.
+// Helpers of a test may fail as loudly as the test itself.
+#![allow(clippy::unwrap_used)]
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

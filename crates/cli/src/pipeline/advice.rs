@@ -66,6 +66,7 @@ pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Advised, 
             practice: &practice,
             cost,
             season,
+            converged: !matches!(model.fit.status(), mixed::Status::NotConverged { .. }),
             turning_point: model.turning_point(fit, book.options.level),
         };
         let (region, picture) = advise::decide(&evidence);

@@ -70,7 +70,7 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
         item(
             "Verdict",
             format!(
-                "keep: the expected gain of the best supported practice over present practice is at most {0} % of the best net return, and a gain of twice that has less than a 20 % chance. prune: the expected gain exceeds {0} % and the chance of earning more is at least 90 %. trial: fewer than 10 trees, 2 seasons or 20 pruned tree-seasons, fewer than 3 distinct intensities or a span of less than 10 % of the canopy, a best intensity that lies at an edge of the tested range in more than a quarter of the draws, pruning that follows the tree so closely that cause and habit cannot be told apart, or odds that suffice for neither.",
+                "keep: the expected gain of the best supported practice over present practice is at most {0} % of the best net return, and a gain of twice that has less than a 20 % chance. prune: the expected gain exceeds {0} % and the chance of earning more is at least 90 %. trial: fewer than 10 trees, 2 seasons or 20 pruned tree-seasons, fewer than 3 distinct intensities or a span of less than 10 % of the canopy, a best intensity that lies at an edge of the tested range in more than a quarter of the draws, pruning that follows the tree so closely that cause and habit cannot be told apart, a model that found no optimum, or odds that suffice for neither.",
                 book.options.tolerance_pct
             ),
         ),
