@@ -1,5 +1,6 @@
 //! Linear mixed models from mergeable moments: REML and ML fits, inference, and integration over the variance parameters.
 
+mod arrow;
 mod components;
 mod contrast;
 mod criterion;
@@ -24,13 +25,16 @@ mod record;
 mod satterthwaite;
 mod screen;
 mod settings;
+mod shape;
 mod small;
+mod spread;
 mod status;
 mod system;
 mod target;
 #[cfg(test)]
 mod tests;
 mod units;
+mod vector;
 
 pub use components::{VarianceComponent, VarianceComponents};
 pub use contrast::{Contrast, DfMethod, Estimate, JointTest};
