@@ -19,6 +19,9 @@ pub(crate) struct Gradient {
     pub rss: Vec<f64>,
 }
 
+/// Two columns of equal length that belong together.
+type ColumnPair = (Vec<f64>, Vec<f64>);
+
 impl System {
     /// Gradient parts at a factored theta.
     ///
@@ -90,7 +93,7 @@ impl System {
     /// the eliminated one; and T P T', packed with doubled off-diagonal entries.
     ///
     /// With dT = E at (row, column), tr(P dM) = 2 (B T P)[row, column].
-    fn other_part(&self, s: &Solved, mut p: Vec<f64>) -> (Vec<f64>, Vec<(Vec<f64>, Vec<f64>)>) {
+    fn other_part(&self, s: &Solved, mut p: Vec<f64>) -> (Vec<f64>, Vec<ColumnPair>) {
         let shape = &self.shape;
         let forward = Spread::forward(shape, &s.lambdas);
         let zeros = |f: &FactorLayout| (vec![0.0; f.k() * f.k()], vec![0.0; f.k() * f.k()]);
