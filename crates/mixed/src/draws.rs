@@ -4,11 +4,15 @@ use crate::criterion::{Solved, shrinkage};
 use crate::integrate::Posterior;
 use crate::small::{cholesky, dot, product, transpose};
 use crate::spread::Spread;
+use crate::threads;
 use crate::{Error, Matrix};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
 use rand_distr::{ChiSquared, Distribution, StandardNormal};
 use serde::Serialize;
+
+/// Nodes factored side by side.
+const TOGETHER: usize = 64;
 
 /// Draws by row: theta, sigma, coefficients, then the effects of the chosen factors.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -106,14 +110,17 @@ impl Posterior {
             let node = cumulative.partition_point(|c| *c <= u);
             places[node.min(self.nodes.len() - 1)].push(place);
         }
-        for (node, mine) in self.nodes.iter().zip(&places) {
-            if mine.is_empty() {
-                continue;
-            }
-            let solved = system.solve(&node.theta)?;
-            let sampler = Sampler::new(self, &solved, &chosen)?;
-            for place in mine {
-                sampler.fill(&mut rng, values.row_mut(*place));
+        let used: Vec<usize> = (0..places.len()).filter(|n| !places[*n].is_empty()).collect();
+        // Factorisations of a few nodes at a time; random numbers in order.
+        for together in used.chunks(TOGETHER) {
+            let solved =
+                threads::map(together.len(), |i| system.solve(&self.nodes[together[i]].theta));
+            for (node, solved) in together.iter().zip(solved) {
+                let solved = solved?;
+                let sampler = Sampler::new(self, &solved, &chosen)?;
+                for place in &places[*node] {
+                    sampler.fill(&mut rng, values.row_mut(*place));
+                }
             }
         }
         Ok(Draws {

@@ -33,6 +33,7 @@ mod system;
 mod target;
 #[cfg(test)]
 mod tests;
+mod threads;
 mod units;
 mod vector;
 

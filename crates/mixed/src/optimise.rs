@@ -3,11 +3,13 @@
 use crate::Error;
 use crate::criterion::Solved;
 use crate::gradient::eigen;
-use crate::quasi_newton::{Evaluation, Minimum, allowed, hessian, minimise};
+use crate::matrix::Matrix;
+use crate::quasi_newton::{Evaluation, Minimum, allowed, hessian_at_once, minimise, search};
 use crate::record::{Evidence, Visit};
 use crate::settings::Settings;
 use crate::small::{cholesky, product, transpose};
 use crate::system::System;
+use crate::threads;
 
 /// Where the search ended.
 #[derive(Debug, Clone)]
@@ -36,13 +38,9 @@ impl Objective<'_> {
     }
 
     fn evaluate(&mut self, theta: &[f64], free: &[usize]) -> Evaluation {
-        let solved = self.system.solve(theta).ok()?;
-        let value = self.system.criterion(&solved);
-        let gradient = self.system.criterion_gradient(&solved);
+        let (value, gradient) = evaluated(self.system, theta)?;
         self.visited.push(Visit { theta: theta.to_vec(), criterion: value });
-        let scaled: Vec<f64> =
-            free.iter().map(|i| gradient[*i] / self.system.column_rms[*i]).collect();
-        (value.is_finite() && scaled.iter().all(|g| g.is_finite())).then_some((value, scaled))
+        Some((value, free.iter().map(|i| gradient[*i]).collect()))
     }
 
     fn standard(&self, theta: &[f64], free: &[usize]) -> Vec<f64> {
@@ -79,36 +77,83 @@ impl Objective<'_> {
         Some((point, minimum))
     }
 
-    /// Smallest Hessian eigenvalue over `free`, per unit of max(1, |x|), with
-    /// its direction in theta.
-    fn curvature(&mut self, theta: &[f64], free: &[usize]) -> Option<(f64, Vec<f64>)> {
-        let x = self.standard(theta, free);
-        let mut h = hessian(
+    /// Like [`Objective::search`] with a loose tolerance and no refinement:
+    /// good enough to tell which minimum a start leads to.
+    fn explore(&mut self, theta: &[f64], free: &[usize]) -> Option<(Vec<f64>, f64)> {
+        let start = self.standard(theta, free);
+        let mut point = theta.to_vec();
+        let minimum = search(
             &mut |x| {
                 let mut at = theta.to_vec();
                 self.place(&mut at, free, x);
                 self.evaluate(&at, free)
             },
+            &start,
+            EXPLORING_STEPS,
+            EXPLORING_TOLERANCE,
+        )?;
+        self.place(&mut point, free, &minimum.x);
+        Some((point, minimum.value))
+    }
+
+    /// Hessian over all entries in standardised units, per unit of max(1, |x|).
+    fn curvature(&mut self, theta: &[f64]) -> Option<Matrix> {
+        let all: Vec<usize> = (0..theta.len()).collect();
+        let x = self.standard(theta, &all);
+        let system = self.system;
+        let mut h = hessian_at_once(
+            &mut |points: &[Vec<f64>]| {
+                let at = |x: &Vec<f64>| -> Vec<f64> {
+                    x.iter().zip(&system.column_rms).map(|(v, rms)| v / rms).collect()
+                };
+                let found = threads::map(points.len(), |i| evaluated(system, &at(&points[i])));
+                for (x, found) in points.iter().zip(&found) {
+                    if let Some((criterion, _)) = found {
+                        self.visited.push(Visit { theta: at(x), criterion: *criterion });
+                    }
+                }
+                found
+            },
             &x,
         )?;
-        let size: Vec<f64> = x.iter().map(|v| v.abs().max(1.0)).collect();
         for i in 0..x.len() {
             for j in 0..x.len() {
-                h[(i, j)] *= size[i] * size[j];
+                h[(i, j)] *= x[i].abs().max(1.0) * x[j].abs().max(1.0);
             }
         }
-        let (values, vectors) = eigen(&h)?;
-        let direction = vectors.column(0);
-        let mut step = vec![0.0; theta.len()];
-        for ((i, d), s) in free.iter().zip(&direction).zip(&size) {
-            step[*i] = d * s / self.system.column_rms[*i];
-        }
-        Some((*values.first()?, step))
+        Some(h)
     }
+}
+
+/// Criterion and its gradient in standardised units.
+fn evaluated(system: &System, theta: &[f64]) -> Evaluation {
+    let solved = system.solve(theta).ok()?;
+    let value = system.criterion(&solved);
+    let gradient = system.criterion_gradient(&solved);
+    let scaled: Vec<f64> = gradient.iter().zip(&system.column_rms).map(|(g, r)| g / r).collect();
+    (value.is_finite() && scaled.iter().all(|g| g.is_finite())).then_some((value, scaled))
+}
+
+/// Smallest eigenvalue of the rows and columns `free` of a Hessian.
+fn least_eigenvalue(h: &Matrix, free: &[usize]) -> Option<f64> {
+    let mut part = Matrix::zeros(free.len(), free.len());
+    for (a, i) in free.iter().enumerate() {
+        for (b, j) in free.iter().enumerate() {
+            part[(a, b)] = h[(*i, *j)];
+        }
+    }
+    eigen(&part)?.0.first().copied()
 }
 
 /// Most times that a saddle is left.
 const ESCAPES: usize = 5;
+
+/// Steps and tolerance of a search that only finds out where a start leads.
+const EXPLORING_STEPS: usize = 60;
+const EXPLORING_TOLERANCE: f64 = 1e-2;
+/// Distance in standardised theta, relative to max(1, |x|), within which two
+/// ends of such searches count as one minimum.
+const SAME: f64 = 0.05;
 
 /// Minimises the criterion over theta.
 ///
@@ -131,13 +176,19 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
     let (mut theta, mut minimum) =
         objective.search(&start, &all, iterations, settings.tolerance).ok_or(unusable.clone())?;
     for start in other_starts(system) {
-        let found = objective.search(&start, &all, iterations, settings.tolerance);
+        let Some((end, value)) = objective.explore(&start, &all) else { continue };
+        // An unrefined end may lie above its minimum.
+        if value > minimum.value + 1.0 || same(system, &end, &theta) {
+            continue;
+        }
+        let found = objective.search(&end, &all, iterations, settings.tolerance);
         let slack = 1e-9 * (1.0 + minimum.value.abs());
         if let Some((t, m)) = found.filter(|(_, m)| m.value < minimum.value - slack) {
             (theta, minimum) = (t, m);
         }
     }
     let mut boundary = Vec::new();
+    let mut curvature = None;
     for _ in 0..ESCAPES {
         while let Some((at, t, m)) = try_zero(&mut objective, &theta, &minimum, &boundary, settings)
         {
@@ -145,11 +196,22 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
             boundary.sort_unstable();
             (theta, minimum) = (t, m);
         }
-        let Some((t, m)) = escape(&mut objective, &theta, &minimum, &all, settings) else { break };
+        curvature = objective.curvature(&theta);
+        let escaped = curvature
+            .as_ref()
+            .and_then(|h| escape(&mut objective, h, &theta, &minimum, &all, settings));
+        let Some((t, m)) = escaped else { break };
         (theta, minimum) = (t, m);
         boundary.clear();
+        curvature = None;
     }
-    let theta = canonical(system, &theta);
+    let found = theta;
+    let theta = canonical(system, &found);
+    // Signs do not change eigenvalues; another theta does.
+    if found.iter().zip(&theta).any(|(a, b)| a.abs() != b.abs()) {
+        curvature = None;
+    }
+    let curvature = curvature.or_else(|| objective.curvature(&theta));
     let solved = system.solve(&theta)?;
     let criterion = system.criterion(&solved);
     let free = free_entries(system, &theta, &boundary);
@@ -158,7 +220,7 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
         let size = (theta[*i] * system.column_rms[*i]).abs().max(1.0);
         m.max((gradient[*i] / system.column_rms[*i] * size).abs())
     });
-    let least = objective.curvature(&theta, &free).map(|(v, _)| v);
+    let least = curvature.and_then(|h| least_eigenvalue(&h, &free));
     let failure = judge(settings, criterion, gradient_norm, least, free.len())
         .or_else(|| flat_at_zero(&mut objective, &theta, criterion, &boundary));
     objective.visited.push(Visit { theta, criterion });
@@ -193,19 +255,33 @@ fn other_starts(system: &System) -> Vec<Vec<f64>> {
         .collect()
 }
 
+/// Whether two thetas stand for nearly the same covariance.
+fn same(system: &System, a: &[f64], b: &[f64]) -> bool {
+    let (a, b) = (canonical(system, a), canonical(system, b));
+    a.iter()
+        .zip(&b)
+        .zip(&system.column_rms)
+        .all(|((a, b), rms)| ((a - b) * rms).abs() <= SAME * (b * rms).abs().max(1.0))
+}
+
 /// A stationary point may be a saddle (0 always is stationary): steps along the
 /// direction of negative curvature until the criterion falls, and searches on.
 fn escape(
     objective: &mut Objective<'_>,
+    curvature: &Matrix,
     theta: &[f64],
     minimum: &Minimum,
     all: &[usize],
     settings: &Settings,
 ) -> Option<(Vec<f64>, Minimum)> {
-    let (least, step) = objective.curvature(theta, all)?;
-    if least > -1e-4 {
+    let (values, vectors) = eigen(curvature)?;
+    if values.first().is_none_or(|least| *least > -1e-4) {
         return None;
     }
+    let rms = &objective.system.column_rms;
+    let step: Vec<f64> = (0..theta.len())
+        .map(|i| vectors[(i, 0)] * (theta[i] * rms[i]).abs().max(1.0) / rms[i])
+        .collect();
     for length in [0.3, 0.1, 0.03, 0.01, 0.003] {
         for sign in [1.0, -1.0] {
             let away: Vec<f64> =

@@ -24,15 +24,15 @@ impl Minimum {
     }
 }
 
-/// [`search`], polished by Newton steps on an exact gradient.
+/// [`search`], refined by steps on an exact gradient.
 pub(crate) fn minimise(
     f: &mut dyn FnMut(&[f64]) -> Evaluation,
     start: &[f64],
     max_iterations: usize,
     tolerance: f64,
 ) -> Option<Minimum> {
-    let at = search(f, start, max_iterations, tolerance)?;
-    Some(polish(f, at))
+    let (at, inverse) = descend(f, start, max_iterations, tolerance)?;
+    Some(refine(f, at, inverse))
 }
 
 /// BFGS with a bisection line search for the weak Wolfe conditions.
@@ -42,12 +42,22 @@ pub(crate) fn search(
     max_iterations: usize,
     tolerance: f64,
 ) -> Option<Minimum> {
+    Some(descend(f, start, max_iterations, tolerance)?.0)
+}
+
+/// The search, with the inverse Hessian that it has built up.
+fn descend(
+    f: &mut dyn FnMut(&[f64]) -> Evaluation,
+    start: &[f64],
+    max_iterations: usize,
+    tolerance: f64,
+) -> Option<(Minimum, Matrix)> {
     let n = start.len();
     let (value, gradient) = f(start)?;
     let mut at = Minimum { x: start.to_vec(), value, gradient, reason: "iteration limit reached" };
     if n == 0 {
         at.reason = "no free parameter";
-        return Some(at);
+        return Some((at, Matrix::zeros(0, 0)));
     }
     let mut inverse = identity(n);
     let mut fresh = true;
@@ -90,7 +100,7 @@ pub(crate) fn search(
             }
         }
     }
-    Some(at)
+    Some((at, inverse))
 }
 
 /// Gradient norm that counts as 0 beside a value of this size.
@@ -160,11 +170,41 @@ fn update(inverse: &mut Matrix, from: &Minimum, to: &Minimum, fresh: bool) {
     }
 }
 
+/// Quasi-Newton steps on the gradient alone, whose rounding is far below that
+/// of the value, while each shrinks it by a third; then Newton steps.
+fn refine(
+    f: &mut dyn FnMut(&[f64]) -> Evaluation,
+    mut at: Minimum,
+    mut inverse: Matrix,
+) -> Minimum {
+    for _ in 0..20 {
+        if at.gradient_norm() <= settled(at.value) {
+            return at;
+        }
+        let step: Vec<f64> = inverse.times(&at.gradient).iter().map(|x| -x).collect();
+        let x = along(&at.x, &step, 1.0);
+        let Some((value, gradient)) = f(&x) else { break };
+        let next = Minimum { x, value, gradient, reason: at.reason };
+        update(&mut inverse, &at, &next, false);
+        let slack = 1e-10 * (1.0 + at.value.abs());
+        if next.gradient_norm() > 0.67 * at.gradient_norm() || next.value > at.value + slack {
+            break;
+        }
+        at = next;
+    }
+    polish(f, at)
+}
+
+/// Gradient norm at which refining ends.
+fn settled(value: f64) -> f64 {
+    allowed(1e-9, value)
+}
+
 /// Newton steps with a Hessian from differences of the exact gradient, kept
 /// only while they shrink the gradient.
 fn polish(f: &mut dyn FnMut(&[f64]) -> Evaluation, mut at: Minimum) -> Minimum {
     for _ in 0..4 {
-        if at.gradient_norm() <= 1e-9 * (1.0 + at.value.abs() / 1000.0) {
+        if at.gradient_norm() <= settled(at.value) {
             break;
         }
         let Some(h) = hessian(f, &at.x) else { break };
@@ -194,12 +234,33 @@ fn polish(f: &mut dyn FnMut(&[f64]) -> Evaluation, mut at: Minimum) -> Minimum {
 /// Hessian by central differences of the gradient, with one Richardson step
 /// that removes the error of order h^2.
 pub(crate) fn hessian(f: &mut dyn FnMut(&[f64]) -> Evaluation, x: &[f64]) -> Option<Matrix> {
+    hessian_at_once(&mut |points| points.iter().map(|x| f(x)).collect(), x)
+}
+
+/// [`hessian`] of a function that takes all its points together.
+pub(crate) fn hessian_at_once(
+    f: &mut dyn FnMut(&[Vec<f64>]) -> Vec<Evaluation>,
+    x: &[f64],
+) -> Option<Matrix> {
     let n = x.len();
-    let mut out = Matrix::zeros(n, n);
+    let step = |i: usize| 2e-3 * x[i].abs().max(0.1);
+    let mut points = Vec::with_capacity(4 * n);
     for i in 0..n {
-        let column = gradient_derivative(f, x, i)?;
-        for (j, value) in column.iter().enumerate() {
-            out[(j, i)] = *value;
+        for h in [step(i), -step(i), 0.5 * step(i), -0.5 * step(i)] {
+            let mut y = x.to_vec();
+            y[i] = x[i] + h;
+            points.push(y);
+        }
+    }
+    let found: Vec<Vec<f64>> =
+        f(&points).into_iter().map(|e| e.map(|e| e.1)).collect::<Option<_>>()?;
+    let mut out = Matrix::zeros(n, n);
+    for (i, at) in found.chunks_exact(4).enumerate() {
+        let h = step(i);
+        for j in 0..n {
+            let wide = (at[0][j] - at[1][j]) / (2.0 * h);
+            let narrow = (at[2][j] - at[3][j]) / h;
+            out[(j, i)] = (4.0 * narrow - wide) / 3.0;
         }
     }
     for i in 0..n {
@@ -210,22 +271,4 @@ pub(crate) fn hessian(f: &mut dyn FnMut(&[f64]) -> Evaluation, x: &[f64]) -> Opt
         }
     }
     Some(out)
-}
-
-fn gradient_derivative(
-    f: &mut dyn FnMut(&[f64]) -> Evaluation,
-    x: &[f64],
-    i: usize,
-) -> Option<Vec<f64>> {
-    let mut central = |h: f64| -> Option<Vec<f64>> {
-        let mut y = x.to_vec();
-        y[i] = x[i] + h;
-        let (_, up) = f(&y)?;
-        y[i] = x[i] - h;
-        let (_, down) = f(&y)?;
-        Some(up.iter().zip(&down).map(|(a, b)| (a - b) / (2.0 * h)).collect())
-    };
-    let h = 2e-3 * x[i].abs().max(0.1);
-    let (wide, narrow) = (central(h)?, central(0.5 * h)?);
-    Some(wide.iter().zip(&narrow).map(|(w, n)| (4.0 * n - w) / 3.0).collect())
 }

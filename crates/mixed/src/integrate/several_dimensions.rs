@@ -6,6 +6,7 @@ use super::proposal::Proposal;
 use crate::Error;
 use crate::matrix::Matrix;
 use crate::quasi_newton::{hessian, minimise};
+use crate::threads;
 
 /// Share of effective points under which the proposal is refitted.
 const WANTED: f64 = 0.5;
@@ -45,50 +46,50 @@ pub(crate) fn rule(
     let halton = Halton::new(n + 1, settings.seed);
     let mut best = sample(target, &proposal, &halton, settings.points);
     for _ in 0..REFITS {
-        let Some((weights, effective)) = normalise(&best.1) else {
+        let Some((weights, effective)) = normalise(&best.log_weights) else {
             return Err(failed);
         };
         if effective >= WANTED * settings.points as f64 {
             break;
         }
-        let Some(refit) = refitted(&best.0, &weights, &folded) else {
+        let Some(refit) = refitted(&best.points, &weights, &folded) else {
             break;
         };
         let next = sample(target, &refit, &halton, settings.points);
-        match normalise(&next.1) {
+        match normalise(&next.log_weights) {
             Some((_, better)) if better > effective => best = next,
             _ => break,
         }
     }
-    let (points, log_weights) = best;
-    let mut nodes = Vec::with_capacity(points.len());
-    for (x, weight) in points.iter().zip(&log_weights) {
-        if let Some((log_likelihood, log_prior)) = target.parts(x) {
-            nodes.push(Node {
-                theta: target.theta(x),
-                log_likelihood,
-                log_volume: weight - log_likelihood - log_prior,
-            });
-        }
-    }
-    Ok(Rule { nodes, edge: Vec::new() })
+    Ok(Rule { nodes: best.nodes, edge: Vec::new() })
 }
 
-type Weighted = (Vec<Vec<f64>>, Vec<f64>);
+/// Points where the posterior is defined, their log weights, and the nodes
+/// that they make.
+struct Sample {
+    points: Vec<Vec<f64>>,
+    log_weights: Vec<f64>,
+    nodes: Vec<Node>,
+}
 
 fn sample(
     target: &LogPosterior<'_>,
     proposal: &Proposal,
     halton: &Halton,
     points: usize,
-) -> Weighted {
-    let mut out = (Vec::with_capacity(points), Vec::with_capacity(points));
-    for index in 0..points {
+) -> Sample {
+    let found = threads::map(points, |index| {
         let x = proposal.point(&halton.point(index));
-        let value =
-            target.parts(&x).map_or(f64::NEG_INFINITY, |(l, p)| l + p - proposal.log_density(&x));
-        out.0.push(x);
-        out.1.push(value);
+        let (log_likelihood, log_prior) = target.parts(&x)?;
+        let log_volume = -proposal.log_density(&x);
+        let weight = log_likelihood + log_prior + log_volume;
+        Some((Node { theta: target.theta(&x), log_likelihood, log_volume }, x, weight))
+    });
+    let mut out = Sample { points: Vec::new(), log_weights: Vec::new(), nodes: Vec::new() };
+    for (node, x, weight) in found.into_iter().flatten() {
+        out.nodes.push(node);
+        out.points.push(x);
+        out.log_weights.push(weight);
     }
     out
 }
