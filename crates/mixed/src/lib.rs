@@ -36,6 +36,7 @@ mod tests;
 mod threads;
 mod units;
 mod vector;
+mod warm;
 
 pub use components::{VarianceComponent, VarianceComponents};
 pub use contrast::{Contrast, DfMethod, Estimate, JointTest};

@@ -4,12 +4,13 @@ use crate::Error;
 use crate::criterion::Solved;
 use crate::gradient::eigen;
 use crate::matrix::Matrix;
-use crate::quasi_newton::{Evaluation, Minimum, allowed, hessian_at_once, minimise, search};
+use crate::quasi_newton::{Descent, Evaluation, Minimum, allowed, hessian_at_once};
 use crate::record::{Evidence, Visit};
 use crate::settings::Settings;
 use crate::small::{cholesky, product, transpose};
 use crate::system::System;
 use crate::threads;
+use crate::warm;
 
 /// Where the search ended.
 #[derive(Debug, Clone)]
@@ -63,37 +64,89 @@ impl Objective<'_> {
     ) -> Option<(Vec<f64>, Minimum)> {
         let start = self.standard(theta, free);
         let mut point = theta.to_vec();
-        let minimum = minimise(
+        let metric = self.metric(theta, free);
+        let descent = Descent { metric: &metric, max_iterations: iterations, tolerance };
+        let minimum = descent.minimise(
             &mut |x| {
                 let mut at = theta.to_vec();
                 self.place(&mut at, free, x);
                 self.evaluate(&at, free)
             },
             &start,
-            iterations,
-            tolerance,
         )?;
         self.place(&mut point, free, &minimum.x);
         Some((point, minimum))
     }
 
-    /// Like [`Objective::search`] with a loose tolerance and no refinement:
-    /// good enough to tell which minimum a start leads to.
-    fn explore(&mut self, theta: &[f64], free: &[usize]) -> Option<(Vec<f64>, f64)> {
-        let start = self.standard(theta, free);
-        let mut point = theta.to_vec();
-        let minimum = search(
-            &mut |x| {
-                let mut at = theta.to_vec();
-                self.place(&mut at, free, x);
-                self.evaluate(&at, free)
-            },
-            &start,
-            EXPLORING_STEPS,
-            EXPLORING_TOLERANCE,
-        )?;
-        self.place(&mut point, free, &minimum.x);
-        Some((point, minimum.value))
+    /// A guess of the inverse curvature: that of 2 q log(spread) for q levels.
+    fn metric(&self, theta: &[f64], free: &[usize]) -> Vec<f64> {
+        let system = self.system;
+        free.iter()
+            .map(|i| {
+                let e = &system.entries[*i];
+                let factor = &system.layout.factors[e.factor];
+                let k = factor.k();
+                let row = &factor.lambda(theta)[e.row * k..(e.row + 1) * k];
+                let size = crate::small::dot(row, row).sqrt() * system.column_rms[*i];
+                size.max(0.1).powi(2) / (4.0 * factor.levels as f64)
+            })
+            .collect()
+    }
+
+    /// Fixed-point steps while they move theta much and `stop` does not say
+    /// that this is enough.
+    fn approach(&mut self, theta: &[f64], stop: &dyn Fn(&[f64], f64) -> bool) -> Vec<f64> {
+        let system = self.system;
+        let mut at = theta.to_vec();
+        let mut last = f64::INFINITY;
+        let mut before = at.clone();
+        for _ in 0..APPROACH {
+            let Ok(solved) = system.solve(&at) else { return before };
+            let value = system.criterion(&solved);
+            self.visited.push(Visit { theta: at.clone(), criterion: value });
+            if value.is_nan() || value > last {
+                return before;
+            }
+            if stop(&at, value) {
+                return at;
+            }
+            last = value;
+            let next = warm::step(system, &solved, &system.gradient(&solved));
+            before = std::mem::replace(&mut at, next);
+            let moved = |i: usize| (at[i] - before[i]).abs() * system.column_rms[i];
+            let size = |i: usize| (before[i] * system.column_rms[i]).abs().max(0.1);
+            if (0..at.len()).all(|i| moved(i) < 0.05 * size(i)) {
+                break;
+            }
+        }
+        at
+    }
+
+    /// Like [`Objective::search`] over all entries with a loose tolerance and
+    /// no refinement: good enough to tell which minimum a start leads to. It
+    /// ends where `known` is clearly reached.
+    fn explore(&mut self, theta: &[f64], known: &[f64], minimum: f64) -> Option<(Vec<f64>, f64)> {
+        let free: Vec<usize> = (0..theta.len()).collect();
+        let free = &free;
+        let system = self.system;
+        let near = |at: &[f64], value: f64| value < minimum + CLOSE && same(system, at, known);
+        let mut point = self.approach(theta, &near);
+        let start = self.standard(&point, free);
+        let metric = self.metric(&point, free);
+        let descent = Descent {
+            metric: &metric,
+            max_iterations: EXPLORING_STEPS,
+            tolerance: EXPLORING_TOLERANCE,
+        };
+        let place = |x: &[f64]| -> Vec<f64> {
+            x.iter().zip(&system.column_rms).map(|(v, rms)| v / rms).collect()
+        };
+        let reached =
+            |at: &Minimum| at.value < minimum + CLOSE && same(system, &place(&at.x), known);
+        let mut f = |x: &[f64]| self.evaluate(&place(x), free);
+        let (end, _) = descent.descend(&mut f, &start, &reached)?;
+        self.place(&mut point, free, &end.x);
+        Some((point, end.value))
     }
 
     /// Hessian over all entries in standardised units, per unit of max(1, |x|).
@@ -147,10 +200,14 @@ fn least_eigenvalue(h: &Matrix, free: &[usize]) -> Option<f64> {
 
 /// Most times that a saddle is left.
 const ESCAPES: usize = 5;
+/// Most fixed-point steps.
+const APPROACH: usize = 12;
 
 /// Steps and tolerance of a search that only finds out where a start leads.
 const EXPLORING_STEPS: usize = 60;
 const EXPLORING_TOLERANCE: f64 = 1e-2;
+/// Rise over the minimum that an unrefined end may have.
+const CLOSE: f64 = 1.0;
 /// Distance in standardised theta, relative to max(1, |x|), within which two
 /// ends of such searches count as one minimum.
 const SAME: f64 = 0.05;
@@ -173,12 +230,13 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
     let all: Vec<usize> = (0..count).collect();
     let unusable = Error::Numerical { what: "the criterion cannot be evaluated at the start" };
     let iterations = settings.max_iterations;
+    let near = objective.approach(&start, &|_, _| false);
     let (mut theta, mut minimum) =
-        objective.search(&start, &all, iterations, settings.tolerance).ok_or(unusable.clone())?;
+        objective.search(&near, &all, iterations, settings.tolerance).ok_or(unusable.clone())?;
     for start in other_starts(system) {
-        let Some((end, value)) = objective.explore(&start, &all) else { continue };
+        let Some((end, value)) = objective.explore(&start, &theta, minimum.value) else { continue };
         // An unrefined end may lie above its minimum.
-        if value > minimum.value + 1.0 || same(system, &end, &theta) {
+        if value > minimum.value + CLOSE || same(system, &end, &theta) {
             continue;
         }
         let found = objective.search(&end, &all, iterations, settings.tolerance);

@@ -31,8 +31,8 @@ pub(crate) fn minimise(
     max_iterations: usize,
     tolerance: f64,
 ) -> Option<Minimum> {
-    let (at, inverse) = descend(f, start, max_iterations, tolerance)?;
-    Some(refine(f, at, inverse))
+    let plain = Descent { metric: &vec![1.0; start.len()], max_iterations, tolerance };
+    plain.minimise(f, start)
 }
 
 /// BFGS with a bisection line search for the weak Wolfe conditions.
@@ -42,65 +42,93 @@ pub(crate) fn search(
     max_iterations: usize,
     tolerance: f64,
 ) -> Option<Minimum> {
-    Some(descend(f, start, max_iterations, tolerance)?.0)
+    let plain = Descent { metric: &vec![1.0; start.len()], max_iterations, tolerance };
+    Some(plain.descend(f, start, &|_| false)?.0)
 }
 
-/// The search, with the inverse Hessian that it has built up.
-fn descend(
-    f: &mut dyn FnMut(&[f64]) -> Evaluation,
-    start: &[f64],
-    max_iterations: usize,
-    tolerance: f64,
-) -> Option<(Minimum, Matrix)> {
-    let n = start.len();
-    let (value, gradient) = f(start)?;
-    let mut at = Minimum { x: start.to_vec(), value, gradient, reason: "iteration limit reached" };
-    if n == 0 {
-        at.reason = "no free parameter";
-        return Some((at, Matrix::zeros(0, 0)));
+/// A search that starts from a guess of the curvature.
+pub(crate) struct Descent<'a> {
+    /// Diagonal of the inverse Hessian to start from, up to one factor.
+    pub metric: &'a [f64],
+    pub max_iterations: usize,
+    pub tolerance: f64,
+}
+
+impl Descent<'_> {
+    /// The search, refined by steps on an exact gradient.
+    pub fn minimise(
+        &self,
+        f: &mut dyn FnMut(&[f64]) -> Evaluation,
+        start: &[f64],
+    ) -> Option<Minimum> {
+        let (at, inverse) = self.descend(f, start, &|_| false)?;
+        Some(refine(f, at, inverse))
     }
-    let mut inverse = identity(n);
-    let mut fresh = true;
-    for _ in 0..max_iterations {
-        // Rounding of a large value limits what a gradient can reach.
-        if at.gradient_norm() <= 0.1 * allowed(tolerance, at.value) {
-            at.reason = "gradient below tolerance";
-            break;
+
+    /// The search, with the inverse Hessian that it has built up; it ends early
+    /// where `stop` says so.
+    pub fn descend(
+        &self,
+        f: &mut dyn FnMut(&[f64]) -> Evaluation,
+        start: &[f64],
+        stop: &dyn Fn(&Minimum) -> bool,
+    ) -> Option<(Minimum, Matrix)> {
+        let n = start.len();
+        let tolerance = self.tolerance;
+        let (value, gradient) = f(start)?;
+        let mut at =
+            Minimum { x: start.to_vec(), value, gradient, reason: "iteration limit reached" };
+        if n == 0 {
+            at.reason = "no free parameter";
+            return Some((at, Matrix::zeros(0, 0)));
         }
-        let mut direction: Vec<f64> = inverse.times(&at.gradient).iter().map(|x| -x).collect();
-        if fresh {
-            // Without curvature yet, move by at most 0.4: a length that does
-            // not lead from 1 exactly to the stationary point 0.
-            let length = dot(&direction, &direction).sqrt();
-            if length > 0.4 {
-                direction.iter_mut().for_each(|d| *d *= 0.4 / length);
+        let mut inverse = diagonal(self.metric);
+        let mut fresh = true;
+        for _ in 0..self.max_iterations {
+            if stop(&at) {
+                at.reason = "ended early";
+                break;
             }
-        }
-        let slope = dot(&direction, &at.gradient);
-        let next = if slope < 0.0 { line_search(f, &at, &direction, slope) } else { None };
-        match next {
-            Some(next) => {
-                update(&mut inverse, &at, &next, fresh);
-                fresh = false;
-                let gained = at.value - next.value;
-                at = next;
-                // Below rounding: Newton steps on the gradient do the rest.
-                if gained <= 1e-14 * (1.0 + at.value.abs()) {
-                    at.reason = "decrease below rounding";
+            // Rounding of a large value limits what a gradient can reach.
+            if at.gradient_norm() <= 0.1 * allowed(tolerance, at.value) {
+                at.reason = "gradient below tolerance";
+                break;
+            }
+            let mut direction: Vec<f64> = inverse.times(&at.gradient).iter().map(|x| -x).collect();
+            if fresh {
+                // Without curvature yet, move by at most 0.4: a length that does
+                // not lead from 1 exactly to the stationary point 0.
+                let length = dot(&direction, &direction).sqrt();
+                if length > 0.4 {
+                    direction.iter_mut().for_each(|d| *d *= 0.4 / length);
+                }
+            }
+            let slope = dot(&direction, &at.gradient);
+            let next = if slope < 0.0 { line_search(f, &at, &direction, slope) } else { None };
+            match next {
+                Some(next) => {
+                    update(&mut inverse, &at, &next, fresh);
+                    fresh = false;
+                    let gained = at.value - next.value;
+                    at = next;
+                    // Below rounding: Newton steps on the gradient do the rest.
+                    if gained <= 1e-14 * (1.0 + at.value.abs()) {
+                        at.reason = "decrease below rounding";
+                        break;
+                    }
+                }
+                None if !fresh => {
+                    inverse = diagonal(self.metric);
+                    fresh = true;
+                }
+                None => {
+                    at.reason = "no further decrease";
                     break;
                 }
             }
-            None if !fresh => {
-                inverse = identity(n);
-                fresh = true;
-            }
-            None => {
-                at.reason = "no further decrease";
-                break;
-            }
         }
+        Some((at, inverse))
     }
-    Some((at, inverse))
 }
 
 /// Gradient norm that counts as 0 beside a value of this size.
@@ -108,10 +136,10 @@ pub(crate) fn allowed(tolerance: f64, value: f64) -> f64 {
     tolerance * (1.0 + value.abs() / 1000.0)
 }
 
-fn identity(n: usize) -> Matrix {
-    let mut out = Matrix::zeros(n, n);
-    for i in 0..n {
-        out[(i, i)] = 1.0;
+fn diagonal(values: &[f64]) -> Matrix {
+    let mut out = Matrix::zeros(values.len(), values.len());
+    for (i, x) in values.iter().enumerate() {
+        out[(i, i)] = *x;
     }
     out
 }
@@ -156,9 +184,9 @@ fn update(inverse: &mut Matrix, from: &Minimum, to: &Minimum, fresh: bool) {
         return;
     }
     if fresh {
-        let size = sy / dot(&y, &y);
+        let size = sy / inverse.quadratic(&y, &y);
         for i in 0..n {
-            inverse[(i, i)] = size;
+            inverse[(i, i)] *= size;
         }
     }
     let hy = inverse.times(&y);
