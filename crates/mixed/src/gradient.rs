@@ -19,6 +19,10 @@ pub(crate) struct Gradient {
     pub rss: Vec<f64>,
 }
 
+/// Derivatives of log-determinant and sum of squares by the k x k entries of
+/// Lambda of one factor.
+type ByEntry = (Vec<f64>, Vec<f64>);
+
 impl System {
     /// Gradient parts at a factored theta.
     ///
@@ -57,7 +61,7 @@ impl System {
     }
 
     /// Derivatives by the entries of Lambda (row, column) of the eliminated factor.
-    fn eliminated_part(&self, s: &Solved, f: usize, u: &[f64]) -> (Vec<f64>, Vec<f64>) {
+    fn eliminated_part(&self, s: &Solved, f: usize, u: &[f64]) -> ByEntry {
         let k = self.layout.k();
         let lambda = &s.lambdas[f];
         let w = self.shape.ordered(&s.residual);
@@ -90,11 +94,11 @@ impl System {
     /// the eliminated one; and T P T', packed with doubled off-diagonal entries.
     ///
     /// With dT = E at (row, column), tr(P dM) = 2 (B T P)[row, column].
-    fn other_part(&self, s: &Solved, mut p: Vec<f64>) -> (Vec<f64>, Vec<(Vec<f64>, Vec<f64>)>) {
+    fn other_part(&self, s: &Solved, mut p: Vec<f64>) -> (Vec<f64>, Vec<ByEntry>) {
         let shape = &self.shape;
         let forward = Spread::forward(shape, &s.lambdas);
         let zeros = |f: &FactorLayout| (vec![0.0; f.k() * f.k()], vec![0.0; f.k() * f.k()]);
-        let mut out: Vec<(Vec<f64>, Vec<f64>)> = self.layout.factors.iter().map(zeros).collect();
+        let mut out: Vec<ByEntry> = self.layout.factors.iter().map(zeros).collect();
         let cross = shape.times(&s.reduced, &shape.ordered(&s.residual));
         let spherical = shape.ordered(&s.spherical);
         let mut b = shape.unpack(&s.reduced);

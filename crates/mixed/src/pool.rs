@@ -252,7 +252,7 @@ impl Pools {
     }
 
     fn summed(&self) -> MatRef<'_, f64> {
-        let length = if self.columns == 0 { 0 } else { self.sums.len() / self.columns };
+        let length = self.sums.len().checked_div(self.columns).unwrap_or(0);
         MatRef::from_column_major_slice(&self.sums, length, self.columns)
     }
 
