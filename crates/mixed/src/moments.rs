@@ -1,75 +1,54 @@
 //! One pass over the rows: additive, mergeable cross-products per group and overall.
 
+mod groups;
+mod tile;
+
 use crate::Error;
 use crate::data::{Data, RandomEffect};
 use crate::layout::{Layout, effect_value};
+use crate::matrix::Matrix;
 use crate::record::{DropReason, RowCounts};
+use crate::threads;
+pub(crate) use groups::{Group, Groups};
+use std::sync::Arc;
+use tile::Tile;
 
-/// Weighted cross-products of one group g of the eliminated factor.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Group {
-    /// Z_g' W Z_g, k x k by row.
-    pub zz: Vec<f64>,
-    /// Columns of Z_other that meet the group, ascending.
-    pub columns: Vec<u32>,
-    /// Z_g' W Z_other for those columns, k values per column.
-    pub sparse: Vec<f64>,
-    /// Z_g' W [X | y], k values per column.
-    pub dense: Vec<f64>,
-}
-
-impl Group {
-    fn new(k: usize, dense: usize) -> Self {
-        Group {
-            zz: vec![0.0; k * k],
-            columns: Vec::new(),
-            sparse: Vec::new(),
-            dense: vec![0.0; k * dense],
-        }
-    }
-
-    fn slot(&mut self, column: u32, k: usize) -> &mut [f64] {
-        let at = match self.columns.binary_search(&column) {
-            Ok(at) => at,
-            Err(at) => {
-                self.columns.insert(at, column);
-                self.sparse.splice(at * k..at * k, std::iter::repeat_n(0.0, k));
-                at
-            }
-        };
-        &mut self.sparse[at * k..(at + 1) * k]
-    }
-
-    fn merge(&mut self, other: &Group, k: usize) {
-        add(&mut self.zz, &other.zz);
-        add(&mut self.dense, &other.dense);
-        for (at, column) in other.columns.iter().enumerate() {
-            add(self.slot(*column, k), &other.sparse[at * k..(at + 1) * k]);
-        }
-    }
-}
-
-fn add(into: &mut [f64], from: &[f64]) {
-    for (a, b) in into.iter_mut().zip(from) {
-        *a += b;
-    }
-}
+/// Rows from which the pass is split.
+const SPLIT_FROM: usize = 1 << 16;
+/// Parts of a split pass: fixed, so that the sums do not depend on the machine.
+const PARTS: usize = 2;
 
 /// Everything that a fit needs from the rows. Chunks accumulate apart and
 /// merge in any order to the same moments, up to rounding.
 #[derive(Debug, Clone)]
 pub struct Moments {
     pub(crate) layout: Layout,
-    pub(crate) rows: RowCounts,
-    pub(crate) sum_log_weight: f64,
+    sums: Sums,
+}
+
+/// The additive parts.
+#[derive(Debug, Clone)]
+struct Sums {
+    rows: RowCounts,
+    sum_log_weight: f64,
     /// Whether a fixed column is 1 in every used row.
-    pub(crate) ones: Vec<bool>,
-    /// [Z_other | X | y]' W [Z_other | X | y], lower triangle, by row.
-    pub(crate) gram: Vec<f64>,
-    /// By level of the eliminated factor; `None` for a level without rows.
-    pub(crate) groups: Vec<Option<Box<Group>>>,
+    ones: Vec<bool>,
     /// Whether a level of a factor was met, by factor.
-    pub(crate) seen: Vec<Vec<bool>>,
+    seen: Vec<Vec<bool>>,
+    /// Number of [X | y] columns, padded to a multiple of 4.
+    stride: usize,
+    /// [X | y]'W[X | y], by row; the lower triangle counts.
+    fixed: Vec<f64>,
+    /// Z_other'W[X | y], `stride` values per column of Z_other.
+    cross: Vec<f64>,
+    /// Z_other'WZ_other, lower triangle, by row.
+    random: Vec<f64>,
+    /// Cross-products of each group of the eliminated factor.
+    groups: Arc<Groups>,
+    /// Non-zero entries of the current row of Z_other.
+    entries: Vec<(u32, f64)>,
+    /// Where each was found last in its group.
+    hints: Vec<usize>,
 }
 
 impl Moments {
@@ -82,21 +61,22 @@ impl Moments {
     pub fn accumulate(data: &Data<'_>) -> Result<Moments, Error> {
         let layout = Layout::of(data)?;
         check_lengths(data)?;
-        let width = layout.width();
-        let mut moments = Moments {
-            rows: RowCounts::default(),
-            sum_log_weight: 0.0,
-            ones: vec![true; layout.p()],
-            gram: vec![0.0; width * width],
-            groups: vec![None; layout.eliminated.map_or(0, |f| layout.factors[f].levels)],
-            seen: layout.factors.iter().map(|f| vec![false; f.levels]).collect(),
-            layout,
-        };
-        let mut entries: Vec<(u32, f64)> = Vec::new();
-        for row in 0..data.response.len() {
-            moments.add_row(data, row, &mut entries)?;
-        }
+        let mut moments = Moments { sums: Sums::new(&layout), layout };
+        moments.add_rows(data)?;
         Ok(moments)
+    }
+
+    /// Adds the rows of another chunk of the same model: the streaming form of
+    /// [`Moments::accumulate`], whose memory does not grow with the rows.
+    ///
+    /// # Errors
+    /// Those of [`Moments::accumulate`], and [`Error::Incompatible`] when
+    /// names, units, factors or levels differ. After an error the moments hold
+    /// part of the chunk and must not be used.
+    pub fn add(&mut self, data: &Data<'_>) -> Result<(), Error> {
+        self.check_same(&Layout::of(data)?)?;
+        check_lengths(data)?;
+        self.add_rows(data)
     }
 
     /// Adds the moments of another chunk of the same model.
@@ -104,9 +84,138 @@ impl Moments {
     /// # Errors
     /// [`Error::Incompatible`] when names, units, factors or levels differ.
     pub fn merge(&mut self, other: &Moments) -> Result<(), Error> {
-        if self.layout != other.layout {
-            return Err(Error::Incompatible { what: "columns, units, factors or levels".into() });
+        self.check_same(&other.layout)?;
+        self.sums.merge(&other.sums);
+        Ok(())
+    }
+
+    fn check_same(&self, layout: &Layout) -> Result<(), Error> {
+        if self.layout == *layout {
+            Ok(())
+        } else {
+            Err(Error::Incompatible { what: "columns, units, factors or levels".into() })
         }
+    }
+
+    fn add_rows(&mut self, data: &Data<'_>) -> Result<(), Error> {
+        let rows = data.response.len();
+        if rows < SPLIT_FROM {
+            return self.sums.add_rows(data, &self.layout, 0..rows);
+        }
+        let layout = &self.layout;
+        let parts = threads::map(PARTS, |part| {
+            let mut sums = Sums::new(layout);
+            let range = rows * part / PARTS..rows * (part + 1) / PARTS;
+            sums.add_rows(data, layout, range).map(|()| sums)
+        });
+        for part in parts {
+            let part = part?;
+            if self.sums.rows.read == 0 {
+                self.sums = part;
+            } else {
+                self.sums.merge(&part);
+            }
+        }
+        Ok(())
+    }
+
+    /// Rows read, used and dropped so far.
+    pub fn rows(&self) -> &RowCounts {
+        &self.sums.rows
+    }
+
+    pub(crate) fn sum_log_weight(&self) -> f64 {
+        self.sums.sum_log_weight
+    }
+
+    pub(crate) fn ones(&self) -> &[bool] {
+        &self.sums.ones
+    }
+
+    pub(crate) fn seen(&self) -> &[Vec<bool>] {
+        &self.sums.seen
+    }
+
+    pub(crate) fn groups(&self) -> &Arc<Groups> {
+        &self.sums.groups
+    }
+
+    /// [Z_other | X | y]'W[Z_other | X | y] for the columns kept of X, in full.
+    pub(crate) fn gram(&self, kept: &[usize]) -> Matrix {
+        let (q, p, sums) = (self.layout.q, self.layout.p(), &self.sums);
+        let dense: Vec<usize> = kept.iter().copied().chain([p]).collect();
+        let width = q + dense.len();
+        let mut out = Matrix::zeros(width, width);
+        for i in 0..q {
+            out.row_mut(i)[..=i].copy_from_slice(&sums.random[i * q..i * q + i + 1]);
+            for (at, j) in dense.iter().enumerate() {
+                out[(q + at, i)] = sums.cross[i * sums.stride + j];
+            }
+        }
+        for (a, i) in dense.iter().enumerate() {
+            for (b, j) in dense[..=a].iter().enumerate() {
+                out[(q + a, q + b)] = sums.fixed[i * sums.stride + j];
+            }
+        }
+        out.mirror();
+        out
+    }
+
+    /// X'WX, lower triangle.
+    pub(crate) fn fixed_gram(&self) -> Matrix {
+        let (p, sums) = (self.layout.p(), &self.sums);
+        let mut out = Matrix::zeros(p, p);
+        for i in 0..p {
+            out.row_mut(i)[..=i].copy_from_slice(&sums.fixed[i * sums.stride..][..i + 1]);
+        }
+        out
+    }
+
+    /// Whether all sums stayed finite.
+    pub(crate) fn is_finite(&self) -> bool {
+        let sums = &self.sums;
+        [&sums.fixed, &sums.cross, &sums.random].iter().all(|v| v.iter().all(|x| x.is_finite()))
+    }
+}
+
+impl Sums {
+    fn new(layout: &Layout) -> Sums {
+        let stride = (layout.p() + 1).next_multiple_of(4);
+        let levels = layout.eliminated.map_or(0, |f| layout.factors[f].levels);
+        let per_row = layout.factors.iter().filter(|f| f.column_start.is_some());
+        Sums {
+            rows: RowCounts::default(),
+            sum_log_weight: 0.0,
+            ones: vec![true; layout.p()],
+            seen: layout.factors.iter().map(|f| vec![false; f.levels]).collect(),
+            stride,
+            fixed: vec![0.0; (layout.p() + 1) * stride],
+            cross: vec![0.0; layout.q * stride],
+            random: vec![0.0; layout.q * layout.q],
+            groups: Arc::new(Groups::new(levels, layout.k(), stride)),
+            entries: Vec::new(),
+            hints: vec![0; per_row.map(|f| f.k()).sum()],
+        }
+    }
+
+    fn add_rows(
+        &mut self,
+        data: &Data<'_>,
+        layout: &Layout,
+        range: std::ops::Range<usize>,
+    ) -> Result<(), Error> {
+        let mut tile = Tile::new(self.stride);
+        let mut start = range.start;
+        while start < range.end {
+            let end = (start + tile::ROWS).min(range.end);
+            tile.fill(data, start..end, self, layout)?;
+            tile.add_to(data, self, layout);
+            start = end;
+        }
+        Ok(())
+    }
+
+    fn merge(&mut self, other: &Sums) {
         self.rows.read += other.rows.read;
         self.rows.used += other.rows.used;
         for (reason, count) in &other.rows.dropped {
@@ -116,128 +225,26 @@ impl Moments {
         for (a, b) in self.ones.iter_mut().zip(&other.ones) {
             *a &= b;
         }
-        add(&mut self.gram, &other.gram);
         for (a, b) in self.seen.iter_mut().zip(&other.seen) {
             for (x, y) in a.iter_mut().zip(b) {
                 *x |= y;
             }
         }
-        let k = self.layout.k();
-        for (mine, theirs) in self.groups.iter_mut().zip(&other.groups) {
-            match (mine, theirs) {
-                (Some(a), Some(b)) => a.merge(b, k),
-                (slot @ None, Some(b)) => *slot = Some(b.clone()),
-                (_, None) => {}
-            }
-        }
-        Ok(())
-    }
-
-    /// Rows read, used and dropped so far.
-    pub fn rows(&self) -> &RowCounts {
-        &self.rows
-    }
-
-    fn add_row(
-        &mut self,
-        data: &Data<'_>,
-        row: usize,
-        entries: &mut Vec<(u32, f64)>,
-    ) -> Result<(), Error> {
-        self.rows.read += 1;
-        let weight = data.weights.map_or(1.0, |w| w[row]);
-        if !(weight >= 0.0 && weight.is_finite()) {
-            return Err(Error::BadWeight { row, value: weight });
-        }
-        for factor in &data.factors {
-            let code = factor.codes[row];
-            if code as usize >= factor.levels {
-                return Err(Error::LevelOutOfRange {
-                    factor: factor.name.clone(),
-                    row,
-                    code,
-                    levels: factor.levels,
-                });
-            }
-        }
-        if let Some(reason) = drop_reason(data, row, weight) {
-            self.rows.drop_row(reason, 1);
-            return Ok(());
-        }
-        self.rows.used += 1;
-        self.sum_log_weight += weight.ln();
-        self.row_entries(data, row, entries);
-        self.add_cross_products(data, row, weight, entries);
-        Ok(())
-    }
-
-    /// The non-zero entries of one row of [Z_other | X | y].
-    fn row_entries(&mut self, data: &Data<'_>, row: usize, entries: &mut Vec<(u32, f64)>) {
-        entries.clear();
-        for (f, factor) in data.factors.iter().enumerate() {
-            let level = factor.codes[row] as usize;
-            self.seen[f][level] = true;
-            let shape = &self.layout.factors[f];
-            if let Some(start) = shape.column_start {
-                let first = start + level * shape.k();
-                for (e, effect) in factor.effects.iter().enumerate() {
-                    entries.push(((first + e) as u32, effect_value(effect, row)));
-                }
-            }
-        }
-        let q = self.layout.q;
-        for (j, column) in data.fixed.iter().enumerate() {
-            let value = column.values[row];
-            self.ones[j] &= value == 1.0;
-            let units = &self.layout.fixed[j];
-            entries.push(((q + j) as u32, (value - units.centre) / units.scale));
-        }
-        let units = &self.layout.response;
-        let y = (data.response[row] - units.centre) / units.scale;
-        entries.push(((q + self.layout.p()) as u32, y));
-    }
-
-    fn add_cross_products(
-        &mut self,
-        data: &Data<'_>,
-        row: usize,
-        weight: f64,
-        entries: &[(u32, f64)],
-    ) {
-        let width = self.layout.width();
-        for (at, (i, x)) in entries.iter().enumerate() {
-            let wx = weight * x;
-            let line = &mut self.gram[*i as usize * width..(*i as usize + 1) * width];
-            for (j, y) in &entries[..=at] {
-                line[*j as usize] += wx * y;
-            }
-        }
-        let Some(f) = self.layout.eliminated else {
-            return;
-        };
-        let (k, q) = (self.layout.k(), self.layout.q);
-        let dense = self.layout.p() + 1;
-        let factor = &data.factors[f];
-        let group = self.groups[factor.codes[row] as usize]
-            .get_or_insert_with(|| Box::new(Group::new(k, dense)));
-        for (a, effect) in factor.effects.iter().enumerate() {
-            let wz = weight * effect_value(effect, row);
-            for (b, other) in factor.effects.iter().enumerate() {
-                group.zz[a * k + b] += wz * effect_value(other, row);
-            }
-            for (column, x) in entries {
-                let column = *column as usize;
-                if column < q {
-                    group.slot(column as u32, k)[a] += wz * x;
-                } else {
-                    group.dense[(column - q) * k + a] += wz * x;
-                }
-            }
-        }
+        add(&mut self.fixed, &other.fixed);
+        add(&mut self.cross, &other.cross);
+        add(&mut self.random, &other.random);
+        Arc::make_mut(&mut self.groups).merge(&other.groups);
     }
 }
 
-fn check_lengths(data: &Data<'_>) -> Result<(), Error> {
+fn add(into: &mut [f64], from: &[f64]) {
+    for (a, b) in into.iter_mut().zip(from) {
+        *a += b;
+    }
+}
+
+/// Every column has one value per row.
+pub(crate) fn check_lengths(data: &Data<'_>) -> Result<(), Error> {
     let expected = data.response.len();
     let check = |what: &str, found: usize| {
         if found == expected {
@@ -263,7 +270,8 @@ fn check_lengths(data: &Data<'_>) -> Result<(), Error> {
     Ok(())
 }
 
-fn drop_reason(data: &Data<'_>, row: usize, weight: f64) -> Option<DropReason> {
+/// The first reason that applies for setting a row aside.
+pub(crate) fn drop_reason(data: &Data<'_>, row: usize, weight: f64) -> Option<DropReason> {
     if !data.response[row].is_finite() {
         return Some(DropReason::Response);
     }

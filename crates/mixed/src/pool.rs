@@ -1,11 +1,12 @@
 //! Groups that share a random-effect design, stored as one set of cross-products.
 
-use crate::moments::Moments;
+use crate::moments::{Group, Groups, Moments};
 use crate::shape::Shape;
 use crate::small::dot;
 use faer::linalg::matmul::matmul;
 use faer::{Accum, MatMut, MatRef, Par};
 use std::ops::Range;
+use std::sync::{Arc, OnceLock};
 
 /// One group's cross-products with the columns of the reduced system that it meets.
 #[derive(Debug, Clone)]
@@ -58,6 +59,16 @@ enum Cross {
 struct Apart {
     positions: Vec<u32>,
     cross: Vec<f64>,
+    source: Vec<Source>,
+}
+
+/// Where a group keeps the values of a column.
+#[derive(Debug, Clone, Copy)]
+enum Source {
+    /// Place among its sparse columns.
+    Sparse(usize),
+    /// Column of [X | y].
+    Dense(usize),
 }
 
 /// All pools, with their summed cross-products side by side.
@@ -70,68 +81,173 @@ pub(crate) struct Pools {
     columns: usize,
 }
 
-/// All groups with rows, in order of level, without the columns left out of the fit.
-pub(crate) fn groups(moments: &Moments, kept: &[usize]) -> (Vec<GroupCross>, Vec<Option<usize>>) {
-    let k = moments.layout.k();
-    let q = moments.layout.q;
-    let p = moments.layout.p();
-    let mut groups = Vec::new();
-    let mut of_level = vec![None; moments.groups.len()];
-    for (level, slot) in moments.groups.iter().enumerate() {
-        let Some(group) = slot else { continue };
-        let mut columns = group.columns.clone();
-        let mut cross = group.sparse.clone();
-        for (at, j) in kept.iter().chain(std::iter::once(&p)).enumerate() {
-            columns.push((q + at) as u32);
-            cross.extend_from_slice(&group.dense[j * k..(j + 1) * k]);
+/// All groups with rows, in order of level, without the columns left out of
+/// the fit; laid out one by one when first asked for.
+#[derive(Debug, Clone)]
+pub(crate) struct GroupList {
+    source: Arc<Groups>,
+    kept: Vec<usize>,
+    q: usize,
+    p: usize,
+    count: usize,
+    made: OnceLock<Vec<GroupCross>>,
+}
+
+impl GroupList {
+    /// The groups, with the place of each level in the list.
+    pub fn new(moments: &Moments, kept: &[usize]) -> (GroupList, Vec<Option<usize>>) {
+        let source = Arc::clone(moments.groups());
+        let mut of_level = vec![None; source.levels()];
+        let mut count = 0;
+        for (level, _) in source.iter() {
+            of_level[level] = Some(count);
+            count += 1;
         }
-        of_level[level] = Some(groups.len());
-        groups.push(GroupCross { zz: group.zz.clone(), columns, cross });
+        let (q, p) = (moments.layout.q, moments.layout.p());
+        let list = GroupList { source, kept: kept.to_vec(), q, p, count, made: OnceLock::new() };
+        (list, of_level)
     }
-    (groups, of_level)
+
+    pub fn len(&self) -> usize {
+        self.count
+    }
+
+    /// Z_g'WZ_g of each group.
+    pub fn designs(&self) -> impl Iterator<Item = &[f64]> {
+        self.source.iter().map(|(_, g)| g.zz)
+    }
+
+    /// Columns of [kept X | y] among those of [X | y].
+    fn dense(&self) -> impl Iterator<Item = usize> {
+        self.kept.iter().copied().chain([self.p])
+    }
+}
+
+impl std::ops::Deref for GroupList {
+    type Target = [GroupCross];
+
+    fn deref(&self) -> &[GroupCross] {
+        self.made.get_or_init(|| {
+            let (k, stride) = (self.source.k(), self.source.stride());
+            let made = |(_, group): (usize, Group<'_>)| {
+                let mut columns = group.columns.to_vec();
+                let mut cross = group.sparse.to_vec();
+                for (at, j) in self.dense().enumerate() {
+                    columns.push((self.q + at) as u32);
+                    cross.extend((0..k).map(|a| group.dense[a * stride + j]));
+                }
+                GroupCross { zz: group.zz.to_vec(), columns, cross }
+            };
+            self.source.iter().map(made).collect()
+        })
+    }
 }
 
 /// Pools groups by design; `pooling` off keeps each group apart.
-pub(crate) fn pools(groups: &[GroupCross], k: usize, shape: &Shape, pooling: bool) -> Pools {
-    let mut order: Vec<usize> = (0..groups.len()).collect();
-    let bits = |g: usize| groups[g].zz.iter().map(|x| x.to_bits());
+pub(crate) fn pools(groups: &GroupList, shape: &Shape, pooling: bool) -> Pools {
+    let k = groups.source.k();
+    let mut order: Vec<Group<'_>> = groups.source.iter().map(|(_, g)| g).collect();
+    let bits = |g: &Group<'_>| -> Option<u64> { (k == 1).then(|| g.zz[0].to_bits()) };
+    let all_bits = |a: &Group<'_>, b: &Group<'_>| {
+        bits(a).cmp(&bits(b)).then_with(|| {
+            let (a, b) = (a.zz.iter(), b.zz.iter());
+            a.map(|x| x.to_bits()).cmp(b.map(|x| x.to_bits()))
+        })
+    };
     if pooling {
-        order.sort_by(|a, b| bits(*a).cmp(bits(*b)));
+        // Groups that meet the same columns stand together within a pool.
+        order.sort_by(|a, b| all_bits(a, b).then_with(|| a.columns.cmp(b.columns)));
     }
-    let same = |a: &usize, b: &usize| pooling && bits(*a).eq(bits(*b));
-    let pairs = k * (k + 1) / 2;
+    let same = |a: &Group<'_>, b: &Group<'_>| pooling && all_bits(a, b).is_eq();
+    let dense = groups.dense().count();
     let mut out = Pools { list: Vec::new(), sums: Vec::new(), columns: 0 };
     for members in order.chunk_by(same) {
-        let work: usize = members.iter().map(|g| groups[*g].columns.len().pow(2) / 2).sum();
+        let work = |g: &Group<'_>| (g.columns.len() + dense).pow(2) / 2;
         // A summed pool costs its packed length per evaluation, the groups apart `work`.
-        let cross = if members.len() > 1 && work >= shape.packed_len {
-            let first = out.columns;
-            out.columns += pairs;
-            out.sums.resize(out.columns * shape.packed_len, 0.0);
-            let sums = &mut out.sums[first * shape.packed_len..];
-            for g in members {
-                Apart::new(&groups[*g], k, shape).add_to(sums, k, shape);
-            }
-            Cross::Summed(first)
-        } else {
-            Cross::Apart(members.iter().map(|g| Apart::new(&groups[*g], k, shape)).collect())
-        };
-        out.list.push(Pool { zz: groups[members[0]].zz.clone(), count: members.len(), cross });
+        let cross =
+            if members.len() > 1 && members.iter().map(work).sum::<usize>() >= shape.packed_len {
+                let first = out.columns;
+                out.columns += k * (k + 1) / 2;
+                out.sums.resize(out.columns * shape.packed_len, 0.0);
+                let sums = &mut out.sums[first * shape.packed_len..];
+                for run in members.chunk_by(|a, b| a.columns == b.columns) {
+                    for part in run.chunks(RUN) {
+                        add_run(groups, part, shape, sums);
+                    }
+                }
+                Cross::Summed(first)
+            } else {
+                Cross::Apart(members.iter().map(|g| Apart::new(groups, g, shape)).collect())
+            };
+        out.list.push(Pool { zz: members[0].zz.to_vec(), count: members.len(), cross });
     }
     out
 }
 
+/// Most groups in one matrix product.
+const RUN: usize = 256;
+
+/// Adds the products of groups that meet the same columns to a pool's sums.
+fn add_run(groups: &GroupList, run: &[Group<'_>], shape: &Shape, sums: &mut [f64]) {
+    let k = groups.source.k();
+    let first = Apart::new(groups, &run[0], shape);
+    let width = first.positions.len();
+    // By effect, a width x groups matrix.
+    let mut values = vec![vec![0.0; width * run.len()]; k];
+    for (at, group) in run.iter().enumerate() {
+        let lines = values.iter_mut().map(|v| &mut v[at * width..(at + 1) * width]);
+        for (a, line) in lines.enumerate() {
+            for (to, from) in line.iter_mut().zip(&first.source) {
+                *to = match from {
+                    Source::Sparse(place) => group.sparse[place * k + a],
+                    Source::Dense(column) => group.dense[a * groups.source.stride() + column],
+                };
+            }
+        }
+    }
+    let view = |a: usize| MatRef::from_column_major_slice(&values[a], width, run.len());
+    let mut product = vec![0.0; width * width];
+    for (n, (a, b)) in pairs(k).enumerate() {
+        matmul(
+            MatMut::from_column_major_slice_mut(&mut product, width, width),
+            Accum::Replace,
+            view(a),
+            view(b).transpose(),
+            1.0,
+            Par::Seq,
+        );
+        let target = &mut sums[n * shape.packed_len..];
+        first.columns(shape, |j, ranges| {
+            for (places, shift) in ranges {
+                for i in places {
+                    let x = product[j * width + i];
+                    let both = if a == b { x } else { x + product[i * width + j] };
+                    target[shift.wrapping_add(first.positions[i] as usize)] += both;
+                }
+            }
+        });
+    }
+}
+
 impl Apart {
-    fn new(group: &GroupCross, k: usize, shape: &Shape) -> Apart {
-        let mut order: Vec<usize> = (0..group.columns.len()).collect();
-        let place = |at: &usize| shape.place[group.columns[*at] as usize];
-        if !shape.blocks().is_empty() {
-            order.sort_unstable_by_key(place);
+    fn new(groups: &GroupList, group: &Group<'_>, shape: &Shape) -> Apart {
+        let (k, stride) = (groups.source.k(), groups.source.stride());
+        let sparse = group.columns.iter().enumerate();
+        let sparse = sparse.map(|(at, column)| (*column as usize, Source::Sparse(at)));
+        let dense = groups.dense().enumerate();
+        let dense = dense.map(|(at, j)| (groups.q + at, Source::Dense(j)));
+        let mut cells: Vec<(u32, Source)> =
+            sparse.chain(dense).map(|(column, s)| (shape.place[column] as u32, s)).collect();
+        cells.sort_unstable_by_key(|(position, _)| *position);
+        let mut cross = Vec::with_capacity(cells.len() * k);
+        for (_, source) in &cells {
+            match source {
+                Source::Sparse(at) => cross.extend_from_slice(&group.sparse[at * k..(at + 1) * k]),
+                Source::Dense(j) => cross.extend((0..k).map(|a| group.dense[a * stride + j])),
+            }
         }
-        Apart {
-            positions: order.iter().map(|at| place(at) as u32).collect(),
-            cross: order.iter().flat_map(|at| group.at(*at, k)).copied().collect(),
-        }
+        let (positions, source) = cells.into_iter().unzip();
+        Apart { positions, cross, source }
     }
 
     fn at(&self, place: usize, k: usize) -> &[f64] {
@@ -158,23 +274,6 @@ impl Apart {
                 f(j, [(j..outside, own), (outside..self.positions.len(), edge)]);
             }
         }
-    }
-
-    fn add_to(&self, sums: &mut [f64], k: usize, shape: &Shape) {
-        let length = shape.packed_len;
-        self.columns(shape, |j, ranges| {
-            let s = self.at(j, k);
-            for (places, shift) in ranges {
-                for i in places {
-                    let at = shift.wrapping_add(self.positions[i] as usize);
-                    let r = self.at(i, k);
-                    for (n, (a, b)) in pairs(k).enumerate() {
-                        sums[n * length + at] +=
-                            if a == b { r[a] * s[a] } else { r[a] * s[b] + r[b] * s[a] };
-                    }
-                }
-            }
-        });
     }
 
     /// Subtracts S' D S.

@@ -4,7 +4,7 @@ use crate::Error;
 use crate::layout::{Layout, ThetaEntry};
 use crate::matrix::Matrix;
 use crate::moments::Moments;
-use crate::pool::{GroupCross, Pools, groups, pools};
+use crate::pool::{GroupList, Pools, pools};
 use crate::record::RowCounts;
 use crate::screen::{Screen, screen};
 use crate::settings::{Criterion, Settings};
@@ -21,7 +21,7 @@ pub(crate) struct System {
     pub screen: Screen,
     pub units: UserUnits,
     pub criterion: Criterion,
-    pub groups: Vec<GroupCross>,
+    pub groups: GroupList,
     /// Position in `groups` of each level of the eliminated factor.
     pub group_of_level: Vec<Option<usize>>,
     pub pools: Pools,
@@ -50,52 +50,39 @@ impl System {
     ) -> Result<System, Error> {
         settings.check()?;
         let layout = moments.layout.clone();
-        if moments.rows.used == 0 {
+        if moments.rows().used == 0 {
             return Err(Error::NoRows {
-                read: moments.rows.read,
-                dropped: moments.rows.dropped_total(),
+                read: moments.rows().read,
+                dropped: moments.rows().dropped_total(),
             });
         }
-        if moments.gram.iter().any(|x| !x.is_finite()) {
+        if !moments.is_finite() {
             return Err(Error::Numerical {
                 what: "cross-products overflow; declare centres and scales",
             });
         }
         for (f, factor) in layout.factors.iter().enumerate() {
-            let observed = moments.seen[f].iter().filter(|s| **s).count();
+            let observed = moments.seen()[f].iter().filter(|s| **s).count();
             if observed < 2 {
                 return Err(Error::TooFewLevels { factor: factor.name.clone(), observed });
             }
         }
-        let units = UserUnits::new(&layout, &moments.ones)?;
-        let (q, p, width) = (layout.q, layout.p(), layout.width());
-        let full = Matrix::from_values(width, width, moments.gram.clone());
-        let mut xx = Matrix::zeros(p, p);
-        for i in 0..p {
-            for j in 0..=i {
-                xx[(i, j)] = full[(q + i, q + j)];
-            }
+        let units = UserUnits::new(&layout, moments.ones())?;
+        let screen = screen(&moments.fixed_gram(), settings.pivot_tolerance);
+        if moments.rows().used <= screen.kept.len() as u64 {
+            return Err(Error::TooFewRows {
+                rows: moments.rows().used,
+                columns: screen.kept.len(),
+            });
         }
-        let screen = screen(&xx, settings.pivot_tolerance);
-        if moments.rows.used <= screen.kept.len() as u64 {
-            return Err(Error::TooFewRows { rows: moments.rows.used, columns: screen.kept.len() });
-        }
-        let columns: Vec<usize> =
-            (0..q).chain(screen.kept.iter().map(|j| q + j)).chain([q + p]).collect();
-        let mut gram = Matrix::zeros(columns.len(), columns.len());
-        for (a, i) in columns.iter().enumerate() {
-            for (b, j) in columns[..=a].iter().enumerate() {
-                gram[(a, b)] = full[(*i, *j)];
-            }
-        }
-        gram.mirror();
-        let (groups, group_of_level) = groups(moments, &screen.kept);
-        let shape = Shape::of(&layout, &groups, screen.kept.len(), pattern);
-        let pools = pools(&groups, layout.k(), &shape, pooling);
+        let gram = moments.gram(&screen.kept);
+        let (groups, group_of_level) = GroupList::new(moments, &screen.kept);
+        let shape = Shape::of(&layout, moments.groups(), screen.kept.len(), pattern);
+        let pools = pools(&groups, &shape, pooling);
         let packed = shape.pack(&gram);
         let mut system = System {
             entries: layout.theta_entries(),
-            rows: moments.rows.clone(),
+            rows: moments.rows().clone(),
             screen,
             units,
             criterion: settings.criterion,
@@ -105,7 +92,7 @@ impl System {
             shape: Arc::new(shape),
             gram,
             packed,
-            sum_log_weight: moments.sum_log_weight,
+            sum_log_weight: moments.sum_log_weight(),
             column_rms: Vec::new(),
             layout,
         };
@@ -151,7 +138,7 @@ impl System {
                             .map(|l| start + l * k + r)
                             .map(|c| self.gram[(c, c)])
                             .sum(),
-                        None => self.groups.iter().map(|g| g.zz[r * k + r]).sum(),
+                        None => self.groups.designs().map(|zz| zz[r * k + r]).sum(),
                     };
                 }
                 sums

@@ -60,7 +60,7 @@ pub fn fit_counts(data: &CountData<'_>, family: CountFamily) -> Result<CountFit,
         return Err(Error::NoResidualVariation);
     }
     let layout = &rows.checked.layout;
-    let units = UserUnits::new(layout, &rows.checked.ones)?;
+    let units = UserUnits::new(layout, rows.checked.ones())?;
     let model = Model { rows: &rows, family, entries: layout.theta_entries() };
     let first = model.start()?;
     let mut visited = Vec::new();
