@@ -1,15 +1,14 @@
 //! Cholesky factor of a block-arrow matrix: blocks first, then the border that they share.
 
+use crate::dense::{cholesky, inverse};
 use crate::matrix::Matrix;
 use crate::shape::{Part, Shape};
 use crate::vector::{add_scaled, long_dot};
-use faer::dyn_stack::{MemBuffer, MemStack};
-use faer::linalg::cholesky::llt;
 use faer::linalg::matmul::{self, triangular};
 use faer::linalg::triangular_inverse::invert_lower_triangular;
 use faer::linalg::triangular_solve::solve_lower_triangular_in_place;
 use faer::reborrow::{Reborrow, ReborrowMut};
-use faer::{Accum, Mat, MatMut, MatRef, Par, Spec};
+use faer::{Accum, Mat, MatMut, MatRef, Par};
 use std::sync::Arc;
 use triangular::BlockStructure::{Rectangular, TriangularLower, TriangularUpper};
 
@@ -22,15 +21,6 @@ pub(crate) struct Factor {
 
 fn panel<'a>(part: &Part, panels: &'a [f64]) -> MatRef<'a, f64> {
     MatRef::from_column_major_slice(&panels[part.range()], part.height, part.size)
-}
-
-fn cholesky(a: MatMut<'_, f64>) -> Option<()> {
-    let n = a.nrows();
-    let params: Spec<llt::factor::LltParams, f64> = Spec::default();
-    let mut memory =
-        MemBuffer::new(llt::factor::cholesky_in_place_scratch::<f64>(n, Par::Seq, params));
-    let stack = MemStack::new(&mut memory);
-    llt::factor::cholesky_in_place(a, Default::default(), Par::Seq, stack, params).ok().map(|_| ())
 }
 
 impl Factor {
@@ -152,7 +142,7 @@ impl Factor {
         let (blocks, last) = out.split_at_mut(edge.panel);
         let l = panel(edge, &self.panels).submatrix(0, 0, border, border);
         let mut inner = MatMut::from_column_major_slice_mut(&mut *last, edge.size, edge.size);
-        invert(l, inner.rb_mut().submatrix_mut(0, 0, border, border));
+        inverse(l, inner.rb_mut().submatrix_mut(0, 0, border, border));
         shape.mirror(edge, last);
         let inner = MatRef::from_column_major_slice(last, edge.size, edge.size);
         let inner = inner.submatrix(0, 0, border, border);
@@ -239,16 +229,9 @@ impl Factor {
         // The trailing block of the inverse is the inverse of the trailing factor.
         let l = panel(edge, &self.panels).submatrix(first, first, p, p);
         let mut out = Mat::<f64>::zeros(p, p);
-        invert(l, out.as_mut());
+        inverse(l, out.as_mut());
         let mut out = Matrix::from_dense(out.as_ref());
         out.mirror();
         out
     }
-}
-
-/// Lower triangle of (LL')^-1.
-fn invert(l: MatRef<'_, f64>, out: MatMut<'_, f64>) {
-    let scratch = llt::inverse::inverse_scratch::<f64>(l.nrows(), Par::Seq);
-    let mut memory = MemBuffer::new(scratch);
-    llt::inverse::inverse(out, l, Par::Seq, MemStack::new(&mut memory));
 }

@@ -5,6 +5,7 @@ mod components;
 mod contrast;
 mod criterion;
 mod data;
+mod dense;
 mod draws;
 mod error;
 mod fit;

@@ -207,7 +207,7 @@ const APPROACH: usize = 12;
 const EXPLORING_STEPS: usize = 60;
 const EXPLORING_TOLERANCE: f64 = 1e-2;
 /// Rise over the minimum that an unrefined end may have.
-const CLOSE: f64 = 1.0;
+const CLOSE: f64 = 10.0;
 /// Distance in standardised theta, relative to max(1, |x|), within which two
 /// ends of such searches count as one minimum.
 const SAME: f64 = 0.05;
@@ -233,8 +233,15 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
     let near = objective.approach(&start, &|_, _| false);
     let (mut theta, mut minimum) =
         objective.search(&near, &all, iterations, settings.tolerance).ok_or(unusable.clone())?;
-    for start in other_starts(system) {
-        let Some((end, value)) = objective.explore(&start, &theta, minimum.value) else { continue };
+    let starts = other_starts(system);
+    let explored = threads::map(starts.len(), |i| {
+        let mut own = Objective::new(system);
+        let end = own.explore(&starts[i], &theta, minimum.value);
+        (end, own.visited)
+    });
+    for (end, visited) in explored {
+        objective.visited.extend(visited);
+        let Some((end, value)) = end else { continue };
         // An unrefined end may lie above its minimum.
         if value > minimum.value + CLOSE || same(system, &end, &theta) {
             continue;

@@ -9,8 +9,8 @@ pub(crate) struct Spread {
     /// Multiplier by position; 1 where levels have several effects, and for
     /// fixed columns and the response.
     diagonal: Vec<f64>,
-    /// k x k block of one level by factor.
-    blocks: Vec<Vec<f64>>,
+    /// Number k of effects of one level and its k x k block, by factor.
+    blocks: Vec<(usize, Vec<f64>)>,
     /// Whether blocks are lower triangular (T) or upper triangular (T').
     lower: bool,
 }
@@ -29,6 +29,7 @@ impl Spread {
 
     fn new(shape: &Shape, blocks: Vec<Vec<f64>>, lower: bool) -> Spread {
         let diagonal = shape.single.iter().map(|f| f.map_or(1.0, |f| blocks[f][0])).collect();
+        let blocks = blocks.into_iter().map(|b| (b.len().isqrt(), b)).collect();
         Spread { diagonal, blocks, lower }
     }
 
@@ -40,8 +41,8 @@ impl Spread {
             }
         }
         for (first, factor) in &part.wide {
-            let block = &self.blocks[*factor];
-            let k = block.len().isqrt();
+            let (k, block) = &self.blocks[*factor];
+            let k = *k;
             let from = first * part.height;
             let level = &mut panel[from..from + k * part.height];
             for i in self.order(k) {
@@ -78,13 +79,18 @@ impl Spread {
     fn segment(&self, part: &Part, values: &mut [f64]) {
         multiply_each(values, &self.diagonal[part.start..]);
         for (first, factor) in &part.wide {
-            let block = &self.blocks[*factor];
-            let k = block.len().isqrt();
+            let (k, block) = &self.blocks[*factor];
             let level = &mut values[*first..first + k];
-            for i in self.order(k) {
-                let others = if self.lower { 0..i } else { i + 1..k };
-                let sum: f64 = others.map(|j| block[i * k + j] * level[j]).sum();
-                level[i] = block[i * k + i] * level[i] + sum;
+            let lines = block.chunks_exact(*k).enumerate();
+            // Each entry reads only entries not yet overwritten.
+            if self.lower {
+                for (i, line) in lines.rev() {
+                    level[i] = crate::small::dot(&line[..=i], &level[..=i]);
+                }
+            } else {
+                for (i, line) in lines {
+                    level[i] = crate::small::dot(&line[i..], &level[i..]);
+                }
             }
         }
     }

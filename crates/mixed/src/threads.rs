@@ -27,3 +27,17 @@ pub(crate) fn map<T: Send>(count: usize, f: impl Fn(usize) -> T + Sync) -> Vec<T
     let mut shares: Vec<_> = shares.into_iter().map(Vec::into_iter).collect();
     (0..count).filter_map(|i| shares[i % workers].next()).collect()
 }
+
+/// Runs both, side by side where there are processors for it.
+pub(crate) fn join(a: impl FnOnce() + Send, b: impl FnOnce() + Send) {
+    if thread::available_parallelism().map_or(1, NonZeroUsize::get) < 2 {
+        a();
+        b();
+        return;
+    }
+    thread::scope(|scope| {
+        // A panic is passed on by the scope.
+        scope.spawn(a);
+        b();
+    });
+}

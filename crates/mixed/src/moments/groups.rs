@@ -92,8 +92,16 @@ impl Groups {
     pub fn sparse_mut(&mut self, slot: usize, column: u32, hint: &mut usize) -> &mut [f64] {
         let span = self.spans[slot];
         let columns = &self.columns[span.start..span.start + span.length as usize];
-        let at = if columns.get(*hint) == Some(&column) {
+        // Rows of a group meet most columns again, shifted by those inserted
+        // since, and new ones in ascending order.
+        let (here, next) = (columns.get(*hint), columns.get(*hint + 1));
+        let at = if here == Some(&column) {
             *hint
+        } else if next == Some(&column) {
+            *hint + 1
+        } else if here.is_some_and(|c| *c < column) && next.is_none_or(|c| column < *c) {
+            self.insert(slot, column, *hint + 1);
+            *hint + 1
         } else {
             match columns.binary_search(&column) {
                 Ok(at) => at,

@@ -3,8 +3,8 @@
 use super::{Sums, drop_reason};
 use crate::Error;
 use crate::data::{Data, RandomEffect};
-use crate::layout::{Layout, effect_value};
-use faer::traits::pulp::Arch;
+use crate::layout::{Layout, Units, effect_value};
+use faer::traits::pulp::{Arch, Simd, WithSimd};
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -44,11 +44,11 @@ impl Tile {
         let clean = all_finite(data, range.clone());
         for row in range {
             let weight = data.weights.map_or(1.0, |w| w[row]);
-            if !clean || weight == 0.0 {
-                if let Some(reason) = drop_reason(data, row, weight) {
-                    sums.rows.drop_row(reason, 1);
-                    continue;
-                }
+            if (!clean || weight == 0.0)
+                && let Some(reason) = drop_reason(data, row, weight)
+            {
+                sums.rows.drop_row(reason, 1);
+                continue;
             }
             self.rows.push(row);
             self.weights.push(weight);
@@ -63,27 +63,25 @@ impl Tile {
             if sums.ones[j] {
                 sums.ones[j] = self.rows.iter().all(|row| values[*row] == 1.0);
             }
-            let units = &layout.fixed[j];
-            for (to, row) in self.values[j..].iter_mut().step_by(stride).zip(&self.rows) {
-                *to = (values[*row] - units.centre) / units.scale;
-            }
+            self.place(j, values, &layout.fixed[j], stride);
         }
-        let (p, units) = (layout.p(), &layout.response);
-        for (to, row) in self.values[p..].iter_mut().step_by(stride).zip(&self.rows) {
-            *to = (data.response[*row] - units.centre) / units.scale;
-        }
+        self.place(layout.p(), data.response, &layout.response, stride);
         Ok(())
+    }
+
+    /// Centres and scales a column into the tile.
+    fn place(&mut self, j: usize, values: &[f64], units: &Units, stride: usize) {
+        let cells = self.values[j..].iter_mut().step_by(stride).zip(&self.rows);
+        if units.centre == 0.0 && units.scale == 1.0 {
+            cells.for_each(|(to, row)| *to = values[*row]);
+        } else {
+            cells.for_each(|(to, row)| *to = (values[*row] - units.centre) / units.scale);
+        }
     }
 
     /// Adds the rows to the sums.
     pub fn add_to(&self, data: &Data<'_>, sums: &mut Sums, layout: &Layout) {
-        Arch::new().dispatch(
-            #[inline(always)]
-            || {
-                self.add_fixed(sums, layout.p() + 1);
-                self.add_random(data, sums, layout);
-            },
-        );
+        Arch::new().dispatch(Addition { tile: self, data, sums, layout });
     }
 
     /// [X | y]'W[X | y]: four rows at a time, so that a sum is loaded once for them.
@@ -160,6 +158,24 @@ impl Tile {
                 }
             }
         }
+    }
+}
+
+/// The work of one tile, compiled for each instruction set.
+struct Addition<'a> {
+    tile: &'a Tile,
+    data: &'a Data<'a>,
+    sums: &'a mut Sums,
+    layout: &'a Layout,
+}
+
+impl WithSimd for Addition<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        self.tile.add_fixed(self.sums, self.layout.p() + 1);
+        self.tile.add_random(self.data, self.sums, self.layout);
     }
 }
 
