@@ -132,10 +132,10 @@ impl Factor {
         }
     }
 
-    /// The entries of M^-1 in the pattern of M, in panels with mirrored
-    /// diagonal blocks; zero in the response's row, and from position
+    /// The entries of M^-1 in the pattern of M, in panels, lower triangles
+    /// alone or mirrored; zero in the response's row, and from position
     /// `border` of the border on (the inverse of the leading part alone).
-    pub fn inverse_in_pattern(&self, border: usize) -> Vec<f64> {
+    pub fn inverse_in_pattern(&self, border: usize, mirrored: bool) -> Vec<f64> {
         let shape = &self.shape;
         let edge = shape.border();
         let mut out = vec![0.0; shape.panels_len];
@@ -143,7 +143,9 @@ impl Factor {
         let l = panel(edge, &self.panels).submatrix(0, 0, border, border);
         let mut inner = MatMut::from_column_major_slice_mut(&mut *last, edge.size, edge.size);
         inverse(l, inner.rb_mut().submatrix_mut(0, 0, border, border));
-        shape.mirror(edge, last);
+        if mirrored || !shape.blocks().is_empty() {
+            shape.mirror(edge, last);
+        }
         let inner = MatRef::from_column_major_slice(last, edge.size, edge.size);
         let inner = inner.submatrix(0, 0, border, border);
         for part in shape.blocks() {
@@ -191,7 +193,9 @@ impl Factor {
                 -1.0,
                 Par::Seq,
             );
-            shape.mirror(part, mine);
+            if mirrored {
+                shape.mirror(part, mine);
+            }
         }
         out
     }
@@ -203,7 +207,7 @@ impl Factor {
         let mut out = Matrix::zeros(m, m);
         if self.shape.blocks().is_empty() {
             let edge = self.shape.border();
-            let all = self.inverse_in_pattern(m);
+            let all = self.inverse_in_pattern(m, true);
             for i in 0..m {
                 for j in 0..m {
                     out[(i, j)] = all[place[j] * edge.height + place[i]];

@@ -9,6 +9,7 @@ use crate::spread::Spread;
 use crate::system::System;
 use crate::vector::long_dot;
 use faer::Side;
+use faer::traits::pulp::{Arch, Simd, WithSimd};
 
 /// Derivatives by theta entry.
 #[derive(Debug, Clone)]
@@ -20,7 +21,7 @@ pub(crate) struct Gradient {
 }
 
 /// Two columns of equal length that belong together.
-type ColumnPair = (Vec<f64>, Vec<f64>);
+type ByEntry = (Vec<f64>, Vec<f64>);
 
 impl System {
     /// Gradient parts at a factored theta.
@@ -37,8 +38,10 @@ impl System {
             Criterion::Reml => shape.border().size - 1,
             Criterion::Ml => shape.border_random,
         };
-        let p = s.factor.inverse_in_pattern(border);
-        let (u, mut by_factor) = self.other_part(s, p);
+        let diagonal = shape.is_diagonal();
+        let p = s.factor.inverse_in_pattern(border, !diagonal);
+        let (u, mut by_factor) =
+            if diagonal { self.diagonal_part(s, &p) } else { self.other_part(s, p) };
         if let Some(f) = self.layout.eliminated {
             by_factor[f] = self.eliminated_part(s, f, &u);
         }
@@ -64,8 +67,7 @@ impl System {
         let k = self.layout.k();
         let lambda = &s.lambdas[f];
         let w = self.shape.ordered(&s.residual);
-        let ww = self.shape.doubled_square(&w);
-        let sums = self.pools.contract(k, &self.shape, u, &ww, &w);
+        let sums = self.pools.contract(k, &self.shape, u, &w);
         let (mut by_log_det, mut by_rss) = (vec![0.0; k * k], vec![0.0; k * k]);
         for (pool, (trace, square)) in self.pools.iter().zip(&sums) {
             let (d, h, _) = shrinkage(lambda, &pool.zz, k);
@@ -93,7 +95,7 @@ impl System {
     /// the eliminated one; and T P T', packed with doubled off-diagonal entries.
     ///
     /// With dT = E at (row, column), tr(P dM) = 2 (B T P)[row, column].
-    fn other_part(&self, s: &Solved, mut p: Vec<f64>) -> (Vec<f64>, Vec<ColumnPair>) {
+    fn other_part(&self, s: &Solved, mut p: Vec<f64>) -> (Vec<f64>, Vec<ByEntry>) {
         let shape = &self.shape;
         let forward = Spread::forward(shape, &s.lambdas);
         let zeros = |f: &FactorLayout| (vec![0.0; f.k() * f.k()], vec![0.0; f.k() * f.k()]);
@@ -102,22 +104,23 @@ impl System {
         let spherical = shape.ordered(&s.spherical);
         let mut b = shape.unpack(&s.reduced);
         let edge = shape.border();
-        let edge_levels = shape.levels(edge);
+        let edge_levels = shape.levels(edge, &self.layout);
         for part in &shape.parts {
             let (b, p) = (&mut b[part.range()], &mut p[part.range()]);
             shape.mirror(part, b);
             let h = part.height;
             let mut v = vec![0.0; h];
-            for (first, f) in shape.levels(part) {
+            for (first, f, effect, count) in shape.levels(part, &self.layout) {
                 let k = self.layout.factors[f].k();
-                for c in 0..k {
+                for c in 0..count {
                     let column = first + c;
                     v.copy_from_slice(&p[column * h..(column + 1) * h]);
                     forward.rows(shape, part, &mut v);
-                    for r in c..k {
+                    for r in c..count {
                         let row = first + r;
-                        out[f].0[r * k + c] += 2.0 * long_dot(&b[row * h..(row + 1) * h], &v);
-                        out[f].1[r * k + c] -=
+                        let entry = (effect + r) * k + effect + c;
+                        out[f].0[entry] += 2.0 * long_dot(&b[row * h..(row + 1) * h], &v);
+                        out[f].1[entry] -=
                             2.0 * spherical[part.start + column] * cross[part.start + row];
                     }
                 }
@@ -127,11 +130,12 @@ impl System {
                 if part.start < edge.start {
                     // What the border's levels meet in this block.
                     let (b, p) = (&b[part.size..], &p[part.size..]);
-                    for (first, f) in &edge_levels {
+                    for (first, f, effect, count) in &edge_levels {
                         let k = self.layout.factors[*f].k();
-                        for r in 0..k {
+                        for r in 0..*count {
                             for c in 0..=r {
-                                out[*f].0[r * k + c] += 2.0 * b[first + r] * p[first + c];
+                                out[*f].0[(effect + r) * k + effect + c] +=
+                                    2.0 * b[first + r] * p[first + c];
                             }
                         }
                     }
@@ -140,6 +144,104 @@ impl System {
             }
         }
         (shape.pack_doubled(&p), out)
+    }
+
+    /// The same where T is diagonal: one pass over the lower triangles, because
+    /// (B T P)[l, l] = sum_j t_j B[l, j] P[l, j] for symmetric B and P.
+    fn diagonal_part(&self, s: &Solved, p: &[f64]) -> (Vec<f64>, Vec<ByEntry>) {
+        let shape = &self.shape;
+        let forward = Spread::forward(shape, &s.lambdas);
+        let t = forward.diagonal();
+        let mut traces = vec![0.0; shape.width()];
+        let mut u = vec![0.0; shape.packed_len];
+        let border = shape.border().start;
+        for part in &shape.parts {
+            let end = part.start + part.size;
+            for j in 0..part.size {
+                let (at, length) = (part.diagonal(j), part.height - j);
+                let b = &s.reduced[at..at + length];
+                let p = &p[part.panel + j * part.height + j..][..length];
+                let u = &mut u[at..at + length];
+                let position = part.start + j;
+                let tj = t[position];
+                let own = part.size - j;
+                u[0] = tj * tj * p[0];
+                let mut sum = tj * b[0] * p[0];
+                let later = &mut traces[position + 1..end];
+                sum += column_products(
+                    tj,
+                    (&b[1..own], &p[1..own], &t[position + 1..end]),
+                    (later, &mut u[1..own]),
+                );
+                if length > own {
+                    let edge = &mut traces[border..];
+                    sum += column_products(
+                        tj,
+                        (&b[own..], &p[own..], &t[border..]),
+                        (edge, &mut u[own..]),
+                    );
+                }
+                traces[position] += sum;
+            }
+        }
+        let zeros = |f: &FactorLayout| (vec![0.0; f.k() * f.k()], vec![0.0; f.k() * f.k()]);
+        let mut out: Vec<ByEntry> = self.layout.factors.iter().map(zeros).collect();
+        let cross = shape.times(&s.reduced, &shape.ordered(&s.residual));
+        let spherical = shape.ordered(&s.spherical);
+        for (position, single) in shape.single.iter().enumerate() {
+            if let Some((f, e)) = single {
+                let entry = e * (self.layout.factors[*f].k() + 1);
+                out[*f].0[entry] += 2.0 * traces[position];
+                out[*f].1[entry] -= 2.0 * spherical[position] * cross[position];
+            }
+        }
+        (u, out)
+    }
+}
+
+/// For one column of B, P and t: adds t_j B_ij P_ij to the traces of the rows,
+/// sets U_ij = 2 t_i t_j P_ij, and returns sum_i t_i B_ij P_ij.
+fn column_products(
+    tj: f64,
+    (b, p, t): (&[f64], &[f64], &[f64]),
+    (traces, u): (&mut [f64], &mut [f64]),
+) -> f64 {
+    Arch::new().dispatch(Column { tj, b, p, t, traces, u })
+}
+
+/// Compiled for each instruction set.
+struct Column<'a> {
+    tj: f64,
+    b: &'a [f64],
+    p: &'a [f64],
+    t: &'a [f64],
+    traces: &'a mut [f64],
+    u: &'a mut [f64],
+}
+
+impl WithSimd for Column<'_> {
+    type Output = f64;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> f64 {
+        const LANES: usize = 8;
+        let n = self.b.len();
+        let (b, p, t) = (&self.b[..n], &self.p[..n], &self.t[..n]);
+        let (traces, u) = (&mut self.traces[..n], &mut self.u[..n]);
+        let mut sums = [0.0; LANES];
+        for i in 0..n {
+            let product = b[i] * p[i];
+            traces[i] += self.tj * product;
+            u[i] = 2.0 * self.tj * t[i] * p[i];
+        }
+        let whole = n / LANES * LANES;
+        for i in (0..whole).step_by(LANES) {
+            for (lane, s) in sums.iter_mut().enumerate() {
+                *s += t[i + lane] * (b[i + lane] * p[i + lane]);
+            }
+        }
+        let rest: f64 = (whole..n).map(|i| t[i] * (b[i] * p[i])).sum();
+        sums.iter().sum::<f64>() + rest
     }
 }
 

@@ -381,18 +381,17 @@ impl Pools {
 
     /// By pool, the symmetric k x k sums over groups of S_a' U S_b and of
     /// (S_a w)(S_b w). U is packed with doubled off-diagonal entries and 0 in
-    /// the response's row; `ww` is w w' likewise, w by position.
+    /// the response's row; w is by position.
     pub fn contract(
         &self,
         k: usize,
         shape: &Shape,
         u: &[f64],
-        ww: &[f64],
         w: &[f64],
     ) -> Vec<(Vec<f64>, Vec<f64>)> {
         let mut sums = vec![0.0; 2 * self.columns];
         if self.columns > 0 {
-            let right: Vec<f64> = [u, ww].concat();
+            let right: Vec<f64> = [u, &shape.doubled_square(w)].concat();
             matmul(
                 MatMut::from_column_major_slice_mut(&mut sums, self.columns, 2),
                 Accum::Replace,

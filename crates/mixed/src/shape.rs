@@ -1,5 +1,6 @@
 //! The pattern of the reduced system: blocks of columns that meet only through a common border.
 
+use crate::Covariance;
 use crate::layout::Layout;
 use crate::matrix::Matrix;
 use crate::moments::Groups;
@@ -66,8 +67,9 @@ pub(crate) struct Shape {
     pub part_of: Vec<u32>,
     /// Random columns of the border.
     pub border_random: usize,
-    /// Factor of each position, when its levels have a single effect.
-    pub single: Vec<Option<usize>>,
+    /// Factor and effect of each position, when the effects of a level do not
+    /// mix: a single one, or independent ones.
+    pub single: Vec<Option<(usize, usize)>>,
     /// Length of a packed matrix.
     pub packed_len: usize,
     /// Length of all panels.
@@ -156,16 +158,24 @@ impl Shape {
     fn find_levels(&mut self, layout: &Layout) {
         for (f, factor) in layout.factors.iter().enumerate() {
             let Some(first) = factor.column_start else { continue };
+            let k = factor.k();
             for level in 0..factor.levels {
-                let position = self.place[first + level * factor.k()];
-                if factor.k() == 1 {
-                    self.single[position] = Some(f);
+                let position = self.place[first + level * k];
+                if k == 1 || factor.covariance == Covariance::Independent {
+                    for e in 0..k {
+                        self.single[position + e] = Some((f, e));
+                    }
                 } else {
                     let part = &mut self.parts[self.part_of[position] as usize];
                     part.wide.push((position - part.start, f));
                 }
             }
         }
+    }
+
+    /// Whether no level mixes its effects.
+    pub fn is_diagonal(&self) -> bool {
+        self.parts.iter().all(|p| p.wide.is_empty())
     }
 
     /// Multiplications of a factorisation, roughly.
@@ -265,10 +275,13 @@ impl Shape {
         packed
     }
 
-    /// First row in a part of each level there, with its factor.
-    pub fn levels(&self, part: &Part) -> Vec<(usize, usize)> {
+    /// First row in a part of each run of effects that may mix: (row, factor,
+    /// first effect, number of effects).
+    pub fn levels(&self, part: &Part, layout: &Layout) -> Vec<(usize, usize, usize, usize)> {
         let single = self.single[part.start..part.start + part.size].iter().enumerate();
-        single.filter_map(|(row, f)| f.map(|f| (row, f))).chain(part.wide.iter().copied()).collect()
+        let single = single.filter_map(|(row, s)| s.map(|(f, e)| (row, f, e, 1)));
+        let wide = part.wide.iter().map(|(row, f)| (*row, *f, 0, layout.factors[*f].k()));
+        single.chain(wide).collect()
     }
 
     /// Copies the lower triangle of the part's own rows onto the upper one.

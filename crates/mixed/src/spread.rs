@@ -28,9 +28,16 @@ impl Spread {
     }
 
     fn new(shape: &Shape, blocks: Vec<Vec<f64>>, lower: bool) -> Spread {
-        let diagonal = shape.single.iter().map(|f| f.map_or(1.0, |f| blocks[f][0])).collect();
-        let blocks = blocks.into_iter().map(|b| (b.len().isqrt(), b)).collect();
+        let blocks: Vec<(usize, Vec<f64>)> =
+            blocks.into_iter().map(|b| (b.len().isqrt(), b)).collect();
+        let own = |(f, e): (usize, usize)| blocks[f].1[e * (blocks[f].0 + 1)];
+        let diagonal = shape.single.iter().map(|s| s.map_or(1.0, own)).collect();
         Spread { diagonal, blocks, lower }
+    }
+
+    /// Multiplier by position where effects do not mix, else 1.
+    pub fn diagonal(&self) -> &[f64] {
+        &self.diagonal
     }
 
     /// A panel P -> P with its columns combined: columns of (S P')'.
