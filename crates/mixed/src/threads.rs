@@ -6,7 +6,11 @@ use std::thread;
 /// Results of `f(0)`, `f(1)`, ... `f(count - 1)`. Each piece is computed by
 /// itself, so the results do not depend on the number of threads.
 pub(crate) fn map<T: Send>(count: usize, f: impl Fn(usize) -> T + Sync) -> Vec<T> {
-    let workers = thread::available_parallelism().map_or(1, NonZeroUsize::get).min(count);
+    map_on(thread::available_parallelism().map_or(1, NonZeroUsize::get), count, f)
+}
+
+fn map_on<T: Send>(workers: usize, count: usize, f: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    let workers = workers.min(count);
     if workers < 2 {
         return (0..count).map(f).collect();
     }
@@ -40,4 +44,19 @@ pub(crate) fn join(a: impl FnOnce() + Send, b: impl FnOnce() + Send) {
         scope.spawn(a);
         b();
     });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn results_keep_their_order_on_any_number_of_threads() {
+        for count in [0, 1, 2, 7, 64] {
+            let expected: Vec<usize> = (0..count).map(|i| i * i).collect();
+            for workers in 1..6 {
+                assert_eq!(map_on(workers, count, |i| i * i), expected);
+            }
+        }
+    }
 }

@@ -62,3 +62,42 @@ fn a_hundred_thousand_groups_recover_the_truth() {
     let slope = slope.estimated().unwrap();
     assert!(slope.conf_low < 2.0 && 2.0 < slope.conf_high, "{slope:?}");
 }
+
+/// More rows than one part of a pass holds, some of them unusable: at once, in
+/// chunks added in place, and in merged chunks.
+#[test]
+fn long_passes_and_chunks_agree() {
+    let (rows, groups, cells) = (150_001_usize, 4_000_u32, 30_u32);
+    let mut rng = ChaCha12Rng::seed_from_u64(9);
+    let mut draw = |n: u32| -> Vec<u32> { (0..rows).map(|_| rng.random_range(0..n)).collect() };
+    let (g, c) = (draw(groups), draw(cells));
+    let x: Vec<f64> = (0..rows).map(|_| rng.random::<f64>()).collect();
+    let y: Vec<f64> = (0..rows)
+        .map(|i| match i % 1_000 {
+            17 => f64::NAN,
+            _ => x[i] + f64::from(g[i] % 7) + f64::from(c[i] % 3) + 2.0 * rng.random::<f64>(),
+        })
+        .collect();
+    let data = |range: std::ops::Range<usize>| -> Moments {
+        let ones = vec![1.0; range.len()];
+        Moments::accumulate(
+            &Data::new(&y[range.clone()])
+                .column(FixedColumn::new("intercept", ones))
+                .column(FixedColumn::new("x", &x[range.clone()]))
+                .factor(Factor::intercept("group", &g[range.clone()], groups as usize))
+                .factor(Factor::intercept("cell", &c[range.clone()], cells as usize)),
+        )
+        .unwrap()
+    };
+    let whole = data(0..rows);
+    assert_eq!(whole.rows().dropped_total(), 150);
+    let mut merged = data(0..0);
+    for start in (0..rows).step_by(20_000).rev() {
+        merged.merge(&data(start..(start + 20_000).min(rows))).unwrap();
+    }
+    assert_eq!(merged.rows(), whole.rows());
+    let fits = [&whole, &merged].map(|m| fit_moments(m, &Settings::default()).unwrap());
+    let theta: Vec<f64> = fits[0].theta().iter().map(|t| t.value).collect();
+    let criteria = [fits[0].criterion_at(&theta).unwrap(), fits[1].criterion_at(&theta).unwrap()];
+    assert!((criteria[0] - criteria[1]).abs() < 1e-10 * criteria[0].abs(), "{criteria:?}");
+}

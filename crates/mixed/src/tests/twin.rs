@@ -129,6 +129,13 @@ proptest! {
             merged.merge(&Moments::accumulate(&design.rows(chunk).data()).unwrap()).unwrap();
         }
         prop_assert_eq!(merged.rows(), whole.rows());
+        // The same chunks added in place.
+        let mut added = Moments::accumulate(&design.rows(&order[..1]).data()).unwrap();
+        for chunk in order[1..].chunks(plan.rows.div_ceil(3)) {
+            added.add(&design.rows(chunk).data()).unwrap();
+        }
+        prop_assert_eq!(added.rows(), whole.rows());
+        prop_assert!(apart(pooled, value(&added, &design.theta, Criterion::Reml, true)) < 1e-10);
         prop_assert!(apart(pooled, value(&merged, &design.theta, Criterion::Reml, true)) < 1e-10);
     }
 
