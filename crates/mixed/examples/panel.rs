@@ -1,4 +1,4 @@
-//! Panel benchmark: `panel TREES [FOLDER]` simulates 10 seasons per tree, fits from columns in memory and prints times and answer; with a folder, writes the columns for peers.
+//! Panel benchmark: `panel TREES [FOLDER [tree]]` simulates 10 seasons per tree, fits from columns in memory and prints times and answer; with a folder, writes the columns for peers; with `tree`, fits the random tree alone, by maximum likelihood.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 mod simulated;
@@ -10,16 +10,22 @@ use std::time::Instant;
 fn main() {
     let arguments: Vec<String> = std::env::args().collect();
     let trees = arguments.get(1).map_or(100_000, |a| a.parse().unwrap());
-    let columns = simulated::panel(trees, 7);
+    let mut columns = simulated::panel(trees, 7);
     if let Some(folder) = arguments.get(2) {
         columns.write(Path::new(folder));
     }
+    let alone = arguments.get(3).is_some_and(|a| a == "tree");
+    if alone {
+        columns.factors.truncate(1);
+        columns.slopes.clear();
+    }
+    let settings = if alone { Settings::ml() } else { Settings::default() };
     let data = columns.data();
     for _ in 0..5 {
         let start = Instant::now();
         let moments = Moments::accumulate(&data).unwrap();
         let accumulated = start.elapsed();
-        let fit = fit_moments(&moments, &Settings::default()).unwrap();
+        let fit = fit_moments(&moments, &settings).unwrap();
         let total = start.elapsed();
         println!(
             "{} rows: accumulated in {:.1} ms, fitted in {:.1} ms, total {:.1} ms; {} pools, {} evaluations, {:?}, criterion {:.9}",
@@ -33,7 +39,7 @@ fn main() {
             fit.criterion()
         );
     }
-    let fit = mixed::fit(&data, &Settings::default()).unwrap();
+    let fit = mixed::fit(&data, &settings).unwrap();
     let parts = fit.variance_components().unwrap();
     for part in &parts.factors {
         println!("{} sd {:?}", part.factor, part.standard_deviations);
@@ -41,14 +47,4 @@ fn main() {
     println!("residual sd {}; truth {:?}", parts.residual, simulated::PANEL_TRUTH);
     println!("estimates {:?}", fit.estimates());
     println!("theta {:?}", fit.theta().iter().map(|t| t.value).collect::<Vec<f64>>());
-    if std::env::var("VISITS").is_ok() {
-        for (i, v) in fit.record().visited.iter().enumerate() {
-            println!(
-                "{i} {:.3e} {:?}",
-                v.criterion - fit.criterion(),
-                v.theta.iter().map(|t| (t * 1000.0).round() / 1000.0).collect::<Vec<f64>>()
-            );
-        }
-        println!("{:?}", fit.record().stop_reason);
-    }
 }
