@@ -11,6 +11,7 @@ mod error;
 mod fit;
 mod generalised;
 mod gradient;
+mod group_list;
 mod integrate;
 mod kenward_roger;
 mod layout;

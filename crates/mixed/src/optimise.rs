@@ -65,7 +65,8 @@ impl Objective<'_> {
         let start = self.standard(theta, free);
         let mut point = theta.to_vec();
         let metric = self.metric(theta, free);
-        let descent = Descent { metric: &metric, max_iterations: iterations, tolerance };
+        let descent =
+            Descent { metric: &metric, max_iterations: iterations, tolerance, refined: true };
         let minimum = descent.minimise(
             &mut |x| {
                 let mut at = theta.to_vec();
@@ -137,6 +138,7 @@ impl Objective<'_> {
             metric: &metric,
             max_iterations: EXPLORING_STEPS,
             tolerance: EXPLORING_TOLERANCE,
+            refined: false,
         };
         let place = |x: &[f64]| -> Vec<f64> {
             x.iter().zip(&system.column_rms).map(|(v, rms)| v / rms).collect()

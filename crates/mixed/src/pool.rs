@@ -1,41 +1,19 @@
 //! Groups that share a random-effect design, stored as one set of cross-products.
 
-use crate::moments::{Group, Groups, Moments};
+mod apart;
+mod scatter;
+
+use crate::group_list::GroupList;
+use crate::moments::Group;
 use crate::shape::Shape;
-use crate::small::dot;
+use apart::{Apart, Source};
 use faer::linalg::matmul::matmul;
 use faer::{Accum, MatMut, MatRef, Par};
-use std::ops::Range;
-use std::sync::{Arc, OnceLock};
+use scatter::Scatter;
 
-/// One group's cross-products with the columns of the reduced system that it meets.
-#[derive(Debug, Clone)]
-pub(crate) struct GroupCross {
-    /// Z_g' W Z_g, k x k.
-    pub zz: Vec<f64>,
-    /// Columns met, ascending, the response last.
-    pub columns: Vec<u32>,
-    /// S_g = Z_g' W R, k values per column.
-    pub cross: Vec<f64>,
-}
-
-impl GroupCross {
-    fn at(&self, place: usize, k: usize) -> &[f64] {
-        &self.cross[place * k..(place + 1) * k]
-    }
-
-    /// S_g w for a vector over all columns of the reduced system.
-    pub fn times(&self, w: &[f64], k: usize) -> Vec<f64> {
-        let mut out = vec![0.0; k];
-        for (place, column) in self.columns.iter().enumerate() {
-            let x = w[*column as usize];
-            for (o, s) in out.iter_mut().zip(self.at(place, k)) {
-                *o += s * x;
-            }
-        }
-        out
-    }
-}
+/// Most products that are worth laying out as a sparse matrix, and the longest
+/// packed matrix for it.
+const SCATTER: usize = 1 << 23;
 
 /// Groups of bit-equal Z_g' W Z_g.
 #[derive(Debug, Clone)]
@@ -50,25 +28,10 @@ enum Cross {
     /// First of the columns of sums, one for each pair a <= b of effects: the
     /// sum over groups of S_a S_a' (a = b) or S_a S_b' + S_b S_a' (a < b).
     Summed(usize),
-    /// Groups kept apart, because their columns are few.
+    /// Column of the sparse sums: groups with one effect whose columns are few.
+    Scattered(usize),
+    /// Groups kept apart.
     Apart(Vec<Apart>),
-}
-
-/// A group on its own: columns by ascending position, k values each.
-#[derive(Debug, Clone)]
-struct Apart {
-    positions: Vec<u32>,
-    cross: Vec<f64>,
-    source: Vec<Source>,
-}
-
-/// Where a group keeps the values of a column.
-#[derive(Debug, Clone, Copy)]
-enum Source {
-    /// Place among its sparse columns.
-    Sparse(usize),
-    /// Column of [X | y].
-    Dense(usize),
 }
 
 /// All pools, with their summed cross-products side by side.
@@ -79,68 +42,8 @@ pub(crate) struct Pools {
     sums: Vec<f64>,
     /// Number of them.
     columns: usize,
-}
-
-/// All groups with rows, in order of level, without the columns left out of
-/// the fit; laid out one by one when first asked for.
-#[derive(Debug, Clone)]
-pub(crate) struct GroupList {
-    source: Arc<Groups>,
-    kept: Vec<usize>,
-    q: usize,
-    p: usize,
-    count: usize,
-    made: OnceLock<Vec<GroupCross>>,
-}
-
-impl GroupList {
-    /// The groups, with the place of each level in the list.
-    pub fn new(moments: &Moments, kept: &[usize]) -> (GroupList, Vec<Option<usize>>) {
-        let source = Arc::clone(moments.groups());
-        let mut of_level = vec![None; source.levels()];
-        let mut count = 0;
-        for (level, _) in source.iter() {
-            of_level[level] = Some(count);
-            count += 1;
-        }
-        let (q, p) = (moments.layout.q, moments.layout.p());
-        let list = GroupList { source, kept: kept.to_vec(), q, p, count, made: OnceLock::new() };
-        (list, of_level)
-    }
-
-    pub fn len(&self) -> usize {
-        self.count
-    }
-
-    /// Z_g'WZ_g of each group.
-    pub fn designs(&self) -> impl Iterator<Item = &[f64]> {
-        self.source.iter().map(|(_, g)| g.zz)
-    }
-
-    /// Columns of [kept X | y] among those of [X | y].
-    fn dense(&self) -> impl Iterator<Item = usize> {
-        self.kept.iter().copied().chain([self.p])
-    }
-}
-
-impl std::ops::Deref for GroupList {
-    type Target = [GroupCross];
-
-    fn deref(&self) -> &[GroupCross] {
-        self.made.get_or_init(|| {
-            let (k, stride) = (self.source.k(), self.source.stride());
-            let made = |(_, group): (usize, Group<'_>)| {
-                let mut columns = group.columns.to_vec();
-                let mut cross = group.sparse.to_vec();
-                for (at, j) in self.dense().enumerate() {
-                    columns.push((self.q + at) as u32);
-                    cross.extend((0..k).map(|a| group.dense[a * stride + j]));
-                }
-                GroupCross { zz: group.zz.to_vec(), columns, cross }
-            };
-            self.source.iter().map(made).collect()
-        })
-    }
+    /// Sums of other pools.
+    scatter: Scatter,
 }
 
 /// Pools groups by design; `pooling` off keeps each group apart.
@@ -160,26 +63,39 @@ pub(crate) fn pools(groups: &GroupList, shape: &Shape, pooling: bool) -> Pools {
     }
     let same = |a: &Group<'_>, b: &Group<'_>| pooling && all_bits(a, b).is_eq();
     let dense = groups.dense().count();
-    let mut out = Pools { list: Vec::new(), sums: Vec::new(), columns: 0 };
+    let mut out =
+        Pools { list: Vec::new(), sums: Vec::new(), columns: 0, scatter: Scatter::default() };
+    let work = |members: &[Group<'_>]| -> usize {
+        members.iter().map(|g| (g.columns.len() + dense).pow(2) / 2).sum()
+    };
+    // A summed pool costs its packed length per evaluation, the groups apart `work`.
+    let summed = |m: &[Group<'_>]| m.len() > 1 && work(m) >= shape.packed_len;
+    let few: usize = order.chunk_by(same).filter(|m| !summed(m)).map(work).sum();
+    let scattering = k == 1 && few <= SCATTER && shape.packed_len <= 2 * SCATTER;
+    let mut scattered = Vec::new();
     for members in order.chunk_by(same) {
-        let work = |g: &Group<'_>| (g.columns.len() + dense).pow(2) / 2;
-        // A summed pool costs its packed length per evaluation, the groups apart `work`.
-        let cross =
-            if members.len() > 1 && members.iter().map(work).sum::<usize>() >= shape.packed_len {
-                let first = out.columns;
-                out.columns += k * (k + 1) / 2;
-                out.sums.resize(out.columns * shape.packed_len, 0.0);
-                let sums = &mut out.sums[first * shape.packed_len..];
-                for run in members.chunk_by(|a, b| a.columns == b.columns) {
-                    for part in run.chunks(RUN) {
-                        add_run(groups, part, shape, sums);
-                    }
+        let apart = || members.iter().map(|g| Apart::new(groups, g, shape)).collect();
+        let cross = if summed(members) {
+            let first = out.columns;
+            out.columns += k * (k + 1) / 2;
+            out.sums.resize(out.columns * shape.packed_len, 0.0);
+            let sums = &mut out.sums[first * shape.packed_len..];
+            for run in members.chunk_by(|a, b| a.columns == b.columns) {
+                for part in run.chunks(RUN) {
+                    add_run(groups, part, shape, sums);
                 }
-                Cross::Summed(first)
-            } else {
-                Cross::Apart(members.iter().map(|g| Apart::new(groups, g, shape)).collect())
-            };
+            }
+            Cross::Summed(first)
+        } else if scattering {
+            scattered.push(apart());
+            Cross::Scattered(scattered.len() - 1)
+        } else {
+            Cross::Apart(apart())
+        };
         out.list.push(Pool { zz: members[0].zz.to_vec(), count: members.len(), cross });
+    }
+    if scattering {
+        out.scatter = Scatter::new(&scattered, shape);
     }
     out
 }
@@ -229,118 +145,6 @@ fn add_run(groups: &GroupList, run: &[Group<'_>], shape: &Shape, sums: &mut [f64
     }
 }
 
-impl Apart {
-    fn new(groups: &GroupList, group: &Group<'_>, shape: &Shape) -> Apart {
-        let (k, stride) = (groups.source.k(), groups.source.stride());
-        let sparse = group.columns.iter().enumerate();
-        let sparse = sparse.map(|(at, column)| (*column as usize, Source::Sparse(at)));
-        let dense = groups.dense().enumerate();
-        let dense = dense.map(|(at, j)| (groups.q + at, Source::Dense(j)));
-        let mut cells: Vec<(u32, Source)> =
-            sparse.chain(dense).map(|(column, s)| (shape.place[column] as u32, s)).collect();
-        cells.sort_unstable_by_key(|(position, _)| *position);
-        let mut cross = Vec::with_capacity(cells.len() * k);
-        for (_, source) in &cells {
-            match source {
-                Source::Sparse(at) => cross.extend_from_slice(&group.sparse[at * k..(at + 1) * k]),
-                Source::Dense(j) => cross.extend((0..k).map(|a| group.dense[a * stride + j])),
-            }
-        }
-        let (positions, source) = cells.into_iter().unzip();
-        Apart { positions, cross, source }
-    }
-
-    fn at(&self, place: usize, k: usize) -> &[f64] {
-        &self.cross[place * k..(place + 1) * k]
-    }
-
-    /// Calls `f` for each column met: its place in the group and, in a packed
-    /// matrix, where row `position` of the column lies: at `position` plus the
-    /// first shift for rows of the column's own part (the places of the first
-    /// range), plus the second for rows of the border (those of the second).
-    fn columns(&self, shape: &Shape, mut f: impl FnMut(usize, [(Range<usize>, usize); 2])) {
-        let border = shape.border().start;
-        let outside = self.positions.partition_point(|p| (*p as usize) < border);
-        for (j, position) in self.positions.iter().enumerate() {
-            let position = *position as usize;
-            let part = &shape.parts[shape.part_of[position] as usize];
-            let diagonal = part.diagonal(position - part.start);
-            // Shifts may be negative; they wrap, and so does adding them.
-            let own = diagonal.wrapping_sub(position);
-            let edge = (diagonal + part.start + part.size - position).wrapping_sub(border);
-            if position >= border {
-                f(j, [(j..self.positions.len(), own), (0..0, 0)]);
-            } else {
-                f(j, [(j..outside, own), (outside..self.positions.len(), edge)]);
-            }
-        }
-    }
-
-    /// Subtracts S' D S.
-    fn subtract(&self, d: &[f64], k: usize, shape: &Shape, target: &mut [f64]) {
-        let mut ds = vec![0.0; k];
-        self.columns(shape, |j, ranges| {
-            for (a, x) in ds.iter_mut().enumerate() {
-                *x = dot(&d[a * k..(a + 1) * k], self.at(j, k));
-            }
-            for (places, shift) in ranges {
-                if k == 1 {
-                    let cells = self.positions[places.clone()].iter().zip(&self.cross[places]);
-                    for (position, s) in cells {
-                        target[shift.wrapping_add(*position as usize)] -= ds[0] * s;
-                    }
-                } else {
-                    for i in places {
-                        let at = shift.wrapping_add(self.positions[i] as usize);
-                        target[at] -= dot(&ds, self.at(i, k));
-                    }
-                }
-            }
-        });
-    }
-
-    /// Adds the k x k sum of S_a' U S_b, for a packed U with doubled
-    /// off-diagonal entries.
-    fn trace(&self, u: &[f64], k: usize, shape: &Shape, out: &mut [f64]) {
-        let mut us = vec![0.0; k];
-        self.columns(shape, |j, ranges| {
-            us.fill(0.0);
-            for (places, shift) in ranges {
-                if k == 1 {
-                    let cells = self.positions[places.clone()].iter().zip(&self.cross[places]);
-                    us[0] +=
-                        cells.map(|(p, s)| u[shift.wrapping_add(*p as usize)] * s).sum::<f64>();
-                } else {
-                    for i in places {
-                        let x = u[shift.wrapping_add(self.positions[i] as usize)];
-                        for (o, s) in us.iter_mut().zip(self.at(i, k)) {
-                            *o += x * s;
-                        }
-                    }
-                }
-            }
-            // Doubled entries stand for (i, j) and (j, i): half to each order.
-            let s = self.at(j, k);
-            for a in 0..k {
-                for b in 0..k {
-                    out[a * k + b] += 0.5 * (us[a] * s[b] + us[b] * s[a]);
-                }
-            }
-        });
-    }
-
-    /// S w for a vector by position.
-    fn times(&self, w: &[f64], k: usize) -> Vec<f64> {
-        let mut out = vec![0.0; k];
-        for (position, s) in self.positions.iter().zip(self.cross.chunks_exact(k)) {
-            for (o, s) in out.iter_mut().zip(s) {
-                *o += s * w[*position as usize];
-            }
-        }
-        out
-    }
-}
-
 impl Pools {
     pub fn len(&self) -> usize {
         self.list.len()
@@ -358,13 +162,18 @@ impl Pools {
     /// Subtracts sum_g S_g' D S_g, D by pool, from a packed matrix.
     pub fn subtract(&self, d: &[Vec<f64>], k: usize, shape: &Shape, target: &mut [f64]) {
         let mut weights = Vec::with_capacity(self.columns);
+        let mut scattered = Vec::with_capacity(self.scatter.columns());
         for (pool, d) in self.list.iter().zip(d) {
             match &pool.cross {
                 Cross::Summed(_) => weights.extend(pairs(k).map(|(a, b)| d[a * k + b])),
+                Cross::Scattered(_) => scattered.push(d[0]),
                 Cross::Apart(groups) => {
                     groups.iter().for_each(|g| g.subtract(d, k, shape, target));
                 }
             }
+        }
+        if !self.scatter.is_empty() {
+            self.scatter.subtract(&scattered, target);
         }
         if self.columns > 0 {
             let rows = target.len();
@@ -390,8 +199,15 @@ impl Pools {
         w: &[f64],
     ) -> Vec<(Vec<f64>, Vec<f64>)> {
         let mut sums = vec![0.0; 2 * self.columns];
+        let some = self.columns > 0 || !self.scatter.is_empty();
+        let ww = if some { shape.doubled_square(w) } else { Vec::new() };
+        let scattered = if self.scatter.is_empty() {
+            Default::default()
+        } else {
+            self.scatter.products(u, &ww)
+        };
         if self.columns > 0 {
-            let right: Vec<f64> = [u, &shape.doubled_square(w)].concat();
+            let right: Vec<f64> = [u, &ww].concat();
             matmul(
                 MatMut::from_column_major_slice_mut(&mut sums, self.columns, 2),
                 Accum::Replace,
@@ -415,6 +231,10 @@ impl Pools {
                                 square[i * k + j] = half * squares[first + n];
                             }
                         }
+                    }
+                    Cross::Scattered(column) => {
+                        trace[0] = scattered.0[*column];
+                        square[0] = scattered.1[*column];
                     }
                     Cross::Apart(groups) => {
                         for group in groups {

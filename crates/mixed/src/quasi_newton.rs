@@ -31,7 +31,8 @@ pub(crate) fn minimise(
     max_iterations: usize,
     tolerance: f64,
 ) -> Option<Minimum> {
-    let plain = Descent { metric: &vec![1.0; start.len()], max_iterations, tolerance };
+    let metric = vec![1.0; start.len()];
+    let plain = Descent { metric: &metric, max_iterations, tolerance, refined: true };
     plain.minimise(f, start)
 }
 
@@ -42,7 +43,8 @@ pub(crate) fn search(
     max_iterations: usize,
     tolerance: f64,
 ) -> Option<Minimum> {
-    let plain = Descent { metric: &vec![1.0; start.len()], max_iterations, tolerance };
+    let metric = vec![1.0; start.len()];
+    let plain = Descent { metric: &metric, max_iterations, tolerance, refined: false };
     Some(plain.descend(f, start, &|_| false)?.0)
 }
 
@@ -52,6 +54,8 @@ pub(crate) struct Descent<'a> {
     pub metric: &'a [f64],
     pub max_iterations: usize,
     pub tolerance: f64,
+    /// Whether refining follows, so that the search may end on rounding.
+    pub refined: bool,
 }
 
 impl Descent<'_> {
@@ -104,6 +108,11 @@ impl Descent<'_> {
                 }
             }
             let slope = dot(&direction, &at.gradient);
+            // Values cannot judge such a step; refining looks at gradients alone.
+            if self.refined && !fresh && slope.abs() <= 4e-15 * (1.0 + at.value.abs()) {
+                at.reason = "decrease below rounding";
+                break;
+            }
             let next = if slope < 0.0 { line_search(f, &at, &direction, slope) } else { None };
             match next {
                 Some(next) => {
@@ -199,28 +208,29 @@ fn update(inverse: &mut Matrix, from: &Minimum, to: &Minimum, fresh: bool) {
 }
 
 /// Quasi-Newton steps on the gradient alone, whose rounding is far below that
-/// of the value, while each shrinks it by a third; then Newton steps.
-fn refine(
-    f: &mut dyn FnMut(&[f64]) -> Evaluation,
-    mut at: Minimum,
-    mut inverse: Matrix,
-) -> Minimum {
-    for _ in 0..20 {
-        if at.gradient_norm() <= settled(at.value) {
-            return at;
-        }
+/// of the value, until several in a row do not shrink it by a third; then
+/// Newton steps, unless what is left is rounding.
+fn refine(f: &mut dyn FnMut(&[f64]) -> Evaluation, start: Minimum, mut inverse: Matrix) -> Minimum {
+    let mut best = start;
+    let mut at = best.clone();
+    let mut idle = 0;
+    while idle < 3 && best.gradient_norm() > settled(best.value) {
         let step: Vec<f64> = inverse.times(&at.gradient).iter().map(|x| -x).collect();
         let x = along(&at.x, &step, 1.0);
         let Some((value, gradient)) = f(&x) else { break };
         let next = Minimum { x, value, gradient, reason: at.reason };
-        update(&mut inverse, &at, &next, false);
-        let slack = 1e-10 * (1.0 + at.value.abs());
-        if next.gradient_norm() > 0.67 * at.gradient_norm() || next.value > at.value + slack {
+        let slack = 1e-10 * (1.0 + best.value.abs());
+        if next.value.is_nan() || next.value > best.value + slack {
             break;
         }
+        update(&mut inverse, &at, &next, false);
         at = next;
+        idle = if at.gradient_norm() > 0.67 * best.gradient_norm() { idle + 1 } else { 0 };
+        if at.gradient_norm() < best.gradient_norm() {
+            best = at.clone();
+        }
     }
-    polish(f, at)
+    if best.gradient_norm() <= allowed(1e-7, best.value) { best } else { polish(f, best) }
 }
 
 /// Gradient norm at which refining ends.

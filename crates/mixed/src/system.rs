@@ -1,10 +1,11 @@
 //! The reduced least-squares system of a model, ready for any theta.
 
 use crate::Error;
+use crate::group_list::GroupList;
 use crate::layout::{Layout, ThetaEntry};
 use crate::matrix::Matrix;
 use crate::moments::Moments;
-use crate::pool::{GroupList, Pools, pools};
+use crate::pool::{Pools, pools};
 use crate::record::RowCounts;
 use crate::screen::{Screen, screen};
 use crate::settings::{Criterion, Settings};

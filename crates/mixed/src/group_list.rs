@@ -1,0 +1,91 @@
+//! The groups of the eliminated factor in the columns of the reduced system.
+
+use crate::moments::{Group, Groups, Moments};
+use std::sync::{Arc, OnceLock};
+
+/// One group's cross-products with the columns of the reduced system that it meets.
+#[derive(Debug, Clone)]
+pub(crate) struct GroupCross {
+    /// Z_g' W Z_g, k x k.
+    pub zz: Vec<f64>,
+    /// Columns met, ascending, the response last.
+    pub columns: Vec<u32>,
+    /// S_g = Z_g' W R, k values per column.
+    pub cross: Vec<f64>,
+}
+
+impl GroupCross {
+    /// S_g w for a vector over all columns of the reduced system.
+    pub fn times(&self, w: &[f64], k: usize) -> Vec<f64> {
+        let mut out = vec![0.0; k];
+        for (place, column) in self.columns.iter().enumerate() {
+            let x = w[*column as usize];
+            for (o, s) in out.iter_mut().zip(&self.cross[place * k..(place + 1) * k]) {
+                *o += s * x;
+            }
+        }
+        out
+    }
+}
+
+/// All groups with rows, in order of level, without the columns left out of
+/// the fit; laid out one by one when first asked for.
+#[derive(Debug, Clone)]
+pub(crate) struct GroupList {
+    pub source: Arc<Groups>,
+    kept: Vec<usize>,
+    pub q: usize,
+    p: usize,
+    count: usize,
+    made: OnceLock<Vec<GroupCross>>,
+}
+
+impl GroupList {
+    /// The groups, with the place of each level in the list.
+    pub fn new(moments: &Moments, kept: &[usize]) -> (GroupList, Vec<Option<usize>>) {
+        let source = Arc::clone(moments.groups());
+        let mut of_level = vec![None; source.levels()];
+        let mut count = 0;
+        for (level, _) in source.iter() {
+            of_level[level] = Some(count);
+            count += 1;
+        }
+        let (q, p) = (moments.layout.q, moments.layout.p());
+        let list = GroupList { source, kept: kept.to_vec(), q, p, count, made: OnceLock::new() };
+        (list, of_level)
+    }
+
+    pub fn len(&self) -> usize {
+        self.count
+    }
+
+    /// Z_g'WZ_g of each group.
+    pub fn designs(&self) -> impl Iterator<Item = &[f64]> {
+        self.source.iter().map(|(_, g)| g.zz)
+    }
+
+    /// Columns of [kept X | y] among those of [X | y].
+    pub fn dense(&self) -> impl Iterator<Item = usize> {
+        self.kept.iter().copied().chain([self.p])
+    }
+}
+
+impl std::ops::Deref for GroupList {
+    type Target = [GroupCross];
+
+    fn deref(&self) -> &[GroupCross] {
+        self.made.get_or_init(|| {
+            let (k, stride) = (self.source.k(), self.source.stride());
+            let made = |(_, group): (usize, Group<'_>)| {
+                let mut columns = group.columns.to_vec();
+                let mut cross = group.sparse.to_vec();
+                for (at, j) in self.dense().enumerate() {
+                    columns.push((self.q + at) as u32);
+                    cross.extend((0..k).map(|a| group.dense[a * stride + j]));
+                }
+                GroupCross { zz: group.zz.to_vec(), columns, cross }
+            };
+            self.source.iter().map(made).collect()
+        })
+    }
+}
