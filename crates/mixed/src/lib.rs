@@ -14,11 +14,13 @@ mod kenward_roger;
 mod layout;
 pub mod linfa_edge;
 mod matrix;
+mod means;
 mod modes;
 mod moments;
 mod optimise;
 mod pool;
 mod predict;
+mod profile;
 mod quasi_newton;
 mod record;
 mod satterthwaite;
@@ -31,6 +33,7 @@ mod target;
 #[cfg(test)]
 mod tests;
 mod units;
+mod variance_test;
 
 pub use components::{VarianceComponent, VarianceComponents};
 pub use contrast::{Contrast, DfMethod, Estimate, JointTest};
@@ -45,9 +48,12 @@ pub use integrate::{
 };
 pub use kenward_roger::KenwardRoger;
 pub use matrix::Matrix;
+pub use means::{Adjustment, EstimableMeans, GridMean, GridRow, MeansRow, MeansTable};
 pub use modes::ConditionalModes;
 pub use moments::Moments;
 pub use predict::{IntervalKind, Point, PointLevel, Prediction};
+pub use profile::ProfileLimits;
 pub use record::{DropReason, Evidence, Record, RowCounts, Visit};
 pub use settings::{Criterion, Settings};
 pub use status::Status;
+pub use variance_test::VarianceTest;
