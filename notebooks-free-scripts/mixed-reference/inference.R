@@ -153,13 +153,13 @@ full_columns("means-oats-cells", split_plot, holes)
 grid <- means("means-oats-cells", m, c("V", "N"), "satterthwaite")
 grid <- means("means-oats-cells", m, c("V", "N"), "kenward-roger")
 write_grid("means-oats-cells", grid)
-# Additive model, unbalanced, weights in proportion to the rows.
+# Additive model, unbalanced, weighted by the rows of each cell.
 additive <- Y ~ V + N + (1 | plot) + (1 | B)
 m <- lmer(additive, holes, control = control)
-full_columns("means-oats-proportional", additive, holes)
-grid <- means("means-oats-proportional", m, "V", "satterthwaite", "proportional")
-grid <- means("means-oats-proportional", m, "V", "kenward-roger", "proportional")
-write_grid("means-oats-proportional", grid)
+full_columns("means-oats-weighted-cells", additive, holes)
+grid <- means("means-oats-weighted-cells", m, "V", "satterthwaite", "cells")
+grid <- means("means-oats-weighted-cells", m, "V", "kenward-roger", "cells")
+write_grid("means-oats-weighted-cells", grid)
 
 ## Likelihood-ratio tests of variances (REML)
 lrt <- function(case, full, reduced, data, term) {

@@ -5,7 +5,7 @@
 
 mod common;
 
-use common::{Case, Shape, Table, Values, close, intercept};
+use common::{Case, Shape, Values, close, intercept};
 use mixed::{
     Adjustment, Contrast, Covariance, Data, DfMethod, Error, Factor, Fit, GridMean, GridRow,
     JointTest, MeansTable, Settings, fit,
@@ -75,7 +75,7 @@ fn estimable_means_match_emmeans() {
         ("means-oats", 0, 0),
         ("means-oats-missing-cell", 1, 2),
         ("means-oats-cells", 1, 11),
-        ("means-oats-proportional", 0, 0),
+        ("means-oats-weighted-cells", 0, 0),
     ];
     for (case, in_means, in_pairs) in cases {
         let fit = fitted(case, vec![intercept("plot"), intercept("B")], &Settings::default());
