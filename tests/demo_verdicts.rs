@@ -1,5 +1,8 @@
 //! The demo book against its written truth (`data-demo/truth.json`).
 
+// Helpers of a test may fail as loudly as the test itself.
+#![allow(clippy::unwrap_used)]
+
 use advise::Verdict;
 use serde_json::Value;
 use workspace_tests::{json, run};

@@ -30,6 +30,8 @@ pub struct Evidences<'a> {
     pub cost: &'a Cost,
     /// Season advised for.
     pub season: i16,
+    /// Whether the yield model reached its optimum; without it nothing is advised.
+    pub converged: bool,
     /// Turning point of the region's own curve, where it could be tested.
     pub turning_point: Option<TurningPointSet>,
 }
@@ -145,12 +147,8 @@ fn optimum(evidence: &Evidences<'_>, optima: &Optima, level: f64) -> Optimum {
 /// The advice of a region before anything is known about its surface.
 fn blank(evidence: &Evidences<'_>) -> RegionAdvice {
     let fit = evidence.fit;
+    let season = i32::from(evidence.season);
     RegionAdvice {
-        region: fit.region.clone(),
-        name: evidence.book.region_name(&fit.region).to_owned(),
-        season: i32::from(evidence.season),
-        verdict: Verdict::Trial,
-        reason: String::new(),
         evidence: match (fit.trial_rows, fit.rows - fit.trial_rows) {
             (0, _) => Evidence::Routine,
             (_, 0) => Evidence::Trial,
@@ -161,24 +159,11 @@ fn blank(evidence: &Evidences<'_>) -> RegionAdvice {
         seasons: fit.seasons,
         tested_intensity: fit.support.as_ref().map(|support| support.intensity),
         tested_lead: fit.support.as_ref().and_then(|support| support.lead),
-        present: Present {
-            intensity: evidence.practice.intensity,
-            lead_days: evidence.practice.lead_days,
-            share_pruned: evidence.practice.share_pruned,
-            season: evidence.practice.season,
-        },
-        yield_optimum: None,
-        net_optimum: None,
         inversion_set: evidence
             .turning_point
             .filter(|_| verdict::can_turn(fit))
             .map(|set| inversion_set(set, evidence.book.options.level)),
-        band: None,
-        advised: None,
-        gain_over_unpruned_kg: None,
-        gain_over_present_kg: None,
-        net_gain_over_present: None,
-        p_gain: None,
+        ..without_records(evidence.book, &fit.region, evidence.practice, season)
     }
 }
 

@@ -1,5 +1,6 @@
 //! What the report draws for a region; every number is computed before it gets here.
 
+pub use model::ObservedClass as ClassMean;
 use serde::{Deserialize, Serialize};
 
 /// The figures of one region.
@@ -32,25 +33,6 @@ pub struct CurvePoint {
     pub low: f64,
     /// Upper limit of the band.
     pub high: f64,
-}
-
-/// Observed mean of the tree-seasons in an intensity class.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct ClassMean {
-    /// Lower end of the class (the unpruned class runs from 0 to 0).
-    pub from: f64,
-    /// Upper end of the class.
-    pub to: f64,
-    /// Mean intensity in the class.
-    pub mean_intensity: f64,
-    /// Plain mean of the recorded yields, kg per tree.
-    pub mean_kg: f64,
-    /// Mean after removing what the model attributes to site, season, block, tree, age and variety, kg per tree: comparable with the curve.
-    pub adjusted_kg: f64,
-    /// Distinct trees.
-    pub trees: u64,
-    /// Tree-seasons.
-    pub tree_seasons: u64,
 }
 
 /// Odds that the best intensity falls into a class.

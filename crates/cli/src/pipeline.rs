@@ -7,7 +7,7 @@ pub mod quality;
 use crate::console::{Failure, Stages};
 use ingest_seasons::{LinkError, Linked};
 use ingest_tables::{BookTables, IngestError};
-use records::Problem;
+use records::{Problem, Severity};
 use std::path::Path;
 
 /// A record book read and linked.
@@ -31,7 +31,7 @@ impl Checked {
     /// Whether a person should look at something.
     pub fn has_findings(&self) -> bool {
         !self.tables.quarantine.is_empty()
-            || self.problems().iter().any(|problem| problem.severity > records::Severity::Repaired)
+            || self.problems().iter().any(|problem| problem.severity > Severity::Repaired)
     }
 }
 
@@ -51,7 +51,7 @@ pub fn check(book: &Path, stages: &Stages) -> Result<Checked, Failure> {
     })
     .map_err(from_ingest)?;
     stages.now("linking picks and prunings to tree-seasons");
-    let linked = ingest_seasons::link(&mut tables).map_err(from_link)?;
+    let linked = ingest_seasons::link(&mut tables).map_err(|error| from_link(error, &tables))?;
     Ok(Checked { tables, linked })
 }
 
@@ -65,9 +65,14 @@ fn from_ingest(error: IngestError) -> Failure {
     }
 }
 
-fn from_link(error: LinkError) -> Failure {
+fn from_link(error: LinkError, tables: &BookTables) -> Failure {
     match error {
-        LinkError::NothingLinked { problem, .. } => Failure::Book(vec![*problem]),
+        LinkError::NothingLinked { problem, .. } => {
+            let is_set_aside = |problem: &&Problem| problem.severity == Severity::Quarantined;
+            let rows = tables.problems.iter().filter(is_set_aside).cloned();
+            Failure::Book(std::iter::once(*problem).chain(rows).collect())
+        }
+        LinkError::SetAside(error) => from_ingest(error),
         other => Failure::new(
             format!("while linking: {other}"),
             "this is a defect of the program; please report it with the record book if you may",

@@ -68,7 +68,7 @@ pub fn link(tables: &mut BookTables) -> Result<Linked, LinkError> {
     let rejected = outcome.rejected.into_iter().map(|row| SetAside {
         file: row.stands.0,
         line: row.stands.1,
-        column: None,
+        column: Some(row.column),
         code: row.code,
         reason: row.reason,
         remedy: row.remedy,
@@ -135,7 +135,8 @@ fn nothing_linked(summary: LinkSummary, outcome: &Outcome) -> LinkError {
         Severity::Fatal,
         Code::NothingLinked,
         format!("no pick could be joined to a tree and a season ({fates})"),
-        "see quarantine.csv for each row and its remedy",
+        "mend the rows set aside; picks need a tree of the tree table and a day in a harvest window \
+         of book.toml",
     );
     LinkError::NothingLinked { problem: Box::new(problem), summary: Box::new(summary) }
 }

@@ -51,6 +51,8 @@ pub(crate) struct Rejected {
     pub(crate) table: Table,
     /// File index and line.
     pub(crate) stands: (u32, u32),
+    /// Column whose cell is at fault.
+    pub(crate) column: &'static str,
     pub(crate) code: Code,
     pub(crate) reason: String,
     pub(crate) remedy: String,

@@ -101,6 +101,7 @@ fn in_season(
         outcome.reject(Rejected {
             table: Table::Harvests,
             stands: at,
+            column: DATE,
             code: Code::DateInNoSeason,
             reason: format!(
                 "{} lies in no harvest window of region '{region}'{}",

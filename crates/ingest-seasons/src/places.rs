@@ -113,7 +113,9 @@ fn known_blocks(
         let Some(&(first_at, row, site, region)) = rows.first() else { continue };
         let first_place = outcome.place(first_at);
         let mut reject = |stands, code, reason: String, remedy: String| {
-            outcome.reject(Rejected { table: Table::Blocks, stands, code, reason, remedy });
+            let column = if code == Code::RegionUnknown { ts::REGION } else { ts::BLOCK };
+            let table = Table::Blocks;
+            outcome.reject(Rejected { table, stands, column, code, reason, remedy });
         };
         if rows.iter().any(|&(_, _, s, r)| (s, r) != (site, region)) {
             // Block ids are unique in a book; which of the places is meant cannot be known.
@@ -232,8 +234,8 @@ fn known_trees(
             ),
         };
         let reason = format!("tree '{tree}': {why}");
-        let code = Code::BlockUnknown;
-        outcome.reject(Rejected { table: Table::Trees, stands: at, code, reason, remedy });
+        let (table, column, code) = (Table::Trees, ts::BLOCK, Code::BlockUnknown);
+        outcome.reject(Rejected { table, stands: at, column, code, reason, remedy });
         lost.insert(tree.to_owned(), why);
     }
     let trees =
@@ -279,8 +281,8 @@ fn once_each(
         keep.extend(more.iter().map(|_| false));
         let first_place = outcome.place(first);
         let mut reject = |stands, code, reason: String, remedy: &str| {
-            let remedy = remedy.to_owned();
-            outcome.reject(Rejected { table: Table::Trees, stands, code, reason, remedy });
+            let (table, column, remedy) = (Table::Trees, ts::TREE, remedy.to_owned());
+            outcome.reject(Rejected { table, stands, column, code, reason, remedy });
         };
         if let Some(other) = in_two {
             let why = format!("it is listed in blocks '{block}' and '{other}'");

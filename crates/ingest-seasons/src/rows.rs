@@ -30,12 +30,12 @@ pub(crate) fn at_their_trees(
     let mut keep = Vec::with_capacity(joined.height());
     for (((tree, tree_no), (date, planted)), at) in trees.zip(days).zip(stands(&joined)?) {
         let early = matches!((date, planted), (Some(date), Some(planted)) if date < planted);
-        let (code, reason, remedy) = if tree_no.is_none() {
+        let (column, code, reason, remedy) = if tree_no.is_none() {
             let (reason, remedy) = places.unknown(tree.unwrap_or(""))?;
-            (Code::TreeUnknown, reason, remedy)
+            (ts::TREE, Code::TreeUnknown, reason, remedy)
         } else if !date.is_some_and(in_reach) {
             let reason = "the date lies thousands of years away".to_owned();
-            (Code::DateInNoSeason, reason, "correct the date".to_owned())
+            (DATE, Code::DateInNoSeason, reason, "correct the date".to_owned())
         } else if early {
             let reason = format!(
                 "{} is before tree '{}' was planted ({})",
@@ -45,13 +45,13 @@ pub(crate) fn at_their_trees(
             );
             let remedy = "correct the date, or the planting date of the tree or its block; \
                           give a replanted tree an id of its own";
-            (Code::BeforePlanting, reason, remedy.to_owned())
+            (DATE, Code::BeforePlanting, reason, remedy.to_owned())
         } else {
             keep.push(true);
             continue;
         };
         keep.push(false);
-        outcome.reject(Rejected { table, stands: at, code, reason, remedy });
+        outcome.reject(Rejected { table, stands: at, column, code, reason, remedy });
     }
     let kept = [&[TREE_NO, REGION_NO, DATE], wanted, &[FILE, LINE]].concat();
     only(&joined.select(kept)?, keep)

@@ -27,8 +27,8 @@ pub(crate) fn plots(
         keep.push(tree_no.is_some() && tree_no != before);
         if tree_no.is_none() {
             let (reason, remedy) = places.unknown(tree.unwrap_or(""))?;
-            let (table, code) = (Table::Trials, Code::TreeUnknown);
-            outcome.reject(Rejected { table, stands: at, code, reason, remedy });
+            let (table, column, code) = (Table::Trials, ts::TREE, Code::TreeUnknown);
+            outcome.reject(Rejected { table, stands: at, column, code, reason, remedy });
         } else if tree_no == before {
             further += 1;
             first_further = first_further.min(Some(at)).or(Some(at));

@@ -37,16 +37,16 @@ fn rejected_rows_move_to_quarantine_with_their_text() {
     let mut rows: Vec<_> = tables
         .quarantine
         .iter()
-        .map(|row| (row.file.as_str(), row.line, row.code, row.text.as_str()))
+        .map(|row| (row.file.as_str(), row.line, row.column, row.code, row.text.as_str()))
         .collect();
     rows.sort();
     assert_eq!(
         rows,
         [
-            ("harvests.csv", 4, Code::TreeUnknown, "L1,2024-03-01,4,9"),
-            ("harvests.csv", 5, Code::DateInNoSeason, "N1,2024-07-04,3,9"),
-            ("prunings.csv", 3, Code::BeforePlanting, "N2,2014-07-15,0.2,shoots"),
-            ("trees.csv", 4, Code::BlockUnknown, "L1,Q"),
+            ("harvests.csv", 4, Some(1), Code::TreeUnknown, "L1,2024-03-01,4,9"),
+            ("harvests.csv", 5, Some(2), Code::DateInNoSeason, "N1,2024-07-04,3,9"),
+            ("prunings.csv", 3, Some(2), Code::BeforePlanting, "N2,2014-07-15,0.2,shoots"),
+            ("trees.csv", 4, Some(2), Code::BlockUnknown, "L1,Q"),
         ]
     );
     assert!(tables.files.iter().all(ingest_tables::FileReport::is_conserved));

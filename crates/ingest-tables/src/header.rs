@@ -38,6 +38,14 @@ pub(crate) struct Layout {
     pub(crate) unknown: Vec<(usize, String)>,
 }
 
+impl Layout {
+    /// Position in the row, from 0, of the cell read into a column of the schema.
+    pub(crate) fn cell_of(&self, column: usize) -> Option<usize> {
+        let meaning = Meaning::Column(column);
+        self.readings.iter().find(|reading| reading.meaning == meaning).map(|found| found.cell)
+    }
+}
+
 /// Lower case, words joined by single underscores.
 pub(crate) fn normalised(word: &str) -> String {
     let lower = word.to_lowercase();
@@ -64,7 +72,8 @@ impl<'a> HeaderWords<'a> {
         Self { spec, options }
     }
 
-    fn position(&self, name: &str) -> Option<usize> {
+    /// Position of a column in the schema.
+    pub(crate) fn position(&self, name: &str) -> Option<usize> {
         self.spec.columns.iter().position(|column| column.name == name)
     }
 

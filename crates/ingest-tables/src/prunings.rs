@@ -65,11 +65,18 @@ impl IntensityColumns {
     ///
     /// The basis comes from the row, else from the file, else from which raw quantities are
     /// complete, else canopy fraction is assumed and reported.
+    ///
+    /// # Errors
+    /// What is wrong, with the position of the column at fault.
     pub(crate) fn settle(
         &self,
         values: &[Value],
         stated: Option<MeasuredAs>,
-    ) -> Result<Settled, CellFault> {
+    ) -> Result<Settled, (usize, CellFault)> {
+        let unreadable = |position: usize, reason: String, remedy: &str| {
+            let (code, remedy) = (Code::IntensityUnreadable, remedy.to_owned());
+            (position, CellFault { code, reason, remedy })
+        };
         let number = |index: usize| values.get(index).copied().and_then(Value::as_number);
         let given = number(self.intensity);
         let raws = self.raws(&number);
@@ -83,7 +90,9 @@ impl IntensityColumns {
             (None, []) => None,
             (None, _) => {
                 return Err(unreadable(
-                    "the row gives raw quantities of several bases and does not say which counts",
+                    self.measured_as,
+                    "the row gives raw quantities of several bases and does not say which counts"
+                        .to_owned(),
                     "fill in measured_as, or set measured_as under [[files.prunings]] in book.toml",
                 ));
             }
@@ -96,6 +105,7 @@ impl IntensityColumns {
             (None, Some(given)) => RawIntensity::Fraction(given),
             (None, None) => {
                 return Err(unreadable(
+                    self.intensity,
                     format!(
                         "the row gives neither intensity nor all it takes for {}",
                         basis.as_str()
@@ -104,13 +114,15 @@ impl IntensityColumns {
                 ));
             }
         };
-        let fraction = raw
-            .fraction()
-            .map_err(|error| unreadable(error.to_string(), "correct the quantities of the row"))?;
+        let fraction = raw.fraction().map_err(|error| {
+            let position = self.first_of(basis);
+            unreadable(position, error.to_string(), "correct the quantities of the row")
+        })?;
         if let Some(given) = given
             && (given - fraction).abs() > AGREEMENT
         {
             return Err(unreadable(
+                self.intensity,
                 format!(
                     "intensity says {given}, the raw quantities ({}) give {fraction:.3}",
                     basis.as_str()
@@ -119,6 +131,17 @@ impl IntensityColumns {
             ));
         }
         Ok(Settled { fraction, basis, is_assumed })
+    }
+
+    /// The first column from which a basis is computed.
+    fn first_of(&self, basis: MeasuredAs) -> usize {
+        let columns = match basis {
+            MeasuredAs::CanopyFraction => &[][..],
+            MeasuredAs::Shoots => &self.shoots,
+            MeasuredAs::Spread => &self.spread,
+            MeasuredAs::HeadedLength => &self.headed,
+        };
+        columns.first().copied().unwrap_or(self.intensity)
     }
 
     /// The complete sets of raw quantities.
@@ -141,10 +164,6 @@ impl IntensityColumns {
     }
 }
 
-fn unreadable(reason: impl Into<String>, remedy: impl Into<String>) -> CellFault {
-    CellFault { code: Code::IntensityUnreadable, reason: reason.into(), remedy: remedy.into() }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -154,7 +173,7 @@ mod tests {
         cells: &[(&str, f64)],
         said: Option<&'static str>,
         stated: Option<MeasuredAs>,
-    ) -> Result<Settled, CellFault> {
+    ) -> Result<Settled, (usize, CellFault)> {
         let spec = Table::Prunings.spec();
         let mut values = vec![Value::Null; spec.columns.len()];
         let position = |name: &str| spec.columns.iter().position(|c| c.name == name).unwrap();
@@ -211,8 +230,10 @@ mod tests {
         assert!(settle(&both, None, None).is_err());
         assert!(settle(&both, Some("shoots"), None).is_ok());
         let apart = [("intensity", 0.5), ("shoots_cut", 12.0), ("shoots_total", 48.0)];
-        assert!(settle(&apart, None, None).unwrap_err().reason.contains("0.250"));
-        assert!(settle(&[("shoots_cut", 50.0), ("shoots_total", 40.0)], None, None).is_err());
+        assert!(settle(&apart, None, None).unwrap_err().1.reason.contains("0.250"));
+        let beyond = [("shoots_cut", 50.0), ("shoots_total", 40.0)];
+        let (position, _) = settle(&beyond, None, None).unwrap_err();
+        assert_eq!(Table::Prunings.spec().columns[position].name, "shoots_cut");
         assert!(settle(&[("shoots_cut", 5.0)], None, None).is_err());
         assert!(settle(&[], Some("shoots"), None).is_err());
     }

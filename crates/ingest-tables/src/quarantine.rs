@@ -30,8 +30,8 @@ pub struct SetAside {
     pub file: u32,
     /// The `.line` column.
     pub line: u32,
-    /// Offending cell, from 1, when one can be named.
-    pub column: Option<u32>,
+    /// Column of the schema whose cell is at fault, when one is.
+    pub column: Option<&'static str>,
     /// Kind of problem.
     pub code: Code,
     /// What is wrong.

@@ -1,10 +1,20 @@
 //! Quarantines rows that a later step rejects, with their text fetched from the file again.
 
+use crate::header::HeaderWords;
 use crate::read::open;
 use crate::summary::quarantine_problems;
+use crate::table::cell_number;
 use crate::{BookTables, IngestError, QuarantinedRow, SetAside};
 use records::{Code, Place, Problem, Severity};
 use std::collections::{BTreeMap, HashMap};
+
+/// What the file holds of a row set aside.
+#[derive(Debug, Clone, Default)]
+struct Found {
+    text: String,
+    /// Cell at fault, from 1.
+    column: Option<u32>,
+}
 
 impl BookTables {
     /// Moves kept rows to the quarantine: their file's counts, [`Self::quarantine`] and
@@ -25,7 +35,7 @@ impl BookTables {
         let mut added = Vec::new();
         for (file, rows) in by_file {
             let count = rows.len() as u64;
-            let texts = self.texts(file, &rows)?;
+            let found = self.find(file, &rows)?;
             let report = self
                 .files
                 .get_mut(file as usize)
@@ -34,11 +44,11 @@ impl BookTables {
                 IngestError::Internal(format!("{}: more rows set aside than kept", report.file))
             })?;
             report.rows_quarantined += count;
-            for (row, text) in rows.into_iter().zip(texts) {
+            for (row, Found { text, column }) in rows.into_iter().zip(found) {
                 added.push(QuarantinedRow {
                     file: report.file.clone(),
                     line: u64::from(row.line),
-                    column: row.column,
+                    column,
                     code: row.code,
                     reason: row.reason,
                     remedy: row.remedy,
@@ -52,10 +62,10 @@ impl BookTables {
         Ok(())
     }
 
-    /// The texts of rows of one file, in their order.
-    fn texts(&self, file: u32, rows: &[SetAside]) -> Result<Vec<String>, IngestError> {
+    /// What the file holds of rows of one file, in their order.
+    fn find(&self, file: u32, rows: &[SetAside]) -> Result<Vec<Found>, IngestError> {
         let Some(source) = self.sources.get(file as usize) else {
-            return Ok(vec![String::new(); rows.len()]);
+            return Ok(vec![Found::default(); rows.len()]);
         };
         let refuse = |problem| IngestError::Refused(vec![problem]);
         let (mut reader, hash) =
@@ -71,14 +81,23 @@ impl BookTables {
         }
         let wanted: HashMap<u64, usize> =
             rows.iter().enumerate().map(|(at, row)| (u64::from(row.line), at)).collect();
-        let mut texts = vec![String::new(); rows.len()];
+        let words = HeaderWords::new(source.table.spec(), &source.options);
+        let layout = words.layout(&reader.header().names).unwrap_or_default();
+        let cell = |name| layout.cell_of(words.position(name)?);
+        let mut found: Vec<Found> = rows
+            .iter()
+            .map(|row| Found {
+                column: row.column.and_then(cell).map(cell_number),
+                ..Found::default()
+            })
+            .collect();
         reader
             .each(&mut |row| {
-                if let Some(text) = wanted.get(&row.line).and_then(|&at| texts.get_mut(at)) {
-                    *text = row.text();
+                if let Some(found) = wanted.get(&row.line).and_then(|&at| found.get_mut(at)) {
+                    found.text = row.text();
                 }
             })
             .map_err(|fault| refuse(fault.into_problem(&source.name)))?;
-        Ok(texts)
+        Ok(found)
     }
 }

@@ -51,7 +51,8 @@ struct Scratch {
     notes: Notes,
 }
 
-fn cell_number(cell: usize) -> u32 {
+/// A cell as people count it, from 1.
+pub(crate) fn cell_number(cell: usize) -> u32 {
     u32::try_from(cell).map_or(u32::MAX, |cell| cell.saturating_add(1))
 }
 
@@ -245,8 +246,8 @@ impl TableReader {
                         scratch.repairs.push((columns.measured_as, Code::SettingMissing));
                     }
                 }
-                Err(fault) => {
-                    let cell = plan.cell_of(columns.intensity).map(cell_number);
+                Err((position, fault)) => {
+                    let cell = plan.cell_of(position).map(cell_number);
                     scratch.faults.push((cell, fault));
                 }
             }

@@ -188,14 +188,13 @@ impl TextRows {
                 format!("the row has {} bytes, more than {LONGEST_RECORD} are not read", raw.len());
             (Code::RowTooLong, reason)
         };
-        let damage = Damage {
-            column: None,
-            code,
-            reason,
-            remedy: "look for a missing line end or quotation mark at the start of this row; the \
-                     rows below it are read only when it is mended"
-                .to_owned(),
+        let remedy = if odd.is_unclosed || odd.is_mispaired {
+            "look for a missing quotation mark at the start of this row; the rows that it swallowed \
+             are read once it is mended"
+        } else {
+            "look for missing line ends within this row, or remove it"
         };
+        let damage = Damage { column: None, code, reason, remedy: remedy.to_owned() };
         let cells = StringRecord::new();
         sink(&RawRow { line, cells: &cells, raw: Some(raw), damage: Some(damage) });
     }

@@ -143,7 +143,7 @@ fn intensities_come_from_what_the_row_gives() {
         [
             (6, Some(3), Code::UnitSuspect),
             (7, Some(3), Code::IntensityUnreadable),
-            (8, Some(3), Code::IntensityUnreadable)
+            (8, Some(5), Code::IntensityUnreadable)
         ]
     );
     assert_eq!(

@@ -10,6 +10,11 @@ use serde::Serialize;
 /// 1 degree of freedom, about 2.71.
 const ONE_SIDED_RISE: f64 = 2.705_543_454_095_404;
 
+/// Doublings of the first try, a quarter of the residual: a spread that the
+/// deviance does not bound below 1000 residual standard deviations has no
+/// limit, and further out a flat profile drowns in rounding.
+const DOUBLINGS: usize = 12;
+
 /// Spread of the effects of one factor, in response units per unit of the
 /// effect's column.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -99,7 +104,7 @@ impl Fit {
         let mut low = 0.0;
         let mut high = 0.25 / system.column_rms[i];
         let mut rise = profile(high)?.0;
-        for _ in 0..20 {
+        for _ in 0..DOUBLINGS {
             if rise > 0.0 {
                 break;
             }

@@ -1,12 +1,12 @@
 //! The profiled REML or ML criterion at one theta, from the reduced system.
 
 use crate::Error;
+use crate::arrow::Factor;
 use crate::matrix::Matrix;
 use crate::settings::Criterion;
 use crate::small::{inverse, product, transpose};
+use crate::spread::Spread;
 use crate::system::System;
-use faer::Side;
-use faer::linalg::solvers::{DenseSolveCore, Llt};
 
 /// The penalised system, factored at one theta (Bates et al. 2015, section 3).
 #[derive(Debug, Clone)]
@@ -14,10 +14,10 @@ pub(crate) struct Solved {
     pub theta: Vec<f64>,
     /// Relative covariance factor of one level, by factor.
     pub lambdas: Vec<Vec<f64>>,
-    /// Reduced cross-products B after elimination of the groups, unscaled.
-    pub reduced: Matrix,
-    /// Cholesky factor of M = T'BT + I_z over [Z_other | X]; `None` when empty.
-    pub factor: Option<Llt<f64>>,
+    /// Cross-products B after elimination of the groups, unscaled and packed.
+    pub reduced: Vec<f64>,
+    /// Cholesky factor of M = T'BT + I_z over [Z_other | X].
+    pub factor: Factor,
     /// Solution in spherical random effects and coefficients.
     pub spherical: Vec<f64>,
     /// (-T spherical, 1): residual direction over all columns.
@@ -37,11 +37,9 @@ impl Solved {
         self.residual[..m].iter().map(|x| -x).collect()
     }
 
-    /// M^-1, or an empty matrix.
+    /// M^-1 in full.
     pub fn inverse(&self) -> Matrix {
-        self.factor
-            .as_ref()
-            .map_or_else(|| Matrix::zeros(0, 0), |l| Matrix::from_dense(l.inverse().as_ref()))
+        self.factor.inverse()
     }
 }
 
@@ -68,35 +66,19 @@ impl System {
             return Err(Error::Numerical { what: "theta is not finite" });
         }
         let lambdas: Vec<Vec<f64>> = self.layout.factors.iter().map(|f| f.lambda(theta)).collect();
-        let (mut reduced, mut log_det_z) = self.eliminate(&lambdas);
-        reduced.mirror();
-        let (q, m) = (self.layout.q, self.m());
-        let scaled = self.scale(&reduced, &lambdas);
-        let right: Vec<f64> = scaled.row(m)[..m].to_vec();
-        let mut spherical = right.clone();
-        let mut factor = None;
-        let mut log_det_x = 0.0;
-        if m > 0 {
-            let view = scaled.dense().submatrix(0, 0, m, m);
-            let llt = view.llt(Side::Lower).map_err(|_| Error::Numerical {
-                what: "the penalised system is not positive definite",
-            })?;
-            for i in 0..m {
-                let x = 2.0 * llt.L()[(i, i)].ln();
-                if i < q {
-                    log_det_z += x;
-                } else {
-                    log_det_x += x;
-                }
-            }
-            let column = faer::ColMut::from_slice_mut(&mut spherical);
-            faer::linalg::solvers::Solve::solve_in_place(&llt, column.as_mat_mut());
-            factor = Some(llt);
-        }
-        let mut residual: Vec<f64> =
-            self.unscale(&spherical, &lambdas).iter().map(|x| -x).collect();
+        let (reduced, eliminated) = self.eliminate(&lambdas);
+        let factor = Factor::new(&self.shape, self.scaled_panels(&reduced, &lambdas))
+            .ok_or(Error::Numerical { what: "the penalised system is not positive definite" })?;
+        let (random, log_det_x) = factor.log_determinants();
+        let spherical = factor.solution();
+        let mut residual: Vec<f64> = spherical.iter().map(|x| -x).collect();
+        Spread::forward(&self.shape, &lambdas).vector(&self.shape, &mut residual);
         residual.push(1.0);
-        let rss = self.penalised_rss(&reduced, &residual, &spherical);
+        // w'Bw + |u|^2 is a sum of the squares at the solution: errors of the
+        // solution enter only to second order, unlike y'y - b'M^-1 b.
+        let spherical = self.shape.restored(&spherical);
+        let u = &spherical[..self.layout.q];
+        let rss = self.shape.quadratic(&reduced, &residual) + crate::small::dot(u, u);
         if rss.is_nan() || rss <= 0.0 {
             return Err(Error::Numerical { what: "the residual sum of squares vanished" });
         }
@@ -105,66 +87,56 @@ impl System {
             lambdas,
             reduced,
             factor,
+            residual: self.shape.restored(&residual),
             spherical,
-            residual,
-            log_det_z,
+            log_det_z: eliminated + random,
             log_det_x,
             rss,
         })
     }
 
-    /// w'Bw + |u|^2. A sum of the squares at the solution: errors of the
-    /// solution enter only to second order, unlike y'y - b'M^-1 b.
-    fn penalised_rss(&self, reduced: &Matrix, residual: &[f64], spherical: &[f64]) -> f64 {
-        let u = &spherical[..self.layout.q];
-        reduced.quadratic(residual, residual) + crate::small::dot(u, u)
-    }
-
-    fn eliminate(&self, lambdas: &[Vec<f64>]) -> (Matrix, f64) {
-        let mut reduced = self.gram.clone();
+    fn eliminate(&self, lambdas: &[Vec<f64>]) -> (Vec<f64>, f64) {
+        let mut reduced = self.packed.clone();
         let mut log_det = 0.0;
         if let Some(f) = self.layout.eliminated {
             let k = self.layout.k();
-            for pool in &self.pools {
+            let mut weights = Vec::with_capacity(self.pools.len());
+            for pool in self.pools.iter() {
                 let (d, _, ld) = shrinkage(&lambdas[f], &pool.zz, k);
                 log_det += pool.count as f64 * ld;
-                pool.subtract(&d, k, &self.groups, &mut reduced);
+                weights.push(d);
             }
+            self.pools.subtract(&weights, k, &self.shape, &mut reduced);
         }
         (reduced, log_det)
     }
 
-    /// T'BT + I_z with T = blockdiag(Lambda of the other factors, I).
-    fn scale(&self, reduced: &Matrix, lambdas: &[Vec<f64>]) -> Matrix {
-        let mut out = reduced.clone();
-        let width = out.n_rows();
-        for (factor, lambda) in self.layout.factors.iter().zip(lambdas) {
-            let (Some(start), k) = (factor.column_start, factor.k()) else {
-                continue;
-            };
-            for level in 0..factor.levels {
-                let o = start + level * k;
-                // Lambda is lower triangular: ascending order reads only
-                // entries that are not yet overwritten.
-                for c in 0..k {
-                    for j in 0..width {
-                        out[(o + c, j)] = (c..k).map(|a| lambda[a * k + c] * out[(o + a, j)]).sum();
+    /// Panels of T'BT + I_z, bordered by T'Z'Wy and X'Wy.
+    fn scaled_panels(&self, reduced: &[f64], lambdas: &[Vec<f64>]) -> Vec<f64> {
+        let shape = &self.shape;
+        let mut panels = shape.unpack(reduced);
+        let spread = Spread::transposed(shape, lambdas);
+        let edge = shape.border().start;
+        for part in &shape.parts {
+            let panel = &mut panels[part.range()];
+            // Rows and columns of a level mix: its block is needed in full.
+            for (first, factor) in &part.wide {
+                let k = lambdas[*factor].len().isqrt();
+                for j in *first..first + k {
+                    for i in j + 1..first + k {
+                        panel[i * part.height + j] = panel[j * part.height + i];
                     }
                 }
             }
-            for i in 0..width {
-                for level in 0..factor.levels {
-                    let o = start + level * k;
-                    for c in 0..k {
-                        out[(i, o + c)] = (c..k).map(|a| lambda[a * k + c] * out[(i, o + a)]).sum();
-                    }
+            spread.columns(part, panel);
+            for (j, column) in panel.chunks_exact_mut(part.height).enumerate() {
+                spread.rows(shape, part, column);
+                if part.start < edge || j < shape.border_random {
+                    column[j] += 1.0;
                 }
             }
         }
-        for i in 0..self.layout.q {
-            out[(i, i)] += 1.0;
-        }
-        out
+        panels
     }
 
     /// T v for a vector over [Z_other | X].

@@ -3,6 +3,7 @@
 use crate::criterion::{Solved, shrinkage};
 use crate::integrate::Posterior;
 use crate::small::{cholesky, dot, product, transpose};
+use crate::spread::Spread;
 use crate::{Error, Matrix};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
@@ -152,6 +153,8 @@ struct Sampler<'a> {
     /// D and its root by group, when the eliminated factor is chosen.
     roots: Vec<(Vec<f64>, Vec<f64>)>,
     chi_squared: ChiSquared<f64>,
+    /// T, from spherical effects to effects.
+    forward: Spread,
 }
 
 impl<'a> Sampler<'a> {
@@ -193,6 +196,7 @@ impl<'a> Sampler<'a> {
             solved,
             chosen,
             centre: solved.solution(),
+            forward: Spread::forward(&system.shape, &solved.lambdas),
             coefficients,
             roots,
             chi_squared: ChiSquared::new(system.df_residual())
@@ -234,11 +238,10 @@ impl<'a> Sampler<'a> {
     /// [b_other | coefficients] ~ N(solution, sigma^2 T M^-1 T'): T L^-T z.
     fn joint(&self, rng: &mut ChaCha12Rng, sigma: f64) -> Vec<f64> {
         let mut z: Vec<f64> = (0..self.centre.len()).map(|_| StandardNormal.sample(rng)).collect();
-        if let Some(llt) = &self.solved.factor {
-            let column = faer::ColMut::from_slice_mut(&mut z);
-            llt.L().transpose().solve_upper_triangular_in_place(column.as_mat_mut());
-        }
-        let noise = self.posterior.system.unscale(&z, &self.solved.lambdas);
+        self.solved.factor.back(&mut z);
+        let shape = &self.posterior.system.shape;
+        self.forward.vector(shape, &mut z);
+        let noise = shape.restored(&z);
         self.centre.iter().zip(&noise).map(|(c, e)| c + sigma * e).collect()
     }
 

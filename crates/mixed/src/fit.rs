@@ -252,12 +252,12 @@ impl Fit {
 
     /// Covariance of the kept coefficients in internal units.
     pub(crate) fn inner_covariance(&self) -> Matrix {
-        let (q, rank) = (self.system.layout.q, self.system.rank());
-        let inverse = self.solved.inverse();
+        let rank = self.system.rank();
+        let inverse = self.solved.factor.fixed_inverse();
         let mut out = Matrix::zeros(rank, rank);
         for i in 0..rank {
             for j in 0..rank {
-                out[(i, j)] = self.sigma * self.sigma * inverse[(q + i, q + j)];
+                out[(i, j)] = self.sigma * self.sigma * inverse[(i, j)];
             }
         }
         out

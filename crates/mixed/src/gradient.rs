@@ -1,10 +1,13 @@
 //! The exact gradient of the criterion with respect to theta.
 
 use crate::criterion::{Solved, shrinkage};
+use crate::layout::FactorLayout;
 use crate::matrix::Matrix;
 use crate::settings::Criterion;
-use crate::small::{dot, product, transpose};
+use crate::small::{product, transpose};
+use crate::spread::Spread;
 use crate::system::System;
+use crate::vector::long_dot;
 use faer::Side;
 
 /// Derivatives by theta entry.
@@ -16,18 +19,36 @@ pub(crate) struct Gradient {
     pub rss: Vec<f64>,
 }
 
+/// Two columns of equal length that belong together.
+type ColumnPair = (Vec<f64>, Vec<f64>);
+
 impl System {
     /// Gradient parts at a factored theta.
     ///
     /// d log|M| = tr(M^-1 dM) and, by the envelope theorem, d r^2 is the
     /// derivative with the solution held fixed; with B = R'R - sum_g S_g'DS_g
-    /// both reduce to k x k contractions of pooled cross-products.
+    /// both reduce to k x k contractions of pooled cross-products. Only the
+    /// entries of M^-1 in the pattern of M are needed.
     pub fn gradient(&self, s: &Solved) -> Gradient {
-        let p = self.trace_weights(s);
-        let mut out =
-            Gradient { log_det: vec![0.0; self.entries.len()], rss: vec![0.0; self.entries.len()] };
-        self.eliminated_part(s, &p, &mut out);
-        self.other_part(s, &p, &mut out);
+        let shape = &self.shape;
+        // P with d log-determinant = tr(P dM): M^-1 under REML, the inverse of
+        // the random block alone under ML.
+        let border = match self.criterion {
+            Criterion::Reml => shape.border().size - 1,
+            Criterion::Ml => shape.border_random,
+        };
+        let p = s.factor.inverse_in_pattern(border);
+        let (u, mut by_factor) = self.other_part(s, p);
+        if let Some(f) = self.layout.eliminated {
+            by_factor[f] = self.eliminated_part(s, f, &u);
+        }
+        let mut out = Gradient { log_det: Vec::new(), rss: Vec::new() };
+        for e in &self.entries {
+            let (log_det, rss) = &by_factor[e.factor];
+            let k = self.layout.factors[e.factor].k();
+            out.log_det.push(log_det[e.row * k + e.column]);
+            out.rss.push(rss[e.row * k + e.column]);
+        }
         out
     }
 
@@ -38,42 +59,16 @@ impl System {
         g.log_det.iter().zip(&g.rss).map(|(a, b)| a + weight * b).collect()
     }
 
-    /// P with d log-determinant = tr(P dM): M^-1 under REML, its random block
-    /// alone under ML.
-    fn trace_weights(&self, s: &Solved) -> Matrix {
-        let (m, q) = (self.m(), self.layout.q);
-        match (self.criterion, &s.factor) {
-            (_, None) => Matrix::zeros(0, 0),
-            (Criterion::Reml, Some(_)) => s.inverse(),
-            (Criterion::Ml, Some(llt)) => {
-                let mut out = Matrix::zeros(m, m);
-                if q > 0 {
-                    let l = llt.L().submatrix(0, 0, q, q);
-                    let mut half = faer::Mat::<f64>::identity(q, q);
-                    l.solve_lower_triangular_in_place(half.as_mut());
-                    let block = half.transpose() * &half;
-                    for i in 0..q {
-                        for j in 0..q {
-                            out[(i, j)] = block[(i, j)];
-                        }
-                    }
-                }
-                out
-            }
-        }
-    }
-
-    fn eliminated_part(&self, s: &Solved, p: &Matrix, out: &mut Gradient) {
-        let Some(f) = self.layout.eliminated else {
-            return;
-        };
+    /// Derivatives by the entries of Lambda (row, column) of the eliminated factor.
+    fn eliminated_part(&self, s: &Solved, f: usize, u: &[f64]) -> (Vec<f64>, Vec<f64>) {
         let k = self.layout.k();
         let lambda = &s.lambdas[f];
-        let u = self.unscale_both(p, &s.lambdas);
+        let w = self.shape.ordered(&s.residual);
+        let ww = self.shape.doubled_square(&w);
+        let sums = self.pools.contract(k, &self.shape, u, &ww, &w);
         let (mut by_log_det, mut by_rss) = (vec![0.0; k * k], vec![0.0; k * k]);
-        for pool in &self.pools {
+        for (pool, (trace, square)) in self.pools.iter().zip(&sums) {
             let (d, h, _) = shrinkage(lambda, &pool.zz, k);
-            let (trace, square) = pool.contract(k, &self.groups, &u, &s.residual);
             // H Lambda', then (I - D ZZ) on the right.
             let hl = product(&h, &transpose(lambda, k), k);
             let mut keep = product(&d, &pool.zz, k);
@@ -84,39 +79,67 @@ impl System {
                 keep[j * k + j] += 1.0;
             }
             let own = product(&hl, &pool.zz, k);
-            let t = product(&product(&hl, &trace, k), &keep, k);
-            let r = product(&product(&hl, &square, k), &keep, k);
+            let t = product(&product(&hl, trace, k), &keep, k);
+            let r = product(&product(&hl, square, k), &keep, k);
             for x in 0..k * k {
                 by_log_det[x] += 2.0 * (pool.count as f64 * own[x] - t[x]);
                 by_rss[x] -= 2.0 * r[x];
             }
         }
-        for (at, e) in self.entries.iter().enumerate() {
-            if e.factor == f {
-                out.log_det[at] += by_log_det[e.column * k + e.row];
-                out.rss[at] += by_rss[e.column * k + e.row];
-            }
-        }
+        (transpose(&by_log_det, k), transpose(&by_rss, k))
     }
 
-    fn other_part(&self, s: &Solved, p: &Matrix, out: &mut Gradient) {
-        let m = self.m();
-        // T P: column j of P unscaled; P is symmetric, so its rows serve.
-        let tp: Vec<Vec<f64>> =
-            (0..self.layout.q).map(|j| self.unscale(p.row(j), &s.lambdas)).collect();
-        let cross: Vec<f64> = (0..m).map(|i| dot(s.reduced.row(i), &s.residual)).collect();
-        for (at, e) in self.entries.iter().enumerate() {
-            let factor = &self.layout.factors[e.factor];
-            let Some(start) = factor.column_start else {
-                continue;
-            };
-            for level in 0..factor.levels {
-                let (row, column) =
-                    (start + level * factor.k() + e.row, start + level * factor.k() + e.column);
-                out.log_det[at] += 2.0 * dot(&s.reduced.row(row)[..m], &tp[column]);
-                out.rss[at] -= 2.0 * s.spherical[column] * cross[row];
+    /// Derivatives by the entries of Lambda (row, column) of every factor but
+    /// the eliminated one; and T P T', packed with doubled off-diagonal entries.
+    ///
+    /// With dT = E at (row, column), tr(P dM) = 2 (B T P)[row, column].
+    fn other_part(&self, s: &Solved, mut p: Vec<f64>) -> (Vec<f64>, Vec<ColumnPair>) {
+        let shape = &self.shape;
+        let forward = Spread::forward(shape, &s.lambdas);
+        let zeros = |f: &FactorLayout| (vec![0.0; f.k() * f.k()], vec![0.0; f.k() * f.k()]);
+        let mut out: Vec<(Vec<f64>, Vec<f64>)> = self.layout.factors.iter().map(zeros).collect();
+        let cross = shape.times(&s.reduced, &shape.ordered(&s.residual));
+        let spherical = shape.ordered(&s.spherical);
+        let mut b = shape.unpack(&s.reduced);
+        let edge = shape.border();
+        let edge_levels = shape.levels(edge);
+        for part in &shape.parts {
+            let (b, p) = (&mut b[part.range()], &mut p[part.range()]);
+            shape.mirror(part, b);
+            let h = part.height;
+            let mut v = vec![0.0; h];
+            for (first, f) in shape.levels(part) {
+                let k = self.layout.factors[f].k();
+                for c in 0..k {
+                    let column = first + c;
+                    v.copy_from_slice(&p[column * h..(column + 1) * h]);
+                    forward.rows(shape, part, &mut v);
+                    for r in c..k {
+                        let row = first + r;
+                        out[f].0[r * k + c] += 2.0 * long_dot(&b[row * h..(row + 1) * h], &v);
+                        out[f].1[r * k + c] -=
+                            2.0 * spherical[part.start + column] * cross[part.start + row];
+                    }
+                }
+            }
+            forward.columns(part, p);
+            for (b, p) in b.chunks_exact(h).zip(p.chunks_exact_mut(h)) {
+                if part.start < edge.start {
+                    // What the border's levels meet in this block.
+                    let (b, p) = (&b[part.size..], &p[part.size..]);
+                    for (first, f) in &edge_levels {
+                        let k = self.layout.factors[*f].k();
+                        for r in 0..k {
+                            for c in 0..=r {
+                                out[*f].0[r * k + c] += 2.0 * b[first + r] * p[first + c];
+                            }
+                        }
+                    }
+                }
+                forward.rows(shape, part, p);
             }
         }
+        (shape.pack_doubled(&p), out)
     }
 }
 

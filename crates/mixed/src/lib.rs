@@ -1,5 +1,6 @@
 //! Linear mixed models from mergeable moments: REML and ML fits, inference, and integration over the variance parameters.
 
+mod arrow;
 mod components;
 mod contrast;
 mod criterion;
@@ -9,6 +10,8 @@ mod error;
 mod fit;
 mod generalised;
 mod gradient;
+mod group_sums;
+mod influence;
 mod integrate;
 mod kenward_roger;
 mod layout;
@@ -26,7 +29,9 @@ mod record;
 mod satterthwaite;
 mod screen;
 mod settings;
+mod shape;
 mod small;
+mod spread;
 mod status;
 mod system;
 mod target;
@@ -34,6 +39,7 @@ mod target;
 mod tests;
 mod units;
 mod variance_test;
+mod vector;
 
 pub use components::{VarianceComponent, VarianceComponents};
 pub use contrast::{Contrast, DfMethod, Estimate, JointTest};
@@ -42,6 +48,8 @@ pub use draws::Draws;
 pub use error::Error;
 pub use fit::{Coefficient, CoefficientValue, Fit, Theta, fit, fit_moments};
 pub use generalised::{CountCoefficient, CountData, CountFamily, CountFit, fit_counts};
+pub use group_sums::GroupSums;
+pub use influence::{Deletion, GroupInfluence, Influence};
 pub use integrate::{
     IntegrationRecord, IntegrationSettings, Method, Posterior, Prior, PriorShape, Sensitivity,
     SpreadPrior, ThetaSummary,

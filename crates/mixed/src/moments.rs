@@ -237,7 +237,7 @@ impl Moments {
     }
 }
 
-fn check_lengths(data: &Data<'_>) -> Result<(), Error> {
+pub(crate) fn check_lengths(data: &Data<'_>) -> Result<(), Error> {
     let expected = data.response.len();
     let check = |what: &str, found: usize| {
         if found == expected {
@@ -263,7 +263,7 @@ fn check_lengths(data: &Data<'_>) -> Result<(), Error> {
     Ok(())
 }
 
-fn drop_reason(data: &Data<'_>, row: usize, weight: f64) -> Option<DropReason> {
+pub(crate) fn drop_reason(data: &Data<'_>, row: usize, weight: f64) -> Option<DropReason> {
     if !data.response[row].is_finite() {
         return Some(DropReason::Response);
     }

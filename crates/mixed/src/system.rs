@@ -4,11 +4,13 @@ use crate::Error;
 use crate::layout::{Layout, ThetaEntry};
 use crate::matrix::Matrix;
 use crate::moments::Moments;
-use crate::pool::{GroupCross, Pool, groups, pools};
+use crate::pool::{GroupCross, Pools, groups, pools};
 use crate::record::RowCounts;
 use crate::screen::{Screen, screen};
 use crate::settings::{Criterion, Settings};
+use crate::shape::{Pattern, Shape};
 use crate::units::UserUnits;
+use std::sync::Arc;
 
 /// Everything that an evaluation of the criterion reads; no rows.
 #[derive(Debug, Clone)]
@@ -22,9 +24,13 @@ pub(crate) struct System {
     pub groups: Vec<GroupCross>,
     /// Position in `groups` of each level of the eliminated factor.
     pub group_of_level: Vec<Option<usize>>,
-    pub pools: Vec<Pool>,
+    pub pools: Pools,
+    /// Blocks and border of the reduced system.
+    pub shape: Arc<Shape>,
     /// R'WR over [Z_other | kept X | y], full symmetric.
     pub gram: Matrix,
+    /// The same in the packed storage of the shape.
+    pub packed: Vec<f64>,
     pub sum_log_weight: f64,
     /// Root mean square of the column behind each row of Lambda, by theta entry.
     pub column_rms: Vec<f64>,
@@ -32,6 +38,16 @@ pub(crate) struct System {
 
 impl System {
     pub fn new(moments: &Moments, settings: &Settings, pooling: bool) -> Result<System, Error> {
+        System::with_pattern(moments, settings, pooling, Pattern::Cheapest)
+    }
+
+    /// A system whose blocks and pools the tests can choose.
+    pub fn with_pattern(
+        moments: &Moments,
+        settings: &Settings,
+        pooling: bool,
+        pattern: Pattern,
+    ) -> Result<System, Error> {
         settings.check()?;
         let layout = moments.layout.clone();
         if moments.rows.used == 0 {
@@ -74,7 +90,9 @@ impl System {
         }
         gram.mirror();
         let (groups, group_of_level) = groups(moments, &screen.kept);
-        let pools = pools(&groups, layout.k(), gram.n_rows(), pooling);
+        let shape = Shape::of(&layout, &groups, screen.kept.len(), pattern);
+        let pools = pools(&groups, layout.k(), &shape, pooling);
+        let packed = shape.pack(&gram);
         let mut system = System {
             entries: layout.theta_entries(),
             rows: moments.rows.clone(),
@@ -84,7 +102,9 @@ impl System {
             groups,
             group_of_level,
             pools,
+            shape: Arc::new(shape),
             gram,
+            packed,
             sum_log_weight: moments.sum_log_weight,
             column_rms: Vec::new(),
             layout,

@@ -2,6 +2,7 @@
 
 use crate::criterion::{Solved, shrinkage};
 use crate::small::{dot, product, transpose};
+use crate::spread::Spread;
 use crate::system::System;
 
 /// z'b + c'b_fixed in internal units.
@@ -67,12 +68,10 @@ impl Target {
         for (f, z) in &self.new {
             out += prior_variance(&s.lambdas[*f], z, system.layout.factors[*f].k());
         }
-        if let Some(llt) = &s.factor {
-            let mut half = system.scale_transposed(&row, &s.lambdas);
-            let column = faer::ColMut::from_slice_mut(&mut half);
-            llt.L().solve_lower_triangular_in_place(column.as_mat_mut());
-            out += dot(&half, &half);
-        }
+        let mut half = system.shape.ordered(&row);
+        Spread::transposed(&system.shape, &s.lambdas).vector(&system.shape, &mut half);
+        s.factor.forward(&mut half);
+        out += dot(&half, &half);
         out
     }
 }
@@ -81,23 +80,4 @@ impl Target {
 fn prior_variance(lambda: &[f64], z: &[f64], k: usize) -> f64 {
     let cov = product(lambda, &transpose(lambda, k), k);
     (0..k).map(|a| z[a] * dot(&cov[a * k..(a + 1) * k], z)).sum()
-}
-
-impl System {
-    /// T'v for a vector over [Z_other | X].
-    pub fn scale_transposed(&self, v: &[f64], lambdas: &[Vec<f64>]) -> Vec<f64> {
-        let mut out = v.to_vec();
-        for (factor, lambda) in self.layout.factors.iter().zip(lambdas) {
-            let (Some(start), k) = (factor.column_start, factor.k()) else {
-                continue;
-            };
-            for level in 0..factor.levels {
-                let o = start + level * k;
-                for c in 0..k {
-                    out[o + c] = (c..k).map(|r| lambda[r * k + c] * v[o + r]).sum();
-                }
-            }
-        }
-        out
-    }
 }

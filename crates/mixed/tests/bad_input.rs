@@ -227,3 +227,23 @@ fn the_record_serialises() {
     assert!(record.visited.iter().any(|v| v.theta == [0.0]), "0 was not tried");
     assert!(record.evidence.gradient_norm < 1e-6);
 }
+
+/// A column per season leaves the season factor nothing: its profile is flat, so it has no limit.
+/// The search for one went out until rounding broke it, and the fit could not be described.
+#[test]
+fn a_spread_that_the_columns_absorb_has_no_upper_limit() {
+    let y: Vec<f64> = (0..36).map(|i| f64::from(i * 37 % 17) + f64::from(i % 3)).collect();
+    let season: Vec<u32> = (0..36).map(|i| i % 3).collect();
+    let tree: Vec<u32> = (0..36).map(|i| i / 3).collect();
+    let age: Vec<f64> = season.iter().map(|&s| f64::from(10 + s).ln()).collect();
+    let squared: Vec<f64> = age.iter().map(|a| a * a).collect();
+    let data = Data::new(&y)
+        .intercept()
+        .column(FixedColumn::new("log age", &age[..]).units(2.3, 0.1))
+        .column(FixedColumn::new("log age squared", &squared[..]).units(5.3, 0.5))
+        .factor(Factor::intercept("tree", &tree, 12))
+        .factor(Factor::intercept("season", &season, 3));
+    let parts = fit(&data, &Settings::default()).unwrap().variance_components().unwrap();
+    let absorbed = parts.factors.iter().find(|factor| factor.factor == "season").unwrap();
+    assert_eq!(absorbed.upper_limits, [None]);
+}

@@ -7,8 +7,8 @@ mod common;
 
 use common::{Case, Shape, Values, close, intercept};
 use mixed::{
-    Adjustment, Contrast, Covariance, Data, DfMethod, Error, Factor, Fit, GridMean, GridRow,
-    JointTest, MeansTable, Settings, fit,
+    Adjustment, Contrast, Covariance, Data, Deletion, DfMethod, Error, Factor, Fit, GridMean,
+    GridRow, GroupSums, JointTest, MeansTable, Settings, fit,
 };
 use rand::SeedableRng;
 use rand_chacha::ChaCha12Rng;
@@ -222,6 +222,37 @@ fn profile_limits_match_lme4() {
             // lme4 reads limits off a spline through a profile.
             close(&format!("{case} {} low", found.term), found.low, low, 1e-3);
             close(&format!("{case} {} high", found.term), found.high.unwrap(), high, 1e-3);
+        }
+    }
+}
+
+/// Against generalised least squares in R at lme4's theta.
+#[test]
+fn influence_matches_least_squares_without_the_group() {
+    let cases = [
+        ("sleepstudy", slopes("Subject", &["Days"])),
+        ("machines-unbalanced", vec![intercept("cell"), intercept("Worker")]),
+        ("penicillin", vec![intercept("plate"), intercept("sample")]),
+    ];
+    for (name, shapes) in cases {
+        let case = Case::new(name, shapes);
+        let fit = fit(&case.data(), &Settings::default()).unwrap();
+        let influence = fit.influence(&GroupSums::accumulate(&case.data()).unwrap()).unwrap();
+        let values = Values::read(name);
+        assert_eq!(influence.groups.len(), values.all("influence_cook").len());
+        let errors: Vec<f64> =
+            influence.coefficients.iter().map(|c| values.get("std_error", c)).collect();
+        for group in influence.groups {
+            let Deletion::Changed { change, cooks_distance } = group.deletion else {
+                panic!("{name} {}", group.level)
+            };
+            // As accurate as lme4's theta: 1e-5 standard errors.
+            let cook = values.get("influence_cook", &group.level.to_string());
+            assert!((cooks_distance - cook).abs() < 1e-4 * cook + 1e-8, "{cooks_distance} {cook}");
+            for ((found, error), c) in change.iter().zip(&errors).zip(&influence.coefficients) {
+                let expected = values.get("influence_change", &format!("{}/{c}", group.level));
+                assert!((found - expected).abs() < 1e-5 * error, "{name} {c} {found} {expected}");
+            }
         }
     }
 }

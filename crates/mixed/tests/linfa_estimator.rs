@@ -17,7 +17,7 @@ fn fits_and_predicts_population_means() {
     let records = Array2::from_shape_fn((y.len(), 2), |(i, j)| [days[i], subject[i]][j]);
     let dataset = DatasetBase::new(records.clone(), Array1::from(y.to_vec()));
     let model = MixedParams::new(vec![1]).fit(&dataset).unwrap();
-    // lme4's fixef of Reaction ~ Days + (1 | Subject), printed in its manual.
+    // lme4's fixed effects of reaction by days with a random intercept per subject, printed in its manual.
     let b = model.fit().estimates();
     common::close("intercept", b[0], 251.4051, 1e-6);
     common::close("slope", b[1], 10.4673, 1e-5);

@@ -1,5 +1,6 @@
 //! Response models of the plantation: yield surfaces, their optimum, and the Arrow adapter to the engine.
 
+mod challenger;
 pub mod curve;
 mod design;
 mod draws_file;
@@ -12,6 +13,7 @@ mod support;
 mod table;
 mod yield_model;
 
+pub use challenger::{ChallengerScore, SeasonScore};
 pub use design::HabitStatus;
 pub use draws_file::DrawsFileError;
 pub use inversion::{TurningPointSet, invert};

@@ -340,7 +340,7 @@ mod tests {
         assert_eq!(explored.net_optima.p_inside, 1.0);
         let [low, high] = explored.band(50.0);
         // Loss of d x dose units from the economic dose is 2800 x 0.2277778 x d^2 = 50.
-        let half = (50.0 / (2800.0 * 0.227_777_8) as f64).sqrt() / 10.0;
+        let half = (50.0_f64 / (2800.0 * 0.227_777_8)).sqrt() / 10.0;
         assert!((low - (0.234_408 - half)).abs() <= INTENSITY_STEP);
         assert!((high - (0.234_408 + half)).abs() <= INTENSITY_STEP);
     }

@@ -77,12 +77,12 @@ fn levels(intensities: &[f64]) -> usize {
     counts.values().filter(|count| **count >= LEAST_AT_LEVEL).count()
 }
 
-/// The k-th smallest and k-th largest value, k = max(5, 1 %), or the extremes of few values.
+/// The k-th smallest and k-th largest value, k = max(5, 1 %), but no more than a quarter of them.
 fn trimmed(values: impl Iterator<Item = f64>) -> Option<[f64; 2]> {
     let mut values: Vec<f64> = values.filter(|value| value.is_finite()).collect();
     values.sort_by(f64::total_cmp);
     let wanted = LEAST_AT_EDGE.max((values.len() as f64 * TRIM) as usize);
-    let k = wanted.min(values.len().div_ceil(2)).saturating_sub(1);
+    let k = wanted.min(values.len() / 4).saturating_sub(1);
     Some([*values.get(k)?, *values.get(values.len().checked_sub(k + 1)?)?])
 }
 
@@ -174,6 +174,8 @@ mod tests {
     #[test]
     fn nothing_and_nearly_nothing() {
         assert_eq!(Support::of(&[], &[]), None);
+        let few = Support::of(&[0.1, 0.2, 0.3, 0.4], &[30.0, 40.0, 50.0, 60.0]).unwrap();
+        assert_eq!((few.intensity, few.lead), ([0.1, 0.4], Some([30.0, 60.0])));
         let one = Support::of(&[0.0], &[f64::NAN]).unwrap();
         assert_eq!(one.lead, None);
         assert!(one.contains(0.0, 0.0) && !one.contains(0.1, 0.0));

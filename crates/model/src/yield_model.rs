@@ -17,6 +17,9 @@ use records::ResponseScale;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
+pub(crate) use rows::usable;
+pub(crate) use scale_choice::{data, identify};
+
 pub use rows::RowUse;
 pub use separate::SeparateCurves;
 
@@ -51,6 +54,9 @@ pub enum YieldError {
         /// Tree-seasons with zero yield.
         zeros: u64,
     },
+    /// The challenger could not be grown.
+    #[error("the random forest could not be grown: {0}")]
+    Challenger(String),
     /// The engine refused.
     #[error("the yield model could not be fitted: {0}")]
     Engine(#[from] mixed::Error),

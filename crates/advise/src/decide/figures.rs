@@ -1,7 +1,7 @@
 //! The figures of a region, computed here so that the report only draws.
 
 use super::{Evidences, verdict};
-use crate::picture::{ClassMean, CurvePoint, OddsBar, RegionPicture, Surface};
+use crate::picture::{CurvePoint, OddsBar, RegionPicture, Surface};
 use model::{Exploration, Practice, RegionCurve, Summary};
 
 /// Width of the intensity classes, fraction.
@@ -48,20 +48,7 @@ pub(super) fn draw(
         curve_lead_days: evidence.fit.support.as_ref().and_then(|s| s.lead).map(|_| lead),
         yield_curve: along(&|kg, _| kg),
         net_curve: along(&|kg, intensity| objective.net(kg, intensity)),
-        classes: evidence
-            .fit
-            .classes
-            .iter()
-            .map(|class| ClassMean {
-                from: class.from,
-                to: class.to,
-                mean_intensity: class.mean_intensity,
-                mean_kg: class.mean_kg,
-                adjusted_kg: class.adjusted_kg,
-                trees: class.trees,
-                tree_seasons: class.tree_seasons,
-            })
-            .collect(),
+        classes: evidence.fit.classes.clone(),
         odds: odds(explored, high),
         surface: if points > 0 { surface(explored, curve) } else { None },
     }

@@ -29,6 +29,7 @@ enum Obstacle {
     Habit,
     UpperEdge(f64),
     LowerEdge(f64),
+    NotConverged,
 }
 
 fn obstacles(evidence: &Evidences<'_>, explored: &Exploration) -> Vec<Obstacle> {
@@ -36,6 +37,9 @@ fn obstacles(evidence: &Evidences<'_>, explored: &Exploration) -> Vec<Obstacle> 
     let mut found = Vec::new();
     let optima = &explored.net_optima;
     let range = fit.support.as_ref().map_or(0.0, |s| s.intensity[1] - s.intensity[0]);
+    if !evidence.converged {
+        found.push(Obstacle::NotConverged);
+    }
     if fit.trees < LEAST_TREES {
         found.push(Obstacle::FewTrees(fit.trees));
     }
@@ -172,6 +176,9 @@ fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Expl
                 percent(lowest),
                 percent(highest)
             ),
+            Obstacle::NotConverged => {
+                "the yield model found no optimum in these records".to_owned()
+            }
             Obstacle::FewLevels(n) => format!(
                 "only {n} intensit{} tried, which cannot show where the curve turns",
                 if *n == 1 { "y was" } else { "ies were" }

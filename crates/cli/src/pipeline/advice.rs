@@ -3,7 +3,7 @@
 use super::Checked;
 use crate::console::{Failure, Stages};
 use advise::{Advice, Cost, Evidences, RegionPicture, WorkLine};
-use model::{TreeSeasons, YieldModel, YieldSettings};
+use model::{ChallengerScore, TreeSeasons, YieldError, YieldModel, YieldSettings};
 use records::{Book, Practice};
 use std::collections::BTreeMap;
 
@@ -16,6 +16,8 @@ pub struct Advised {
     pub settings: YieldSettings,
     /// The yield model.
     pub model: YieldModel,
+    /// Surface and random forest scored on left-out seasons; `Ok(None)` with too few seasons.
+    pub challenger: Result<Option<ChallengerScore>, String>,
     /// Advice per region.
     pub advice: Advice,
     /// Figures per region.
@@ -43,12 +45,10 @@ pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Advised, 
         level: book.options.level,
     };
     stages.now(format!("fitting the yield response to {} tree-seasons", table.len()));
-    let model = YieldModel::fit(&table, &settings).map_err(|error| {
-        Failure::new(
-            error,
-            "run `anacurve check` on the book to see what was linked and what was set aside",
-        )
-    })?;
+    let model = YieldModel::fit(&table, &settings).map_err(|error| from_yield(&error))?;
+    stages.now("predicting left-out seasons, with a random forest beside the surface");
+    let challenger =
+        ChallengerScore::of(&table, model.scale, seed).map_err(|error| error.to_string());
     let mut regions = Vec::new();
     let mut pictures = Vec::new();
     for region in book.regions.keys() {
@@ -66,6 +66,7 @@ pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Advised, 
             practice: &practice,
             cost,
             season,
+            converged: !matches!(model.fit.status(), mixed::Status::NotConverged { .. }),
             turning_point: model.turning_point(fit, book.options.level),
         };
         let (region, picture) = advise::decide(&evidence);
@@ -82,7 +83,36 @@ pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Advised, 
         tolerance_pct: book.options.tolerance_pct,
         regions,
     };
-    Ok(Advised { settings, model, advice, pictures, work, costs })
+    Ok(Advised { settings, model, challenger, advice, pictures, work, costs })
+}
+
+/// What a book that cannot be fitted lacks, in the words of its records.
+fn from_yield(error: &YieldError) -> Failure {
+    let check = "`anacurve check` shows what was linked and what was set aside";
+    let (what, hint) = match error {
+        YieldError::NoRows(_) => (
+            error.to_string(),
+            "record the harvests of trees past training_age_years (under [options] in book.toml)",
+        ),
+        YieldError::ZeroOnLog { .. } => (
+            error.to_string(),
+            "set response_scale = \"auto\" under [options] in book.toml, or remove the line",
+        ),
+        YieldError::Engine(mixed::Error::TooFewRows { rows, .. }) => (
+            format!("{rows} tree-season(s) are too few to fit a yield response"),
+            "add trees or earlier seasons, each tree with its own picks and prunings",
+        ),
+        YieldError::Engine(mixed::Error::NoResidualVariation) => (
+            "the yields do not vary beyond age, season and region: nothing to fit".to_owned(),
+            "check that every tree was weighed; an average written to each tree tells nothing",
+        ),
+        _ => (
+            error.to_string(),
+            "a book of few trees or seasons often cannot be fitted: add more of them; else look \
+             over the records for odd values",
+        ),
+    };
+    Failure::new(what, format!("{hint}; {check}"))
 }
 
 /// Cost of pruning in every region with records.

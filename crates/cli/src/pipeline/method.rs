@@ -57,6 +57,7 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
             "The effect of pruning is a quadratic in intensity times a quadratic in lead, zero when nothing is cut, moderated by planting density. Regions differ in it by partial pooling: each region's deviations from the common surface are drawn towards zero as far as the records of all regions suggest. Age, density, variety and measurement basis shift yields beside it; trees, blocks and site x season combinations have random levels.".to_owned(),
         ),
         item("Cause or habit", habit(checked, advised)),
+        item("Left-out seasons", challenger(advised)),
         item("Integration", integration(advised)),
         item(
             "Optimum, band and odds",
@@ -69,7 +70,7 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
         item(
             "Verdict",
             format!(
-                "keep: the expected gain of the best supported practice over present practice is at most {0} % of the best net return, and a gain of twice that has less than a 20 % chance. prune: the expected gain exceeds {0} % and the chance of earning more is at least 90 %. trial: fewer than 10 trees, 2 seasons or 20 pruned tree-seasons, fewer than 3 distinct intensities or a span of less than 10 % of the canopy, a best intensity that lies at an edge of the tested range in more than a quarter of the draws, pruning that follows the tree so closely that cause and habit cannot be told apart, or odds that suffice for neither.",
+                "keep: the expected gain of the best supported practice over present practice is at most {0} % of the best net return, and a gain of twice that has less than a 20 % chance. prune: the expected gain exceeds {0} % and the chance of earning more is at least 90 %. trial: fewer than 10 trees, 2 seasons or 20 pruned tree-seasons, fewer than 3 distinct intensities or a span of less than 10 % of the canopy, a best intensity that lies at an edge of the tested range in more than a quarter of the draws, pruning that follows the tree so closely that cause and habit cannot be told apart, a model that found no optimum, or odds that suffice for neither.",
                 book.options.tolerance_pct
             ),
         ),
@@ -139,6 +140,26 @@ fn habit(checked: &Checked, advised: &Advised) -> String {
         text.push_str(&format!(" {name}: {words}."));
     }
     text
+}
+
+fn challenger(advised: &Advised) -> String {
+    let score = match &advised.challenger {
+        Ok(Some(score)) => score,
+        Ok(None) => return "Fewer than three seasons can be scored, so the surface was not tried on seasons it had not seen.".to_owned(),
+        Err(error) => return format!("The surface was not tried on seasons it had not seen: {error}."),
+    };
+    let reading = if score.forest_is_better() {
+        "The forest predicts clearly better: the surface misses something, so look at the class means before trusting the curve."
+    } else {
+        "The forest does not predict clearly better, so the surface misses little that these records could show."
+    };
+    format!(
+        "Each of the last {} seasons was predicted from the others, by the surface and by a random forest on the same records. Root-mean-square error within site and season, on the model's scale: surface {:.4}, forest {:.4}, no differences between trees {:.4}. {reading}",
+        score.seasons.len(),
+        score.surface_rmse,
+        score.forest_rmse,
+        score.blank_rmse
+    )
 }
 
 fn p_text(p: f64) -> String {
@@ -296,6 +317,7 @@ pub fn fit_json(checked: &Checked, advised: &Advised) -> Result<String, Failure>
         "integration": model.posterior.record(),
         "sensitivity": sensitivity,
         "habit_tests": habit,
+        "left_out_seasons": advised.challenger.as_ref().ok(),
         "regions": regions,
         "costs": advised.costs,
     });

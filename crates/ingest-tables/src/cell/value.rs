@@ -345,7 +345,7 @@ impl CellReader {
                 code: Code::UnitSuspect,
                 reason,
                 remedy: format!(
-                    "{} if the file is in {people}: set units.{name} = \"{word}\" under [[files.{table}]] in book.toml",
+                    "{} if the file is in {people}: set units.{name} = \"{word}\" under [[files.{table}]] in book.toml; else correct the value",
                     shown(right)
                 ),
             },
@@ -386,7 +386,7 @@ mod tests {
         assert_eq!(fault.reason, "nut_kg = 4000 kg is impossible (0 to 300 kg)");
         assert_eq!(
             fault.remedy,
-            "4 kg if the file is in grams: set units.nut_kg = \"g\" under [[files.harvests]] in book.toml"
+            "4 kg if the file is in grams: set units.nut_kg = \"g\" under [[files.harvests]] in book.toml; else correct the value"
         );
         let negative = read(&reader(Table::Harvests, "nut_kg", None), "-1").0.unwrap_err();
         assert_eq!(negative.code, Code::RangeImpossible);

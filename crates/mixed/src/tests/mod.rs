@@ -2,4 +2,5 @@
 
 mod design;
 mod draws;
+mod influence;
 mod twin;

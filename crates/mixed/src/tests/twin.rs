@@ -3,6 +3,7 @@
 use super::design::{Design, Plan, Weighting};
 use crate::Moments;
 use crate::settings::{Criterion, Settings};
+use crate::shape::Pattern;
 use crate::system::System;
 use faer::linalg::solvers::Solve;
 use faer::{Mat, Side};
@@ -11,11 +12,9 @@ use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
 
-/// log|V| + log|X'V^-1X| (REML) + d (1 + log(2 pi r'V^-1r / d)) with
-/// V = W^-1 + Z Lambda Lambda'Z' (e.g. Searle, Casella, McCulloch 1992, 6.6).
-fn dense_criterion(design: &Design, criterion: Criterion) -> f64 {
+/// V = W^-1 + Z Lambda Lambda'Z'.
+pub fn dense_covariance(design: &Design) -> Mat<f64> {
     let n = design.y.len();
-    let p = design.x.len();
     let mut v = Mat::<f64>::zeros(n, n);
     let mut at = 0;
     for (f, (_, effects, correlated)) in design.plan.factors.iter().enumerate() {
@@ -44,6 +43,15 @@ fn dense_criterion(design: &Design, criterion: Criterion) -> f64 {
     for i in 0..n {
         v[(i, i)] += 1.0 / design.w[i];
     }
+    v
+}
+
+/// log|V| + log|X'V^-1X| (REML) + d (1 + log(2 pi r'V^-1r / d)) with
+/// V = W^-1 + Z Lambda Lambda'Z' (e.g. Searle, Casella, McCulloch 1992, 6.6).
+fn dense_criterion(design: &Design, criterion: Criterion) -> f64 {
+    let n = design.y.len();
+    let p = design.x.len();
+    let v = dense_covariance(design);
     let x = Mat::from_fn(n, p, |i, j| design.x[j][i]);
     let y = Mat::from_fn(n, 1, |i, _| design.y[i]);
     let vl = v.llt(Side::Lower).unwrap();
@@ -63,7 +71,7 @@ fn dense_criterion(design: &Design, criterion: Criterion) -> f64 {
     value + d * (1.0 + (2.0 * std::f64::consts::PI * q / d).ln())
 }
 
-fn plan() -> impl Strategy<Value = Plan> {
+pub fn plan() -> impl Strategy<Value = Plan> {
     let factor = (2_usize..7, 1_usize..3, any::<bool>());
     (
         any::<u64>(),
@@ -158,7 +166,7 @@ proptest! {
 }
 
 /// A fit held at the design's own theta.
-fn fitted_at(design: &Design) -> crate::Fit {
+pub fn fitted_at(design: &Design) -> crate::Fit {
     let settings = Settings::default();
     let moments = Moments::accumulate(&design.data()).unwrap();
     let system = System::new(&moments, &settings, true).unwrap();
@@ -299,4 +307,84 @@ fn search_stopped_at_the_saddle_at_zero() {
     let zero = fitted.criterion_at(&[0.0]).unwrap();
     assert!(fitted.criterion() < zero - 0.02, "{} against {zero}", fitted.criterion());
     assert_eq!(fitted.status(), &crate::Status::Interior);
+}
+
+/// Sites with their own blocks and seasons, and slopes per site pair: the
+/// levels fall apart by site beside a border.
+fn nested() -> impl Strategy<Value = Design> {
+    (any::<u64>(), 2_usize..5, 2_usize..4, 2_usize..4, any::<bool>(), any::<bool>()).prop_map(
+        |(seed, sites, blocks, seasons, correlated, balanced)| {
+            let trees = 3;
+            let plan = Plan {
+                seed,
+                rows: sites * blocks * trees * seasons,
+                columns: 2,
+                factors: vec![
+                    (sites * blocks, 1, true),
+                    (sites * blocks * trees, if balanced { 1 } else { 2 }, correlated),
+                    (sites * seasons, 2, correlated),
+                    (2, 2, correlated),
+                ],
+                weighting: if balanced { Weighting::None } else { Weighting::Real },
+                balanced: false,
+            };
+            let mut design = plan.simulate();
+            for row in 0..plan.rows {
+                let (tree, season) = (row / seasons, row % seasons);
+                let block = tree / trees;
+                let site = block / blocks;
+                let codes = [block, tree, site * seasons + season, site % 2];
+                for (column, code) in design.codes.iter_mut().zip(codes) {
+                    column[row] = code as u32;
+                }
+            }
+            design
+        },
+    )
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 96, ..ProptestConfig::default() })]
+
+    /// Elimination by blocks gives the criterion, gradient, estimates and
+    /// covariance of the dense system, and the criterion of the twin.
+    #[test]
+    fn blocks_match_the_dense_system_and_the_twin(design in nested()) {
+        let moments = Moments::accumulate(&design.data()).unwrap();
+        for criterion in [Criterion::Reml, Criterion::Ml] {
+            let settings = Settings { criterion, ..Settings::default() };
+            let make = |pattern, pooling| {
+                System::with_pattern(&moments, &settings, pooling, pattern).unwrap()
+            };
+            let dense = make(Pattern::Dense, true);
+            let a = dense.solve(&design.theta).unwrap();
+            prop_assert!(dense.shape.blocks().is_empty());
+            let twin = dense_criterion(&design, criterion);
+            prop_assert!(apart(dense.criterion(&a), twin) < 1e-9);
+            for pooling in [true, false] {
+                let blocks = make(Pattern::Blocks, pooling);
+                prop_assert!(blocks.shape.blocks().len() > 1);
+                let b = blocks.solve(&design.theta).unwrap();
+                prop_assert!(apart(blocks.criterion(&b), dense.criterion(&a)) < 1e-10);
+                let gradients = (dense.criterion_gradient(&a), blocks.criterion_gradient(&b));
+                for (x, y) in gradients.0.iter().zip(&gradients.1) {
+                    prop_assert!(apart(*x, *y) < 1e-8, "{gradients:?}");
+                }
+                for (x, y) in a.spherical.iter().zip(&b.spherical) {
+                    prop_assert!(apart(*x, *y) < 1e-8);
+                }
+                let (p, q) = (a.inverse(), b.inverse());
+                for (x, y) in p.values().iter().zip(q.values()) {
+                    prop_assert!(apart(*x, *y) < 1e-8);
+                }
+                let fixed = b.factor.fixed_inverse();
+                let first = dense.layout.q;
+                for i in 0..fixed.n_rows() {
+                    for j in 0..fixed.n_rows() {
+                        prop_assert!(apart(fixed[(i, j)], p[(first + i, first + j)]) < 1e-8);
+                    }
+                }
+            }
+        }
+    }
 }

@@ -3,6 +3,7 @@
 use super::{Design, Role, indicator};
 use crate::curve::SHAPE_NAMES;
 use crate::table::TreeSeasons;
+use std::collections::BTreeSet;
 
 /// Age, years, around which log age is centred: a tree coming into full bearing.
 const REFERENCE_AGE: f64 = 10.0;
@@ -29,7 +30,20 @@ fn add_age(design: &mut Design, table: &TreeSeasons) {
     let Some(log_age) = filled(design, "age", &log_age) else { return };
     let squared = log_age.iter().map(|a| a * a).collect();
     design.push("log age".to_owned(), log_age, Role::Nuisance);
-    design.push("log age squared".to_owned(), squared, Role::Nuisance);
+    // Trees planted together age with the seasons: a curve in age would take the place of the
+    // seasons' own ups and downs.
+    let ages: BTreeSet<i64> = table
+        .age_years
+        .iter()
+        .filter(|age| age.is_finite())
+        .map(|age| age.round() as i64)
+        .collect();
+    let seasons: BTreeSet<i32> = table.season.iter().copied().collect();
+    if ages.len() > seasons.len() + 1 {
+        design.push("log age squared".to_owned(), squared, Role::Nuisance);
+    } else {
+        design.left_out.push("no curve in age: the trees are too alike in age".to_owned());
+    }
 }
 
 fn add_density(design: &mut Design, table: &TreeSeasons) {

@@ -16,7 +16,7 @@ pub struct RowUse {
 }
 
 /// Rows with a finite yield of trees past the training age.
-pub(super) fn usable(table: &TreeSeasons) -> Result<(TreeSeasons, RowUse), YieldError> {
+pub(crate) fn usable(table: &TreeSeasons) -> Result<(TreeSeasons, RowUse), YieldError> {
     let young = |row: &usize| table.young[*row];
     let weighed =
         |row: &usize| table.yield_kg[*row].is_finite() && table.intensity[*row].is_finite();

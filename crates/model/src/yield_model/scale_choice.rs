@@ -50,7 +50,7 @@ pub(super) fn choose(
 }
 
 /// Removes the fixed columns that the rows cannot tell from earlier ones.
-pub(super) fn identify(table: &TreeSeasons, design: &mut Design) -> Result<(), YieldError> {
+pub(crate) fn identify(table: &TreeSeasons, design: &mut Design) -> Result<(), YieldError> {
     let mut plain = data(design, &table.yield_kg);
     plain.factors.clear();
     match mixed::fit(&plain, &Settings::default())?.status().clone() {
@@ -61,7 +61,7 @@ pub(super) fn identify(table: &TreeSeasons, design: &mut Design) -> Result<(), Y
 }
 
 /// The engine's view of a design and a response.
-pub(super) fn data<'a>(design: &'a Design, response: &'a [f64]) -> Data<'a> {
+pub(crate) fn data<'a>(design: &'a Design, response: &'a [f64]) -> Data<'a> {
     let finite = || response.iter().filter(|value| value.is_finite());
     let count = finite().count().max(1) as f64;
     let mean = finite().sum::<f64>() / count;

@@ -1,0 +1,240 @@
+//! One bad row: it is named, kept word for word in quarantine.csv, and costs no other row.
+
+use crate::support::{Book, Ran};
+use serde_json::Value;
+
+/// Asserts that exactly one row was set aside, and is found everywhere it should be.
+fn one_set_aside(book: &Book, file: &str, line: usize, column: Option<u32>, code: &str, row: &str) {
+    let cell = column.map_or_else(String::new, |column| column.to_string());
+    let place = match column {
+        Some(column) => format!("{file}:{line}:{column}"),
+        None => format!("{file}:{line}"),
+    };
+    book.check().finds(&place, code);
+
+    let (ran, json, csv) = book.check_json();
+    assert_eq!((ran.code, ran.stderr.as_str()), (1, ""));
+    conserved(&json);
+    let rows = json["quarantine"].as_array().unwrap();
+    assert_eq!(rows.len(), 1, "{rows:?}");
+    assert_eq!(rows[0]["file"], file);
+    assert_eq!(rows[0]["line"], line);
+    assert_eq!(rows[0]["column"], serde_json::json!(column));
+    assert_eq!(rows[0]["code"], code);
+    assert_eq!(rows[0]["text"], row);
+
+    let quoted = format!("\"{}\"", row.replace('"', "\"\""));
+    let kept = csv.lines().nth(1).unwrap_or_default();
+    assert!(kept.starts_with(&format!("{file},{line},{cell},{code},")), "{csv}");
+    assert!(csv.trim_end().ends_with(&quoted), "{csv}");
+}
+
+/// Rows read = rows kept + rows set aside, file by file, and as many in the quarantine.
+fn conserved(json: &Value) {
+    let mut set_aside = 0;
+    for file in json["files"].as_array().unwrap() {
+        let count = |name: &str| file[name].as_u64().unwrap();
+        assert_eq!(count("rows_read"), count("rows_kept") + count("rows_quarantined"), "{file}");
+        set_aside += count("rows_quarantined");
+    }
+    assert_eq!(json["quarantine"].as_array().unwrap().len() as u64, set_aside);
+}
+
+fn spoilt_harvest(row: &str, column: Option<u32>, code: &str) {
+    let book = Book::tidy();
+    let line = book.append("harvests.csv", row);
+    assert_eq!(line, 38);
+    one_set_aside(&book, "harvests.csv", line, column, code, row);
+}
+
+#[test]
+fn a_tidy_book_has_no_findings() {
+    let (ran, json, csv) = Book::tidy().check_json();
+    assert_eq!((ran.code, ran.stderr.as_str()), (0, ""), "{}", ran.stdout);
+    conserved(&json);
+    let read: Vec<u64> = json["files"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|file| file["rows_read"].as_u64().unwrap())
+        .collect();
+    // Blocks, trees, prunings and harvests as written.
+    assert_eq!(read, [2, 12, 36, 36]);
+    assert_eq!(json["problems"], serde_json::json!([]));
+    assert_eq!(csv, "file,line,column,code,reason,remedy,text\n");
+}
+
+#[test]
+fn an_unknown_tree() {
+    spoilt_harvest("T99,2024-03-01,5.5", Some(1), "tree-unknown");
+}
+
+#[test]
+fn a_harvest_before_planting() {
+    spoilt_harvest("T01,2003-03-01,5.5", Some(2), "before-planting");
+}
+
+#[test]
+fn a_date_in_no_season() {
+    spoilt_harvest("T01,2024-07-15,5.5", Some(2), "date-in-no-season");
+}
+
+#[test]
+fn dates_that_are_none() {
+    spoilt_harvest("T01,2024-02-30,5.5", Some(2), "date-unreadable");
+    spoilt_harvest("T01,03/04/2024,5.5", Some(2), "date-ambiguous");
+}
+
+#[test]
+fn a_negative_weight() {
+    spoilt_harvest("T01,2024-03-30,-5.5", Some(3), "range-impossible");
+}
+
+#[test]
+fn weights_no_tree_can_bear() {
+    spoilt_harvest("T01,2024-03-30,999999", Some(3), "range-impossible");
+    spoilt_harvest("T01,2024-03-30,5500", Some(3), "unit-suspect");
+    spoilt_harvest("T01,2024-03-30,inf", Some(3), "number-unreadable");
+}
+
+#[test]
+fn a_duplicate_pick() {
+    let row = Book::tidy().text("harvests.csv").lines().nth(1).unwrap().to_owned();
+    spoilt_harvest(&row, Some(1), "row-duplicate");
+}
+
+#[test]
+fn ragged_rows() {
+    spoilt_harvest("T01,2024-03-30", None, "row-ragged");
+    spoilt_harvest("T01,2024-03-30,5.5,6.5", Some(4), "row-ragged");
+    spoilt_harvest("T01,\"2024-03-30,5.5", None, "row-ragged");
+}
+
+#[test]
+fn nul_bytes() {
+    spoilt_harvest("T01,2024-\0\u{0}03-30,5.5", Some(2), "row-nul");
+}
+
+#[test]
+fn a_row_that_a_spreadsheet_would_run() {
+    // The row keeps its text behind a single quote, which disarms it.
+    let book = Book::tidy();
+    let line = book.append("harvests.csv", "=HYPERLINK(1),2024-03-30,5.5");
+    book.check().finds(&format!("harvests.csv:{line}:1"), "tree-unknown");
+    let (_, json, csv) = book.check_json();
+    conserved(&json);
+    assert!(csv.trim_end().ends_with(",\"'=HYPERLINK(1),2024-03-30,5.5\""), "{csv}");
+}
+
+#[test]
+fn another_type_half_way_down() {
+    let book = Book::tidy();
+    let row = "T08,2023-03-18,about five";
+    book.spoil("harvests.csv", 20, row);
+    one_set_aside(&book, "harvests.csv", 20, Some(3), "number-unreadable", row);
+}
+
+#[test]
+fn another_type_half_way_down_a_sheet() {
+    let book = Book::tidy();
+    let text = book.text("harvests.csv");
+    let mut workbook = rust_xlsxwriter::Workbook::new();
+    let sheet = workbook.add_worksheet();
+    for (row, line) in (0_u32..).zip(text.lines()) {
+        for (column, cell) in (0_u16..).zip(line.split(',')) {
+            match cell.parse::<f64>() {
+                Ok(_) if row == 19 => sheet.write(row, column, "about five").unwrap(),
+                Ok(number) => sheet.write(row, column, number).unwrap(),
+                Err(_) => sheet.write(row, column, cell).unwrap(),
+            };
+        }
+    }
+    workbook.save(book.file("harvests.xlsx")).unwrap();
+    book.remove("harvests.csv");
+    let row = text.lines().nth(19).unwrap().rsplit_once(',').unwrap().0.replace(',', "\t");
+    let row = format!("{row}\tabout five");
+    let (ran, json, csv) = book.check_json();
+    assert_eq!(ran.code, 1);
+    conserved(&json);
+    let set_aside = &json["quarantine"][0];
+    assert_eq!(set_aside["text"], row);
+    assert!(csv.trim_end().ends_with(&row), "{csv}");
+    let file = set_aside["file"].as_str().unwrap();
+    assert!(file.starts_with("harvests.xlsx#"), "{file}");
+    book.check().finds(&format!("{file}:20:3"), "number-unreadable");
+}
+
+#[test]
+fn a_tree_in_two_blocks() {
+    let book = Book::tidy();
+    let line = book.append("trees.csv", "T01,B1");
+    one_set_aside(&book, "trees.csv", line, Some(1), "tree-in-two-blocks", "T01,B1");
+}
+
+#[test]
+fn a_tree_in_an_unknown_block() {
+    let book = Book::tidy();
+    let line = book.append("trees.csv", "T13,B7");
+    one_set_aside(&book, "trees.csv", line, Some(2), "block-unknown", "T13,B7");
+}
+
+#[test]
+fn a_block_in_an_unknown_region() {
+    let book = Book::tidy();
+    let line = book.append("blocks.csv", "B3,Farm,hills,8,8,2010");
+    let row = "B3,Farm,hills,8,8,2010";
+    one_set_aside(&book, "blocks.csv", line, Some(3), "region-unknown", row);
+}
+
+#[test]
+fn an_intensity_below_zero_or_over_one() {
+    for (value, code) in
+        [("-0.2", "range-impossible"), ("1.5", "unit-suspect"), ("35", "unit-suspect")]
+    {
+        let book = Book::tidy();
+        let row = format!("T01,2023-07-30,{value},canopy_fraction");
+        let line = book.append("prunings.csv", &row);
+        one_set_aside(&book, "prunings.csv", line, Some(3), code, &row);
+    }
+}
+
+#[test]
+fn more_shoots_cut_than_there_were() {
+    let book = Book::tidy();
+    // 0.3,canopy_fraction becomes 3 shoots cut of 10.
+    let text = book.text("prunings.csv").replace(",0.", ",").replace("canopy_fraction", "10");
+    book.put("prunings.csv", text.replace("intensity,measured_as", "shoots_cut,shoots_total"));
+    assert_eq!(book.check().code, 0);
+    let row = "T01,2023-07-30,50,40";
+    let line = book.append("prunings.csv", row);
+    one_set_aside(&book, "prunings.csv", line, Some(3), "intensity-unreadable", row);
+}
+
+#[test]
+fn a_pruning_after_the_flush_is_kept_and_named() {
+    let book = Book::tidy();
+    let line = book.append("prunings.csv", "T01,2023-10-15,0.2,canopy_fraction");
+    book.check().finds(&format!("prunings.csv:{line}"), "pruned-after-flush");
+    let (_, json, csv) = book.check_json();
+    conserved(&json);
+    assert_eq!(csv.lines().count(), 1, "{csv}");
+}
+
+/// The book that is spoilt in many ways at once is read in one go, and every row is accounted for.
+#[test]
+fn all_problems_in_one_go() {
+    let book = Book::tidy();
+    let rows = ["T99,2024-03-01,1", "T01,2024-07-15,1", "T01,2024-03-30,-1", "T01", "T01,x,y"];
+    for row in rows {
+        book.append("harvests.csv", row);
+    }
+    let ran: Ran = book.check();
+    ran.finds("harvests.csv:38:1", "tree-unknown")
+        .finds("harvests.csv:39:2", "date-in-no-season")
+        .finds("harvests.csv:40:3", "range-impossible")
+        .finds("harvests.csv:41", "row-ragged")
+        .finds("harvests.csv:42:2", "date-unreadable");
+    let (_, json, csv) = book.check_json();
+    conserved(&json);
+    assert_eq!(csv.lines().count(), 6, "{csv}");
+}

@@ -1,0 +1,72 @@
+//! A run that is killed leaves a whole report: the last one, or the new one.
+// Helpers of a test may fail as loudly as the test itself.
+#![allow(clippy::unwrap_used)]
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+
+fn start(out: &Path, seed: u32) -> Child {
+    let book = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/reference/books/oats");
+    Command::new(env!("CARGO_BIN_EXE_anacurve"))
+        .arg("run")
+        .arg(book)
+        .arg("--out")
+        .arg(out)
+        .args(["--seed", &seed.to_string()])
+        .stdout(Stdio::null())
+        .spawn()
+        .unwrap()
+}
+
+/// Every file of a report folder with its bytes.
+fn contents(dir: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut found = BTreeMap::new();
+    let mut open = vec![dir.to_owned()];
+    while let Some(folder) = open.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                open.push(path);
+            } else {
+                found.insert(
+                    path.strip_prefix(dir).unwrap().to_owned(),
+                    std::fs::read(&path).unwrap(),
+                );
+            }
+        }
+    }
+    found
+}
+
+#[test]
+fn a_killed_run_leaves_a_whole_report_and_equal_seeds_give_equal_bytes() {
+    let temporary = tempfile::tempdir().unwrap();
+    let report = |out: &Path| out.join("oats-of-1935").join("1936");
+    let whole: Vec<_> = [1, 2]
+        .map(|seed| {
+            let out = temporary.path().join(format!("whole-{seed}"));
+            assert!(start(&out, seed).wait().unwrap().success());
+            contents(&report(&out))
+        })
+        .into();
+    assert_ne!(whole[0], whole[1], "the seed changes the draws");
+
+    let out = temporary.path().join("killed");
+    assert!(start(&out, 1).wait().unwrap().success());
+    assert_eq!(contents(&report(&out)), whole[0], "same records and seed, same bytes");
+    let mut killed = 0;
+    for attempt in 0..30 {
+        let mut child = start(&out, 2 - attempt % 2);
+        std::thread::sleep(Duration::from_millis(u64::from(attempt) * 12));
+        child.kill().unwrap();
+        killed += u32::from(!child.wait().unwrap().success());
+        // A run that died between its two renames is mended by the next one; a reader in between
+        // finds the last report beside the target.
+        let target = report(&out);
+        let target = if target.exists() { target } else { target.with_file_name(".1936.previous") };
+        assert!(whole.contains(&contents(&target)), "attempt {attempt} left a broken report");
+    }
+    assert!(killed > 0, "no run was killed in time");
+}

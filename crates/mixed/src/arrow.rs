@@ -1,0 +1,254 @@
+//! Cholesky factor of a block-arrow matrix: blocks first, then the border that they share.
+
+use crate::matrix::Matrix;
+use crate::shape::{Part, Shape};
+use crate::vector::{add_scaled, long_dot};
+use faer::dyn_stack::{MemBuffer, MemStack};
+use faer::linalg::cholesky::llt;
+use faer::linalg::matmul::{self, triangular};
+use faer::linalg::triangular_inverse::invert_lower_triangular;
+use faer::linalg::triangular_solve::solve_lower_triangular_in_place;
+use faer::reborrow::{Reborrow, ReborrowMut};
+use faer::{Accum, Mat, MatMut, MatRef, Par, Spec};
+use std::sync::Arc;
+use triangular::BlockStructure::{Rectangular, TriangularLower, TriangularUpper};
+
+/// L with LL' = M in panels. The response's row holds L^-1 of the right-hand side.
+#[derive(Debug, Clone)]
+pub(crate) struct Factor {
+    shape: Arc<Shape>,
+    panels: Vec<f64>,
+}
+
+fn panel<'a>(part: &Part, panels: &'a [f64]) -> MatRef<'a, f64> {
+    MatRef::from_column_major_slice(&panels[part.range()], part.height, part.size)
+}
+
+fn cholesky(a: MatMut<'_, f64>) -> Option<()> {
+    let n = a.nrows();
+    let params: Spec<llt::factor::LltParams, f64> = Spec::default();
+    let mut memory =
+        MemBuffer::new(llt::factor::cholesky_in_place_scratch::<f64>(n, Par::Seq, params));
+    let stack = MemStack::new(&mut memory);
+    llt::factor::cholesky_in_place(a, Default::default(), Par::Seq, stack, params).ok().map(|_| ())
+}
+
+impl Factor {
+    /// Factors the panels of M bordered by the right-hand side as the row of
+    /// the response; `None` when M is not positive definite to rounding.
+    pub fn new(shape: &Arc<Shape>, mut panels: Vec<f64>) -> Option<Factor> {
+        let edge = shape.border();
+        let (blocks, border) = panels.split_at_mut(edge.panel);
+        let mut border = MatMut::from_column_major_slice_mut(border, edge.size, edge.size);
+        for part in shape.blocks() {
+            let view = MatMut::from_column_major_slice_mut(
+                &mut blocks[part.range()],
+                part.height,
+                part.size,
+            );
+            let (mut top, mut bottom) = view.split_at_row_mut(part.size);
+            cholesky(top.rb_mut())?;
+            // C = B L^-T, and the border loses C C'.
+            solve_lower_triangular_in_place(top.rb(), bottom.rb_mut().transpose_mut(), Par::Seq);
+            triangular::matmul(
+                border.rb_mut(),
+                TriangularLower,
+                Accum::Add,
+                bottom.rb(),
+                Rectangular,
+                bottom.rb().transpose(),
+                Rectangular,
+                -1.0,
+                Par::Seq,
+            );
+        }
+        let inner = edge.size - 1;
+        let (top, bottom) = border.split_at_row_mut(inner);
+        let mut top = top.subcols_mut(0, inner);
+        cholesky(top.rb_mut())?;
+        let right = bottom.subcols_mut(0, inner);
+        solve_lower_triangular_in_place(top.rb(), right.transpose_mut(), Par::Seq);
+        Some(Factor { shape: Arc::clone(shape), panels })
+    }
+
+    /// Log-determinants of the random and of the fixed part.
+    pub fn log_determinants(&self) -> (f64, f64) {
+        let (mut random, mut fixed) = (0.0, 0.0);
+        let edge = self.shape.border();
+        for part in &self.shape.parts {
+            for j in 0..part.size {
+                let x = 2.0 * self.panels[part.panel + j * part.height + j].ln();
+                if part.start < edge.start || j < self.shape.border_random {
+                    random += x;
+                } else if j + 1 < edge.size {
+                    fixed += x;
+                }
+            }
+        }
+        (random, fixed)
+    }
+
+    /// Solution for the right-hand side given with the panels, by position.
+    pub fn solution(&self) -> Vec<f64> {
+        let mut z = Vec::with_capacity(self.shape.width());
+        for part in &self.shape.parts {
+            z.extend((0..part.size).map(|j| self.panels[part.panel + (j + 1) * part.height - 1]));
+        }
+        z.pop();
+        self.back(&mut z);
+        z
+    }
+
+    /// v -> L^-T v, by position (without the response).
+    pub fn back(&self, v: &mut [f64]) {
+        let edge = self.shape.border();
+        for part in self.shape.parts.iter().rev() {
+            let (own, border) = v.split_at_mut(edge.start);
+            let (own, border): (&mut [f64], &[f64]) = if part.start == edge.start {
+                (border, &[])
+            } else {
+                (&mut own[part.start..part.start + part.size], border)
+            };
+            for j in (0..own.len()).rev() {
+                let column = &self.panels[part.panel + j * part.height..][..part.height];
+                let mut x = own[j] - long_dot(&column[j + 1..own.len()], &own[j + 1..]);
+                if !border.is_empty() {
+                    x -= long_dot(&column[part.size..part.size + border.len()], border);
+                }
+                own[j] = x / column[j];
+            }
+        }
+    }
+
+    /// v -> L^-1 v, by position (without the response).
+    pub fn forward(&self, v: &mut [f64]) {
+        let edge = self.shape.border();
+        for part in &self.shape.parts {
+            let (own, border) = v.split_at_mut(edge.start);
+            let (own, border): (&mut [f64], &mut [f64]) = if part.start == edge.start {
+                (border, &mut [])
+            } else {
+                (&mut own[part.start..part.start + part.size], border)
+            };
+            for j in 0..own.len() {
+                let column = &self.panels[part.panel + j * part.height..][..part.height];
+                let x = own[j] / column[j];
+                own[j] = x;
+                let (_, later) = own.split_at_mut(j + 1);
+                add_scaled(later, -x, &column[j + 1..j + 1 + later.len()]);
+                let length = border.len();
+                add_scaled(border, -x, &column[part.size.min(part.height - length)..][..length]);
+            }
+        }
+    }
+
+    /// The entries of M^-1 in the pattern of M, in panels with mirrored
+    /// diagonal blocks; zero in the response's row, and from position
+    /// `border` of the border on (the inverse of the leading part alone).
+    pub fn inverse_in_pattern(&self, border: usize) -> Vec<f64> {
+        let shape = &self.shape;
+        let edge = shape.border();
+        let mut out = vec![0.0; shape.panels_len];
+        let (blocks, last) = out.split_at_mut(edge.panel);
+        let l = panel(edge, &self.panels).submatrix(0, 0, border, border);
+        let mut inner = MatMut::from_column_major_slice_mut(&mut *last, edge.size, edge.size);
+        invert(l, inner.rb_mut().submatrix_mut(0, 0, border, border));
+        shape.mirror(edge, last);
+        let inner = MatRef::from_column_major_slice(last, edge.size, edge.size);
+        let inner = inner.submatrix(0, 0, border, border);
+        for part in shape.blocks() {
+            let (top, bottom) = panel(part, &self.panels).split_at_row(part.size);
+            let c = bottom.subrows(0, border);
+            let mut g = Mat::<f64>::zeros(part.size, part.size);
+            invert_lower_triangular(g.as_mut(), top, Par::Seq);
+            // W = C L^-1; the blocks are -P W and L^-T L^-1 + W'P W.
+            let mut w = Mat::<f64>::zeros(border, part.size);
+            triangular::matmul(
+                w.as_mut(),
+                Rectangular,
+                Accum::Replace,
+                c,
+                Rectangular,
+                g.as_ref(),
+                TriangularLower,
+                1.0,
+                Par::Seq,
+            );
+            let mine = &mut blocks[part.range()];
+            let view = MatMut::from_column_major_slice_mut(mine, part.height, part.size);
+            let (mut own, below) = view.split_at_row_mut(part.size);
+            let mut below = below.subrows_mut(0, border);
+            matmul::matmul(below.rb_mut(), Accum::Replace, inner, w.as_ref(), -1.0, Par::Seq);
+            triangular::matmul(
+                own.rb_mut(),
+                TriangularLower,
+                Accum::Replace,
+                g.transpose(),
+                TriangularUpper,
+                g.as_ref(),
+                TriangularLower,
+                1.0,
+                Par::Seq,
+            );
+            triangular::matmul(
+                own.rb_mut(),
+                TriangularLower,
+                Accum::Add,
+                w.transpose(),
+                Rectangular,
+                below.rb(),
+                Rectangular,
+                -1.0,
+                Par::Seq,
+            );
+            shape.mirror(part, mine);
+        }
+        out
+    }
+
+    /// The whole of M^-1, by column of the system.
+    pub fn inverse(&self) -> Matrix {
+        let m = self.shape.width() - 1;
+        let place = &self.shape.place;
+        let mut out = Matrix::zeros(m, m);
+        if self.shape.blocks().is_empty() {
+            let edge = self.shape.border();
+            let all = self.inverse_in_pattern(m);
+            for i in 0..m {
+                for j in 0..m {
+                    out[(i, j)] = all[place[j] * edge.height + place[i]];
+                }
+            }
+            return out;
+        }
+        for i in 0..m {
+            let mut unit = vec![0.0; m];
+            unit[place[i]] = 1.0;
+            self.forward(&mut unit);
+            self.back(&mut unit);
+            out.row_mut(i).copy_from_slice(&self.shape.restored(&unit));
+        }
+        out
+    }
+
+    /// M^-1 among the fixed columns.
+    pub fn fixed_inverse(&self) -> Matrix {
+        let edge = self.shape.border();
+        let first = self.shape.border_random;
+        let p = edge.size - 1 - first;
+        // The trailing block of the inverse is the inverse of the trailing factor.
+        let l = panel(edge, &self.panels).submatrix(first, first, p, p);
+        let mut out = Mat::<f64>::zeros(p, p);
+        invert(l, out.as_mut());
+        let mut out = Matrix::from_dense(out.as_ref());
+        out.mirror();
+        out
+    }
+}
+
+/// Lower triangle of (LL')^-1.
+fn invert(l: MatRef<'_, f64>, out: MatMut<'_, f64>) {
+    let scratch = llt::inverse::inverse_scratch::<f64>(l.nrows(), Par::Seq);
+    let mut memory = MemBuffer::new(scratch);
+    llt::inverse::inverse(out, l, Par::Seq, MemStack::new(&mut memory));
+}

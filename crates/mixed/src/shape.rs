@@ -1,0 +1,395 @@
+//! The pattern of the reduced system: blocks of columns that meet only through a common border.
+
+use crate::layout::Layout;
+use crate::matrix::Matrix;
+use crate::pool::GroupCross;
+
+/// Smallest block that is worth its own factorisation; smaller ones are joined.
+const SMALLEST_BLOCK: usize = 16;
+/// Share of the dense cost that the blocks must stay under to be used.
+const WORTHWHILE: f64 = 0.5;
+/// Multiplications that handling one block costs beside its arithmetic.
+const BLOCK_OVERHEAD: f64 = 4000.0;
+
+/// Which pattern to use; the tests force each.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Pattern {
+    /// The cheaper one.
+    Cheapest,
+    /// Everything in the border.
+    #[cfg(test)]
+    Dense,
+    /// Blocks of any size.
+    #[cfg(test)]
+    Blocks,
+}
+
+/// A run of columns: a block, or the border itself.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Part {
+    /// First position.
+    pub start: usize,
+    /// Columns.
+    pub size: usize,
+    /// Rows kept of each column: its own part's, then the border's.
+    pub height: usize,
+    /// Start of its panel (height x size, by column).
+    pub panel: usize,
+    /// Start of its packed lower columns.
+    pub packed: usize,
+    /// Levels with several effects: (first row in the part, factor).
+    pub wide: Vec<(usize, usize)>,
+}
+
+impl Part {
+    /// Packed place of the diagonal entry of a column of the part.
+    pub fn diagonal(&self, column: usize) -> usize {
+        self.packed + column * self.height - column * column.saturating_sub(1) / 2
+    }
+
+    /// The part's panel among all.
+    pub fn range(&self) -> std::ops::Range<usize> {
+        self.panel..self.panel + self.height * self.size
+    }
+}
+
+/// Order of the columns of [Z_other | X | y] and storage of symmetric matrices
+/// over them: per column, the rows of its own part from the diagonal on, then
+/// those of the border. With no block everything is border, that is dense.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Shape {
+    /// Position of each column of the system.
+    pub place: Vec<usize>,
+    /// Blocks, then the border, which ends with the fixed columns and the response.
+    pub parts: Vec<Part>,
+    /// Part of each position.
+    pub part_of: Vec<u32>,
+    /// Random columns of the border.
+    pub border_random: usize,
+    /// Factor of each position, when its levels have a single effect.
+    pub single: Vec<Option<usize>>,
+    /// Length of a packed matrix.
+    pub packed_len: usize,
+    /// Length of all panels.
+    pub panels_len: usize,
+}
+
+impl Shape {
+    /// Chooses the blocks: factors with few columns go to the border until the
+    /// levels of the others fall apart.
+    pub fn of(layout: &Layout, groups: &[GroupCross], rank: usize, pattern: Pattern) -> Shape {
+        let dense = Shape::build(layout, rank, &[]);
+        let mut others: Vec<usize> =
+            (0..layout.factors.len()).filter(|f| layout.eliminated != Some(*f)).collect();
+        others.sort_by_key(|f| layout.factors[*f].k() * layout.factors[*f].levels);
+        let mut best = (dense, pattern == Pattern::Cheapest, 0.0);
+        best.2 = if best.1 { WORTHWHILE * best.0.cost() } else { f64::INFINITY };
+        #[cfg(test)]
+        if pattern == Pattern::Dense {
+            return best.0;
+        }
+        let smallest = if best.1 { SMALLEST_BLOCK } else { 1 };
+        for border in 0..others.len() {
+            let found = blocks(layout, groups, &others[border..], smallest);
+            if found.len() < 2 {
+                continue;
+            }
+            let shape = Shape::build(layout, rank, &found);
+            let cost = shape.cost();
+            if cost < best.2 {
+                best = (shape, best.1, cost);
+            }
+        }
+        best.0
+    }
+
+    /// The shape with these blocks of system columns; the rest is border.
+    fn build(layout: &Layout, rank: usize, blocks: &[Vec<usize>]) -> Shape {
+        let width = layout.q + rank + 1;
+        let mut place = vec![usize::MAX; width];
+        let mut order: Vec<usize> = Vec::with_capacity(width);
+        for column in blocks.iter().flatten() {
+            place[*column] = order.len();
+            order.push(*column);
+        }
+        let border = order.len();
+        for (column, slot) in place.iter_mut().enumerate() {
+            if *slot == usize::MAX {
+                *slot = order.len();
+                order.push(column);
+            }
+        }
+        let height = width - border;
+        let mut parts = Vec::with_capacity(blocks.len() + 1);
+        let mut start = 0;
+        for size in blocks.iter().map(Vec::len) {
+            parts.push((start, size, size + height));
+            start += size;
+        }
+        parts.push((border, height, height));
+        let (mut panel, mut packed) = (0, 0);
+        let mut part_of = Vec::with_capacity(width);
+        let parts = parts
+            .into_iter()
+            .enumerate()
+            .map(|(at, (start, size, height))| {
+                let part = Part { start, size, height, panel, packed, wide: Vec::new() };
+                panel += height * size;
+                packed += size * height - size * size.saturating_sub(1) / 2;
+                part_of.resize(start + size, at as u32);
+                part
+            })
+            .collect();
+        let mut shape = Shape {
+            place,
+            parts,
+            part_of,
+            border_random: layout.q - border,
+            single: vec![None; width],
+            packed_len: packed,
+            panels_len: panel,
+        };
+        shape.find_levels(layout);
+        shape
+    }
+
+    fn find_levels(&mut self, layout: &Layout) {
+        for (f, factor) in layout.factors.iter().enumerate() {
+            let Some(first) = factor.column_start else { continue };
+            for level in 0..factor.levels {
+                let position = self.place[first + level * factor.k()];
+                if factor.k() == 1 {
+                    self.single[position] = Some(f);
+                } else {
+                    let part = &mut self.parts[self.part_of[position] as usize];
+                    part.wide.push((position - part.start, f));
+                }
+            }
+        }
+    }
+
+    /// Multiplications of a factorisation, roughly.
+    fn cost(&self) -> f64 {
+        let (border, blocks) = (self.border().size as f64, self.blocks());
+        let block = |p: &Part| {
+            let c = p.size as f64;
+            c * c * c / 3.0 + c * c * border + c * border * border + BLOCK_OVERHEAD
+        };
+        blocks.iter().map(block).sum::<f64>() + border * border * border / 3.0
+    }
+
+    /// The parts before the border.
+    pub fn blocks(&self) -> &[Part] {
+        &self.parts[..self.parts.len() - 1]
+    }
+
+    /// The border: the last part.
+    pub fn border(&self) -> &Part {
+        &self.parts[self.parts.len() - 1]
+    }
+
+    /// All columns, the response among them.
+    pub fn width(&self) -> usize {
+        self.place.len()
+    }
+
+    /// A vector by position, from one by column of the system (response or not).
+    pub fn ordered(&self, v: &[f64]) -> Vec<f64> {
+        let mut out = vec![0.0; v.len()];
+        for (x, place) in v.iter().zip(&self.place) {
+            out[*place] = *x;
+        }
+        out
+    }
+
+    /// A vector by column of the system, from one by position.
+    pub fn restored(&self, v: &[f64]) -> Vec<f64> {
+        self.place[..v.len()].iter().map(|place| v[*place]).collect()
+    }
+
+    /// Packs a full symmetric matrix by column of the system; entries outside
+    /// the pattern are 0.
+    pub fn pack(&self, full: &Matrix) -> Vec<f64> {
+        let mut order = vec![0; self.width()];
+        for (column, place) in self.place.iter().enumerate() {
+            order[*place] = column;
+        }
+        let mut packed = Vec::with_capacity(self.packed_len);
+        for part in &self.parts {
+            let own = &order[part.start..part.start + part.size];
+            let border = if part.height > part.size { &order[self.border().start..] } else { &[] };
+            for (j, column) in own.iter().enumerate() {
+                packed.extend(own[j..].iter().chain(border).map(|row| full[(*row, *column)]));
+            }
+        }
+        packed
+    }
+
+    /// Panels of a packed matrix: the lower triangle of each part.
+    pub fn unpack(&self, packed: &[f64]) -> Vec<f64> {
+        let mut panels = vec![0.0; self.panels_len];
+        for part in &self.parts {
+            for j in 0..part.size {
+                let (from, length) = (part.diagonal(j), part.height - j);
+                let to = part.panel + j * part.height + j;
+                panels[to..to + length].copy_from_slice(&packed[from..from + length]);
+            }
+        }
+        panels
+    }
+
+    /// The packed lower triangle of panels, off-diagonal entries doubled: sums
+    /// of products with it count each pair (i, j) and (j, i).
+    pub fn pack_doubled(&self, panels: &[f64]) -> Vec<f64> {
+        let mut packed = Vec::with_capacity(self.packed_len);
+        for part in &self.parts {
+            for (j, column) in panels[part.range()].chunks_exact(part.height).enumerate() {
+                packed.push(column[j]);
+                packed.extend(column[j + 1..].iter().map(|x| 2.0 * x));
+            }
+        }
+        packed
+    }
+
+    /// w w' packed, off-diagonal entries doubled, w by position.
+    pub fn doubled_square(&self, w: &[f64]) -> Vec<f64> {
+        let mut packed = Vec::with_capacity(self.packed_len);
+        for part in &self.parts {
+            let own = &w[part.start..part.start + part.size];
+            let border = if part.height > part.size { &w[self.border().start..] } else { &[] };
+            for (j, x) in own.iter().enumerate() {
+                packed.push(x * x);
+                packed.extend(own[j + 1..].iter().chain(border).map(|y| 2.0 * x * y));
+            }
+        }
+        packed
+    }
+
+    /// First row in a part of each level there, with its factor.
+    pub fn levels(&self, part: &Part) -> Vec<(usize, usize)> {
+        let single = self.single[part.start..part.start + part.size].iter().enumerate();
+        single.filter_map(|(row, f)| f.map(|f| (row, f))).chain(part.wide.iter().copied()).collect()
+    }
+
+    /// Copies the lower triangle of the part's own rows onto the upper one.
+    pub fn mirror(&self, part: &Part, panel: &mut [f64]) {
+        const TILE: usize = 16;
+        let (n, h) = (part.size, part.height);
+        for j0 in (0..n).step_by(TILE) {
+            for i0 in (j0..n).step_by(TILE) {
+                for j in j0..(j0 + TILE).min(n) {
+                    for i in i0.max(j + 1)..(i0 + TILE).min(n) {
+                        panel[i * h + j] = panel[j * h + i];
+                    }
+                }
+            }
+        }
+    }
+
+    /// w'Aw for a packed A and w by position.
+    pub fn quadratic(&self, packed: &[f64], w: &[f64]) -> f64 {
+        let border = &w[self.border().start..];
+        let mut sum = 0.0;
+        for part in &self.parts {
+            let own = &w[part.start..part.start + part.size];
+            for (j, x) in own.iter().enumerate() {
+                let column = &packed[part.diagonal(j)..part.diagonal(j) + part.height - j];
+                let (mine, rest) = column.split_at(part.size - j);
+                let mut line = crate::vector::long_dot(mine, &own[j..]);
+                line -= 0.5 * mine[0] * x;
+                if !rest.is_empty() {
+                    line += crate::vector::long_dot(rest, border);
+                }
+                sum += 2.0 * x * line;
+            }
+        }
+        sum
+    }
+
+    /// A w for a packed A and w by position.
+    pub fn times(&self, packed: &[f64], w: &[f64]) -> Vec<f64> {
+        let mut out = vec![0.0; w.len()];
+        let first = self.border().start;
+        for part in &self.parts {
+            for j in 0..part.size {
+                let at = part.start + j;
+                let column = &packed[part.diagonal(j)..part.diagonal(j) + part.height - j];
+                let (mine, rest) = column.split_at(part.size - j);
+                let end = part.start + part.size;
+                let mut line = crate::vector::long_dot(&mine[1..], &w[at + 1..end]);
+                line += mine[0] * w[at];
+                crate::vector::add_scaled(&mut out[at + 1..end], w[at], &mine[1..]);
+                if !rest.is_empty() {
+                    line += crate::vector::long_dot(rest, &w[first..]);
+                    crate::vector::add_scaled(&mut out[first..], w[at], rest);
+                }
+                out[at] += line;
+            }
+        }
+        out
+    }
+}
+
+/// Columns of these factors' levels, in sets that no group joins; sets are
+/// ordered by their first column and joined until they have `smallest` columns.
+fn blocks(
+    layout: &Layout,
+    groups: &[GroupCross],
+    factors: &[usize],
+    smallest: usize,
+) -> Vec<Vec<usize>> {
+    // First column of the level of each column; `None` for the border's.
+    let mut level: Vec<Option<usize>> = vec![None; layout.q];
+    for f in factors {
+        let factor = &layout.factors[*f];
+        if let Some(start) = factor.column_start {
+            for c in 0..factor.levels * factor.k() {
+                level[start + c] = Some(start + c / factor.k() * factor.k());
+            }
+        }
+    }
+    let mut parent: Vec<usize> = (0..layout.q).collect();
+    let mut before: &[u32] = &[];
+    for group in groups {
+        // Neighbouring groups often meet the same columns.
+        if group.columns == before {
+            continue;
+        }
+        before = &group.columns;
+        let mut first = None;
+        for column in &group.columns {
+            let Some(Some(mine)) = level.get(*column as usize) else { continue };
+            let mine = root(&mut parent, *mine);
+            match first {
+                None => first = Some(mine),
+                Some(other) => {
+                    let (low, high) = (mine.min(other), mine.max(other));
+                    parent[high] = low;
+                    first = Some(low);
+                }
+            }
+        }
+    }
+    let mut sets: Vec<Vec<usize>> = vec![Vec::new(); layout.q];
+    for (column, level) in level.iter().enumerate() {
+        if let Some(level) = level {
+            sets[root(&mut parent, *level)].push(column);
+        }
+    }
+    let mut joined: Vec<Vec<usize>> = Vec::new();
+    for mut set in sets.into_iter().filter(|s| !s.is_empty()) {
+        match joined.last_mut() {
+            Some(last) if last.len() < smallest => last.append(&mut set),
+            _ => joined.push(set),
+        }
+    }
+    joined
+}
+
+fn root(parent: &mut [usize], mut at: usize) -> usize {
+    while parent[at] != at {
+        parent[at] = parent[parent[at]];
+        at = parent[at];
+    }
+    at
+}
