@@ -174,13 +174,14 @@ impl Fit {
             .chain(system.screen.kept.iter().copied())
             .chain([dense - 1])
             .collect();
+        let own_sums = self.internal_sums(own, dense);
         let met: Vec<usize> =
             own.columns.iter().map(|c| *c as usize).chain(q..=q + system.rank()).collect();
         let size = met.len();
         let mut c = vec![0.0; size * size];
         for (i, a) in places.iter().enumerate() {
             for (j, b) in places.iter().enumerate() {
-                c[i * size + j] = own.at(*a, *b);
+                c[i * size + j] = own_sums[(*a, *b)];
             }
         }
         // S_g over the same columns; the group's own list is ascending.
@@ -203,6 +204,32 @@ impl Fit {
         }
         self.spread_blocks(own, size, &mut c);
         Some(c)
+    }
+
+    /// Sums over [X | y | columns met] in the internal columns of the fit.
+    fn internal_sums(&self, own: &OwnSums, dense: usize) -> Matrix {
+        let size = dense + own.columns.len();
+        let mut out = Matrix::zeros(size, size);
+        for i in 0..size {
+            for j in 0..size {
+                out[(i, j)] = own.at(i, j);
+            }
+        }
+        let Some(basis) = &self.system.units.basis else { return out };
+        let turn = |line: &[f64]| -> Vec<f64> {
+            (0..dense).map(|j| dot(line, &basis.from_declared.column(j))).collect()
+        };
+        for i in 0..size {
+            let line = turn(&out.row(i)[..dense]);
+            out.row_mut(i)[..dense].copy_from_slice(&line);
+        }
+        for j in 0..size {
+            let column: Vec<f64> = out.column(j);
+            for (i, x) in turn(&column[..dense]).into_iter().enumerate() {
+                out[(i, j)] = x;
+            }
+        }
+        out
     }
 
     /// C -> T'CT on the columns of other factors, level by level.

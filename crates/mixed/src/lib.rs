@@ -1,12 +1,15 @@
 //! Linear mixed models from mergeable moments: REML and ML fits, inference, and integration over the variance parameters.
 
 mod arrow;
+mod basis;
 mod components;
 mod contrast;
 mod criterion;
 mod data;
+mod double;
 mod draws;
 mod error;
+mod exact;
 mod fit;
 mod generalised;
 mod gradient;
@@ -46,6 +49,7 @@ pub use contrast::{Contrast, DfMethod, Estimate, JointTest};
 pub use data::{Covariance, Data, Factor, FixedColumn, RandomEffect};
 pub use draws::Draws;
 pub use error::Error;
+pub use exact::{ExactMoments, fit_exact};
 pub use fit::{Coefficient, CoefficientValue, Fit, Theta, fit, fit_moments};
 pub use generalised::{CountCoefficient, CountData, CountFamily, CountFit, fit_counts};
 pub use group_sums::GroupSums;
