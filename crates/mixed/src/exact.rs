@@ -19,7 +19,7 @@ const PLAIN_SHARE: f64 = 1e-7;
 /// The same where extended sums take no noticeable time.
 const PLAIN_SHARE_SMALL: f64 = 0.1;
 /// Products of two columns (rows x columns squared) that take no noticeable
-/// time: a tenth of a second or so.
+/// time: a twentieth of a second or so.
 const SMALL: f64 = 5e6;
 /// Shares below this are rounding of plain sums, and count as 0.
 const ROUNDING_SHARE: f64 = 1e-14;
@@ -28,7 +28,7 @@ const EXACT_SHARE: f64 = 1e-28;
 
 /// [`Moments`] whose cross-products with the fixed columns and the response
 /// are kept in extended precision (two numbers each), and are made orthogonal
-/// in it before they are rounded. About ten times the cost of plain moments.
+/// in it before they are rounded. About five times the cost of plain moments.
 #[derive(Debug, Clone)]
 pub struct ExactMoments {
     /// Counts and sums without fixed columns; its layout holds the origins.
@@ -55,7 +55,7 @@ impl ExactMoments {
     /// The same about the values of the first complete row, when a column of
     /// ones can absorb them: squares of what rows have in common would use up
     /// the digits. For rows that come at once, since chunks must agree.
-    fn about_first_row(mut plain: Moments, data: &Data<'_>) -> ExactMoments {
+    pub(crate) fn about_first_row(mut plain: Moments, data: &Data<'_>) -> ExactMoments {
         let declared = plain.layout.clone();
         let weight = |row: usize| data.weights.map_or(1.0, |w| w[row]);
         let mut rows = 0..data.response.len();
@@ -100,8 +100,9 @@ impl ExactMoments {
         let weight = Double::from(weight);
         for i in 0..size {
             let x = weight * values[i];
-            for j in 0..=i {
-                self.gram[i * size + j] += x * values[j];
+            let line = &mut self.gram[i * size..=i * size + i];
+            for (s, v) in line.iter_mut().zip(values.iter()) {
+                *s += x * *v;
             }
         }
         let k = layout.k();
@@ -156,7 +157,7 @@ impl ExactMoments {
         fit_system(self.system(settings)?, settings)
     }
 
-    fn system(&self, settings: &Settings) -> Result<System, Error> {
+    pub(crate) fn system(&self, settings: &Settings) -> Result<System, Error> {
         settings.check()?;
         let plain = &self.plain;
         if plain.rows.used == 0 || plain.gram.iter().any(|x| !x.is_finite()) {
@@ -169,8 +170,7 @@ impl ExactMoments {
         if plain.rows.used <= found.kept.len() as u64 {
             return Err(Error::TooFewRows { rows: plain.rows.used, columns: found.kept.len() });
         }
-        // Written so that NaN fails.
-        if !(found.residual_share > EXACT_SHARE) {
+        if found.residual_share.is_nan() || found.residual_share <= EXACT_SHARE {
             return Err(Error::NoResidualVariation);
         }
         let mut system = System::new(&self.rounded(&found), settings, true)?;

@@ -237,12 +237,12 @@ impl Fit {
         let mut at = 0;
         while let Some(column) = own.columns.get(at) {
             let factors = self.system.layout.factors.iter().zip(&self.solved.lambdas);
-            let mine = factors.filter_map(|(f, lambda)| {
+            let mut mine = factors.filter_map(|(f, lambda)| {
                 let start = f.column_start?;
                 let range = start..start + f.k() * f.levels;
                 range.contains(&(*column as usize)).then_some((f.k(), lambda))
             });
-            let Some((k, lambda)) = mine.last() else { return };
+            let Some((k, lambda)) = mine.next() else { return };
             // T is lower triangular: ascending order reads only entries that
             // are not yet overwritten.
             for i in 0..k {

@@ -2,5 +2,6 @@
 
 mod design;
 mod draws;
+mod exact;
 mod influence;
 mod twin;

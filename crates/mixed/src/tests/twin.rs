@@ -48,7 +48,7 @@ pub fn dense_covariance(design: &Design) -> Mat<f64> {
 
 /// log|V| + log|X'V^-1X| (REML) + d (1 + log(2 pi r'V^-1r / d)) with
 /// V = W^-1 + Z Lambda Lambda'Z' (e.g. Searle, Casella, McCulloch 1992, 6.6).
-fn dense_criterion(design: &Design, criterion: Criterion) -> f64 {
+pub fn dense_criterion(design: &Design, criterion: Criterion) -> f64 {
     let n = design.y.len();
     let p = design.x.len();
     let v = dense_covariance(design);
