@@ -256,3 +256,65 @@ fn influence_matches_least_squares_without_the_group() {
         }
     }
 }
+
+/// REML limits of a balanced one-way layout, whose deviance is known in closed
+/// form (Searle, Casella, McCulloch 1992), by a search over one number.
+#[test]
+fn reml_profile_limits_match_the_closed_form() {
+    for case in ["dyestuff", "dyestuff2"] {
+        let table = common::Table::read(case);
+        let (y, batch) = (table.get("y"), table.codes("Batch"));
+        let (a, n) = (6.0, 5.0);
+        let grand = y.iter().sum::<f64>() / 30.0;
+        let (mut between, mut within) = (0.0, 0.0);
+        for g in 0..6 {
+            let mine = || (0..30).filter(|i| batch[*i] == g).map(|i| y[i]);
+            let mean = mine().sum::<f64>() / n;
+            between += n * (mean - grand).powi(2);
+            within += mine().map(|v| (v - mean).powi(2)).sum::<f64>();
+        }
+        let deviance = |sd: f64, sigma: f64| {
+            let (s2, c) = (sigma * sigma, 1.0 + n * sd * sd / (sigma * sigma));
+            (a - 1.0) * c.ln() + (a * n - 1.0) * s2.ln() + (within + between / c) / s2
+        };
+        // Golden section; each profile has one minimum on the range.
+        let least = |f: &dyn Fn(f64) -> f64, high: f64| {
+            let (mut low, mut high) = (1e-9, high);
+            for _ in 0..200 {
+                let (p, q) = (low + 0.381_966 * (high - low), low + 0.618_034 * (high - low));
+                if f(p) < f(q) {
+                    high = q;
+                } else {
+                    low = p;
+                }
+            }
+            0.5 * (low + high)
+        };
+        let top = 10.0 * (between + within).sqrt();
+        let of_spread = |sd: f64| deviance(sd, least(&|s| deviance(sd, s), top));
+        let of_residual = |s: f64| deviance(least(&|sd| deviance(sd, s), top), s);
+        let fit = fitted(case, vec![intercept("Batch")], &Settings::default());
+        let limits = fit.profile_limits(0.95).unwrap();
+        let spread = limits[0].estimate;
+        let bottom = of_spread(spread.max(1e-9));
+        // 95 % point of chi-square(1).
+        let rise = 3.841_458_820_694_124;
+        for (found, profile) in
+            [(&limits[0], &of_spread as &dyn Fn(f64) -> f64), (&limits[1], &of_residual)]
+        {
+            let high = found.high.unwrap();
+            close(&format!("{case} {} high", found.term), profile(high) - bottom, rise, 1e-6);
+            if found.low > 0.0 {
+                close(
+                    &format!("{case} {} low", found.term),
+                    profile(found.low) - bottom,
+                    rise,
+                    1e-6,
+                );
+            } else {
+                assert!(profile(1e-6 * high) - bottom < rise);
+            }
+        }
+        assert_eq!(limits[0].low == 0.0, case == "dyestuff2");
+    }
+}

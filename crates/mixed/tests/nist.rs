@@ -6,7 +6,7 @@
 //! numbers as rounded to f64 have another answer than the decimal numbers of
 //! the set, that answer, found in exact rational arithmetic, bounds the digits.
 // Helpers outside #[test] functions may fail a test too.
-#![allow(clippy::unwrap_used, clippy::panic)]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
 use mixed::{
     Data, Fit, FixedColumn, JointTest, Moments, Settings, Status, fit, fit_exact, fit_moments,
