@@ -38,7 +38,11 @@ pub use data::{Covariance, Data, Factor, FixedColumn, RandomEffect};
 pub use draws::Draws;
 pub use error::Error;
 pub use fit::{Coefficient, CoefficientValue, Fit, Theta, fit, fit_moments};
-pub use generalised::{CountCoefficient, CountData, CountFamily, CountFit, fit_counts};
+pub use generalised::{
+    Check, CheckSettings, Checks, Family, GeneralisedCoefficient, GeneralisedData, GeneralisedFit,
+    GeneralisedRecord, ParameterEstimate, ResponseKind, ResponsePrediction, SpreadEstimate,
+    fit_generalised,
+};
 pub use integrate::{
     IntegrationRecord, IntegrationSettings, Method, Posterior, Prior, PriorShape, Sensitivity,
     SpreadPrior, ThetaSummary,
