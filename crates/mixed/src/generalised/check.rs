@@ -4,8 +4,8 @@ use super::approximation::Local;
 use super::fit::descend;
 use super::result::GeneralisedFit;
 use crate::Error;
-use rand::{Rng, SeedableRng};
-use rand_chacha::ChaCha8Rng;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha12Rng;
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, Normal};
 
@@ -56,7 +56,7 @@ impl GeneralisedFit {
     /// NaN for rows set aside: standard normal when the model holds, whatever
     /// the mean, but for the shrinkage of the modes on which they condition.
     pub fn quantile_residuals(&self, seed: u64) -> Vec<f64> {
-        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let mut rng = ChaCha12Rng::seed_from_u64(seed);
         let design = &self.model.design;
         let law = self.model.law(&self.estimated.found.x);
         let normal = Normal::new(0.0, 1.0).ok();
@@ -106,7 +106,7 @@ impl GeneralisedFit {
         if settings.simulations < 19 {
             return Err(few);
         }
-        let mut rng = ChaCha8Rng::seed_from_u64(settings.seed);
+        let mut rng = ChaCha12Rng::seed_from_u64(settings.seed);
         let x = &self.estimated.found.x;
         let law = self.model.law(x);
         let observed = self.statistics(&self.model, &self.state, x);

@@ -246,18 +246,6 @@ pub(crate) fn constants(law: Law, values: &[f64], weights: &[f64]) -> [f64; 3] {
 }
 
 impl Law {
-    /// Log density with all constants.
-    pub fn log_density(self, y: f64, eta: f64) -> f64 {
-        let core = match self {
-            Law::Poisson => PoissonKernel.newton(y, eta),
-            Law::NegativeBinomial { size } => NegativeBinomialKernel { size }.newton(y, eta),
-            Law::Tweedie { dispersion, power } => {
-                TweedieKernel { dispersion, power }.newton(y, eta)
-            }
-        };
-        core.value + constants(self, &[y], &[1.0])[0]
-    }
-
     /// Variance at a mean.
     pub fn variance(self, mu: f64) -> f64 {
         match self {
