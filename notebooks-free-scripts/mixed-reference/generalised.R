@@ -127,7 +127,7 @@ owls$satiated <- as.numeric(owls$FoodTreatment == "Satiated")
 describe("owls-slopes", SiblingNegotiation ~ FoodTreatment + arrival + diag(1 + satiated | Nest),
   owls, poisson(), "Nest", "satiated", off = log(owls$BroodSize))
 describe("owls-correlated", SiblingNegotiation ~ FoodTreatment + arrival + (1 + satiated | Nest),
-  owls, nbinom2(), "Nest", "satiated", off = log(owls$BroodSize))
+  owls, poisson(), "Nest", "satiated", off = log(owls$BroodSize))
 describe("salamanders-weighted", count ~ spp + mined + (1 | site), Salamanders,
   poisson(), "site", w = rep(c(1, 2, 3), length.out = nrow(Salamanders)))
 describe("salamanders-negative-binomial", count ~ spp * mined + (1 | site), Salamanders,
