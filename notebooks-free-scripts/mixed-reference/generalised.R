@@ -156,6 +156,22 @@ for (n in names(coef(q))) {
 g <- polish(glmmTMB(Days ~ Eth * Lrn + Sex + Age, quine, family = nbinom2()))
 for (n in names(coef(q))) put("quine", "std_error", plain(n), sqrt(diag(vcov(g)$cond))[[n]])
 
+# One-sided 95 % limits of a spread at 0 and of a size at infinity: where the
+# deviance, profiled with the parameter held by `map`, has risen by 2.71.
+flat <- data.frame(y = c(3, 4, 5, 4, 3, 5, 4, 4, 5, 3, 4, 4), g = factor(rep(1:4, each = 3)))
+base <- as.numeric(logLik(glm(y ~ 1, poisson, flat)))
+rise <- qchisq(0.9, 1)
+at_sd <- function(s) {
+  m <- glmmTMB(y ~ 1 + (1 | g), flat, poisson(), start = list(theta = log(s)),
+    map = list(theta = factor(NA)))
+  2 * (base - as.numeric(logLik(m))) - rise
+}
+put("limits", "high", "sd", uniroot(at_sd, c(0.05, 1), tol = 1e-8)$root)
+at_size <- function(l) {
+  2 * (base - as.numeric(logLik(glm(y ~ 1, negative.binomial(exp(l)), flat)))) - rise
+}
+put("limits", "low", "size", exp(uniroot(at_size, c(0, 6), tol = 1e-8)$root))
+
 write.csv(values, file.path(out, "values.csv"), row.names = FALSE, quote = FALSE)
 writeLines(c(R.version.string,
   sapply(c("glmmTMB", "TMB", "lme4", "MASS", "Matrix"), function(p) paste(p, packageVersion(p)))),

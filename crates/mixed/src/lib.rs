@@ -13,6 +13,7 @@ mod integrate;
 mod kenward_roger;
 mod layout;
 pub mod linfa_edge;
+pub mod linfa_generalised;
 mod matrix;
 mod modes;
 mod moments;

@@ -3,3 +3,4 @@
 mod design;
 mod draws;
 mod twin;
+mod generalised;
