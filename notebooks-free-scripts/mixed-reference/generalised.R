@@ -5,7 +5,8 @@
 # Writes per case CASE.csv (y, offset, w, x:NAME, factor codes g:FACTOR from 0,
 # slope columns z:NAME) and one values.csv with case,quantity,term,value, at 17
 # significant digits. glmmTMB's optimum is polished by Newton steps on its own
-# gradient: nlminb alone stops near 1e-6 of a standard error.
+# gradient: nlminb alone stops near 1e-6 of a standard error, and warns of
+# singular convergence when asked for more than rounding allows.
 
 suppressPackageStartupMessages({
   library(glmmTMB)
@@ -155,6 +156,40 @@ for (n in names(coef(q))) {
 }
 g <- polish(glmmTMB(Days ~ Eth * Lrn + Sex + Age, quine, family = nbinom2()))
 for (n in names(coef(q))) put("quine", "std_error", plain(n), sqrt(diag(vcov(g)$cond))[[n]])
+
+# Why lme4 and glmmTMB differ for the negative binomial: Laplace's
+# approximation by hand, group by group, with observed weights (glmmTMB, the
+# engine) and with expected ones (lme4), each at its own optimum.
+plain_epil <- transform(epil, subject = factor(subject))
+describe("epil-plain", y ~ lbase + trt + lage + V4 + (1 | subject), plain_epil, nbinom2(), "subject")
+by_hand <- function(par, observed) {
+  eta <- drop(model.matrix(~ lbase + trt + lage + V4, plain_epil) %*% par[1:5])
+  size <- exp(par[7])
+  weights <- function(y, mu, observed) {
+    if (observed) (size + y) * size * mu / (size + mu)^2 else mu * size / (size + mu)
+  }
+  sum(sapply(split(seq_along(eta), plain_epil$subject), function(i) {
+    y <- plain_epil$y[i]
+    u <- 0
+    for (step in 1:60) {
+      mu <- exp(eta[i] + par[6] * u)
+      slope <- par[6] * sum((y - mu) * size / (size + mu)) - u
+      u <- u + slope / (1 + par[6]^2 * sum(weights(y, mu, TRUE)))
+    }
+    mu <- exp(eta[i] + par[6] * u)
+    u^2 - 2 * sum(dnbinom(y, size = size, mu = mu, log = TRUE)) +
+      log(1 + par[6]^2 * sum(weights(y, mu, observed)))
+  }))
+}
+for (observed in c(TRUE, FALSE)) {
+  best <- c(1.83, 1.03, -0.32, 0.33, -0.12, 0.48, 2)
+  for (round in 1:3) {
+    best <- optim(best, by_hand, observed = observed, method = "BFGS",
+      control = list(reltol = 1e-15, maxit = 2000, ndeps = rep(1e-5, 7)))$par
+  }
+  put("epil-plain", "by_hand", if (observed) "observed" else "expected", -by_hand(best, observed) / 2)
+  put("epil-plain", "by_hand_intercept", if (observed) "observed" else "expected", best[1])
+}
 
 # One-sided 95 % limits of a spread at 0 and of a size at infinity: where the
 # deviance, profiled with the parameter held by `map`, has risen by 2.71.

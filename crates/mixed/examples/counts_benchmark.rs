@@ -52,5 +52,10 @@ fn main() {
         fit.size().unwrap_or(f64::NAN)
     );
     let record = fit.record();
-    println!("{}; {} sweeps, {} points visited", record.status, record.sweeps, record.visited.len());
+    println!(
+        "{}; {} sweeps, {} points visited",
+        record.status,
+        record.sweeps,
+        record.visited.len()
+    );
 }

@@ -1,4 +1,4 @@
-//! Linear mixed models from mergeable moments: REML and ML fits, inference, and integration over the variance parameters.
+//! Linear mixed models from mergeable moments: REML and ML fits, inference, and integration over the variance parameters; generalised models by Laplace's approximation.
 
 mod components;
 mod contrast;

@@ -76,7 +76,8 @@ impl ParamGuard for MixedParams {
         let mut seen = self.0.group_columns.clone();
         seen.extend(self.0.weight_column);
         seen.sort_unstable();
-        if let Some(levels) = self.0.levels.as_ref().filter(|l| l.len() != self.0.group_columns.len())
+        if let Some(levels) =
+            self.0.levels.as_ref().filter(|l| l.len() != self.0.group_columns.len())
         {
             return Err(Error::LengthMismatch {
                 what: "levels".into(),

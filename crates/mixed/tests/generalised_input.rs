@@ -63,8 +63,8 @@ fn columns_are_checked() {
     let single = GeneralisedData::new(&GOOD).intercept().factor(Factor::intercept("g", &one, 1));
     assert!(matches!(poisson(&single), Err(Error::TooFewLevels { .. })));
     assert!(matches!(poisson(&GeneralisedData::new(&GOOD)), Err(Error::TooFewRows { .. })));
-    let centred = GeneralisedData::new(&GOOD)
-        .column(FixedColumn::new("x", GOOD.to_vec()).units(1.0, 1.0));
+    let centred =
+        GeneralisedData::new(&GOOD).column(FixedColumn::new("x", GOOD.to_vec()).units(1.0, 1.0));
     assert!(matches!(poisson(&centred), Err(Error::CentreWithoutIntercept { .. })));
 }
 
@@ -84,7 +84,8 @@ fn no_spread_is_a_boundary_with_limits() {
     close("standard error", fit.coefficients()[0].std_error, 1.0 / total.sqrt(), 1e-4);
     assert_eq!(fit.size(), Some(f64::INFINITY));
     // Against profiles of glmmTMB and MASS with the parameter held. In the
-    // latter the other parameter stays at its boundary, as here.
+    // latter the other parameter stays at its boundary, as here. The limits are
+    // bisected to 1e-4 of the way, for the size that is 1e-3 of its log.
     let limits = Reference::read("limits");
     let spread = &fit.spreads(0.95).unwrap()[0];
     assert_eq!((spread.estimate, spread.low), (0.0, 0.0));

@@ -62,9 +62,7 @@ impl Model {
         let law = self.law(x);
         let mut gradient = match law {
             Law::Poisson => self.gradient(state, PoissonKernel),
-            Law::NegativeBinomial { size } => {
-                self.gradient(state, NegativeBinomialKernel { size })
-            }
+            Law::NegativeBinomial { size } => self.gradient(state, NegativeBinomialKernel { size }),
             Law::Tweedie { dispersion, power } => {
                 self.gradient(state, TweedieKernel { dispersion, power })
             }

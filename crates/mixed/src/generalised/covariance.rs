@@ -32,7 +32,8 @@ impl Model {
                 let met = design.met(g);
                 for i in design.rows[g]..design.rows[g + 1] {
                     let wx = state.weight[i] * design.fixed[i * p + a];
-                    for (x, z) in state.x_own[g * k..].iter_mut().zip(&state.own[i * k..(i + 1) * k])
+                    for (x, z) in
+                        state.x_own[g * k..].iter_mut().zip(&state.own[i * k..(i + 1) * k])
                     {
                         *x += wx * z;
                     }

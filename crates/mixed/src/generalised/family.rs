@@ -159,11 +159,8 @@ impl TweedieKernel {
     fn terms(self, y: f64, eta: f64) -> (f64, f64) {
         let eta = eta.clamp(-LARGEST_ETA, LARGEST_ETA);
         let mean = ((2.0 - self.power) * eta).exp() / self.dispersion;
-        let data = if y == 0.0 {
-            0.0
-        } else {
-            y * ((1.0 - self.power) * eta).exp() / self.dispersion
-        };
+        let data =
+            if y == 0.0 { 0.0 } else { y * ((1.0 - self.power) * eta).exp() / self.dispersion };
         (data, mean)
     }
 }

@@ -95,9 +95,8 @@ pub(crate) fn descend(
         visited.push(Visit { theta: x[..count].to_vec(), criterion: value });
         Some((value, gradient))
     };
-    search(&mut objective, start, inverse, ITERATIONS).ok_or(Error::Numerical {
-        what: "a generalised model cannot be evaluated at the start",
-    })
+    search(&mut objective, start, inverse, ITERATIONS)
+        .ok_or(Error::Numerical { what: "a generalised model cannot be evaluated at the start" })
 }
 
 const NO_CURVATURE: Error = Error::Numerical { what: "the curvature has no eigenvalues" };
@@ -254,7 +253,10 @@ impl Estimated {
         }
         if self.smallest < FLAT {
             return Status::NotConverged {
-                reason: format!("the deviance has curvature {:.3e} in one direction", self.smallest),
+                reason: format!(
+                    "the deviance has curvature {:.3e} in one direction",
+                    self.smallest
+                ),
             };
         }
         let mut terms: Vec<String> = model
@@ -281,7 +283,10 @@ impl Estimated {
         GeneralisedRecord {
             family: model.family,
             rows,
-            eliminated_factor: model.layout.eliminated.map(|f| model.layout.factors[f].name.clone()),
+            eliminated_factor: model
+                .layout
+                .eliminated
+                .map(|f| model.layout.factors[f].name.clone()),
             groups: if model.design.k == 0 { 0 } else { model.design.groups() },
             theta_names: model.entries.iter().map(|e| e.name.clone()).collect(),
             visited,

@@ -37,7 +37,9 @@ pub(crate) mod internals {
     pub(crate) fn log_density(law: super::family::Law, y: f64, eta: f64) -> f64 {
         use super::family::{Kernel, Law, TweedieKernel, constants};
         let core = match law {
-            Law::Tweedie { dispersion, power } => TweedieKernel { dispersion, power }.newton(y, eta),
+            Law::Tweedie { dispersion, power } => {
+                TweedieKernel { dispersion, power }.newton(y, eta)
+            }
             _ => unreachable!("asked for Tweedie alone"),
         };
         core.value + constants(law, &[y], &[1.0])[0]

@@ -2,9 +2,7 @@
 
 use super::blocks::Blocks;
 use super::design::Design;
-use super::family::{
-    Kernel, Law, NegativeBinomialKernel, PoissonKernel, TweedieKernel, constants,
-};
+use super::family::{Kernel, Law, NegativeBinomialKernel, PoissonKernel, TweedieKernel, constants};
 use crate::Error;
 use crate::layout::Layout;
 use crate::small::dot;

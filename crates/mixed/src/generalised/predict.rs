@@ -1,9 +1,9 @@
 //! Means on the response scale with limits, for four kinds of question.
 
 use super::result::{GeneralisedFit, normal_quantile};
+use crate::Error;
 use crate::predict::{Point, PointLevel};
 use crate::small::dot;
-use crate::Error;
 use serde::Serialize;
 
 /// What a mean on the response scale is the mean of.

@@ -139,7 +139,16 @@ impl GeneralisedFit {
         }
         let effects = model.effects(&state, &estimated.found.x);
         let record = estimated.record(&model, &state, rows, visited);
-        Ok(GeneralisedFit { model, state, estimated, units, effects, estimates, covariance, record })
+        Ok(GeneralisedFit {
+            model,
+            state,
+            estimated,
+            units,
+            effects,
+            estimates,
+            covariance,
+            record,
+        })
     }
 
     /// How the fit ended.
@@ -162,8 +171,8 @@ impl GeneralisedFit {
         -0.5 * self.estimated.found.value
     }
 
-    /// Estimated parameters: theta, coefficients and the family's, without
-    /// those at a boundary taken away.
+    /// Number of parameters: theta, coefficients and the family's, those at a
+    /// boundary included (for an information criterion).
     pub fn parameter_count(&self) -> usize {
         self.model.width()
     }
@@ -206,8 +215,9 @@ impl GeneralisedFit {
     /// for other families.
     pub fn size(&self) -> Option<f64> {
         let at = self.model.entries.len() + self.model.design.p;
-        (self.model.family == Family::NegativeBinomial)
-            .then(|| if self.estimated.poisson { f64::INFINITY } else { self.estimated.found.x[at].exp() })
+        (self.model.family == Family::NegativeBinomial).then(|| {
+            if self.estimated.poisson { f64::INFINITY } else { self.estimated.found.x[at].exp() }
+        })
     }
 
     /// The family's parameters with Wald limits at `level`.

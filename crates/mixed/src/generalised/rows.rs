@@ -197,11 +197,7 @@ fn drop_reason(data: &GeneralisedData<'_>, row: usize) -> Option<DropReason> {
 /// earlier ones: as in the linear model.
 const PIVOT: f64 = 1e-10;
 
-fn check_columns(
-    data: &GeneralisedData<'_>,
-    layout: &Layout,
-    kept: &[usize],
-) -> Result<(), Error> {
+fn check_columns(data: &GeneralisedData<'_>, layout: &Layout, kept: &[usize]) -> Result<(), Error> {
     let p = layout.p();
     let mut gram = Matrix::zeros(p, p);
     let mut line = vec![0.0; p];

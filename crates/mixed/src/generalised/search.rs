@@ -2,6 +2,7 @@
 
 use crate::Matrix;
 use crate::gradient::eigen;
+use crate::quasi_newton::Evaluation;
 use crate::small::dot;
 
 /// End point of a search.
@@ -20,7 +21,7 @@ const SMALL_DECREMENT: f64 = 1e-8;
 /// BFGS with backtracking from `x`, where `inverse` is near the inverse
 /// Hessian and 0 in rows and columns of parameters that stay.
 pub(crate) fn search(
-    f: &mut dyn FnMut(&[f64]) -> Option<(f64, Vec<f64>)>,
+    f: &mut dyn FnMut(&[f64]) -> Evaluation,
     x: &[f64],
     mut inverse: Matrix,
     most: usize,
@@ -30,8 +31,7 @@ pub(crate) fn search(
     for _ in 0..most {
         let direction: Vec<f64> = inverse.times(&at.gradient).iter().map(|d| -d).collect();
         let slope = dot(&direction, &at.gradient);
-        // Written so that NaN stops.
-        if !(slope < -SMALL_DECREMENT) {
+        if slope.is_nan() || slope >= -SMALL_DECREMENT {
             at.reason = "decrement below tolerance";
             break;
         }

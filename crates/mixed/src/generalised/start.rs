@@ -14,17 +14,16 @@ impl Model {
     /// from Pearson residuals there.
     pub fn first(&self) -> Result<Vec<f64>, Error> {
         let design = &self.design;
-        let (n, p) = (design.n, design.p);
+        let p = design.p;
         let mean = dot(&design.weight, &design.response) / design.weight.iter().sum::<f64>();
-        let mut eta: Vec<f64> =
-            design.response.iter().map(|y| (0.5 * (y + mean)).ln()).collect();
+        let mut eta: Vec<f64> = design.response.iter().map(|y| (0.5 * (y + mean)).ln()).collect();
         let mut b = vec![0.0; p];
         let mut last = f64::INFINITY;
         for _ in 0..STEPS {
             let (mut gram, mut right) = (Matrix::zeros(p, p), vec![0.0; p]);
-            for i in 0..n {
-                let mu = eta[i].clamp(-30.0, 30.0).exp();
-                let z = eta[i] - design.offset[i] + (design.response[i] - mu) / mu;
+            for (i, eta) in eta.iter().enumerate() {
+                let mu = eta.clamp(-30.0, 30.0).exp();
+                let z = eta - design.offset[i] + (design.response[i] - mu) / mu;
                 let x = &design.fixed[i * p..(i + 1) * p];
                 let w = design.weight[i] * mu;
                 for a in 0..p {
@@ -38,7 +37,8 @@ impl Model {
             let mut value = 0.0;
             for (i, eta) in eta.iter_mut().enumerate() {
                 *eta = design.offset[i] + dot(&design.fixed[i * p..(i + 1) * p], &b);
-                value += design.weight[i] * (eta.clamp(-30.0, 30.0).exp() - design.response[i] * *eta);
+                value +=
+                    design.weight[i] * (eta.clamp(-30.0, 30.0).exp() - design.response[i] * *eta);
             }
             if (last - value).abs() < 1e-5 * (1.0 + value.abs()) {
                 break;
@@ -70,8 +70,8 @@ impl Model {
     fn first_parameters(&self, eta: &[f64]) -> Vec<f64> {
         let design = &self.design;
         let mut sums = [0.0; 3];
-        for i in 0..design.n {
-            let mu = eta[i].clamp(-30.0, 30.0).exp();
+        for (i, eta) in eta.iter().enumerate() {
+            let mu = eta.clamp(-30.0, 30.0).exp();
             let (w, square) = (design.weight[i], (design.response[i] - mu).powi(2));
             sums[0] += w * mu * mu;
             sums[1] += w * (square - mu);

@@ -22,8 +22,7 @@ pub(super) fn log_series(y: f64, phi: f64, p: f64) -> [f64; 3] {
     let top = term(peak);
     // db/dp = -1/(p - 1)^2; dz/dp gathers what multiplies j.
     let b_slope = -1.0 / ((p - 1.0) * (p - 1.0));
-    let z_slope =
-        b_slope * (y.ln() - (p - 1.0).ln() - phi.ln()) - b / (p - 1.0) + 1.0 / (2.0 - p);
+    let z_slope = b_slope * (y.ln() - (p - 1.0).ln() - phi.ln()) - b / (p - 1.0) + 1.0 / (2.0 - p);
     let (mut total, mut first, mut by_power) = (0.0, 0.0, 0.0);
     let mut add = |j: f64| {
         let log = term(j) - top;

@@ -33,11 +33,9 @@ impl Columns {
             if family == Family::Tweedie { y } else { y.floor() }
         });
         let y = y.collect();
-        let mut column = |from: f64, to: f64| -> Vec<f64> {
-            (0..ROWS).map(|_| uniform(from, to)).collect()
-        };
-        let codes =
-            levels.map(|l| column(0.0, l as f64).iter().map(|c| *c as u32).collect());
+        let mut column =
+            |from: f64, to: f64| -> Vec<f64> { (0..ROWS).map(|_| uniform(from, to)).collect() };
+        let codes = levels.map(|l| column(0.0, l as f64).iter().map(|c| *c as u32).collect());
         let offset = column(-0.5, 0.5);
         let weight = column(0.5, 2.0);
         let x = column(-1.0, 1.0);
@@ -50,10 +48,8 @@ impl Columns {
     }
 
     fn data(&self) -> GeneralisedData<'_> {
-        let slope = |i: usize| RandomEffect::Slope {
-            name: format!("slope {i}"),
-            values: &self.slopes[i],
-        };
+        let slope =
+            |i: usize| RandomEffect::Slope { name: format!("slope {i}"), values: &self.slopes[i] };
         GeneralisedData::new(&self.y)
             .offset(&self.offset)
             .weights(&self.weight)
@@ -138,8 +134,7 @@ impl Columns {
                 let d = 2e-3;
                 let v = [l(-2.0 * d), l(-d), l(0.0), l(d), l(2.0 * d)];
                 let score = (8.0 * (v[3] - v[1]) - (v[4] - v[0])) / (12.0 * d);
-                let weight =
-                    -(16.0 * (v[3] + v[1]) - (v[4] + v[0]) - 30.0 * v[2]) / (12.0 * d * d);
+                let weight = -(16.0 * (v[3] + v[1]) - (v[4] + v[0]) - 30.0 * v[2]) / (12.0 * d * d);
                 value -= 2.0 * v[2];
                 for a in 0..q {
                     r[(a, 0)] += score * z[(i, a)];

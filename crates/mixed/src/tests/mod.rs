@@ -2,5 +2,5 @@
 
 mod design;
 mod draws;
-mod twin;
 mod generalised;
+mod twin;

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 fn read(file: &str) -> String {
-    let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../tests/reference/generalised");
+    let folder =
+        PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../tests/reference/generalised");
     std::fs::read_to_string(folder.join(file)).unwrap()
 }
 
@@ -55,9 +56,8 @@ impl Case {
 
     /// The model of the reference.
     pub fn data(&self, with_units: bool) -> GeneralisedData<'_> {
-        let mut data = GeneralisedData::new(self.get("y"))
-            .offset(self.get("offset"))
-            .weights(self.get("w"));
+        let mut data =
+            GeneralisedData::new(self.get("y")).offset(self.get("offset")).weights(self.get("w"));
         for (name, values) in self.fixed() {
             let column = FixedColumn::new(name, values);
             let units = with_units && name != "intercept";
