@@ -1,4 +1,4 @@
-//! Linear mixed models from mergeable moments: REML and ML fits, inference, and integration over the variance parameters.
+//! Linear mixed models from mergeable moments: REML and ML fits, inference, and integration over the variance parameters; generalised models by Laplace's approximation.
 
 mod arrow;
 mod basis;
@@ -19,6 +19,7 @@ mod integrate;
 mod kenward_roger;
 mod layout;
 pub mod linfa_edge;
+pub mod linfa_generalised;
 mod matrix;
 mod means;
 mod modes;
@@ -51,7 +52,11 @@ pub use draws::Draws;
 pub use error::Error;
 pub use exact::{ExactMoments, fit_exact};
 pub use fit::{Coefficient, CoefficientValue, Fit, Theta, fit, fit_moments};
-pub use generalised::{CountCoefficient, CountData, CountFamily, CountFit, fit_counts};
+pub use generalised::{
+    Check, CheckSettings, Checks, Family, GeneralisedCoefficient, GeneralisedData, GeneralisedFit,
+    GeneralisedRecord, ParameterEstimate, ResponseKind, ResponsePrediction, SpreadEstimate,
+    fit_generalised,
+};
 pub use group_sums::GroupSums;
 pub use influence::{Deletion, GroupInfluence, Influence};
 pub use integrate::{

@@ -3,5 +3,6 @@
 mod design;
 mod draws;
 mod exact;
+mod generalised;
 mod influence;
 mod twin;

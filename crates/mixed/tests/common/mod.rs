@@ -1,6 +1,8 @@
 //! Reads the reference tables and builds fits from them.
 #![allow(dead_code, clippy::unwrap_used, clippy::panic)]
 
+pub mod generalised;
+
 use mixed::{Covariance, Data, Factor, FixedColumn, RandomEffect};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
