@@ -190,7 +190,8 @@ impl System {
             Criterion::Ml => response,
             Criterion::Reml => {
                 let fixed = |j: &usize| 2.0 * self.layout.fixed[*j].scale.ln();
-                response + self.screen.kept.iter().map(fixed).sum::<f64>()
+                let turned = self.units.basis.as_ref().map_or(0.0, |b| 2.0 * b.log_det);
+                response + self.screen.kept.iter().map(fixed).sum::<f64>() - turned
             }
         }
     }

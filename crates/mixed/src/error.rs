@@ -129,8 +129,8 @@ pub enum Error {
         /// Where.
         what: &'static str,
     },
-    /// A count is negative.
-    #[error("row {row}: count {value} is below 0")]
+    /// A count or amount is negative, or a count is not whole.
+    #[error("row {row}: {value} is not a count (whole, at least 0) or amount (at least 0)")]
     BadCount {
         /// Row index, from 0.
         row: usize,

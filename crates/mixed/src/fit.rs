@@ -2,6 +2,7 @@
 
 use crate::criterion::Solved;
 use crate::data::Data;
+use crate::exact::fit_guarded;
 use crate::moments::Moments;
 use crate::optimise::{Optimum, free_entries, optimise};
 use crate::record::Record;
@@ -59,12 +60,15 @@ pub enum CoefficientValue {
     NotEstimable,
 }
 
-/// Fits `data`: accumulates its moments, then [`fit_moments`].
+/// Fits `data`: accumulates its moments, then [`fit_moments`]. When these lost
+/// more than seven digits to cancellation (one digit where rows x columns^2 is
+/// under five million), the rows are summed again in extended precision, as by
+/// [`crate::fit_exact`]; the record says so.
 ///
 /// # Errors
 /// Those of [`Moments::accumulate`] and [`fit_moments`].
 pub fn fit(data: &Data<'_>, settings: &Settings) -> Result<Fit, Error> {
-    fit_moments(&Moments::accumulate(data)?, settings)
+    fit_guarded(Moments::accumulate(data)?, data, settings)
 }
 
 /// Fits accumulated moments by REML or ML (Bates et al. 2015).
@@ -102,6 +106,7 @@ pub(crate) fn assemble(system: System, settings: &Settings, optimum: Optimum) ->
         groups: system.groups.len(),
         pools: system.pools.len(),
         theta_names: system.entries.iter().map(|e| e.name.clone()).collect(),
+        exact_sums: system.units.basis.is_some(),
         visited: optimum.visited,
         stop_reason: optimum.stop_reason,
         evidence: optimum.evidence,

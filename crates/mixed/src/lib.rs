@@ -1,27 +1,35 @@
-//! Linear mixed models from mergeable moments: REML and ML fits, inference, and integration over the variance parameters.
+//! Linear mixed models from mergeable moments: REML and ML fits, inference, and integration over the variance parameters; generalised models by Laplace's approximation.
 
 mod arrow;
+mod basis;
 mod components;
 mod contrast;
 mod criterion;
 mod data;
 mod dense;
+mod double;
 mod draws;
 mod error;
+mod exact;
 mod fit;
 mod generalised;
 mod gradient;
 mod group_list;
+mod group_sums;
+mod influence;
 mod integrate;
 mod kenward_roger;
 mod layout;
 pub mod linfa_edge;
+pub mod linfa_generalised;
 mod matrix;
+mod means;
 mod modes;
 mod moments;
 mod optimise;
 mod pool;
 mod predict;
+mod profile;
 mod quasi_newton;
 mod record;
 mod satterthwaite;
@@ -37,6 +45,7 @@ mod target;
 mod tests;
 mod threads;
 mod units;
+mod variance_test;
 mod vector;
 mod warm;
 
@@ -45,17 +54,27 @@ pub use contrast::{Contrast, DfMethod, Estimate, JointTest};
 pub use data::{Covariance, Data, Factor, FixedColumn, RandomEffect};
 pub use draws::Draws;
 pub use error::Error;
+pub use exact::{ExactMoments, fit_exact};
 pub use fit::{Coefficient, CoefficientValue, Fit, Theta, fit, fit_moments};
-pub use generalised::{CountCoefficient, CountData, CountFamily, CountFit, fit_counts};
+pub use generalised::{
+    Check, CheckSettings, Checks, Family, GeneralisedCoefficient, GeneralisedData, GeneralisedFit,
+    GeneralisedRecord, ParameterEstimate, ResponseKind, ResponsePrediction, SpreadEstimate,
+    fit_generalised,
+};
+pub use group_sums::GroupSums;
+pub use influence::{Deletion, GroupInfluence, Influence};
 pub use integrate::{
     IntegrationRecord, IntegrationSettings, Method, Posterior, Prior, PriorShape, Sensitivity,
     SpreadPrior, ThetaSummary,
 };
 pub use kenward_roger::KenwardRoger;
 pub use matrix::Matrix;
+pub use means::{Adjustment, EstimableMeans, GridMean, GridRow, MeansRow, MeansTable};
 pub use modes::ConditionalModes;
 pub use moments::Moments;
 pub use predict::{IntervalKind, Point, PointLevel, Prediction};
+pub use profile::ProfileLimits;
 pub use record::{DropReason, Evidence, Record, RowCounts, Visit};
 pub use settings::{Criterion, Settings};
 pub use status::Status;
+pub use variance_test::VarianceTest;

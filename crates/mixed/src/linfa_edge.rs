@@ -2,7 +2,8 @@
 
 use crate::Error;
 use crate::data::{Data, Factor, FixedColumn};
-use crate::fit::{Fit, fit};
+use crate::fit::{Fit, fit_moments};
+use crate::moments::Moments;
 use crate::settings::Settings;
 use linfa::ParamGuard;
 use linfa::dataset::{AsSingleTargets, DatasetBase};
@@ -29,6 +30,7 @@ pub struct MixedValidParams {
     settings: Settings,
     group_columns: Vec<usize>,
     weight_column: Option<usize>,
+    levels: Option<Vec<usize>>,
 }
 
 impl MixedParams {
@@ -38,6 +40,7 @@ impl MixedParams {
             settings: Settings::default(),
             group_columns,
             weight_column: None,
+            levels: None,
         })
     }
 
@@ -45,6 +48,14 @@ impl MixedParams {
     #[must_use]
     pub fn settings(mut self, settings: Settings) -> Self {
         self.0.settings = settings;
+        self
+    }
+
+    /// Declares the number of levels of each group column. Without this it is
+    /// the largest code met plus one, which later chunks may exceed.
+    #[must_use]
+    pub fn levels(mut self, levels: Vec<usize>) -> Self {
+        self.0.levels = Some(levels);
         self
     }
 
@@ -65,6 +76,15 @@ impl ParamGuard for MixedParams {
         let mut seen = self.0.group_columns.clone();
         seen.extend(self.0.weight_column);
         seen.sort_unstable();
+        if let Some(levels) =
+            self.0.levels.as_ref().filter(|l| l.len() != self.0.group_columns.len())
+        {
+            return Err(Error::LengthMismatch {
+                what: "levels".into(),
+                expected: self.0.group_columns.len(),
+                found: levels.len(),
+            });
+        }
         match seen.windows(2).find(|w| w[0] == w[1]) {
             Some(twice) => Err(Error::DuplicateName { name: format!("column {}", twice[0]) }),
             None => Ok(&self.0),
@@ -81,6 +101,7 @@ impl ParamGuard for MixedParams {
 #[derive(Debug, Clone)]
 pub struct MixedModel {
     fit: Fit,
+    moments: Moments,
     fixed_columns: Vec<usize>,
 }
 
@@ -99,15 +120,48 @@ where
     type Object = MixedModel;
 
     fn fit(&self, dataset: &DatasetBase<ArrayBase<D, Ix2>, T>) -> Result<MixedModel, Error> {
+        let (moments, fixed_columns) = self.moments(dataset)?;
+        Ok(MixedModel { fit: fit_moments(&moments, &self.settings)?, moments, fixed_columns })
+    }
+}
+
+/// Adds the rows of another data set to a model and fits again: the result is
+/// that of one fit to all rows, because moments add up.
+impl<'a, D, T> linfa::traits::FitWith<'a, ArrayBase<D, Ix2>, T, Error> for MixedValidParams
+where
+    D: Storage<Elem = f64>,
+    T: AsSingleTargets<Elem = f64>,
+{
+    type ObjectIn = Option<MixedModel>;
+    type ObjectOut = MixedModel;
+
+    fn fit_with(
+        &self,
+        model: Option<MixedModel>,
+        dataset: &'a DatasetBase<ArrayBase<D, Ix2>, T>,
+    ) -> Result<MixedModel, Error> {
+        let (mut moments, fixed_columns) = self.moments(dataset)?;
+        if let Some(model) = &model {
+            moments.merge(&model.moments)?;
+        }
+        Ok(MixedModel { fit: fit_moments(&moments, &self.settings)?, moments, fixed_columns })
+    }
+}
+
+impl MixedValidParams {
+    fn moments<D, T>(
+        &self,
+        dataset: &DatasetBase<ArrayBase<D, Ix2>, T>,
+    ) -> Result<(Moments, Vec<usize>), Error>
+    where
+        D: Storage<Elem = f64>,
+        T: AsSingleTargets<Elem = f64>,
+    {
         let records = &dataset.records;
         let response = dataset.as_single_targets().to_vec();
         let column = |j: usize| records.column(j).to_vec();
         let special = self.group_columns.iter().chain(&self.weight_column);
-        if let Some(j) = special.clone().find(|j| **j >= records.ncols()) {
-            return Err(Error::Unknown { what: format!("column {j}") });
-        }
-        let fixed_columns: Vec<usize> =
-            (0..records.ncols()).filter(|j| !special.clone().any(|s| s == j)).collect();
+        let fixed_columns = other_columns(records.ncols(), special)?;
         let codes = self
             .group_columns
             .iter()
@@ -121,15 +175,33 @@ where
         for j in &fixed_columns {
             data = data.column(FixedColumn::new(format!("column {j}"), column(*j)));
         }
-        for (j, codes) in self.group_columns.iter().zip(&codes) {
-            let levels = codes.iter().max().map_or(0, |m| *m as usize + 1);
+        for (at, (j, codes)) in self.group_columns.iter().zip(&codes).enumerate() {
+            let declared = self.levels.as_ref().and_then(|l| l.get(at).copied());
+            let levels = declared.unwrap_or_else(|| level_count(codes));
             data = data.factor(Factor::intercept(format!("column {j}"), codes, levels));
         }
-        Ok(MixedModel { fit: fit(&data, &self.settings)?, fixed_columns })
+        Ok((Moments::accumulate(&data)?, fixed_columns))
     }
 }
 
-fn level_codes(values: &[f64]) -> Result<Vec<u32>, Error> {
+/// Columns without a special role, ascending.
+pub(crate) fn other_columns<'a>(
+    columns: usize,
+    special: impl Iterator<Item = &'a usize> + Clone,
+) -> Result<Vec<usize>, Error> {
+    match special.clone().find(|j| **j >= columns) {
+        Some(j) => Err(Error::Unknown { what: format!("column {j}") }),
+        None => Ok((0..columns).filter(|j| !special.clone().any(|s| s == j)).collect()),
+    }
+}
+
+/// Levels that codes from 0 need.
+pub(crate) fn level_count(codes: &[u32]) -> usize {
+    codes.iter().max().map_or(0, |m| *m as usize + 1)
+}
+
+/// Level codes from a column of whole numbers.
+pub(crate) fn level_codes(values: &[f64]) -> Result<Vec<u32>, Error> {
     values
         .iter()
         .map(|v| {

@@ -161,6 +161,30 @@ impl Moments {
         out
     }
 
+    /// Entry (i, j), j <= i, of [X | y]'W[X | y].
+    pub(crate) fn fixed_product(&self, i: usize, j: usize) -> f64 {
+        self.sums.fixed[i * self.sums.stride + j]
+    }
+
+    /// Replaces an entry of [X | y]'W[X | y].
+    pub(crate) fn set_fixed_product(&mut self, i: usize, j: usize, value: f64) {
+        self.sums.fixed[i * self.sums.stride + j] = value;
+    }
+
+    /// Replaces Z_other'W[X | y] for one column of Z_other.
+    pub(crate) fn set_cross(&mut self, column: usize, values: &[f64]) {
+        let first = column * self.sums.stride;
+        self.sums.cross[first..first + values.len()].copy_from_slice(values);
+    }
+
+    /// Replaces row `effect` of Z_g'W[X | y] of the group of a level that was met.
+    pub(crate) fn set_group(&mut self, level: usize, effect: usize, values: &[f64]) {
+        let groups = Arc::make_mut(&mut self.sums.groups);
+        let slot = groups.slot(level);
+        let first = effect * groups.stride();
+        groups.fixed_mut(slot).1[first..first + values.len()].copy_from_slice(values);
+    }
+
     /// X'WX, lower triangle.
     pub(crate) fn fixed_gram(&self) -> Matrix {
         let (p, sums) = (self.layout.p(), &self.sums);

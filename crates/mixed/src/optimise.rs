@@ -305,7 +305,7 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
 /// Factors that are nearly confounded give the criterion several minima, each
 /// with the spread in another factor: one more start per factor, with the
 /// spread in it. A single factor needs none.
-fn other_starts(system: &System) -> Vec<Vec<f64>> {
+pub(crate) fn other_starts(system: &System) -> Vec<Vec<f64>> {
     let count = system.layout.factors.len();
     let starts = if count > 1 { count } else { 0 };
     (0..starts)

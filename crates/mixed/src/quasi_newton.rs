@@ -24,7 +24,7 @@ impl Minimum {
     }
 }
 
-/// [`search`], refined by steps on an exact gradient.
+/// A search from a plain metric, refined by steps on an exact gradient.
 pub(crate) fn minimise(
     f: &mut dyn FnMut(&[f64]) -> Evaluation,
     start: &[f64],
@@ -36,19 +36,8 @@ pub(crate) fn minimise(
     plain.minimise(f, start)
 }
 
-/// BFGS with a bisection line search for the weak Wolfe conditions.
-pub(crate) fn search(
-    f: &mut dyn FnMut(&[f64]) -> Evaluation,
-    start: &[f64],
-    max_iterations: usize,
-    tolerance: f64,
-) -> Option<Minimum> {
-    let metric = vec![1.0; start.len()];
-    let plain = Descent { metric: &metric, max_iterations, tolerance, refined: false };
-    Some(plain.descend(f, start, &|_| false)?.0)
-}
-
-/// A search that starts from a guess of the curvature.
+/// A search by BFGS with a bisection line search for the weak Wolfe conditions,
+/// from a guess of the curvature.
 pub(crate) struct Descent<'a> {
     /// Diagonal of the inverse Hessian to start from, up to one factor.
     pub metric: &'a [f64],

@@ -78,6 +78,8 @@ pub struct Record {
     pub pools: usize,
     /// Names of theta, in the order of every visited point.
     pub theta_names: Vec<String>,
+    /// Whether sums were kept in extended precision (see [`crate::ExactMoments`]).
+    pub exact_sums: bool,
     /// Every point visited, in order.
     pub visited: Vec<Visit>,
     /// Why the search stopped.

@@ -99,7 +99,7 @@ impl VarianceParameters {
 }
 
 /// Deviance as a function of theta and sigma (not profiled), up to constants.
-fn unprofiled(system: &System, s: &Solved, sigma: f64) -> f64 {
+pub(crate) fn unprofiled(system: &System, s: &Solved, sigma: f64) -> f64 {
     let log_det = match system.criterion {
         Criterion::Reml => s.log_det_z + s.log_det_x,
         Criterion::Ml => s.log_det_z,

@@ -1,6 +1,7 @@
 //! The reduced least-squares system of a model, ready for any theta.
 
 use crate::Error;
+use crate::basis::Basis;
 use crate::group_list::GroupList;
 use crate::layout::{Layout, ThetaEntry};
 use crate::matrix::Matrix;
@@ -100,6 +101,13 @@ impl System {
         system.column_rms = system.standard_sizes();
         system.check_variation()?;
         Ok(system)
+    }
+
+    /// Says that columns and response are those of `basis`, not the declared ones.
+    pub fn with_basis(mut self, basis: Basis) -> System {
+        self.units.response_scale *= basis.response_scale;
+        self.units.basis = Some(basis);
+        self
     }
 
     /// Columns of the reduced system without the response.

@@ -1,7 +1,9 @@
 //! The one place where declared centres and scales are undone.
 
 use crate::Error;
+use crate::basis::Basis;
 use crate::layout::Layout;
+use crate::small::dot;
 
 /// The affine map from internal to user coefficients: b = offset + T b', where
 /// T is diagonal but for the intercept's row.
@@ -13,14 +15,21 @@ pub(crate) struct UserUnits {
     intercept_row: Vec<f64>,
     offset: f64,
     pub response_scale: f64,
+    /// Orthogonal columns behind the declared ones, if the sums were exact.
+    pub basis: Option<Basis>,
+}
+
+/// The first column of ones in internal units, which absorbs centres.
+pub(crate) fn intercept_of(layout: &Layout, ones: &[bool]) -> Option<usize> {
+    (0..layout.p())
+        .find(|j| ones[*j] && layout.fixed[*j].centre == 0.0 && layout.fixed[*j].scale == 1.0)
 }
 
 impl UserUnits {
     /// `ones` says which fixed columns are 1 in every used row.
     pub fn new(layout: &Layout, ones: &[bool]) -> Result<UserUnits, Error> {
         let y = &layout.response;
-        let intercept = (0..layout.p())
-            .find(|j| ones[*j] && layout.fixed[*j].centre == 0.0 && layout.fixed[*j].scale == 1.0);
+        let intercept = intercept_of(layout, ones);
         let centred = layout.fixed.iter().chain([y]).find(|u| u.centre != 0.0);
         if let (None, Some(units)) = (intercept, centred) {
             return Err(Error::CentreWithoutIntercept { column: units.name.clone() });
@@ -31,6 +40,7 @@ impl UserUnits {
             intercept_row: layout.fixed.iter().map(|u| -y.scale * u.centre / u.scale).collect(),
             offset: y.centre,
             response_scale: y.scale,
+            basis: None,
         })
     }
 
@@ -44,6 +54,12 @@ impl UserUnits {
             for (x, r) in inner.iter_mut().zip(&self.intercept_row) {
                 *x += user[i] * r;
             }
+        }
+        if let Some(basis) = &self.basis {
+            offset += dot(&inner, &basis.start);
+            let turned = (0..inner.len())
+                .map(|j| basis.response_scale * dot(&inner[..=j], &basis.t.column(j)[..=j]));
+            inner = turned.collect();
         }
         (inner, offset)
     }

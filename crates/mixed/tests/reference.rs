@@ -68,6 +68,11 @@ fn check(case: &str, shapes: Vec<Shape>, settings: &Settings) -> Fit {
         close("F ddf", df_denominator, values.get("joint_ddf", "all"), 1e-3);
     }
     check_kenward_roger(&fit, &values);
+    // glmmTMB, by automatic differentiation; its search stops near 1e-6.
+    for (_, expected) in values.all("tmb_criterion") {
+        close("glmmTMB criterion", fit.criterion(), expected, 1e-8);
+        close("glmmTMB sigma", fit.sigma(), values.get("tmb_sigma", "all"), 1e-4);
+    }
     for factor in fit.factor_names() {
         let modes = fit.conditional_modes(&factor).unwrap();
         for level in 0..modes.modes.n_rows() {
@@ -267,4 +272,72 @@ fn nist_norris() {
     // Without random effects the degrees of freedom are n - p.
     let row = fit.contrast(&[0.0, 1.0], 0.95).unwrap();
     close("df", row.estimated().unwrap().df, 34.0, 1e-6);
+}
+
+#[test]
+fn pastes_nested() {
+    check("pastes", vec![intercept("sample"), intercept("batch")], &Settings::default());
+}
+
+#[test]
+fn machines_nested_balanced_and_not() {
+    check("machines", vec![intercept("cell"), intercept("Worker")], &Settings::default());
+    check(
+        "machines-unbalanced",
+        vec![intercept("cell"), intercept("Worker")],
+        &Settings::default(),
+    );
+}
+
+#[test]
+fn machines_with_three_correlated_effects() {
+    let shape = Shape { name: "Worker", slopes: &["MB", "MC"], covariance: Covariance::Correlated };
+    check("machines-three-effects", vec![shape], &Settings::default());
+}
+
+#[test]
+fn orthodont_growth_curves() {
+    let shape = Shape { name: "Subject", slopes: &["age11"], covariance: Covariance::Correlated };
+    check("orthodont", vec![shape], &Settings::default());
+}
+
+#[test]
+fn rail_and_ergostool() {
+    check("rail", vec![intercept("Rail")], &Settings::default());
+    check("ergostool", vec![intercept("Subject")], &Settings::default());
+}
+
+#[test]
+fn pixel_with_slopes_and_a_nested_factor() {
+    let shape = Shape { name: "Dog", slopes: &["day"], covariance: Covariance::Correlated };
+    check("pixel", vec![intercept("side"), shape], &Settings::default());
+}
+
+#[test]
+fn oxide_nested() {
+    check("oxide", vec![intercept("wafer"), intercept("Lot")], &Settings::default());
+}
+
+#[test]
+fn bodyweight_slopes() {
+    let shape = Shape { name: "Rat", slopes: &["Time"], covariance: Covariance::Correlated };
+    check("bodyweight", vec![shape], &Settings::default());
+}
+
+#[test]
+fn assay_crossed_within_blocks_on_the_boundary() {
+    let shapes = vec![intercept("column"), intercept("row"), intercept("Block")];
+    let fit = check("assay", shapes, &Settings::default());
+    assert_eq!(fit.boundary_terms(), vec!["column.intercept".to_owned()]);
+}
+
+#[test]
+fn petrol_and_schools_unbalanced() {
+    check("petrol", vec![intercept("No")], &Settings::default());
+    check("nlschools", vec![intercept("class")], &Settings::default());
+}
+
+#[test]
+fn ratings_of_two_departments_crossed() {
+    check("insteval-two-departments", vec![intercept("s"), intercept("d")], &Settings::default());
 }

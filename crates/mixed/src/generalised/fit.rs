@@ -1,289 +1,300 @@
-//! Estimates of a count model by Laplace's approximation.
+//! Estimates of a generalised mixed model: search, boundary, covariance.
 
-use super::family::{CountFamily, Distribution};
-use super::rows::{CountData, Rows};
-use super::working::{Modes, inverse_at, modes};
-use crate::optimise::canonical;
-use crate::quasi_newton::{Evaluation, Minimum, search};
-use crate::record::{RowCounts, Visit};
+use super::approximation::Model;
+use super::design::Design;
+use super::family::{Family, LARGEST_LOG_SIZE};
+use super::modes::State;
+use super::result::{GeneralisedFit, GeneralisedRecord};
+use super::rows::{GeneralisedData, check};
+use super::search::{Found, inverse_over, search};
+use crate::record::Visit;
+use crate::small::dot;
 use crate::status::Status;
-use crate::units::UserUnits;
-use crate::{Error, Matrix, Theta};
-use serde::Serialize;
-use statrs::distribution::{ContinuousCDF, Normal};
+use crate::{Error, Matrix};
 
-/// Size beyond which a negative binomial is Poisson to rounding.
-const LARGEST_SIZE: f64 = 1e6;
-/// Largest gradient component that counts as converged; it is differenced.
-const TOLERANCE: f64 = 1e-4;
+/// Most quasi-Newton iterations.
+const ITERATIONS: usize = 200;
+/// Newton decrement (in units of the deviance) that counts as converged.
+const CONVERGED: f64 = 1e-9;
+/// Smallest eigenvalue of the Hessian with a unit diagonal that counts as curved.
+const FLAT: f64 = 1e-7;
+/// Spread of eta under which a theta is tried at exactly 0.
+const NEAR_ZERO: f64 = 3e-2;
+/// Log size above which the Poisson family is tried.
+const NEAR_POISSON: f64 = 7.0;
+/// Rise of the deviance by which a boundary point still is the minimum.
+const NO_RISE: f64 = 1e-6;
 
-/// A coefficient on the log scale, in user units.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct CountCoefficient {
-    /// Name of the column.
-    pub name: String,
-    /// Estimate on the log scale.
-    pub estimate: f64,
-    /// Standard error at the estimated theta and size.
-    pub std_error: f64,
-    /// `estimate / std_error`.
-    pub statistic: f64,
-    /// Two-sided p-value from the normal distribution.
-    pub p_value: f64,
-}
-
-/// A fitted count model.
-#[derive(Debug, Clone)]
-pub struct CountFit {
-    names: Vec<String>,
-    estimates: Vec<f64>,
-    covariance: Matrix,
-    theta: Vec<Theta>,
-    factors: Vec<(String, Vec<String>, Vec<f64>)>,
-    size: Option<f64>,
-    deviance: f64,
-    rows: RowCounts,
-    visited: Vec<Visit>,
-    status: Status,
-}
-
-/// Fits a count model by maximum likelihood with Laplace's approximation over
-/// theta, the coefficients and the size jointly (Bates et al. 2015; Breslow and
-/// Clayton 1993).
+/// Fits a generalised model by maximum likelihood with Laplace's approximation
+/// (observed information) over theta, the coefficients and the family's
+/// parameters jointly (Breslow and Clayton 1993; Kristensen et al. 2016).
+/// Log-likelihoods carry all constants.
 ///
 /// # Errors
-/// Those of [`crate::fit`], negative counts, dependent fixed columns, no
-/// grouping factor, modes that do not settle at the start.
-pub fn fit_counts(data: &CountData<'_>, family: CountFamily) -> Result<CountFit, Error> {
-    let rows = Rows::new(data)?;
-    if rows.counts.iter().all(|y| *y == 0.0) {
-        return Err(Error::NoResidualVariation);
-    }
-    let layout = &rows.checked.layout;
-    let units = UserUnits::new(layout, rows.checked.ones())?;
-    let model = Model { rows: &rows, family, entries: layout.theta_entries() };
-    let first = model.start()?;
+/// Lengths, level codes, weights, units and names as for [`crate::fit`];
+/// negative responses, counts that are not whole, only zeros, dependent fixed
+/// columns, modes that do not settle at the start.
+pub fn fit_generalised(
+    data: &GeneralisedData<'_>,
+    family: Family,
+) -> Result<GeneralisedFit, Error> {
+    let checked = check(data, family.is_count())?;
+    let design = Design::new(data, &checked);
+    let model = Model::new(design, checked.layout, family);
+    let mut state = State::new(&model.design);
+    let start = model.first()?;
     let mut visited = Vec::new();
-    let minimum = model.minimise(&first, &mut visited)?;
-    let (theta, coefficients, distribution) = model.split(&minimum.x);
-    let last = model.at(&minimum.x, Some(&first))?;
-    let inner = inverse_at(&rows, distribution, &theta, &last)?;
-    let (p, q) = (layout.p(), layout.q);
-    let contrasts: Vec<Vec<f64>> = (0..p)
-        .map(|j| {
-            let mut unit = vec![0.0; p];
-            unit[j] = 1.0;
-            units.contrast(&unit).0
-        })
-        .collect();
-    let mut covariance = Matrix::zeros(p, p);
-    for i in 0..p {
-        for j in 0..p {
-            covariance[(i, j)] = (0..p)
-                .flat_map(|a| (0..p).map(move |b| (a, b)))
-                .map(|(a, b)| contrasts[i][a] * inner[(q + a, q + b)] * contrasts[j][b])
-                .sum();
-        }
-    }
-    let estimates =
-        contrasts.iter().map(|c| crate::small::dot(c, &coefficients)).collect::<Vec<f64>>();
-    let status = model.status(&minimum, &theta, distribution);
-    // Below the resolution of the differenced gradient a spread is 0.
-    let resolved = |t: f64| if t.abs() < ZERO { 0.0 } else { t };
-    let signed = canonical(&last.system, &theta);
-    let named = model.entries.iter().zip(signed);
-    Ok(CountFit {
-        names: layout.fixed.iter().map(|u| u.name.clone()).collect(),
-        estimates,
-        covariance,
-        theta: named.map(|(e, t)| Theta { name: e.name.clone(), value: resolved(t) }).collect(),
-        factors: layout
-            .factors
-            .iter()
-            .zip(last.effects)
-            .map(|(f, b)| (f.name.clone(), f.effects.clone(), b))
-            .collect(),
-        size: distribution.size.is_finite().then_some(distribution.size),
-        deviance: last.deviance,
-        rows: rows.tally.clone(),
-        visited,
-        status,
-    })
+    let estimated = estimate(&model, &mut state, &start, &mut visited)?;
+    GeneralisedFit::new(model, state, estimated, checked.units, checked.tally, visited)
 }
 
-/// Spread on the log scale that counts as 0.
-const ZERO: f64 = 1e-3;
-
-struct Model<'a> {
-    rows: &'a Rows,
-    family: CountFamily,
-    entries: Vec<crate::layout::ThetaEntry>,
+/// What a search over the whole model found.
+#[derive(Debug, Clone)]
+pub(crate) struct Estimated {
+    pub found: Found,
+    pub free: Vec<bool>,
+    /// Whether the size went to infinity.
+    pub poisson: bool,
+    /// 2 x inverse Hessian over the free parameters, internal units.
+    pub covariance: Matrix,
+    /// Derivatives of the modes by each free parameter.
+    pub sensitivity: Vec<Vec<f64>>,
+    pub decrement: f64,
+    pub smallest: f64,
 }
 
-impl Model<'_> {
-    /// Parameters: theta, coefficients, log size (negative binomial).
-    fn split(&self, x: &[f64]) -> (Vec<f64>, Vec<f64>, Distribution) {
-        let t = self.entries.len();
-        let p = self.rows.columns.len();
-        let size = match self.family {
-            CountFamily::Poisson => f64::INFINITY,
-            CountFamily::NegativeBinomial => x[t + p].clamp(-15.0, LARGEST_SIZE.ln()).exp(),
+/// Searches from `start`, looks at the boundary, ends with Newton steps.
+pub(crate) fn estimate(
+    model: &Model,
+    state: &mut State,
+    start: &[f64],
+    visited: &mut Vec<Visit>,
+) -> Result<Estimated, Error> {
+    let mut free = vec![true; model.width()];
+    let mut found = descend(model, state, start, &free, visited)?;
+    found = try_zeros(model, state, found, &mut free, visited)?;
+    let poisson = try_poisson(model, state, &mut found, &mut free, visited);
+    canonical(model, &mut found);
+    finish(model, state, found, free, poisson, visited)
+}
+
+/// A search over the free parameters.
+pub(crate) fn descend(
+    model: &Model,
+    state: &mut State,
+    start: &[f64],
+    free: &[bool],
+    visited: &mut Vec<Visit>,
+) -> Result<Found, Error> {
+    let (_, gradient) = model.evaluate(state, start)?;
+    let hessian = model.first_hessian(state, start, &gradient)?;
+    let (inverse, _) = inverse_over(&hessian, free, 1e-2).ok_or(NO_CURVATURE)?;
+    let count = model.entries.len();
+    let mut objective = |x: &[f64]| {
+        let (value, gradient) = model.evaluate(state, x).ok()?;
+        visited.push(Visit { theta: x[..count].to_vec(), criterion: value });
+        Some((value, gradient))
+    };
+    search(&mut objective, start, inverse, ITERATIONS)
+        .ok_or(Error::Numerical { what: "a generalised model cannot be evaluated at the start" })
+}
+
+const NO_CURVATURE: Error = Error::Numerical { what: "the curvature has no eigenvalues" };
+
+/// 0 is stationary by symmetry and the search only comes near it: each small
+/// spread is set to 0, the rest searched again, and 0 kept if it is no worse.
+fn try_zeros(
+    model: &Model,
+    state: &mut State,
+    mut found: Found,
+    free: &mut [bool],
+    visited: &mut Vec<Visit>,
+) -> Result<Found, Error> {
+    let scale = model.spread_scale();
+    for m in 0..model.entries.len() {
+        if !model.entries[m].is_diagonal() || found.x[m].abs() * scale[m] > NEAR_ZERO {
+            continue;
+        }
+        // What stands below it in its column of Lambda stays free.
+        let (mut x, mut fewer) = (found.x.clone(), free.to_vec());
+        x[m] = 0.0;
+        fewer[m] = false;
+        if let Ok(at) = descend(model, state, &x, &fewer, visited)
+            && at.value <= found.value + NO_RISE
+        {
+            found = at;
+            free.copy_from_slice(&fewer);
+        }
+    }
+    Ok(found)
+}
+
+/// A large size is tried at its limit.
+fn try_poisson(
+    model: &Model,
+    state: &mut State,
+    found: &mut Found,
+    free: &mut [bool],
+    visited: &mut Vec<Visit>,
+) -> bool {
+    let at = model.entries.len() + model.design.p;
+    if model.family != Family::NegativeBinomial || found.x[at] < NEAR_POISSON {
+        return false;
+    }
+    let (mut x, mut fewer) = (found.x.clone(), free.to_vec());
+    x[at] = LARGEST_LOG_SIZE;
+    fewer[at] = false;
+    match descend(model, state, &x, &fewer, visited) {
+        Ok(end) if end.value <= found.value + NO_RISE => {
+            *found = end;
+            free.copy_from_slice(&fewer);
+            true
+        }
+        _ => false,
+    }
+}
+
+/// Turns the columns of Lambda whose diagonal is negative.
+fn canonical(model: &Model, found: &mut Found) {
+    for (m, entry) in model.entries.iter().enumerate().filter(|(_, e)| e.is_diagonal()) {
+        if found.x[m] < 0.0 {
+            for (j, other) in model.entries.iter().enumerate() {
+                if other.factor == entry.factor && other.column == entry.column {
+                    found.x[j] = -found.x[j];
+                    found.gradient[j] = -found.gradient[j];
+                }
+            }
+        }
+    }
+}
+
+/// Newton steps on the exact gradient, until the decrement is rounding.
+fn finish(
+    model: &Model,
+    state: &mut State,
+    mut found: Found,
+    free: Vec<bool>,
+    poisson: bool,
+    visited: &mut Vec<Visit>,
+) -> Result<Estimated, Error> {
+    let mut round = 0;
+    loop {
+        // The state must stand at the point.
+        model.deviance(state, &found.x)?;
+        let (hessian, sensitivity) = model.hessian(state, &found.x, &free)?;
+        let (mut inverse, smallest) = inverse_over(&hessian, &free, FLAT).ok_or(NO_CURVATURE)?;
+        let first = decrement(&inverse, &found.gradient);
+        // The same Hessian serves a few steps.
+        for _ in 0..3 {
+            if decrement(&inverse, &found.gradient) < 0.01 * CONVERGED {
+                break;
+            }
+            let step = inverse.times(&found.gradient);
+            let x: Vec<f64> = found.x.iter().zip(&step).map(|(x, s)| x - s).collect();
+            let Ok((value, gradient)) = model.evaluate(state, &x) else { break };
+            visited.push(Visit { theta: x[..model.entries.len()].to_vec(), criterion: value });
+            let better = decrement(&inverse, &gradient) < decrement(&inverse, &found.gradient);
+            if !better || value > found.value + 1e-10 * (1.0 + value.abs()) {
+                break;
+            }
+            found = Found { x, value, gradient, reason: found.reason };
+        }
+        round += 1;
+        if first > 1e-4 && round < 3 {
+            continue;
+        }
+        let decrement = decrement(&inverse, &found.gradient);
+        for i in 0..inverse.n_rows() {
+            for v in inverse.row_mut(i) {
+                *v *= 2.0;
+            }
+        }
+        model.evaluate(state, &found.x)?;
+        return Ok(Estimated {
+            found,
+            free,
+            poisson,
+            covariance: inverse,
+            sensitivity,
+            decrement,
+            smallest,
+        });
+    }
+}
+
+fn decrement(inverse: &Matrix, gradient: &[f64]) -> f64 {
+    dot(gradient, &inverse.times(gradient))
+}
+
+impl Model {
+    /// Root mean square of the column of each theta: theta times this is a
+    /// spread of the linear predictor.
+    pub(crate) fn spread_scale(&self) -> Vec<f64> {
+        let design = &self.design;
+        let scale = |e: &crate::layout::ThetaEntry| {
+            let part = self.parts[e.factor];
+            let (values, width) =
+                if part.own { (&design.own, design.k) } else { (&design.others, design.other) };
+            let squares: f64 =
+                values.chunks_exact(width).map(|z| z[part.start + e.row].powi(2)).sum();
+            (squares / design.n as f64).sqrt()
         };
-        (x[..t].to_vec(), x[t..t + p].to_vec(), Distribution { size })
+        self.entries.iter().map(scale).collect()
     }
+}
 
-    fn at(&self, x: &[f64], near: Option<&Modes>) -> Result<Modes, Error> {
-        let (theta, b, family) = self.split(x);
-        let start = near.map(|m| (b.as_slice(), m.effects.as_slice()));
-        modes(self.rows, family, &theta, Some(&b), start)
-    }
-
-    /// Joint modes at theta = 1/2.
-    fn start(&self) -> Result<Modes, Error> {
-        let theta: Vec<f64> =
-            self.entries.iter().map(|e| if e.is_diagonal() { 0.5 } else { 0.0 }).collect();
-        let first = modes(self.rows, Distribution { size: self.first_size() }, &theta, None, None)?;
-        let dropped: Vec<String> = first
-            .system
-            .screen
-            .dropped
-            .iter()
-            .map(|j| first.system.layout.fixed[*j].name.clone())
-            .collect();
-        if dropped.is_empty() {
-            Ok(first)
-        } else {
-            Err(Error::DependentColumns { columns: dropped })
+impl Estimated {
+    /// How the search ended.
+    pub fn status(&self, model: &Model) -> Status {
+        if self.decrement.is_nan() || self.decrement > CONVERGED * (1.0 + self.found.value.abs()) {
+            return Status::NotConverged {
+                reason: format!("the Newton decrement is {:.3e}", self.decrement),
+            };
         }
-    }
-
-    fn first_size(&self) -> f64 {
-        match self.family {
-            CountFamily::Poisson => f64::INFINITY,
-            CountFamily::NegativeBinomial => 2.0,
+        if self.smallest < FLAT {
+            return Status::NotConverged {
+                reason: format!(
+                    "the deviance has curvature {:.3e} in one direction",
+                    self.smallest
+                ),
+            };
         }
-    }
-
-    fn minimise(&self, first: &Modes, visited: &mut Vec<Visit>) -> Result<Minimum, Error> {
-        let mut x = first.solved.theta.clone();
-        x.extend(&first.coefficients);
-        if self.family == CountFamily::NegativeBinomial {
-            x.push(self.first_size().ln());
-        }
-        let count = self.entries.len();
-        let mut objective = |x: &[f64]| -> Evaluation {
-            let here = self.at(x, Some(first)).ok()?;
-            visited.push(Visit { theta: x[..count].to_vec(), criterion: here.deviance });
-            let gradient = (0..x.len())
-                .map(|i| {
-                    // Fourth-order differences: the deviance is known to 1e-12.
-                    let shifted = |by: f64| {
-                        let mut y = x.to_vec();
-                        y[i] += by;
-                        self.at(&y, Some(&here)).map(|m| m.deviance)
-                    };
-                    let h = 1e-3;
-                    let near = (shifted(h)? - shifted(-h)?) / (2.0 * h);
-                    let far = (shifted(2.0 * h)? - shifted(-2.0 * h)?) / (4.0 * h);
-                    Ok((4.0 * near - far) / 3.0)
-                })
-                .collect::<Result<Vec<f64>, Error>>()
-                .ok()?;
-            Some((here.deviance, gradient))
-        };
-        search(&mut objective, &x, 200, TOLERANCE)
-            .ok_or(Error::Numerical { what: "the count model cannot be evaluated at the start" })
-    }
-
-    fn status(&self, minimum: &Minimum, theta: &[f64], family: Distribution) -> Status {
-        let limit = crate::quasi_newton::allowed(TOLERANCE, minimum.value);
-        let norm = minimum.gradient_norm();
-        // At the end of its range the size has no gradient to speak of.
-        if norm.is_nan() || norm > limit.max(10.0 * TOLERANCE) {
-            return Status::NotConverged { reason: format!("the gradient is {norm:.3e}") };
-        }
-        let mut terms: Vec<String> = self
+        let mut terms: Vec<String> = model
             .entries
             .iter()
-            .zip(theta)
-            .filter(|(e, t)| e.is_diagonal() && t.abs() < ZERO)
+            .zip(&self.free)
+            .filter(|(e, free)| e.is_diagonal() && !**free)
             .map(|(e, _)| e.name.clone())
             .collect();
-        if family.size.is_finite() && family.size >= 0.1 * LARGEST_SIZE {
+        if self.poisson {
             terms.push("1 / size".into());
         }
         if terms.is_empty() { Status::Interior } else { Status::Boundary { terms } }
     }
-}
 
-impl CountFit {
-    /// How the fit ended.
-    pub fn status(&self) -> &Status {
-        &self.status
-    }
-
-    /// Coefficients on the log scale, in user units.
-    pub fn coefficients(&self) -> Vec<CountCoefficient> {
-        let normal = Normal::new(0.0, 1.0).ok();
-        let rows = self.names.iter().zip(&self.estimates).enumerate();
-        rows.map(|(j, (name, estimate))| {
-            let std_error = self.covariance[(j, j)].sqrt();
-            let statistic = estimate / std_error;
-            CountCoefficient {
-                name: name.clone(),
-                estimate: *estimate,
-                std_error,
-                statistic,
-                p_value: normal.map_or(f64::NAN, |n| 2.0 * n.sf(statistic.abs())),
-            }
-        })
-        .collect()
-    }
-
-    /// Estimates alone.
-    pub fn estimates(&self) -> &[f64] {
-        &self.estimates
-    }
-
-    /// Covariance of the coefficients at the estimated theta and size.
-    pub fn covariance(&self) -> &Matrix {
-        &self.covariance
-    }
-
-    /// Standard deviations and covariance factor of the effects on the log scale.
-    pub fn theta(&self) -> &[Theta] {
-        &self.theta
-    }
-
-    /// Size of the negative binomial; `None` for Poisson.
-    pub fn size(&self) -> Option<f64> {
-        self.size
-    }
-
-    /// Laplace log-likelihood.
-    pub fn loglik(&self) -> f64 {
-        -0.5 * self.deviance
-    }
-
-    /// Conditional modes of a factor: effects and levels x effects values.
-    ///
-    /// # Errors
-    /// [`Error::Unknown`] for a factor that the model does not have.
-    pub fn conditional_modes(&self, factor: &str) -> Result<(&[String], Matrix), Error> {
-        let found = self.factors.iter().find(|f| f.0 == factor);
-        let (_, effects, b) =
-            found.ok_or_else(|| Error::Unknown { what: format!("factor {factor}") })?;
-        let k = effects.len();
-        Ok((effects, Matrix::from_values(b.len() / k, k, b.clone())))
-    }
-
-    /// Rows read, used and dropped.
-    pub fn rows(&self) -> &RowCounts {
-        &self.rows
-    }
-
-    /// Every theta visited with its Laplace deviance.
-    pub fn visited(&self) -> &[Visit] {
-        &self.visited
+    /// The account of the search.
+    pub fn record(
+        &self,
+        model: &Model,
+        state: &State,
+        rows: crate::RowCounts,
+        visited: Vec<Visit>,
+    ) -> GeneralisedRecord {
+        GeneralisedRecord {
+            family: model.family,
+            rows,
+            eliminated_factor: model
+                .layout
+                .eliminated
+                .map(|f| model.layout.factors[f].name.clone()),
+            groups: if model.design.k == 0 { 0 } else { model.design.groups() },
+            theta_names: model.entries.iter().map(|e| e.name.clone()).collect(),
+            visited,
+            sweeps: state.sweeps,
+            stop_reason: self.found.reason.to_owned(),
+            newton_decrement: self.decrement,
+            hessian_min_eigenvalue: self.smallest,
+            status: self.status(model),
+        }
     }
 }

@@ -1,136 +1,220 @@
-//! Complete rows of a count model, in internal units.
+//! The rows of a generalised model: what is given, what is checked, what is kept.
 
-use crate::data::{Data, Factor, FixedColumn, RandomEffect};
-use crate::moments::Moments;
+use crate::data::{Data, Factor, FixedColumn};
+use crate::layout::{Layout, effect_value};
 use crate::record::RowCounts;
-use crate::{DropReason, Error};
-use std::borrow::Cow;
+use crate::screen::screen;
+use crate::units::UserUnits;
+use crate::{DropReason, Error, Matrix};
 
-/// A count model: log mean = offset + X b + Z u, u as in [`Data`] with sigma 1.
+/// A generalised model: log mean = offset + X b + Z u, u as in [`Data`] with
+/// sigma 1; the response follows a [`Family`](crate::Family).
 #[derive(Debug, Clone)]
-pub struct CountData<'a> {
-    /// Counts, at least 0.
-    pub counts: &'a [f64],
+pub struct GeneralisedData<'a> {
+    /// Counts or amounts, at least 0.
+    pub response: &'a [f64],
     /// Known part of the log mean (log of an area counted).
     pub offset: Option<&'a [f64]>,
+    /// Prior weights: multiples of a row's log-likelihood (frequencies).
+    pub weights: Option<&'a [f64]>,
     /// Fixed columns; include an intercept.
     pub fixed: Vec<FixedColumn<'a>>,
-    /// Grouping factors, at least one.
+    /// Grouping factors; none for a generalised linear model.
     pub factors: Vec<Factor<'a>>,
 }
 
-/// Owned columns of the complete rows.
-pub(crate) struct Rows {
-    pub counts: Vec<f64>,
-    pub offset: Vec<f64>,
-    /// Centred and scaled fixed columns.
-    pub columns: Vec<Vec<f64>>,
-    pub codes: Vec<Vec<u32>>,
-    /// Values of each effect, by factor.
-    pub effects: Vec<Vec<Vec<f64>>>,
+impl<'a> GeneralisedData<'a> {
+    /// A model of `response` without columns or factors.
+    pub fn new(response: &'a [f64]) -> Self {
+        GeneralisedData {
+            response,
+            offset: None,
+            weights: None,
+            fixed: Vec::new(),
+            factors: Vec::new(),
+        }
+    }
+
+    /// Sets the known part of the log mean.
+    #[must_use]
+    pub fn offset(mut self, offset: &'a [f64]) -> Self {
+        self.offset = Some(offset);
+        self
+    }
+
+    /// Sets prior weights.
+    #[must_use]
+    pub fn weights(mut self, weights: &'a [f64]) -> Self {
+        self.weights = Some(weights);
+        self
+    }
+
+    /// Adds a column of ones named `intercept`.
+    #[must_use]
+    pub fn intercept(mut self) -> Self {
+        self.fixed.push(FixedColumn::intercept(self.response.len()));
+        self
+    }
+
+    /// Adds a fixed column.
+    #[must_use]
+    pub fn column(mut self, column: FixedColumn<'a>) -> Self {
+        self.fixed.push(column);
+        self
+    }
+
+    /// Adds a grouping factor.
+    #[must_use]
+    pub fn factor(mut self, factor: Factor<'a>) -> Self {
+        self.factors.push(factor);
+        self
+    }
+}
+
+/// Names and units of a checked model, and which rows it uses.
+pub(crate) struct Checked {
+    pub layout: Layout,
+    pub units: UserUnits,
     pub tally: RowCounts,
-    /// Moments of the unweighted counts: layout, column checks, levels seen.
-    pub checked: Moments,
+    /// Used rows, ascending.
+    pub kept: Vec<usize>,
 }
 
-impl Rows {
-    pub fn new(data: &CountData<'_>) -> Result<Rows, Error> {
-        let n = data.counts.len();
-        let checked = Moments::accumulate(&Data {
-            fixed: data.fixed.clone(),
-            factors: data.factors.clone(),
-            ..Data::new(data.counts)
-        })?;
-        if data.factors.is_empty() {
-            return Err(Error::Unknown { what: "grouping factor".into() });
+/// Checks lengths, values, level codes, names and units.
+pub(crate) fn check(data: &GeneralisedData<'_>, whole: bool) -> Result<Checked, Error> {
+    let shape = Data {
+        fixed: data.fixed.clone(),
+        factors: data.factors.clone(),
+        ..Data::new(data.response)
+    };
+    let layout = Layout::of(&shape)?;
+    check_lengths(data)?;
+    let n = data.response.len();
+    let mut tally = RowCounts { read: n as u64, ..RowCounts::default() };
+    let mut kept = Vec::with_capacity(n);
+    let mut seen: Vec<Vec<bool>> = layout.factors.iter().map(|f| vec![false; f.levels]).collect();
+    for row in 0..n {
+        check_row(data, row, whole)?;
+        if let Some(reason) = drop_reason(data, row) {
+            tally.drop_row(reason, 1);
+            continue;
         }
-        if let Some(offset) = data.offset.filter(|o| o.len() != n) {
-            return Err(Error::LengthMismatch {
-                what: "offset".into(),
-                expected: n,
-                found: offset.len(),
-            });
+        for (seen, factor) in seen.iter_mut().zip(&data.factors) {
+            seen[factor.codes[row] as usize] = true;
         }
-        if let Some(row) = data.counts.iter().position(|y| *y < 0.0) {
-            return Err(Error::BadCount { row, value: data.counts[row] });
-        }
-        let mut tally = RowCounts { read: n as u64, ..RowCounts::default() };
-        let mut keep = Vec::with_capacity(n);
-        for i in 0..n {
-            match drop_reason(data, i) {
-                Some(reason) => tally.drop_row(reason, 1),
-                None => keep.push(i),
-            }
-        }
-        tally.used = keep.len() as u64;
-        let take = |v: &[f64]| keep.iter().map(|i| v[*i]).collect::<Vec<f64>>();
-        let effect = |e: &RandomEffect<'_>| match e {
-            RandomEffect::Intercept => vec![1.0; keep.len()],
-            RandomEffect::Slope { values, .. } => take(values),
-        };
-        Ok(Rows {
-            counts: take(data.counts),
-            offset: data.offset.map_or_else(|| vec![0.0; keep.len()], take),
-            columns: data
-                .fixed
-                .iter()
-                .map(|c| keep.iter().map(|i| (c.values[*i] - c.centre) / c.scale).collect())
-                .collect(),
-            codes: data
-                .factors
-                .iter()
-                .map(|f| keep.iter().map(|i| f.codes[*i]).collect())
-                .collect(),
-            effects: data.factors.iter().map(|f| f.effects.iter().map(effect).collect()).collect(),
-            tally,
-            checked,
-        })
+        kept.push(row);
     }
-
-    /// A weighted linear model of `response` on these rows, with or without
-    /// the fixed columns.
-    pub fn linear<'r>(
-        &'r self,
-        response: &'r [f64],
-        weights: &'r [f64],
-        with_fixed: bool,
-    ) -> Data<'r> {
-        let layout = &self.checked.layout;
-        let mut data = Data::new(response).weights(weights);
-        if with_fixed {
-            for (units, column) in layout.fixed.iter().zip(&self.columns) {
-                let values: Cow<'_, [f64]> = Cow::Borrowed(column);
-                data = data.column(FixedColumn::new(units.name.clone(), values));
-            }
-        }
-        for (f, shape) in layout.factors.iter().enumerate() {
-            let effects = shape
-                .effects
-                .iter()
-                .zip(&self.effects[f])
-                .map(|(name, values)| RandomEffect::Slope { name: name.clone(), values })
-                .collect();
-            data = data.factor(Factor {
-                name: shape.name.clone(),
-                codes: &self.codes[f],
-                levels: shape.levels,
-                effects,
-                covariance: shape.covariance,
-            });
-        }
-        data
+    tally.used = kept.len() as u64;
+    if kept.is_empty() {
+        return Err(Error::NoRows { read: tally.read, dropped: tally.dropped_total() });
     }
+    for (seen, shape) in seen.iter().zip(&layout.factors) {
+        let observed = seen.iter().filter(|s| **s).count();
+        if observed < 2 {
+            return Err(Error::TooFewLevels { factor: shape.name.clone(), observed });
+        }
+    }
+    if kept.iter().all(|i| data.response[*i] == 0.0) {
+        return Err(Error::NoResidualVariation);
+    }
+    if layout.p() == 0 || kept.len() <= layout.p() {
+        return Err(Error::TooFewRows { rows: tally.used, columns: layout.p() });
+    }
+    check_columns(data, &layout, &kept)?;
+    let ones: Vec<bool> =
+        data.fixed.iter().map(|c| kept.iter().all(|i| c.values[*i] == 1.0)).collect();
+    let units = UserUnits::new(&layout, &ones)?;
+    Ok(Checked { layout, units, tally, kept })
 }
 
-fn drop_reason(data: &CountData<'_>, i: usize) -> Option<DropReason> {
-    if !data.counts[i].is_finite() {
+fn check_lengths(data: &GeneralisedData<'_>) -> Result<(), Error> {
+    let expected = data.response.len();
+    let check = |what: &str, found: usize| {
+        if found == expected {
+            Ok(())
+        } else {
+            Err(Error::LengthMismatch { what: what.to_owned(), expected, found })
+        }
+    };
+    if let Some(offset) = data.offset {
+        check("offset", offset.len())?;
+    }
+    if let Some(weights) = data.weights {
+        check("weights", weights.len())?;
+    }
+    for column in &data.fixed {
+        check(&column.name, column.values.len())?;
+    }
+    for factor in &data.factors {
+        check(&factor.name, factor.codes.len())?;
+        for effect in &factor.effects {
+            if let crate::RandomEffect::Slope { name, values } = effect {
+                check(name, values.len())?;
+            }
+        }
+    }
+    Ok(())
+}
+
+fn check_row(data: &GeneralisedData<'_>, row: usize, whole: bool) -> Result<(), Error> {
+    let y = data.response[row];
+    if y.is_finite() && (y < 0.0 || (whole && y.fract() != 0.0)) {
+        return Err(Error::BadCount { row, value: y });
+    }
+    if let Some(w) = data.weights.map(|w| w[row]).filter(|w| !(*w >= 0.0 && w.is_finite())) {
+        return Err(Error::BadWeight { row, value: w });
+    }
+    for factor in &data.factors {
+        let code = factor.codes[row];
+        if code as usize >= factor.levels {
+            return Err(Error::LevelOutOfRange {
+                factor: factor.name.clone(),
+                row,
+                code,
+                levels: factor.levels,
+            });
+        }
+    }
+    Ok(())
+}
+
+fn drop_reason(data: &GeneralisedData<'_>, row: usize) -> Option<DropReason> {
+    if !data.response[row].is_finite() {
         return Some(DropReason::Response);
     }
-    let offset = data.offset.map_or(0.0, |o| o[i]);
-    if !offset.is_finite() || data.fixed.iter().any(|c| !c.values[i].is_finite()) {
+    let offset = data.offset.map_or(0.0, |o| o[row]);
+    if !offset.is_finite() || data.fixed.iter().any(|c| !c.values[row].is_finite()) {
         return Some(DropReason::FixedColumn);
     }
-    let finite = |e: &RandomEffect<'_>| crate::layout::effect_value(e, i).is_finite();
-    let slopes = data.factors.iter().flat_map(|f| &f.effects).all(finite);
-    (!slopes).then_some(DropReason::SlopeColumn)
+    let mut effects = data.factors.iter().flat_map(|f| &f.effects);
+    if !effects.all(|e| effect_value(e, row).is_finite()) {
+        return Some(DropReason::SlopeColumn);
+    }
+    (data.weights.is_some_and(|w| w[row] == 0.0)).then_some(DropReason::ZeroWeight)
+}
+
+/// Pivot, relative to its own sum of squares, under which a column depends on
+/// earlier ones: as in the linear model.
+const PIVOT: f64 = 1e-10;
+
+fn check_columns(data: &GeneralisedData<'_>, layout: &Layout, kept: &[usize]) -> Result<(), Error> {
+    let p = layout.p();
+    let mut gram = Matrix::zeros(p, p);
+    let mut line = vec![0.0; p];
+    for i in kept {
+        for ((x, column), units) in line.iter_mut().zip(&data.fixed).zip(&layout.fixed) {
+            *x = (column.values[*i] - units.centre) / units.scale;
+        }
+        for a in 0..p {
+            for b in 0..=a {
+                gram[(a, b)] += line[a] * line[b];
+            }
+        }
+    }
+    let screened = screen(&gram, PIVOT);
+    if screened.dropped.is_empty() {
+        return Ok(());
+    }
+    let names = screened.dropped.iter().map(|j| layout.fixed[*j].name.clone());
+    Err(Error::DependentColumns { columns: names.collect() })
 }

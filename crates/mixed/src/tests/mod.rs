@@ -2,4 +2,7 @@
 
 mod design;
 mod draws;
+mod exact;
+mod generalised;
+mod influence;
 mod twin;

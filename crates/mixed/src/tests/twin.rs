@@ -12,11 +12,9 @@ use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
 
-/// log|V| + log|X'V^-1X| (REML) + d (1 + log(2 pi r'V^-1r / d)) with
-/// V = W^-1 + Z Lambda Lambda'Z' (e.g. Searle, Casella, McCulloch 1992, 6.6).
-fn dense_criterion(design: &Design, criterion: Criterion) -> f64 {
+/// V = W^-1 + Z Lambda Lambda'Z'.
+pub fn dense_covariance(design: &Design) -> Mat<f64> {
     let n = design.y.len();
-    let p = design.x.len();
     let mut v = Mat::<f64>::zeros(n, n);
     let mut at = 0;
     for (f, (_, effects, correlated)) in design.plan.factors.iter().enumerate() {
@@ -45,6 +43,15 @@ fn dense_criterion(design: &Design, criterion: Criterion) -> f64 {
     for i in 0..n {
         v[(i, i)] += 1.0 / design.w[i];
     }
+    v
+}
+
+/// log|V| + log|X'V^-1X| (REML) + d (1 + log(2 pi r'V^-1r / d)) with
+/// V = W^-1 + Z Lambda Lambda'Z' (e.g. Searle, Casella, McCulloch 1992, 6.6).
+pub fn dense_criterion(design: &Design, criterion: Criterion) -> f64 {
+    let n = design.y.len();
+    let p = design.x.len();
+    let v = dense_covariance(design);
     let x = Mat::from_fn(n, p, |i, j| design.x[j][i]);
     let y = Mat::from_fn(n, 1, |i, _| design.y[i]);
     let vl = v.llt(Side::Lower).unwrap();
@@ -64,7 +71,7 @@ fn dense_criterion(design: &Design, criterion: Criterion) -> f64 {
     value + d * (1.0 + (2.0 * std::f64::consts::PI * q / d).ln())
 }
 
-fn plan() -> impl Strategy<Value = Plan> {
+pub fn plan() -> impl Strategy<Value = Plan> {
     let factor = (2_usize..7, 1_usize..3, any::<bool>());
     (
         any::<u64>(),
@@ -166,7 +173,7 @@ proptest! {
 }
 
 /// A fit held at the design's own theta.
-fn fitted_at(design: &Design) -> crate::Fit {
+pub fn fitted_at(design: &Design) -> crate::Fit {
     let settings = Settings::default();
     let moments = Moments::accumulate(&design.data()).unwrap();
     let system = System::new(&moments, &settings, true).unwrap();

@@ -1,6 +1,8 @@
 //! Reads the reference tables and builds fits from them.
 #![allow(dead_code, clippy::unwrap_used, clippy::panic)]
 
+pub mod generalised;
+
 use mixed::{Covariance, Data, Factor, FixedColumn, RandomEffect};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -43,15 +45,16 @@ pub struct Values(BTreeMap<(String, String), f64>);
 
 impl Values {
     pub fn read(case: &str) -> Values {
-        let text = std::fs::read_to_string(folder().join("values.csv")).unwrap();
+        let read = |name: &str| std::fs::read_to_string(folder().join(name)).unwrap();
+        let texts = [read("values.csv"), read("inference.csv")];
         let mut map = BTreeMap::new();
-        for line in text.lines().skip(1) {
+        for line in texts.iter().flat_map(|t| t.lines().skip(1)) {
             let cells: Vec<&str> = line.split(',').collect();
             if cells[0] == case {
-                map.insert(
-                    (cells[1].to_owned(), cells[2].to_owned()),
-                    cells[3].trim().parse().unwrap(),
-                );
+                // What R leaves open is no number here.
+                let value = cells[3].trim();
+                let value = if value == "NA" { f64::NAN } else { value.parse().unwrap() };
+                map.insert((cells[1].to_owned(), cells[2].to_owned()), value);
             }
         }
         Values(map)
