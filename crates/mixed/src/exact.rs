@@ -28,7 +28,7 @@ const EXACT_SHARE: f64 = 1e-28;
 
 /// [`Moments`] whose cross-products with the fixed columns and the response
 /// are kept in extended precision (two numbers each), and are made orthogonal
-/// in it before they are rounded. About five times the cost of plain moments.
+/// in it before they are rounded. About seven times the time of plain moments.
 #[derive(Debug, Clone)]
 pub struct ExactMoments {
     /// Counts and sums without fixed columns; its layout holds the origins.

@@ -148,12 +148,16 @@ impl StreamModel {
     }
 }
 
-/// Columns of one batch, borrowed where they hold no null.
+/// Values of a column, borrowed where it holds no null.
+type Reals<'a> = Cow<'a, [f64]>;
+
+/// Columns of one batch.
 struct Chunk<'a> {
-    response: Cow<'a, [f64]>,
-    weights: Option<Cow<'a, [f64]>>,
-    fixed: Vec<Cow<'a, [f64]>>,
-    factors: Vec<(&'a [u32], Vec<Cow<'a, [f64]>>)>,
+    response: Reals<'a>,
+    weights: Option<Reals<'a>>,
+    fixed: Vec<Reals<'a>>,
+    /// Codes and slopes of each factor.
+    factors: Vec<(&'a [u32], Vec<Reals<'a>>)>,
     ones: Vec<f64>,
 }
 
@@ -212,7 +216,7 @@ fn column<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a ArrayRef, Stream
 }
 
 /// Values of a float column; a null becomes NaN, which the engine sets aside and counts.
-fn reals<'a>(batch: &'a RecordBatch, name: &str) -> Result<Cow<'a, [f64]>, StreamError> {
+fn reals<'a>(batch: &'a RecordBatch, name: &str) -> Result<Reals<'a>, StreamError> {
     let array = column(batch, name)?
         .as_primitive_opt::<Float64Type>()
         .ok_or_else(|| StreamError::WrongType { name: name.to_owned(), need: "float64" })?;
