@@ -15,8 +15,8 @@ use jiff::civil::Date;
 use model::{Exploration, Grid, Optima, RegionFit, TurningPointSet};
 use records::{Book, Practice};
 
-/// Advised intensities are rounded to this when it costs next to nothing, fraction.
-const ROUNDING: f64 = 0.05;
+/// Advised intensities are rounded to this many steps of the canopy, 5 % each, when it costs next to nothing.
+const ROUND_STEPS: f64 = 20.0;
 
 /// Everything a decision rests on.
 pub struct Evidences<'a> {
@@ -79,7 +79,7 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
 /// The highest expected net return, at a round intensity where that loses next to nothing.
 fn rounded(explored: &Exploration, loss: f64) -> model::Practice {
     let best = explored.best;
-    let round = (best.intensity / ROUNDING).round() * ROUNDING;
+    let round = (best.intensity * ROUND_STEPS).round() / ROUND_STEPS;
     match (explored.net_of(round), explored.best_lead(round)) {
         (Some(net), Some(lead_days)) if explored.best_net() - net <= loss / 4.0 => {
             model::Practice { intensity: round, lead_days }
