@@ -2,8 +2,9 @@
 
 mod covariates;
 mod habit;
+mod history;
 
-use crate::curve::{self, LeadDegree, SHAPE_NAMES, SHAPES};
+use crate::curve::{self, IntensityShape, Knots, LeadDegree, SHAPE_NAMES, SHAPES};
 use crate::table::{Labelled, TreeSeasons};
 use std::collections::BTreeSet;
 
@@ -28,6 +29,10 @@ pub enum Role {
     Basis,
     /// Between-tree part of routine intensity in a region (habit), by region code.
     Habit(u32),
+    /// How far the crop before lay from its expectation: alternate bearing, by region code.
+    EarlierCrop(u32),
+    /// Intensity of the season before: carry-over.
+    CarryOver,
 }
 
 /// A fixed column with the declared constants it is accumulated with.
@@ -67,6 +72,10 @@ pub struct Design {
     pub groups: Vec<Group>,
     /// Shape columns by position; empty where not part of the model.
     pub shapes: [Vec<f64>; SHAPES],
+    /// Family of the intensity curve.
+    pub family: IntensityShape,
+    /// Where the curve bends.
+    pub knots: Knots,
     /// How the lead enters.
     pub lead_degree: LeadDegree,
     /// Logarithm of density against its mean, per row; empty when it does not vary.
@@ -89,9 +98,13 @@ pub enum RegionCurves {
 impl Design {
     /// Builds the columns for rows that carry a yield and are not young.
     #[must_use]
-    pub fn new(table: &TreeSeasons, curves: RegionCurves) -> Self {
+    pub fn new(
+        table: &TreeSeasons,
+        curves: RegionCurves,
+        (family, knots): (IntensityShape, Knots),
+    ) -> Self {
         let lead_degree = lead_degree(table);
-        let shapes = shape_columns(table, lead_degree);
+        let shapes = shape_columns(table, lead_degree, family, knots);
         let mut design = Self {
             columns: vec![Column {
                 name: "intercept".to_owned(),
@@ -102,6 +115,8 @@ impl Design {
             }],
             groups: Vec::new(),
             shapes,
+            family,
+            knots,
             lead_degree,
             log_density: Vec::new(),
             habit: Vec::new(),
@@ -127,7 +142,7 @@ impl Design {
         }));
     }
 
-    fn push(&mut self, name: String, values: Vec<f64>, role: Role) {
+    pub(crate) fn push(&mut self, name: String, values: Vec<f64>, role: Role) {
         self.push_scaled(name, values, role, 0.0, 1.0);
     }
 
@@ -137,12 +152,12 @@ impl Design {
 
     fn add_shapes(&mut self, table: &TreeSeasons, curves: RegionCurves) {
         let regions = table.region.len();
-        let lead_degree = self.lead_degree;
-        for shape in (0..SHAPES).filter(|&shape| lead_degree.includes(shape)) {
+        let (family, lead_degree) = (self.family, self.lead_degree);
+        for shape in (0..SHAPES).filter(|&shape| lead_degree.includes(family, shape)) {
             let values = self.shapes[shape].clone();
             let name = SHAPE_NAMES[shape];
             // Only intensity itself gets separate curves: timing needs the regions together.
-            if curves == RegionCurves::Separate && shape < 2 && regions > 1 {
+            if curves == RegionCurves::Separate && family.main().contains(&shape) && regions > 1 {
                 for (code, label) in (0_u32..).zip(&table.region.labels) {
                     let own = mask(&values, &table.region, code);
                     self.push(format!("{name} in {label}"), own, Role::RegionShape(shape, code));
@@ -195,7 +210,13 @@ impl Design {
                 name: "region".to_owned(),
                 codes: table.region.codes.clone(),
                 labels: table.region.labels.clone(),
-                slopes: (0..4).filter(|&shape| self.lead_degree.includes(shape)).collect(),
+                slopes: self
+                    .family
+                    .regional()
+                    .iter()
+                    .copied()
+                    .filter(|&shape| self.lead_degree.includes(self.family, shape))
+                    .collect(),
             });
         }
     }
@@ -236,12 +257,17 @@ fn lead_degree(table: &TreeSeasons) -> LeadDegree {
     }
 }
 
-fn shape_columns(table: &TreeSeasons, lead_degree: LeadDegree) -> [Vec<f64>; SHAPES] {
+fn shape_columns(
+    table: &TreeSeasons,
+    lead_degree: LeadDegree,
+    family: IntensityShape,
+    knots: Knots,
+) -> [Vec<f64>; SHAPES] {
     let mut columns: [Vec<f64>; SHAPES] = Default::default();
     for (&intensity, &lead) in table.intensity.iter().zip(&table.lead_days) {
         let lead = if lead_degree == LeadDegree::None { f64::NAN } else { lead };
-        for (shape, value) in curve::shapes(intensity, lead).into_iter().enumerate() {
-            if lead_degree.includes(shape) {
+        for (shape, value) in curve::shapes(intensity, lead, knots).into_iter().enumerate() {
+            if lead_degree.includes(family, shape) {
                 columns[shape].push(value);
             }
         }

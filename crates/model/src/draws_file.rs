@@ -1,7 +1,7 @@
 //! Posterior draws as an Arrow file: one column per parameter, meta columns first.
 
 use crate::yield_model::YieldModel;
-use arrow::array::{ArrayRef, Float64Array, RecordBatch, UInt32Array};
+use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray, UInt32Array};
 use arrow::datatypes::{DataType, Field, Schema};
 use arrow::ipc::writer::FileWriter;
 use std::fs::File;
@@ -22,19 +22,44 @@ pub enum DrawsFileError {
 }
 
 impl YieldModel {
-    /// Writes the posterior draws: column `.draw` (from 0), then theta, sigma, coefficients and the
-    /// regions' deviations, on the model's response scale; region levels carry the region id.
+    /// Writes the posterior draws: columns `.draw` (from 0) and `.shape` (family of the intensity
+    /// curve), then theta, sigma, coefficients and the regions' deviations, on the model's response
+    /// scale and null where a family does not have them; region levels carry the region id.
     ///
     /// # Errors
     /// When the file cannot be written.
     pub fn write_draws(&self, path: &Path) -> Result<(), DrawsFileError> {
-        let values = self.draws.values();
-        let mut fields = vec![Field::new(".draw", DataType::UInt32, false)];
-        let mut columns: Vec<ArrayRef> =
-            vec![Arc::new(UInt32Array::from_iter_values(0..self.draws.len() as u32))];
-        for (position, name) in self.draws.names().iter().enumerate() {
-            fields.push(Field::new(self.named_level(name), DataType::Float64, false));
-            columns.push(Arc::new(Float64Array::from(values.column(position))));
+        let total: usize = self.draws.iter().map(|(_, draws)| draws.len()).sum();
+        let mut names: Vec<String> = Vec::new();
+        for name in self.draws.iter().flat_map(|(_, draws)| draws.names()) {
+            if !names.contains(name) {
+                names.push(name.clone());
+            }
+        }
+        let mut fields = vec![
+            Field::new(".draw", DataType::UInt32, false),
+            Field::new(".shape", DataType::Utf8, false),
+        ];
+        let shapes = self
+            .draws
+            .iter()
+            .flat_map(|(family, draws)| std::iter::repeat_n(family.name(), draws.len()));
+        let mut columns: Vec<ArrayRef> = vec![
+            Arc::new(UInt32Array::from_iter_values(0..total as u32)),
+            Arc::new(StringArray::from_iter_values(shapes)),
+        ];
+        for name in &names {
+            let mut values: Vec<Option<f64>> = Vec::with_capacity(total);
+            for (_, draws) in &self.draws {
+                match draws.names().iter().position(|own| own == name) {
+                    Some(place) => {
+                        values.extend(draws.values().column(place).into_iter().map(Some))
+                    }
+                    None => values.extend(std::iter::repeat_n(None, draws.len())),
+                }
+            }
+            fields.push(Field::new(self.named_level(name), DataType::Float64, true));
+            columns.push(Arc::new(Float64Array::from(values)));
         }
         let schema = Arc::new(Schema::new(fields));
         let batch = RecordBatch::try_new(schema.clone(), columns)?;

@@ -15,6 +15,7 @@ mod table;
 mod yield_model;
 
 pub use challenger::{ChallengerScore, SeasonScore};
+pub use curve::{IntensityShape, Knots};
 pub use design::HabitStatus;
 pub use draws_file::DrawsFileError;
 pub use inversion::{TurningPointSet, invert};
@@ -25,4 +26,7 @@ pub use scale::Scale;
 pub use stream::{StreamError, StreamFactor, StreamModel, moments_of_batches, moments_of_parquet};
 pub use support::{Support, UNPRUNED_BELOW};
 pub use table::{Labelled, TableError, TreeSeasons};
-pub use yield_model::{RegionFit, RowUse, SeparateCurves, YieldError, YieldModel, YieldSettings};
+pub use yield_model::{
+    CarryOver, FoldKind, LackOfFit, PointCurves, RegionFit, RowUse, SeparateCurves, ShapeChoice,
+    ShapeScore, YieldError, YieldModel, YieldSettings,
+};

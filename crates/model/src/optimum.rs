@@ -304,7 +304,14 @@ fn around(values: &[f64], profile: &[f64], centre: f64, floor: f64) -> [f64; 2] 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::curve::{Knots, SHAPES};
     use crate::scale::Scale;
+
+    fn hump_and_tilt(values: [f64; 2]) -> [f64; SHAPES] {
+        let mut coefficients = [0.0; SHAPES];
+        coefficients[..2].copy_from_slice(&values);
+        coefficients
+    }
 
     /// trade.md E12b (handbook UF00080557): means 5.35, 6.675, 6.975 t at 0, 1.5, 3 (x100 kg);
     /// maximum at 2.68902, economic dose 2.34408 at price ratio 440/2800. One dose unit is taken
@@ -316,7 +323,8 @@ mod tests {
         RegionCurve {
             region: "rice".to_owned(),
             scale: Scale::Identity,
-            coefficients: vec![[p + q, p + 2.0 * q, 0.0, 0.0, 0.0, 0.0]; 3],
+            knots: Knots::default(),
+            coefficients: vec![hump_and_tilt([p + q, p + 2.0 * q]); 3],
             level: vec![5.35; 3],
             variance: vec![0.1; 3],
         }

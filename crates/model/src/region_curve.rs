@@ -1,6 +1,6 @@
 //! A region's pruning surface as independent posterior draws, in kilograms per tree.
 
-use crate::curve::{self, SHAPES};
+use crate::curve::{self, Knots, SHAPES};
 use crate::scale::Scale;
 
 /// Posterior draws of one region's expected yield as a function of intensity and lead.
@@ -10,7 +10,10 @@ pub struct RegionCurve {
     pub region: String,
     /// Scale on which the surface adds to the level.
     pub scale: Scale,
-    /// Surface coefficients of each draw, in shape order, at the region's mean planting density.
+    /// Where the knotted and plateau curves among the draws bend.
+    pub knots: Knots,
+    /// Surface coefficients of each draw, in shape order, at the region's mean planting density;
+    /// draws of different families are zero in one another's shapes.
     pub coefficients: Vec<[f64; SHAPES]>,
     /// Level of an unpruned average tree on the scale, one per draw.
     pub level: Vec<f64>,
@@ -27,12 +30,33 @@ impl RegionCurve {
 
     /// Expected yield, kg per tree, of each draw at an intensity (fraction) and lead (days).
     pub fn expected_kg(&self, intensity: f64, lead_days: f64) -> impl Iterator<Item = f64> + '_ {
+        let shapes = curve::shapes(intensity, lead_days, self.knots);
         self.coefficients.iter().zip(self.level.iter().zip(&self.variance)).map(
             move |(coefficients, (level, variance))| {
-                let mean = level + curve::value(coefficients, intensity, lead_days);
+                let mean = level + curve::combine(coefficients, &shapes);
                 self.scale.expected_kg(mean, *variance)
             },
         )
+    }
+}
+
+impl RegionCurve {
+    /// Adds the draws of another curve of the same region with the same knots.
+    pub(crate) fn append(&mut self, other: &Self) {
+        self.coefficients.extend_from_slice(&other.coefficients);
+        self.level.extend_from_slice(&other.level);
+        self.variance.extend_from_slice(&other.variance);
+    }
+
+    /// Share of draws whose curve is less steep at the higher of two intensities.
+    #[must_use]
+    pub fn p_bends_down(&self, [low, high]: [f64; 2], lead_days: f64) -> f64 {
+        let at_low = curve::shape_slopes(low, lead_days, self.knots);
+        let at_high = curve::shape_slopes(high, lead_days, self.knots);
+        let down = self.coefficients.iter().filter(|coefficients| {
+            curve::combine(coefficients, &at_high) < curve::combine(coefficients, &at_low)
+        });
+        down.count() as f64 / self.draws().max(1) as f64
     }
 }
 

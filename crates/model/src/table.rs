@@ -94,6 +94,10 @@ pub struct TreeSeasons {
     pub trees_per_ha: Vec<f64>,
     /// Variety; empty when unknown.
     pub variety: Labelled,
+    /// Trunk girth, cm; NaN when unknown.
+    pub girth_cm: Vec<f64>,
+    /// Intensity of the same tree in the season before; NaN when that season is not recorded.
+    pub previous_intensity: Vec<f64>,
     /// Whether the tree is in a randomised trial.
     pub in_trial: Vec<bool>,
     /// Whether the tree is under the training age.
@@ -122,6 +126,8 @@ impl TreeSeasons {
             age_years: floats(batch, ts::AGE_YEARS)?,
             trees_per_ha: floats(batch, ts::TREES_PER_HA)?,
             variety: labelled(batch, ts::VARIETY)?,
+            girth_cm: floats(batch, ts::GIRTH_CM)?,
+            previous_intensity: floats(batch, ts::PREVIOUS_INTENSITY)?,
             in_trial: labelled(batch, ts::EVIDENCE)?.is_label("trial"),
             young: column::<BooleanArray>(batch, ts::YOUNG, "true or false")?
                 .iter()
@@ -163,6 +169,8 @@ impl TreeSeasons {
             age_years: pick(&self.age_years),
             trees_per_ha: pick(&self.trees_per_ha),
             variety: relabel(&self.variety),
+            girth_cm: pick(&self.girth_cm),
+            previous_intensity: pick(&self.previous_intensity),
             in_trial: flags(&self.in_trial),
             young: flags(&self.young),
         }

@@ -1,27 +1,38 @@
 //! The yield response: rows in, one posterior surface per region out.
 
+mod carry_over;
+mod lack_of_fit;
+mod left_out;
+mod point_curves;
 mod pooled;
 mod rows;
 mod scale_choice;
 mod separate;
+mod shape_choice;
 
-use crate::design::{Design, HabitStatus, RegionCurves};
+use crate::curve::{IntensityShape, Knots};
+use crate::design::{Design, HabitStatus, RegionCurves, Role};
 use crate::inversion::TurningPointSet;
 use crate::observed::ObservedClass;
 use crate::region_curve::RegionCurve;
 use crate::scale::Scale;
 use crate::support::Support;
 use crate::table::TreeSeasons;
-use mixed::{Draws, Fit, Posterior};
+use mixed::{Draws, Fit, Posterior, Settings};
 use records::ResponseScale;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
+pub(crate) use left_out::Folds;
 pub(crate) use rows::usable;
-pub(crate) use scale_choice::{data, identify};
 
+pub use carry_over::CarryOver;
+pub use lack_of_fit::LackOfFit;
+pub use left_out::FoldKind;
+pub use point_curves::PointCurves;
 pub use rows::RowUse;
 pub use separate::SeparateCurves;
+pub use shape_choice::{ShapeChoice, ShapeScore};
 
 /// Prior scale of region spreads and of the other spreads, relative to the residual: half-normal.
 const REGION_PRIOR_SCALE: f64 = 1.0;
@@ -70,20 +81,33 @@ pub struct YieldModel {
     pub scale: Scale,
     /// Log-likelihood by scale, where a choice was made.
     pub scale_evidence: Vec<(Scale, f64)>,
+    /// Families of the intensity curve and their shares of the draws.
+    pub shapes: ShapeChoice,
     /// Terms left out of the model and why.
     pub left_out: Vec<String>,
-    /// REML fit with partially pooled regions.
+    /// REML fit with partially pooled regions, of the leading family.
     pub fit: Fit,
-    /// Posterior over the variance parameters.
+    /// Posterior over the variance parameters, of the leading family.
     pub posterior: Posterior,
-    /// Independent draws.
-    pub draws: Draws,
+    /// Independent draws by family, simplest first.
+    pub draws: Vec<(IntensityShape, Draws)>,
     /// One entry per region with rows, sorted by id.
     pub regions: Vec<RegionFit>,
     /// Companion fit in which each region's curve rests on its own records.
     pub separate: Option<SeparateCurves>,
     /// Joint test, region by region, that habit and cause have the same slope.
     pub habit_tests: Vec<(String, mixed::JointTest)>,
+    /// Effect of the earlier crop by region, on the model's scale per unit of its deviation.
+    pub alternation: Vec<(String, mixed::Contrast)>,
+    /// Point estimates of the regions' curves with and without the earlier crop, where it is part
+    /// of the model.
+    pub crop_sensitivity: Option<[PointCurves; 2]>,
+    /// Effect of last season's intensity; `None` when the records cannot show it.
+    pub carry_over: Option<CarryOver>,
+    /// Test of the curve against free class means; `None` when there are too few classes.
+    pub lack_of_fit: Option<LackOfFit>,
+    /// Predictions of left-out rows, averaged over families, on the model's scale.
+    pub(crate) unseen: Option<(Folds, Vec<f64>)>,
 }
 
 /// A region in the yield model.
@@ -114,16 +138,12 @@ pub struct RegionFit {
 }
 
 impl RegionFit {
-    /// Posterior probability that the curve bends down, at the middle of the tested leads.
+    /// Posterior probability that the curve bends down between the ends of the tested
+    /// intensities, at the middle of the tested leads.
     #[must_use]
     pub fn p_bends_down(&self) -> f64 {
-        let lead = self.middle_lead();
-        let down = self
-            .curve
-            .coefficients
-            .iter()
-            .filter(|coefficients| crate::curve::curvature(coefficients, lead) < 0.0);
-        down.count() as f64 / self.curve.draws().max(1) as f64
+        let tested = self.support.as_ref().map_or([0.0, 1.0], |support| support.intensity);
+        self.curve.p_bends_down(tested, self.middle_lead())
     }
 
     /// Middle of the tested leads, or the one lead when timing is not modelled.
@@ -142,22 +162,80 @@ impl YieldModel {
     /// [`YieldError`] when no row can be used or the engine cannot fit the rows.
     pub fn fit(table: &TreeSeasons, settings: &YieldSettings) -> Result<Self, YieldError> {
         let (table, rows) = rows::usable(table)?;
-        let mut design = Design::new(&table, RegionCurves::PartialPooling);
-        scale_choice::identify(&table, &mut design)?;
-        let choice = scale_choice::choose(&table, &design, settings.scale)?;
-        let pooled = pooled::fit(&table, &design, choice.scale, settings)?;
-        let separate = separate::fit(&table, choice.scale).ok();
+        let plain = Maker { table: &table, deviations: None };
+        let first = plain.design(IntensityShape::Quadratic, Knots::default())?;
+        let choice = scale_choice::choose(&table, &first, settings.scale)?;
+        let scale = choice.scale;
+        let response: Vec<f64> = table.yield_kg.iter().map(|&kg| scale.forward(kg)).collect();
+        let first_fit = mixed::fit(&scale_choice::data(&first, &response), &Settings::default())?;
+        let deviations = left_out::deviations(&table, &first, &response, &first_fit)?;
+        let nuisance = pooled::Nuisance::of(&table, &first, &first_fit)?;
+        let adjusted: Vec<f64> = (0..table.len())
+            .map(|row| response[row] - nuisance.fixed[row] - nuisance.random[row])
+            .collect();
+
+        let maker = Maker { table: &table, deviations: Some(&deviations) };
+        let chosen = shape_choice::choose(
+            &table,
+            &response,
+            &adjusted,
+            &|family, knots| maker.design(family, knots),
+            settings.seed,
+        )?;
+        let leading = (chosen.choice.leading(), chosen.choice.knots);
+        let design = maker.design(leading.0, leading.1)?;
+        let mut parts = Vec::new();
+        for (family, count) in shares(&chosen.choice, settings.draws) {
+            let own = if family == leading.0 {
+                design.clone()
+            } else {
+                maker.design(family, leading.1)?
+            };
+            // Every family has its own stream of draws.
+            let stream = (count, settings.seed.wrapping_add(family as u64));
+            parts.push((family, pooled::fit(&table, &own, scale, &response, stream)?));
+        }
+        let place = parts.iter().position(|(family, _)| *family == leading.0).unwrap_or(0);
+        let (_, lead) = parts.remove(place);
+        let mut regions = lead.regions;
+        for (_, part) in &parts {
+            for (region, other) in regions.iter_mut().zip(&part.regions) {
+                region.curve.append(&other.curve);
+            }
+        }
+        let mut draws: Vec<(IntensityShape, Draws)> =
+            parts.into_iter().map(|(family, part)| (family, part.draws)).collect();
+        draws.push((leading.0, lead.draws));
+        draws.sort_by_key(|(family, _)| *family);
+
+        let alternation = alternation(&table, &design, &lead.fit, settings.level)?;
+        let crop_sensitivity = if alternation.is_empty() {
+            None
+        } else {
+            let without = plain.design(leading.0, leading.1)?;
+            let other = mixed::fit(&scale_choice::data(&without, &response), &Settings::default())?;
+            Some([
+                PointCurves::of(&table, &design, &lead.fit)?,
+                PointCurves::of(&table, &without, &other)?,
+            ])
+        };
         Ok(Self {
             rows,
-            scale: choice.scale,
+            scale,
             scale_evidence: choice.evidence,
+            shapes: chosen.choice,
+            carry_over: CarryOver::fit(&table, &design, &response, settings.level)?,
+            lack_of_fit: LackOfFit::test(&table, &design, &response)?,
             left_out: design.left_out,
-            fit: pooled.fit,
-            posterior: pooled.posterior,
-            draws: pooled.draws,
-            regions: pooled.regions,
-            separate,
-            habit_tests: pooled.habit_tests,
+            fit: lead.fit,
+            posterior: lead.posterior,
+            draws,
+            regions,
+            separate: separate::fit(&table, scale).ok(),
+            habit_tests: lead.habit_tests,
+            alternation,
+            crop_sensitivity,
+            unseen: chosen.predicted,
         })
     }
 
@@ -165,5 +243,83 @@ impl YieldModel {
     #[must_use]
     pub fn turning_point(&self, region: &RegionFit, level: f64) -> Option<TurningPointSet> {
         self.separate.as_ref()?.turning_point(&region.region, region.middle_lead(), level)
+    }
+}
+
+/// Makes the columns of a family for the rows of a table.
+struct Maker<'a> {
+    table: &'a TreeSeasons,
+    /// Deviations of the response from all but the tree's own level; `None` leaves the earlier
+    /// crop out.
+    deviations: Option<&'a [f64]>,
+}
+
+impl Maker<'_> {
+    fn design(&self, family: IntensityShape, knots: Knots) -> Result<Design, YieldError> {
+        let mut design = Design::new(self.table, RegionCurves::PartialPooling, (family, knots));
+        if let Some(deviations) = self.deviations {
+            design.add_earlier_crop(self.table, deviations);
+        }
+        scale_choice::identify(self.table, &mut design)?;
+        Ok(design)
+    }
+}
+
+/// Posterior draws of each family: its share of all, the leading one taking what rounding leaves.
+fn shares(choice: &ShapeChoice, draws: usize) -> Vec<(IntensityShape, usize)> {
+    let leading = choice.leading();
+    let mut counts: Vec<(IntensityShape, usize)> = choice
+        .scores
+        .iter()
+        .map(|score| (score.shape, (score.weight * draws as f64).floor() as usize))
+        .collect();
+    let given: usize = counts.iter().map(|(_, count)| count).sum();
+    for (family, count) in &mut counts {
+        if *family == leading {
+            *count += draws - given;
+        }
+    }
+    counts.retain(|(_, count)| *count > 0);
+    counts
+}
+
+/// Effect of the earlier crop in each region that has it.
+fn alternation(
+    table: &TreeSeasons,
+    design: &Design,
+    fit: &Fit,
+    level: f64,
+) -> Result<Vec<(String, mixed::Contrast)>, YieldError> {
+    let mut effects = Vec::new();
+    for (place, column) in design.columns.iter().enumerate() {
+        if let Role::EarlierCrop(code) = column.role {
+            let unit: Vec<f64> =
+                (0..design.columns.len()).map(|k| f64::from(u8::from(k == place))).collect();
+            let region = table.region.labels.get(code as usize).cloned().unwrap_or_default();
+            effects.push((region, fit.contrast(&unit, level)?));
+        }
+    }
+    Ok(effects)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shares_add_up_and_losers_get_none() {
+        let score = |shape, weight| ShapeScore { shape, rmse: None, weight };
+        let choice = ShapeChoice {
+            knots: Knots::default(),
+            folds: None,
+            scores: vec![
+                score(IntensityShape::Quadratic, 0.333),
+                score(IntensityShape::Knotted, 0.667),
+                score(IntensityShape::Plateau, 0.0),
+            ],
+        };
+        let counts = shares(&choice, 1000);
+        assert_eq!(counts, [(IntensityShape::Quadratic, 333), (IntensityShape::Knotted, 667)]);
+        assert_eq!(choice.leading(), IntensityShape::Knotted);
     }
 }

@@ -47,8 +47,7 @@ pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Advised, 
     stages.now(format!("fitting the yield response to {} tree-seasons", table.len()));
     let model = YieldModel::fit(&table, &settings).map_err(|error| from_yield(&error))?;
     stages.now("predicting left-out seasons, with a random forest beside the surface");
-    let challenger =
-        ChallengerScore::of(&table, model.scale, seed).map_err(|error| error.to_string());
+    let challenger = ChallengerScore::of(&table, &model, seed).map_err(|error| error.to_string());
     let mut regions = Vec::new();
     let mut pictures = Vec::new();
     for region in book.regions.keys() {

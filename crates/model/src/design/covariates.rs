@@ -7,11 +7,14 @@ use std::collections::BTreeSet;
 
 /// Age, years, around which log age is centred: a tree coming into full bearing.
 const REFERENCE_AGE: f64 = 10.0;
+/// Girth, cm, around which log girth is centred.
+const REFERENCE_GIRTH_CM: f64 = 80.0;
 /// Youngest age the logarithm is taken of, years.
 const LEAST_AGE: f64 = 0.5;
 
 pub(super) fn add(design: &mut Design, table: &TreeSeasons) {
     add_age(design, table);
+    add_girth(design, table);
     add_density(design, table);
     for (code, label) in (0_u32..).zip(&table.variety.labels).skip(1) {
         let name = if label.is_empty() {
@@ -46,13 +49,33 @@ fn add_age(design: &mut Design, table: &TreeSeasons) {
     }
 }
 
+/// Trunk girth is measured once and says how strong a tree is; too few girths say nothing.
+fn add_girth(design: &mut Design, table: &TreeSeasons) {
+    let known = table.girth_cm.iter().filter(|girth| **girth > 0.0).count();
+    if 2 * known < table.len() {
+        design.left_out.push(format!(
+            "no effect of girth: it is recorded for {known} of {} tree-seasons",
+            table.len()
+        ));
+        return;
+    }
+    let log: Vec<f64> = table
+        .girth_cm
+        .iter()
+        .map(|girth| if *girth > 0.0 { (girth / REFERENCE_GIRTH_CM).ln() } else { f64::NAN })
+        .collect();
+    if let Some(log) = filled(design, "girth", &log) {
+        design.push("log girth".to_owned(), log, Role::Nuisance);
+    }
+}
+
 fn add_density(design: &mut Design, table: &TreeSeasons) {
     let log: Vec<f64> = table.trees_per_ha.iter().map(|density| density.ln()).collect();
     let Some(log) = filled(design, "planting density", &log) else { return };
     let mean = log.iter().sum::<f64>() / log.len().max(1) as f64;
     let log: Vec<f64> = log.iter().map(|value| value - mean).collect();
     design.push("log density".to_owned(), log.clone(), Role::Nuisance);
-    for shape in [0, 1] {
+    for &shape in design.family.main() {
         let values = design.shapes[shape].iter().zip(&log).map(|(s, d)| s * d).collect();
         design.push(
             format!("{} x log density", SHAPE_NAMES[shape]),

@@ -31,7 +31,8 @@ pub enum HabitStatus {
 }
 
 struct TreeMeans {
-    sums: [f64; 2],
+    /// Sums of the family's main shapes, in its order.
+    sums: Vec<f64>,
     intensity: f64,
     intensity_sq: f64,
     seasons: f64,
@@ -63,13 +64,13 @@ fn routine_means(design: &Design, table: &TreeSeasons, region: u32) -> BTreeMap<
             continue;
         }
         let entry = means.entry(table.tree.codes[row]).or_insert(TreeMeans {
-            sums: [0.0; 2],
+            sums: vec![0.0; design.family.main().len()],
             intensity: 0.0,
             intensity_sq: 0.0,
             seasons: 0.0,
         });
-        for shape in [0, 1] {
-            entry.sums[shape] += design.shapes[shape][row];
+        for (sum, &shape) in entry.sums.iter_mut().zip(design.family.main()) {
+            *sum += design.shapes[shape][row];
         }
         entry.intensity += table.intensity[row];
         entry.intensity_sq += table.intensity[row].powi(2);
@@ -106,8 +107,8 @@ fn add_columns(
     means: &BTreeMap<u32, TreeMeans>,
 ) {
     let label = table.region.labels.get(region as usize).cloned().unwrap_or_default();
-    for shape in [0, 1] {
-        let tree_mean = |tree: &TreeMeans| tree.sums[shape] / tree.seasons;
+    for (place, &shape) in design.family.main().iter().enumerate() {
+        let tree_mean = |tree: &TreeMeans| tree.sums[place] / tree.seasons;
         let centre = means.values().map(tree_mean).sum::<f64>() / means.len() as f64;
         let values = (0..table.len())
             .map(|row| {

@@ -1,7 +1,7 @@
 //! The fit with partially pooled regions, its posterior, and each region's surface read off the draws.
 
 use super::scale_choice::data;
-use super::{OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit, YieldError, YieldSettings};
+use super::{OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit, YieldError};
 use crate::curve::{LeadDegree, REFERENCE_LEAD_DAYS, SHAPE_NAMES, SHAPES};
 use crate::design::{Design, HabitStatus, Role};
 use crate::observed::{Observation, classes};
@@ -27,16 +27,16 @@ pub(super) fn fit(
     table: &TreeSeasons,
     design: &Design,
     scale: Scale,
-    settings: &YieldSettings,
+    response: &[f64],
+    (count, seed): (usize, u64),
 ) -> Result<Pooled, YieldError> {
-    let response: Vec<f64> = table.yield_kg.iter().map(|&kg| scale.forward(kg)).collect();
-    let fit = mixed::fit(&data(design, &response), &Settings::default())?;
+    let fit = mixed::fit(&data(design, response), &Settings::default())?;
     let prior = prior(design);
     let posterior = fit.integrate(&prior, &IntegrationSettings::default())?;
     let together: Vec<&str> =
         design.groups.iter().filter(|g| !g.slopes.is_empty()).map(|g| g.name.as_str()).collect();
-    let draws = posterior.draws(settings.draws, settings.seed, &together)?;
-    let reader = Reader::new(table, design, scale, &fit, &draws, &response)?;
+    let draws = posterior.draws(count, seed, &together)?;
+    let reader = Reader::new(table, design, scale, &fit, &draws, response)?;
     let regions =
         (0..table.region.len()).map(|code| reader.region(code as u32)).collect::<Vec<_>>();
     let habit_tests = habit_tests(table, design, &fit)?;
@@ -90,6 +90,33 @@ pub(super) fn region_density(table: &TreeSeasons, design: &Design) -> Vec<f64> {
         .collect()
 }
 
+/// What a fit attributes to everything but pruning, per row.
+pub(super) struct Nuisance {
+    pub(super) fixed: Vec<f64>,
+    pub(super) random: Vec<f64>,
+}
+
+impl Nuisance {
+    pub(super) fn of(table: &TreeSeasons, design: &Design, fit: &Fit) -> Result<Self, YieldError> {
+        let mut fixed = vec![0.0; table.len()];
+        for (column, estimate) in design.columns.iter().zip(fit.estimates()) {
+            if !is_pruning(column.role) {
+                for (sum, value) in fixed.iter_mut().zip(&column.values) {
+                    *sum += estimate * value;
+                }
+            }
+        }
+        let mut random = vec![0.0; table.len()];
+        for group in design.groups.iter().filter(|group| group.slopes.is_empty()) {
+            let modes = fit.conditional_modes(&group.name)?.modes;
+            for (sum, &code) in random.iter_mut().zip(&group.codes) {
+                *sum += modes.row(code as usize).first().copied().unwrap_or(0.0);
+            }
+        }
+        Ok(Self { fixed, random })
+    }
+}
+
 /// Reads regions off the fit and its draws.
 struct Reader<'a> {
     table: &'a TreeSeasons,
@@ -117,21 +144,8 @@ impl<'a> Reader<'a> {
         response: &'a [f64],
     ) -> Result<Self, YieldError> {
         let estimates = fit.estimates();
-        let mut fixed_nuisance = vec![0.0; table.len()];
-        for (column, estimate) in design.columns.iter().zip(&estimates) {
-            if !is_pruning(column.role) {
-                for (sum, value) in fixed_nuisance.iter_mut().zip(&column.values) {
-                    *sum += estimate * value;
-                }
-            }
-        }
-        let mut random_nuisance = vec![0.0; table.len()];
-        for group in design.groups.iter().filter(|group| group.slopes.is_empty()) {
-            let modes = fit.conditional_modes(&group.name)?.modes;
-            for (sum, &code) in random_nuisance.iter_mut().zip(&group.codes) {
-                *sum += modes.row(code as usize).first().copied().unwrap_or(0.0);
-            }
-        }
+        let Nuisance { fixed: fixed_nuisance, random: random_nuisance } =
+            Nuisance::of(table, design, fit)?;
         let sigma = draws.sigma_column();
         let intercepts: Vec<usize> = design
             .groups
@@ -206,7 +220,7 @@ impl<'a> Reader<'a> {
             .columns
             .iter()
             .map(|column| {
-                if is_pruning(column.role) || column.role == Role::Basis {
+                if is_pruning(column.role) || is_passing(column.role) {
                     0.0
                 } else {
                     rows.iter().map(|&row| column.values[row]).sum::<f64>()
@@ -257,6 +271,7 @@ impl<'a> Reader<'a> {
         RegionCurve {
             region: self.table.region.labels.get(code as usize).cloned().unwrap_or_default(),
             scale: self.scale,
+            knots: self.design.knots,
             coefficients,
             level,
             variance: self.variance.iter().map(|variance| variance + extra).collect(),
@@ -291,6 +306,11 @@ fn position(draws: &Draws, name: &str) -> Option<usize> {
 
 fn is_pruning(role: Role) -> bool {
     matches!(role, Role::Shape(_) | Role::RegionShape(..) | Role::ShapeByDensity(_))
+}
+
+/// What the average tree of a coming season is not charged with.
+fn is_passing(role: Role) -> bool {
+    matches!(role, Role::Basis | Role::EarlierCrop(_) | Role::CarryOver)
 }
 
 /// Median lead of pruned tree-seasons, or the reference lead when nothing was pruned.

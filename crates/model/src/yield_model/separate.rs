@@ -2,7 +2,7 @@
 
 use super::YieldError;
 use super::scale_choice::data;
-use crate::curve::shape_slopes;
+use crate::curve::{IntensityShape, Knots, shape_slopes};
 use crate::design::{Design, RegionCurves, Role};
 use crate::inversion::{TurningPointSet, invert};
 use crate::scale::Scale;
@@ -20,7 +20,8 @@ pub struct SeparateCurves {
 
 /// Fits the companion model by REML.
 pub(super) fn fit(table: &TreeSeasons, scale: Scale) -> Result<SeparateCurves, YieldError> {
-    let design = Design::new(table, RegionCurves::Separate);
+    let design =
+        Design::new(table, RegionCurves::Separate, (IntensityShape::Quadratic, Knots::default()));
     let response: Vec<f64> = table.yield_kg.iter().map(|&kg| scale.forward(kg)).collect();
     let fit = mixed::fit(&data(&design, &response), &Settings::default())?;
     Ok(SeparateCurves {
@@ -62,7 +63,7 @@ impl SeparateCurves {
 
     /// Contrast of the derivative of a region's curve with respect to intensity.
     fn slope_contrast(&self, code: usize, intensity: f64, lead_days: f64) -> Vec<f64> {
-        let slopes = shape_slopes(intensity, lead_days);
+        let slopes = shape_slopes(intensity, lead_days, Knots::default());
         let density = self.density.get(code).copied().unwrap_or(0.0);
         self.roles
             .iter()
