@@ -2,6 +2,8 @@
 
 mod figures;
 mod gains;
+mod horizon;
+mod lateness;
 mod verdict;
 
 use crate::cost::Cost;
@@ -12,7 +14,7 @@ use crate::outcome::{
 use crate::picture::RegionPicture;
 use gains::Gains;
 use jiff::civil::Date;
-use model::{Exploration, Grid, Optima, RegionFit, TurningPointSet};
+use model::{CarryOver, Exploration, Grid, Optima, RegionFit, TurningPointSet};
 use records::{Book, Practice};
 
 /// Advised intensities are rounded to this many steps of the canopy, 5 % each, when it costs next to nothing.
@@ -32,6 +34,10 @@ pub struct Evidences<'a> {
     pub season: i16,
     /// Whether the yield model reached its optimum; without it nothing is advised.
     pub converged: bool,
+    /// Effect of last season's pruning, where the records show one.
+    pub carry_over: Option<&'a CarryOver>,
+    /// Seed of the run.
+    pub seed: u64,
     /// Turning point of the region's own curve, where it could be tested.
     pub turning_point: Option<TurningPointSet>,
 }
@@ -69,6 +75,8 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
         currency: evidence.book.economics.currency.clone(),
     });
     advice.p_gain = Some(gains.p_net_gain());
+    advice.lateness = lateness::lateness(evidence, candidate, level);
+    advice.horizon = horizon::horizon(evidence, &explored, candidate, level);
     advice.verdict = verdict::choose(evidence, &explored, &gains, loss);
     advice.advised = advised(evidence, &explored, candidate, advice.verdict, loss);
     advice.reason = verdict::reason(evidence, &advice, &explored);
@@ -203,6 +211,8 @@ pub fn without_records(
         gain_over_present_kg: None,
         net_gain_over_present: None,
         p_gain: None,
+        lateness: Vec::new(),
+        horizon: None,
     }
 }
 

@@ -10,8 +10,8 @@ mod work;
 pub use cost::{Cost, TimeSource};
 pub use decide::{Evidences, decide, without_records};
 pub use outcome::{
-    Advice, Advised, Evidence, Interval, InversionKind, InversionSet, MoneyInterval, Optimum,
-    Present, RegionAdvice, Verdict,
+    Advice, Advised, Evidence, Horizon, Interval, InversionKind, InversionSet, Lateness,
+    MoneyInterval, Optimum, Present, RegionAdvice, Verdict,
 };
 pub use picture::{ClassMean, CurvePoint, OddsBar, RegionPicture, Surface};
 pub use plan::work_plan;

@@ -94,6 +94,35 @@ pub struct RegionAdvice {
     pub net_gain_over_present: Option<MoneyInterval>,
     /// Probability that the advised (or best supported) practice earns more than present practice.
     pub p_gain: Option<f64>,
+    /// What pruning two and four weeks after the advised (or best supported) date costs; empty when
+    /// timing is not part of the model or nothing is to be pruned.
+    pub lateness: Vec<Lateness>,
+    /// The practice repeated over several seasons; `None` when the records show no carry-over.
+    pub horizon: Option<Horizon>,
+}
+
+/// Cost of a delay, per tree.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Lateness {
+    /// Days after the advised date.
+    pub days: i32,
+    /// Yield lost, kg per tree; `None` where no pruning so late at this intensity is recorded.
+    pub loss_kg: Option<Interval>,
+    /// Net return lost, money per tree.
+    pub net_loss: Option<Interval>,
+}
+
+/// Net return of a practice repeated season after season, what each cut leaves to the next
+/// included, undiscounted and at constant prices.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Horizon {
+    /// Seasons added up.
+    pub seasons: u32,
+    /// Intensity with the highest expected net return over them.
+    pub best_intensity: f64,
+    /// Gain of the advised (or best supported) practice over repeating present practice, money per
+    /// tree over all seasons.
+    pub net_gain: Interval,
 }
 
 /// Present practice of a region.

@@ -8,6 +8,8 @@ use serde::{Deserialize, Serialize};
 pub struct RegionPicture {
     /// Region id.
     pub region: String,
+    /// Intensity of the advised or best supported practice.
+    pub best_intensity: f64,
     /// Lead, days, at which the curve is drawn (the advised or best supported one).
     pub curve_lead_days: Option<f64>,
     /// Expected yield against intensity over the supported range, kg per tree, with band.

@@ -41,6 +41,23 @@ impl RegionCurve {
 }
 
 impl RegionCurve {
+    /// Expected yield, kg per tree, of each draw at a practice when something else moves the level
+    /// by `shift` (one value per draw, on the curve's scale).
+    pub fn expected_kg_shifted<'a>(
+        &'a self,
+        intensity: f64,
+        lead_days: f64,
+        shift: &'a [f64],
+    ) -> impl Iterator<Item = f64> + 'a {
+        let shapes = curve::shapes(intensity, lead_days, self.knots);
+        self.coefficients.iter().zip(self.level.iter().zip(&self.variance)).zip(shift).map(
+            move |((coefficients, (level, variance)), shift)| {
+                let mean = level + shift + curve::combine(coefficients, &shapes);
+                self.scale.expected_kg(mean, *variance)
+            },
+        )
+    }
+
     /// Adds the draws of another curve of the same region with the same knots.
     pub(crate) fn append(&mut self, other: &Self) {
         self.coefficients.extend_from_slice(&other.coefficients);

@@ -161,6 +161,8 @@ pub struct Options {
     pub response_scale: ResponseScale,
     /// Crew hours per working day, used for dates in the work plan.
     pub hours_per_day: f64,
+    /// Seasons over which a repeated practice is accounted, carry-over included, 1 to 20.
+    pub horizon_seasons: u32,
 }
 
 impl Default for Options {
@@ -174,6 +176,7 @@ impl Default for Options {
             only_measured_as: None,
             response_scale: ResponseScale::Auto,
             hours_per_day: 7.0,
+            horizon_seasons: 3,
         }
     }
 }

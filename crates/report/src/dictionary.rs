@@ -101,6 +101,39 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].net_gain_over_present.level" "net_gain_over_present_level" "probability" "Probability content of the limits.";
     "regions[].net_gain_over_present.currency" "net_gain_over_present_currency" "text" "Currency of the amounts.";
     "regions[].p_gain" "p_gain" "probability" "That the advised (without advice, the best supported) practice earns more than present practice.";
+    "regions[].lateness" "" "list" "What pruning later than the advised (without advice, the best supported) date costs: two entries; none when timing is not part of the model or nothing is to be pruned.";
+    "regions[].lateness[0]" "" "group" "First delay.";
+    "regions[].lateness[0].days" "late_1_days" "days" "Days after the date.";
+    "regions[].lateness[0].loss_kg" "" "group, or empty" "Yield lost by it; empty where no pruning so late at this intensity is recorded.";
+    "regions[].lateness[0].loss_kg.median" "late_1_loss_kg_median" "kg per tree" "Posterior median.";
+    "regions[].lateness[0].loss_kg.low" "late_1_loss_kg_low" "kg per tree" "Lower limit.";
+    "regions[].lateness[0].loss_kg.high" "late_1_loss_kg_high" "kg per tree" "Upper limit.";
+    "regions[].lateness[0].loss_kg.level" "late_1_loss_kg_level" "probability" "Probability content of the limits.";
+    "regions[].lateness[0].net_loss" "" "group, or empty" "Net return lost by it.";
+    "regions[].lateness[0].net_loss.median" "late_1_net_loss_median" "money per tree" "Posterior median.";
+    "regions[].lateness[0].net_loss.low" "late_1_net_loss_low" "money per tree" "Lower limit.";
+    "regions[].lateness[0].net_loss.high" "late_1_net_loss_high" "money per tree" "Upper limit.";
+    "regions[].lateness[0].net_loss.level" "late_1_net_loss_level" "probability" "Probability content of the limits.";
+    "regions[].lateness[1]" "" "group" "Second delay.";
+    "regions[].lateness[1].days" "late_2_days" "days" "Days after the date.";
+    "regions[].lateness[1].loss_kg" "" "group, or empty" "Yield lost by it; empty where no pruning so late at this intensity is recorded.";
+    "regions[].lateness[1].loss_kg.median" "late_2_loss_kg_median" "kg per tree" "Posterior median.";
+    "regions[].lateness[1].loss_kg.low" "late_2_loss_kg_low" "kg per tree" "Lower limit.";
+    "regions[].lateness[1].loss_kg.high" "late_2_loss_kg_high" "kg per tree" "Upper limit.";
+    "regions[].lateness[1].loss_kg.level" "late_2_loss_kg_level" "probability" "Probability content of the limits.";
+    "regions[].lateness[1].net_loss" "" "group, or empty" "Net return lost by it.";
+    "regions[].lateness[1].net_loss.median" "late_2_net_loss_median" "money per tree" "Posterior median.";
+    "regions[].lateness[1].net_loss.low" "late_2_net_loss_low" "money per tree" "Lower limit.";
+    "regions[].lateness[1].net_loss.high" "late_2_net_loss_high" "money per tree" "Upper limit.";
+    "regions[].lateness[1].net_loss.level" "late_2_net_loss_level" "probability" "Probability content of the limits.";
+    "regions[].horizon" "" "group, or empty" "The practice repeated over several seasons, with what each cut leaves to the next; undiscounted, at constant prices; empty when the records show no carry-over.";
+    "regions[].horizon.seasons" "horizon_seasons" "count" "Seasons added up (horizon_seasons of book.toml).";
+    "regions[].horizon.best_intensity" "horizon_best_intensity" "fraction 0 to 1" "Intensity with the highest expected net return over them.";
+    "regions[].horizon.net_gain" "" "group" "Gain of the advised (without advice, the best supported) practice over repeating present practice, over all seasons.";
+    "regions[].horizon.net_gain.median" "horizon_net_gain_median" "money per tree" "Posterior median.";
+    "regions[].horizon.net_gain.low" "horizon_net_gain_low" "money per tree" "Lower limit.";
+    "regions[].horizon.net_gain.high" "horizon_net_gain_high" "money per tree" "Upper limit.";
+    "regions[].horizon.net_gain.level" "horizon_net_gain_level" "probability" "Probability content of the limits.";
 }
 
 fields! { work_plan_fields, "Columns of `workplan.csv` and `workplan.xlsx`, in their order.":

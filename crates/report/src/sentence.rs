@@ -1,7 +1,10 @@
 //! The sentences of a region: what to do, and the figures beside it in words.
 
 use crate::number::{DASH, count, date, fixed, percent, signed, span};
-use advise::{Advised, Interval, InversionKind, InversionSet, Optimum, Present, RegionAdvice};
+use advise::{
+    Advised, Horizon, Interval, InversionKind, InversionSet, Lateness, Optimum, Present,
+    RegionAdvice,
+};
 use advise::{MoneyInterval, Verdict};
 
 /// What to do in the region, in one plain sentence.
@@ -77,6 +80,38 @@ pub fn gain(interval: Option<&Interval>) -> String {
 /// A money gain with its interval; the currency stands in the heading.
 pub fn money_gain(interval: Option<&MoneyInterval>) -> String {
     gain(interval.map(|m| &m.amount))
+}
+
+/// What each delay costs, delays without records named as such.
+pub fn lateness(delays: &[Lateness], currency: &str) -> String {
+    let words: Vec<String> = delays
+        .iter()
+        .map(|delay| {
+            let weeks = delay.days / 7;
+            match (&delay.loss_kg, &delay.net_loss) {
+                (Some(kg), Some(net)) => format!(
+                    "{weeks} weeks late loses {} kg ({} to {}), {} {currency} per tree",
+                    fixed(kg.median, 2),
+                    fixed(kg.low, 2),
+                    fixed(kg.high, 2),
+                    fixed(net.median, 2)
+                ),
+                _ => format!("{weeks} weeks late was not tested at this intensity"),
+            }
+        })
+        .collect();
+    format!("{}.", words.join("; "))
+}
+
+/// A practice repeated over several seasons.
+pub fn horizon(horizon: &Horizon, subject: &str, currency: &str) -> String {
+    format!(
+        "Repeating the {subject} gains {} ({} to {}) {currency} per tree over repeating present practice; the best intensity to repeat is {}.",
+        signed(horizon.net_gain.median, 2),
+        fixed(horizon.net_gain.low, 2),
+        fixed(horizon.net_gain.high, 2),
+        percent(horizon.best_intensity)
+    )
 }
 
 /// An optimum with its interval and edges.

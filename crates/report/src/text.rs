@@ -92,6 +92,11 @@ pub fn c_net(currency: &str) -> String {
     format!("Net gain over present ({currency} per tree)")
 }
 
+/// Heading of the account over several seasons.
+pub fn horizon(seasons: u32) -> String {
+    format!("Over {seasons} seasons")
+}
+
 // Axes.
 pub const AXIS_INTENSITY: &str = "Canopy removed (%)";
 pub const AXIS_YIELD: &str = "Raw nuts (kg per tree)";

@@ -45,6 +45,7 @@ pub(super) fn draw(
     };
     RegionPicture {
         region: evidence.fit.region.clone(),
+        best_intensity: candidate.intensity,
         curve_lead_days: evidence.fit.support.as_ref().and_then(|s| s.lead).map(|_| lead),
         yield_curve: along(&|kg, _| kg),
         net_curve: along(&|kg, intensity| objective.net(kg, intensity)),

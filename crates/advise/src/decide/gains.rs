@@ -82,6 +82,6 @@ impl Gains {
     }
 }
 
-fn interval(summary: Summary, level: f64) -> Interval {
+pub(super) fn interval(summary: Summary, level: f64) -> Interval {
     Interval { median: summary.median, low: summary.low, high: summary.high, level }
 }

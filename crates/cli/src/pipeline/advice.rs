@@ -66,6 +66,8 @@ pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Advised, 
             cost,
             season,
             converged: !matches!(model.fit.status(), mixed::Status::NotConverged { .. }),
+            carry_over: model.carry_over.as_ref(),
+            seed,
             turning_point: model.turning_point(fit, book.options.level),
         };
         let (region, picture) = advise::decide(&evidence);

@@ -1,5 +1,7 @@
 //! How a run computed its numbers: words and tables for the report, everything for `fit.json`.
 
+mod curve;
+mod history;
 mod limits;
 
 use super::Checked;
@@ -52,11 +54,11 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
             ),
         ),
         item("Response", response(advised)),
-        item(
-            "Pruning surface",
-            "The effect of pruning is a quadratic in intensity times a quadratic in lead, zero when nothing is cut, moderated by planting density. Regions differ in it by partial pooling: each region's deviations from the common surface are drawn towards zero as far as the records of all regions suggest. Age, density, variety and measurement basis shift yields beside it; trees, blocks and site x season combinations have random levels.".to_owned(),
-        ),
+        item("Pruning surface", curve::surface(advised)),
+        item("Shape of the curve", curve::shape(advised)),
         item("Cause or habit", habit(checked, advised)),
+        item("Alternate bearing", history::alternation(checked, advised)),
+        item("Carry-over", history::carry_over(checked, advised)),
         item("Left-out seasons", challenger(advised)),
         item("Integration", integration(advised)),
         item(
@@ -124,7 +126,7 @@ fn habit(checked: &Checked, advised: &Advised) -> String {
                     "no sign that trees were chosen by their vigour"
                 };
                 format!(
-                    "F({df_numerator:.0}, {df_denominator:.0}) = {statistic:.1}, p = {}: {reading}",
+                    "F({df_numerator:.0}, {df_denominator:.0}) = {statistic:.1}, {}: {reading}",
                     p_text(*p_value)
                 )
             }
@@ -162,8 +164,8 @@ fn challenger(advised: &Advised) -> String {
     )
 }
 
-fn p_text(p: f64) -> String {
-    if p < 0.0001 { "less than 0.0001".to_owned() } else { format!("{p:.4}") }
+pub(super) fn p_text(p: f64) -> String {
+    if p < 0.0001 { "p < 0.0001".to_owned() } else { format!("p = {p:.4}") }
 }
 
 fn integration(advised: &Advised) -> String {
@@ -306,6 +308,12 @@ pub fn fit_json(checked: &Checked, advised: &Advised) -> Result<String, Failure>
         "scale": model.scale,
         "scale_evidence": model.scale_evidence,
         "left_out": model.left_out,
+        "intensity_shapes": model.shapes,
+        "lack_of_fit": model.lack_of_fit,
+        "alternation": model.alternation.iter().map(|(region, effect)| json!({
+            "region": region, "effect": effect,
+        })).collect::<Vec<_>>(),
+        "carry_over": model.carry_over,
         "status": model.fit.status(),
         "criterion": model.fit.criterion(),
         "loglik": model.fit.loglik(),

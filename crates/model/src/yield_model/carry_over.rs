@@ -4,6 +4,8 @@ use super::YieldError;
 use super::scale_choice::{data, identify};
 use crate::design::{Design, Role};
 use crate::table::TreeSeasons;
+use linfa_rng::ChaCha8Rng;
+use linfa_rng::rand_core::{RngCore, SeedableRng};
 use mixed::{Contrast, Settings};
 use serde::{Deserialize, Serialize};
 
@@ -27,6 +29,23 @@ pub struct CarryOver {
 }
 
 impl CarryOver {
+    /// Draws of the effect, normal about the estimate with its standard error: with the hundreds of
+    /// degrees of freedom that rows of a season before bring, t and normal agree.
+    #[must_use]
+    pub fn draws(&self, count: usize, seed: u64) -> Vec<f64> {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        // 53 random bits, moved off zero.
+        let mut unit = move || ((rng.next_u64() >> 11) as f64 + 0.5) / (1_u64 << 53) as f64;
+        (0..count)
+            .map(|_| {
+                // Box and Muller, 1958, Ann. Math. Stat. 29(2):610-611.
+                let radius = (-2.0 * unit().ln()).sqrt();
+                let normal = radius * (std::f64::consts::TAU * unit()).cos();
+                self.estimate + self.std_error * normal
+            })
+            .collect()
+    }
+
     /// Fits the model with last season's intensity added; `None` when it cannot be estimated.
     pub(super) fn fit(
         table: &TreeSeasons,
@@ -63,5 +82,29 @@ impl CarryOver {
             }),
             Contrast::NotEstimable => None,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn draws_have_the_stated_mean_and_spread() {
+        let effect = CarryOver {
+            estimate: -0.2,
+            std_error: 0.05,
+            df: 500.0,
+            p_value: 0.0,
+            limits: [-0.3, -0.1],
+            tree_seasons: 600,
+        };
+        let draws = effect.draws(20_000, 3);
+        let mean = draws.iter().sum::<f64>() / 20_000.0;
+        let variance = draws.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / 20_000.0;
+        // Five standard errors of the mean and of the standard deviation.
+        assert!((mean + 0.2).abs() < 5.0 * 0.05 / 20_000_f64.sqrt());
+        assert!((variance.sqrt() - 0.05).abs() < 5.0 * 0.05 / 40_000_f64.sqrt());
+        assert_eq!(draws, effect.draws(20_000, 3));
     }
 }

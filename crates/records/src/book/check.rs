@@ -93,6 +93,7 @@ fn check_meta(checker: &mut Checker<'_>, book: &Book) {
         60.0,
     );
     checker.range("options", "hours_per_day", options.hours_per_day, 1.0, 16.0);
+    checker.range("options", "horizon_seasons", f64::from(options.horizon_seasons), 1.0, 20.0);
     if let Some(season) = options.season {
         checker.range("options", "season", f64::from(season), 1900.0, 2200.0);
     }

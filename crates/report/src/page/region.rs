@@ -6,8 +6,8 @@ use crate::content::Report;
 use crate::error::ReportError;
 use crate::number::{DASH, chance};
 use crate::sentence::{
-    evidence, gain, gain_subject, intensity_range, inversion, lead_range, money_gain, optimum,
-    present, sentence,
+    evidence, gain, gain_subject, horizon, intensity_range, inversion, lateness, lead_range,
+    money_gain, optimum, present, sentence,
 };
 use crate::text;
 use advise::RegionAdvice;
@@ -68,7 +68,7 @@ fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, R
         sentence: sentence(r),
         reason: r.reason.clone(),
         headline: headline(r, currency),
-        details: details(r, report.advice.tolerance_pct),
+        details: details(r, report.advice.tolerance_pct, currency),
         figures,
         missing,
     })
@@ -101,9 +101,9 @@ fn headline(r: &RegionAdvice, currency: &str) -> Vec<(String, String)> {
     ]
 }
 
-fn details(r: &RegionAdvice, tolerance_pct: f64) -> Vec<(String, String)> {
+fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<(String, String)> {
     let row = |name: &str, value: String| (name.to_owned(), value);
-    vec![
+    let mut rows = vec![
         row("Season advised for", r.season.to_string()),
         row("Present practice", present(&r.present)),
         row("Evidence", evidence(r)),
@@ -119,5 +119,12 @@ fn details(r: &RegionAdvice, tolerance_pct: f64) -> Vec<(String, String)> {
         row("Best intensity for net return", optimum(r.net_optimum.as_ref())),
         row("Best intensity for yield", optimum(r.yield_optimum.as_ref())),
         row("Turning point of the curve", inversion(r.inversion_set.as_ref())),
-    ]
+    ];
+    if !r.lateness.is_empty() {
+        rows.push(row("Cost of being late", lateness(&r.lateness, currency)));
+    }
+    if let Some(over) = &r.horizon {
+        rows.push(row(&text::horizon(over.seasons), horizon(over, gain_subject(r), currency)));
+    }
+    rows
 }

@@ -62,6 +62,23 @@ fn region(
         gain_over_present_kg: Some(interval(gain, 0.3)),
         net_gain_over_present: Some(MoneyInterval { amount: interval(gain * 110.0 - 6.0, 31.0), currency: "INR".into() }),
         p_gain: Some(if verdict == Verdict::Prune { 0.97 } else { 0.58 }),
+        lateness: vec![
+            Lateness {
+                days: 14,
+                loss_kg: Some(interval(0.1, 0.08)),
+                net_loss: Some(interval(11.0, 8.8)),
+            },
+            Lateness {
+                days: 28,
+                loss_kg: (best < 0.3).then(|| interval(0.4, 0.2)),
+                net_loss: (best < 0.3).then(|| interval(44.0, 22.0)),
+            },
+        ],
+        horizon: Some(Horizon {
+            seasons: 3,
+            best_intensity: best + 0.02,
+            net_gain: interval(3.0 * (gain * 110.0 - 6.0), 90.0),
+        }),
     }
 }
 
@@ -97,6 +114,7 @@ fn picture(id: &str, best: f64, level: f64) -> RegionPicture {
     }
     RegionPicture {
         region: id.into(),
+        best_intensity: 0.2,
         curve_lead_days: Some(112.0),
         yield_curve: points(1.0, 0.0),
         net_curve: points(110.0, 180.0),
@@ -144,10 +162,12 @@ pub fn report(hostile: &str) -> Report {
     (bare.yield_optimum, bare.net_optimum, bare.p_gain) = (None, None, None);
     (bare.gain_over_unpruned_kg, bare.gain_over_present_kg, bare.net_gain_over_present) =
         (None, None, None);
+    (bare.lateness, bare.horizon) = (Vec::new(), None);
     bare.present = Present { intensity: 0.0, lead_days: None, share_pruned: 0.0, season: None };
     bare.reason = "No tree of this region was pruned in the recorded seasons.".into();
     let empty = RegionPicture {
         region: "r6".into(),
+        best_intensity: 0.2,
         curve_lead_days: None,
         yield_curve: vec![],
         net_curve: vec![],

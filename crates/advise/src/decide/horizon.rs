@@ -1,0 +1,99 @@
+//! Net return of a practice repeated over several seasons, with what each cut leaves to the next.
+
+use super::Evidences;
+use super::gains::interval;
+use crate::outcome::Horizon;
+use model::{CarryOver, Exploration, Practice, Summary};
+
+/// Seed of the carry-over draws relative to the run's, so that they are independent of the curves.
+const STREAM: u64 = 0x0c0f_fee5;
+
+/// Net return over the book's horizon of the candidate and of the best repeated intensity, against
+/// repeating present practice; `None` without an estimate of carry-over.
+pub(super) fn horizon(
+    evidence: &Evidences<'_>,
+    explored: &Exploration,
+    candidate: Practice,
+    level: f64,
+) -> Option<Horizon> {
+    let carry_over = evidence.carry_over?;
+    let seasons = evidence.book.options.horizon_seasons;
+    let account = Account::new(evidence, explored, carry_over, seasons);
+    let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len().max(1) as f64;
+    let best = explored
+        .grid
+        .intensities
+        .iter()
+        .filter_map(|&intensity| {
+            Some(Practice { intensity, lead_days: explored.best_lead(intensity)? })
+        })
+        .map(|practice| (mean(&account.of(practice)), practice.intensity))
+        .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.total_cmp(&a.1)))?;
+    let gains = account.of(candidate).into_iter().zip(&account.present).map(|(c, p)| c - p);
+    Some(Horizon {
+        seasons,
+        best_intensity: best.1,
+        net_gain: interval(Summary::of(gains, level), level),
+    })
+}
+
+/// Money over the horizon, draw by draw.
+struct Account<'a> {
+    evidence: &'a Evidences<'a>,
+    seasons: u32,
+    /// Effect of a full canopy removed in the season before.
+    carry: Vec<f64>,
+    /// Intensity of present practice, over all trees.
+    before: f64,
+    /// Return of repeating present practice.
+    present: Vec<f64>,
+}
+
+impl<'a> Account<'a> {
+    fn new(
+        evidence: &'a Evidences<'a>,
+        explored: &Exploration,
+        carry_over: &CarryOver,
+        seasons: u32,
+    ) -> Self {
+        let practice = evidence.practice;
+        let carry = carry_over.draws(evidence.fit.curve.draws(), evidence.seed ^ STREAM);
+        let before = practice.points.iter().map(|point| point.weight * point.intensity).sum();
+        let mut account = Self { evidence, seasons, carry, before, present: Vec::new() };
+        let mut present = vec![0.0; account.carry.len()];
+        for point in &practice.points {
+            let lead = match evidence.fit.fixed_lead {
+                Some(lead) => lead,
+                None => point.lead_days.unwrap_or(explored.best.lead_days),
+            };
+            // The same trees are pruned again: their own cut is what went before.
+            let own = Practice { intensity: point.intensity, lead_days: lead };
+            let season = account.season(own, point.intensity);
+            for (sum, net) in present.iter_mut().zip(season) {
+                *sum += point.weight * net * f64::from(seasons);
+            }
+        }
+        account.present = present;
+        account
+    }
+
+    /// Net return of one season after an intensity in the season before.
+    fn season(&self, practice: Practice, before: f64) -> Vec<f64> {
+        let objective = self.evidence.cost.objective();
+        let shift: Vec<f64> = self.carry.iter().map(|effect| effect * before).collect();
+        self.evidence
+            .fit
+            .curve
+            .expected_kg_shifted(practice.intensity, practice.lead_days, &shift)
+            .map(|kg| objective.net(kg, practice.intensity))
+            .collect()
+    }
+
+    /// Net return over the horizon: the first season follows present practice, the others itself.
+    fn of(&self, practice: Practice) -> Vec<f64> {
+        let first = self.season(practice, self.before);
+        let later = self.season(practice, practice.intensity);
+        let repeats = f64::from(self.seasons.saturating_sub(1));
+        first.iter().zip(later).map(|(first, later)| first + repeats * later).collect()
+    }
+}

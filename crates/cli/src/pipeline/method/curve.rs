@@ -1,0 +1,65 @@
+//! Words about the pruning surface and how its shape was chosen.
+
+use super::{Advised, p_text};
+use mixed::JointTest;
+use model::{FoldKind, IntensityShape};
+
+/// What the surface is made of.
+pub(super) fn surface(advised: &Advised) -> String {
+    let curve = match advised.model.shapes.leading() {
+        IntensityShape::Quadratic => "a quadratic in intensity",
+        IntensityShape::Knotted => "a quadratic spline in intensity",
+        IntensityShape::Plateau => "a rise in intensity up to a plateau",
+    };
+    format!(
+        "The effect of pruning is {curve} times a quadratic in lead, zero when nothing is cut, moderated by planting density. Regions differ in it by partial pooling: each region's deviations from the common surface are drawn towards zero as far as the records of all regions suggest. Age, girth, density, variety and measurement basis shift yields beside it; trees, blocks and site x season combinations have random levels."
+    )
+}
+
+/// How the families of curves were weighed, and whether class means depart from the result.
+pub(super) fn shape(advised: &Advised) -> String {
+    let shapes = &advised.model.shapes;
+    let scores: Vec<String> = shapes
+        .scores
+        .iter()
+        .map(|score| {
+            let error = score.rmse.map_or_else(String::new, |rmse| format!("error {rmse:.4}, "));
+            format!("{} {error}weight {:.2}", score.shape.name(), score.weight)
+        })
+        .collect();
+    let chosen = match shapes.folds {
+        None => "Too few seasons and blocks are recorded to compare shapes by leaving some out, so the quadratic stands alone.".to_owned(),
+        Some(kind) => {
+            let left_out = match kind {
+                FoldKind::Season => "each season was predicted from the others",
+                FoldKind::Blocks => "with fewer than three seasons, each fifth of the blocks was predicted from the others",
+            };
+            format!(
+                "To choose the curve in intensity, {left_out}: {}. The weights are the families' shares of the posterior draws (pseudo-Bayesian model averaging with a Bayesian bootstrap over site x season clusters, Yao and others 2018): close families are averaged, clearly worse ones left out. The spline has its knot at {:.0} % and the plateau its knee at {:.0} % of the canopy.",
+                scores.join("; "),
+                shapes.knots.knot * 100.0,
+                shapes.knots.knee * 100.0
+            )
+        }
+    };
+    let fit = match &advised.model.lack_of_fit {
+        Some(lack) => match &lack.test {
+            JointTest::Tested { statistic, df_numerator, df_denominator, p_value, .. } => {
+                let reading = if *p_value < 0.05 {
+                    "the class means depart from the curve, so look at them before trusting it"
+                } else {
+                    "the class means do not depart from the curve by more than chance"
+                };
+                format!(
+                    " Lack of fit, with free means for {} classes of intensity beside the leading curve: F({df_numerator:.0}, {df_denominator:.0}) = {statistic:.2}, {}: {reading}.",
+                    lack.classes,
+                    p_text(*p_value)
+                )
+            }
+            _ => " Lack of fit could not be tested.".to_owned(),
+        },
+        None => " Too few classes of intensity are recorded to test the curve for lack of fit."
+            .to_owned(),
+    };
+    chosen + &fit
+}
