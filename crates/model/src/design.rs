@@ -133,6 +133,12 @@ impl Design {
         design
     }
 
+    /// Adds trunk girth, which says how strong a tree is; left out while it is tested whether
+    /// strong trees were pruned harder, since it would answer in habit's place.
+    pub fn add_girth(&mut self, table: &TreeSeasons) {
+        covariates::add_girth(self, table);
+    }
+
     /// Takes out columns that the rows cannot tell from earlier ones, with a note; what remains
     /// fits the same values.
     pub fn remove_columns(&mut self, names: &[String]) {

@@ -95,13 +95,14 @@ pub struct YieldModel {
     pub regions: Vec<RegionFit>,
     /// Companion fit in which each region's curve rests on its own records.
     pub separate: Option<SeparateCurves>,
-    /// Joint test, region by region, that habit and cause have the same slope.
+    /// Joint test, region by region, that habit and cause have the same slope, before adjusting
+    /// for girth and earlier crop.
     pub habit_tests: Vec<(String, mixed::JointTest)>,
     /// Effect of the earlier crop by region, on the model's scale per unit of its deviation.
     pub alternation: Vec<(String, mixed::Contrast)>,
-    /// Point estimates of the regions' curves with and without the earlier crop, where it is part
-    /// of the model.
-    pub crop_sensitivity: Option<[PointCurves; 2]>,
+    /// Point estimates of the regions' curves with and without girth and earlier crop, where the
+    /// latter is part of the model.
+    pub adjustment: Option<[PointCurves; 2]>,
     /// Effect of last season's intensity; `None` when the records cannot show it.
     pub carry_over: Option<CarryOver>,
     /// Test of the curve against free class means; `None` when there are too few classes.
@@ -169,6 +170,7 @@ impl YieldModel {
         let response: Vec<f64> = table.yield_kg.iter().map(|&kg| scale.forward(kg)).collect();
         let first_fit = mixed::fit(&scale_choice::data(&first, &response), &Settings::default())?;
         let deviations = left_out::deviations(&table, &first, &response, &first_fit)?;
+        let habit_tests = pooled::habit_tests(&table, &first, &first_fit)?;
         let nuisance = pooled::Nuisance::of(&table, &first, &first_fit)?;
         let adjusted: Vec<f64> = (0..table.len())
             .map(|row| response[row] - nuisance.fixed[row] - nuisance.random[row])
@@ -209,7 +211,7 @@ impl YieldModel {
         draws.sort_by_key(|(family, _)| *family);
 
         let alternation = alternation(&table, &design, &lead.fit, settings.level)?;
-        let crop_sensitivity = if alternation.is_empty() {
+        let adjustment = if alternation.is_empty() {
             None
         } else {
             let without = plain.design(leading.0, leading.1)?;
@@ -232,9 +234,9 @@ impl YieldModel {
             draws,
             regions,
             separate: separate::fit(&table, scale).ok(),
-            habit_tests: lead.habit_tests,
+            habit_tests,
             alternation,
-            crop_sensitivity,
+            adjustment,
             unseen: chosen.predicted,
         })
     }
@@ -249,8 +251,8 @@ impl YieldModel {
 /// Makes the columns of a family for the rows of a table.
 struct Maker<'a> {
     table: &'a TreeSeasons,
-    /// Deviations of the response from all but the tree's own level; `None` leaves the earlier
-    /// crop out.
+    /// Deviations of the response from all but the tree's own level; `None` leaves the adjustments,
+    /// girth and earlier crop, out.
     deviations: Option<&'a [f64]>,
 }
 
@@ -258,6 +260,7 @@ impl Maker<'_> {
     fn design(&self, family: IntensityShape, knots: Knots) -> Result<Design, YieldError> {
         let mut design = Design::new(self.table, RegionCurves::PartialPooling, (family, knots));
         if let Some(deviations) = self.deviations {
+            design.add_girth(self.table);
             design.add_earlier_crop(self.table, deviations);
         }
         scale_choice::identify(self.table, &mut design)?;

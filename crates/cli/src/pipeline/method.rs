@@ -109,7 +109,7 @@ fn response(advised: &Advised) -> String {
 }
 
 fn habit(checked: &Checked, advised: &Advised) -> String {
-    let mut text = "A tree's mean routine intensity enters as a column of its own in each region (Mundlak 1978), so the curve rests on what changed within trees and on randomised trials, not on which trees were chosen.".to_owned();
+    let mut text = "A tree's mean routine intensity enters as a column of its own in each region (Mundlak 1978), so the curve rests on what changed within trees and on randomised trials, not on which trees were chosen. Whether a tree's mean intensity tells its yield beyond that is tested before girth and the earlier crop are adjusted for.".to_owned();
     for fit in &advised.model.regions {
         let name = checked.tables.book.region_name(&fit.region);
         let tested = advised.model.habit_tests.iter().find(|(region, _)| *region == fit.region);

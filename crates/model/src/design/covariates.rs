@@ -14,7 +14,6 @@ const LEAST_AGE: f64 = 0.5;
 
 pub(super) fn add(design: &mut Design, table: &TreeSeasons) {
     add_age(design, table);
-    add_girth(design, table);
     add_density(design, table);
     for (code, label) in (0_u32..).zip(&table.variety.labels).skip(1) {
         let name = if label.is_empty() {
@@ -50,7 +49,7 @@ fn add_age(design: &mut Design, table: &TreeSeasons) {
 }
 
 /// Trunk girth is measured once and says how strong a tree is; too few girths say nothing.
-fn add_girth(design: &mut Design, table: &TreeSeasons) {
+pub(super) fn add_girth(design: &mut Design, table: &TreeSeasons) {
     let known = table.girth_cm.iter().filter(|girth| **girth > 0.0).count();
     if 2 * known < table.len() {
         design.left_out.push(format!(

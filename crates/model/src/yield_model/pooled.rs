@@ -19,7 +19,6 @@ pub(super) struct Pooled {
     pub(super) posterior: Posterior,
     pub(super) draws: Draws,
     pub(super) regions: Vec<RegionFit>,
-    pub(super) habit_tests: Vec<(String, JointTest)>,
 }
 
 /// REML fit, integration over the variance parameters, and the regions' surfaces.
@@ -39,8 +38,7 @@ pub(super) fn fit(
     let reader = Reader::new(table, design, scale, &fit, &draws, response)?;
     let regions =
         (0..table.region.len()).map(|code| reader.region(code as u32)).collect::<Vec<_>>();
-    let habit_tests = habit_tests(table, design, &fit)?;
-    Ok(Pooled { fit, posterior, draws, regions, habit_tests })
+    Ok(Pooled { fit, posterior, draws, regions })
 }
 
 /// Half-normal priors on every relative spread.
@@ -56,7 +54,7 @@ fn prior(design: &Design) -> Prior {
 }
 
 /// F test in each region that its habit columns are all 0.
-fn habit_tests(
+pub(super) fn habit_tests(
     table: &TreeSeasons,
     design: &Design,
     fit: &Fit,

@@ -26,7 +26,7 @@ pub(super) fn alternation(checked: &Checked, advised: &Advised) -> String {
         "How far a tree's crop of the season before lay from its expectation enters each region with three seasons or more, so that the off year after a heavy crop is not blamed on the saw. Effect per unit of that deviation, on the model's scale (negative: alternate bearing): {}.",
         effects.join("; ")
     );
-    if let Some([with, without]) = &model.crop_sensitivity {
+    if let Some([with, without]) = &model.adjustment {
         let changes: Vec<String> = advised
             .pictures
             .iter()
@@ -35,7 +35,7 @@ pub(super) fn alternation(checked: &Checked, advised: &Advised) -> String {
                 let lead = picture.curve_lead_days.unwrap_or(f64::NAN);
                 let effect = |curves: &model::PointCurves| curves.effect(region, best, lead);
                 Some(format!(
-                    "{} {} with it, {} without",
+                    "{} {} with, {} without",
                     name(region),
                     effect_words(model.scale, effect(with)?),
                     effect_words(model.scale, effect(without)?)
@@ -43,7 +43,7 @@ pub(super) fn alternation(checked: &Checked, advised: &Advised) -> String {
             })
             .collect();
         text.push_str(&format!(
-            " As a check, the estimated effect of each region's best supported practice against unpruned: {}.",
+            " As a check, the estimated effect of each region's best supported practice against unpruned, with and without adjusting for girth and earlier crop: {}.",
             changes.join("; ")
         ));
     }
