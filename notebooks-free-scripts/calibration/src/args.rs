@@ -21,6 +21,9 @@ pub struct Args {
     /// Only cells with one of these levels, e.g. `flat,plateau`; several filters all hold.
     #[arg(long, value_name = "LEVELS")]
     pub filter: Vec<String>,
+    /// Only write the record books of the plantations into this folder, to look at one closely.
+    #[arg(long, value_name = "DIR")]
+    pub books: Option<PathBuf>,
     /// Worker threads.
     #[arg(long, default_value_t = 2)]
     pub threads: usize,

@@ -1,7 +1,7 @@
 //! One plantation from plan to rows: simulated, analysed, compared with the truth.
 
 use crate::args::Plantation as Wanted;
-use crate::estimate::{At, Estimate, seen};
+use crate::estimate::{At, Estimate, Spreadsheet, spreadsheet};
 use crate::plan;
 use crate::row::Row;
 use crate::rules;
@@ -9,6 +9,8 @@ use advise::{RegionAdvice, Verdict};
 use anacurve::console::{Failure, Stages};
 use anacurve::pipeline::{self, Checked, advice::Advised};
 use plantation_sim::{Plantation, RegionPlan, RegionTruth, Tidiness, simulate, truth, write_book};
+use std::io;
+use std::path::Path;
 
 /// Rows of a plantation, one per region. What goes wrong is written into the rows.
 pub fn assess(wanted: Wanted) -> Vec<Row> {
@@ -38,7 +40,14 @@ pub fn assess(wanted: Wanted) -> Vec<Row> {
         .collect()
 }
 
-fn analyse(book: &std::path::Path, seed: u64) -> Result<(Checked, Advised), String> {
+/// Writes the record book of a plantation into a folder of its own.
+pub fn write(wanted: Wanted, dir: &Path) -> io::Result<()> {
+    let plantation = plan::plantation(wanted);
+    let records = simulate(&plantation, wanted.cell.seed(wanted.replicate));
+    write_book(&records, &plantation, &dir.join(&plantation.name), Tidiness::Clean)
+}
+
+fn analyse(book: &Path, seed: u64) -> Result<(Checked, Advised), String> {
     let stages = Stages::new();
     let failed = |failure: Failure| match &failure {
         Failure::Book(problems) => problems.first().map_or_else(String::new, ToString::to_string),
@@ -85,11 +94,17 @@ impl RegionReturns<'_> {
             .find(|advice| &advice.region == region)
             .ok_or("the region has no advice")?;
         let estimate = Estimate::of(checked, advised, region)?;
-        let (seen, median_lead) = seen(checked, region)?;
+        let Spreadsheet { seen, median_lead } = spreadsheet(checked, region)?;
         let support = estimate.fit.support.as_ref().ok_or("nothing was tested")?;
         let best = self.best(&estimate);
         let present = self.told.present.net;
         let regret = |at: At| Some(round(best.net - self.net(at)));
+        let [first, last] = match (estimate.fit.fixed_lead, support.lead) {
+            (None, Some(leads)) => leads,
+            (lead, _) => [lead.unwrap_or(0.0); 2],
+        };
+        let timing = self.plan.response.timing.best_lead_days.clamp(first, last);
+        let at_best_lead = At { lead_days: timing, ..estimate.candidate };
         let class = rules::best_class(&seen, estimate.objective);
         let quadratic = rules::quadratic(&seen, support.intensity, estimate.objective);
         let ruled = |intensity: Option<f64>, lead: Option<f64>| {
@@ -107,6 +122,7 @@ impl RegionReturns<'_> {
             tested_low: Some(round(support.intensity[0])),
             tested_high: Some(round(support.intensity[1])),
             optimum: Some(round(best.intensity)),
+            optimum_lead: Some(round(timing)),
             place: best.place.to_owned(),
             median: Some(round(optimum95.median)),
             low80: Some(round(optimum80.low)),
@@ -131,10 +147,11 @@ impl RegionReturns<'_> {
             regret_present: Some(round(best.net - present)),
             regret_followed: changed.map_or(Some(round(best.net - present)), regret),
             regret_candidate: regret(estimate.candidate),
-            regret_class: ruled(class, lent),
-            regret_quadratic: ruled(quadratic, lent),
-            regret_class_median_lead: ruled(class, own),
-            regret_quadratic_median_lead: ruled(quadratic, own),
+            regret_candidate_best_lead: regret(at_best_lead),
+            regret_class: ruled(class, own),
+            regret_quadratic: ruled(quadratic, own),
+            regret_class_lent_lead: ruled(class, lent),
+            regret_quadratic_lent_lead: ruled(quadratic, lent),
             ..row
         })
     }
@@ -143,16 +160,21 @@ impl RegionReturns<'_> {
     /// so that coverage is about the same quantity that the draws describe.
     fn best(&self, estimate: &Estimate<'_>) -> TrueBest {
         let grid = &estimate.explored.grid;
-        let practices = grid.leads.iter().flat_map(|&lead_days| {
-            grid.intensities.iter().map(move |&intensity| At { intensity, lead_days })
-        });
+        let practices = || {
+            grid.leads.iter().flat_map(|&lead_days| {
+                grid.intensities.iter().map(move |&intensity| At { intensity, lead_days })
+            })
+        };
         let (mut net, mut intensity) = (f64::NEG_INFINITY, f64::NAN);
-        for (at, _) in practices.zip(&grid.supported).filter(|(_, supported)| **supported) {
+        for (at, _) in practices().zip(&grid.supported).filter(|(_, supported)| **supported) {
             let own = self.net(at);
             if own > net + 1e-12 {
                 (net, intensity) = (own, at.intensity);
             }
         }
+        // Regret is against the best of all tested intensities at all tested leads, of which the
+        // corners may not have been tried together.
+        let net = practices().map(|at| self.net(at)).fold(f64::NEG_INFINITY, f64::max);
         let is = |edge: Option<&f64>| edge == Some(&intensity);
         let place = match (is(grid.intensities.first()), is(grid.intensities.last())) {
             (true, _) => "lower",

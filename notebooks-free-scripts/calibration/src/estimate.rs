@@ -1,5 +1,6 @@
 //! What the analysis says about a region, at both levels of the study.
 
+use crate::rules::Seen;
 use anacurve::pipeline::Checked;
 use anacurve::pipeline::advice::Advised;
 use model::{Exploration, Grid, Objective, RegionFit, Summary, TreeSeasons};
@@ -112,8 +113,16 @@ fn gains(
         .collect()
 }
 
-/// Intensities and yields of a region's tree-seasons, and the median lead of the pruned ones.
-pub fn seen(checked: &Checked, region: &str) -> Result<(Vec<(f64, f64)>, Option<f64>), String> {
+/// What a spreadsheet holds of a region.
+pub struct Spreadsheet {
+    /// Intensities and yields of its tree-seasons.
+    pub seen: Vec<Seen>,
+    /// Median lead of the pruned ones, days.
+    pub median_lead: Option<f64>,
+}
+
+/// Reads the spreadsheet of a region off the linked records.
+pub fn spreadsheet(checked: &Checked, region: &str) -> Result<Spreadsheet, String> {
     let table =
         TreeSeasons::from_batch(&checked.linked.tree_seasons).map_err(|error| error.to_string())?;
     let own = || (0..table.len()).filter(|&row| table.region.label(row) == region);
@@ -126,5 +135,6 @@ pub fn seen(checked: &Checked, region: &str) -> Result<(Vec<(f64, f64)>, Option<
         .filter(|lead| lead.is_finite())
         .collect();
     leads.sort_by(f64::total_cmp);
-    Ok((seen, (!leads.is_empty()).then(|| model::quantile(&leads, 0.5))))
+    let median_lead = (!leads.is_empty()).then(|| model::quantile(&leads, 0.5));
+    Ok(Spreadsheet { seen, median_lead })
 }

@@ -31,6 +31,9 @@ fn main() -> ExitCode {
 
 fn study(args: &args::Args) -> std::io::Result<()> {
     let wanted = args.plantations().map_err(std::io::Error::other)?;
+    if let Some(dir) = &args.books {
+        return wanted.iter().try_for_each(|&plantation| assess::write(plantation, dir));
+    }
     std::fs::create_dir_all(&args.out)?;
     let results = results::Results::open(&args.out.join("results.csv"))?;
     let rows = run::run(&wanted, results, args.threads)?;

@@ -68,7 +68,8 @@ fn region(cell: Cell, number: u8, draws: &mut Draws) -> RegionPlan {
         response: Response {
             curve: curve(cell.truth, tested_max, draws),
             timing: Timing {
-                best_lead_days: draws.between(35.0, 60.0),
+                // About the middle of the leads tried, 6 to 88 days, but not at it.
+                best_lead_days: draws.between(25.0, 70.0),
                 width_days: draws.between(70.0, 100.0),
             },
         },

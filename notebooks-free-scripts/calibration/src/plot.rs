@@ -96,7 +96,7 @@ fn regret(cells: &[Group], path: &Path) -> Result<(), Box<dyn std::error::Error>
     mesh(&mut chart, cells, "ratio of regrets, cut at 3")?;
     for (x, cell) in cells.iter().enumerate() {
         let x = x as f64;
-        let [followed, candidate, class, quadratic] = cell.regret.map(|mean| mean.value);
+        let [followed, candidate, class, quadratic, ..] = cell.regret.map(|mean| mean.value);
         let rule = class.min(quadratic);
         let height = (followed / rule).clamp(0.0, TOP);
         chart.draw_series(std::iter::once(Rectangle::new(

@@ -31,6 +31,7 @@ pub struct Row {
     pub tested_high: Option<f64>,
     /// True net optimum among the supported practices, and whether it is inside, lower or upper.
     pub optimum: Option<f64>,
+    pub optimum_lead: Option<f64>,
     pub place: String,
     /// Median and limits of the net optimum.
     pub median: Option<f64>,
@@ -62,11 +63,14 @@ pub struct Row {
     pub regret_present: Option<f64>,
     pub regret_followed: Option<f64>,
     pub regret_candidate: Option<f64>,
+    /// The candidate's intensity at the true best lead: what is lost by intensity alone.
+    pub regret_candidate_best_lead: Option<f64>,
+    /// The simple rules at the median lead of the region's records.
     pub regret_class: Option<f64>,
     pub regret_quadratic: Option<f64>,
-    /// The simple rules at the median lead of the region's records.
-    pub regret_class_median_lead: Option<f64>,
-    pub regret_quadratic_median_lead: Option<f64>,
+    /// The simple rules at the candidate's lead.
+    pub regret_class_lent_lead: Option<f64>,
+    pub regret_quadratic_lent_lead: Option<f64>,
 }
 
 impl Row {

@@ -54,7 +54,7 @@ fn parabola(seen: &[Seen]) -> Option<[f64; 3]> {
         |value: &dyn Fn(f64, f64) -> f64| seen.iter().map(|&(x, y)| value(x, y)).sum::<f64>() / n;
     let (mx, my) = (mean(&|x, _| x), mean(&|_, y| y));
     let s2 = mean(&|x, _| (x - mx).powi(2));
-    if !(s2 > 1e-9) {
+    if s2.is_nan() || s2 <= 1e-9 {
         return None;
     }
     // Second orthogonal polynomial: d^2 - s2 - (m3 / s2) d with d = x - mean.

@@ -82,14 +82,15 @@ pub struct Group {
     pub stop: Mean,
     /// Advised intensities outside the tested range.
     pub outside: usize,
-    /// Mean regret, per cent of the best net return: followed, candidate, class, quadratic.
-    pub regret: [Mean; 4],
+    /// Mean regret of each practice, per cent of the best net return.
+    pub regret: [Mean; 6],
     /// Followed and candidate over class and quadratic: ratios of mean regrets.
     pub ratios: [[Mean; 2]; 2],
 }
 
 /// Names of the practices whose regret is shown.
-pub const PRACTICES: [&str; 4] = ["followed", "candidate", "class", "quadratic"];
+pub const PRACTICES: [&str; 6] =
+    ["followed", "candidate", "class", "quadratic", "present", "candidate_at_best_lead"];
 
 /// Regret of a practice, per cent of the best net return.
 pub fn regret_pct(row: &Row, practice: usize) -> Option<f64> {
@@ -97,7 +98,9 @@ pub fn regret_pct(row: &Row, practice: usize) -> Option<f64> {
         0 => row.regret_followed,
         1 => row.regret_candidate,
         2 => row.regret_class,
-        _ => row.regret_quadratic,
+        3 => row.regret_quadratic,
+        4 => row.regret_present,
+        _ => row.regret_candidate_best_lead,
     };
     Some(100.0 * money? / row.best_net?)
 }
@@ -137,7 +140,7 @@ impl Group {
             trial: verdict("trial"),
             stop: mean(rows, |row| Some(flag(row.stops()))),
             outside: rows.iter().filter(|row| row.outside() == Some(true)).count(),
-            regret: [0, 1, 2, 3].map(|practice| mean(rows, |row| regret_pct(row, practice))),
+            regret: [0, 1, 2, 3, 4, 5].map(|practice| mean(rows, |row| regret_pct(row, practice))),
             ratios: [0, 1].map(|practice| [2, 3].map(|rule| over(practice, rule))),
         }
     }
@@ -220,14 +223,14 @@ impl Summary {
 
     fn markdown(&self) -> String {
         let mut text = String::from(
-            "# Calibration: tables\n\nPer cent; Monte Carlo standard error in brackets. Coverage of the net optimum is over regions whose true optimum lies inside the tested range (edge: at one of its ends). Regret is the mean loss of net return against the best supported practice, per cent of it: followed (what the verdict says), candidate (best supported practice whatever the verdict), class and quadratic (the two simple rules).\n",
+            "# Calibration: tables\n\nPer cent; Monte Carlo standard error in brackets. Coverage of the net optimum is over regions whose true optimum lies inside the tested range (edge: at one of its ends). Regret is the mean loss of net return against the best supported practice, per cent of it: followed (what the verdict says), candidate (best supported practice whatever the verdict), its intensity at the true best lead (what is lost by intensity alone), class and quadratic (the two simple rules), present (leaving things as they are).\n",
         );
         for (title, groups) in
             [("By factor", &self.factors), ("Truth x assignment x seasons", &self.cells)]
         {
             let _ = write!(
                 text,
-                "\n## {title}\n\n| rows | regions | optimum 80 | optimum 95 | edge 95 | gain 80 | gain 95 | prune (stop) / keep / trial | followed | candidate | class | quadratic |\n|---|--:|--:|--:|--:|--:|--:|:-:|--:|--:|--:|--:|\n"
+                "\n## {title}\n\n| rows | regions | optimum 80 | optimum 95 | edge 95 | gain 80 | gain 95 | prune (stop) / keep / trial | followed | candidate | at best lead | class | quadratic | present |\n|---|--:|--:|--:|--:|--:|--:|:-:|--:|--:|--:|--:|--:|--:|\n"
             );
             for group in groups {
                 let _ = writeln!(text, "{}", table_line(group));
@@ -254,11 +257,11 @@ fn table_line(group: &Group) -> String {
     let share = |mean: Mean| cell(100.0 * mean.value, 100.0 * mean.error, 0);
     let loss = |mean: Mean| cell(mean.value, mean.error, 2);
     let whole = |mean: Mean| format!("{:.0}", 100.0 * mean.value);
-    let [followed, candidate, class, quadratic] = group.regret;
+    let [followed, candidate, class, quadratic, present, at_best_lead] = group.regret;
     let failed =
         if group.failed > 0 { format!(", {} failed", group.failed) } else { String::new() };
     format!(
-        "| {} | {}{failed} | {} | {} | {} | {} | {} | {} ({}) / {} / {} | {} | {} | {} | {} |",
+        "| {} | {}{failed} | {} | {} | {} | {} | {} | {} ({}) / {} / {} | {} | {} | {} | {} | {} | {} |",
         group.name,
         group.regions,
         share(group.inside[0]),
@@ -272,8 +275,10 @@ fn table_line(group: &Group) -> String {
         whole(group.trial),
         loss(followed),
         loss(candidate),
+        loss(at_best_lead),
         loss(class),
         loss(quadratic),
+        loss(present),
     )
 }
 

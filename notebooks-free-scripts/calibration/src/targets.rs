@@ -54,7 +54,7 @@ pub fn verdict(rows: &[Row], summary: &Summary) -> String {
             let ratio = |cell: &Group| cell.ratios[practice][rule].value;
             let missed: Vec<&str> = cells
                 .iter()
-                .filter(|cell| !(ratio(cell) <= 0.5))
+                .filter(|cell| ratio(cell).is_nan() || ratio(cell) > 0.5)
                 .map(|cell| cell.name.as_str())
                 .collect();
             line(
