@@ -126,6 +126,9 @@ pub struct RegionPlan {
     pub error_cv: f64,
     /// Lag-1 correlation of the error, sign turned: 0 is no alternate bearing.
     pub alternation: f64,
+    /// Carry-over: relative effect on this season's yield of having removed the whole canopy for
+    /// the season before, proportional below; 0 is none, negative costs a year later.
+    pub carry_over: f64,
     /// Tails of the error.
     pub tails: ErrorTails,
     /// Share of tree-seasons whose harvest was not recorded.
@@ -246,6 +249,7 @@ impl RegionPlan {
             site_season_cv: 0.08,
             error_cv: 0.26,
             alternation: 0.0,
+            carry_over: 0.0,
             tails: ErrorTails::Normal,
             missing: 0.0,
             moisture: Moisture::Dry,
@@ -255,6 +259,13 @@ impl RegionPlan {
             through_laterals: 0.4,
             style: RecordStyle::Plain,
         }
+    }
+
+    /// Factor by which last season's intensity changes this season's yield:
+    /// 1 + carry-over x intensity, never below 0.
+    #[must_use]
+    pub fn carried(&self, earlier_intensity: f64) -> f64 {
+        self.carry_over.mul_add(earlier_intensity, 1.0).max(0.0)
     }
 
     /// Recorded seasons.

@@ -152,6 +152,8 @@ pub struct Latent {
     pub intensity: f64,
     /// Combined lead, days; `None` when unpruned.
     pub lead_days: Option<f64>,
+    /// Combined intensity of the season before; 0 in the first recorded season.
+    pub earlier_intensity: f64,
     /// Log yield effect of the tree, mean of its exponential 1.
     pub tree_effect: f64,
     /// Log error of the season.

@@ -15,7 +15,8 @@ const BEARING_AGE: f64 = 1.5;
 /// Simulates the records of a plantation. The same plan and seed give the same records.
 ///
 /// yield = base x age x density x variety x tree x block x season x site-season x
-/// f(intensity, lead) x laterals luck x error, every random factor log-normal with mean 1.
+/// f(intensity, lead) x carry-over x laterals luck x error, every random factor log-normal with
+/// mean 1.
 #[must_use]
 pub fn simulate(plantation: &Plantation, seed: u64) -> Records {
     let mut records = Records::default();
@@ -42,6 +43,7 @@ struct TreeState {
     framed: bool,
     treatment: Option<f64>,
     error_state: Option<f64>,
+    earlier_intensity: f64,
 }
 
 impl RegionRun<'_> {
@@ -109,6 +111,7 @@ impl RegionRun<'_> {
                     framed: self.dice.chance(region.framed_trees),
                     treatment: treatment.map(|(_, level)| level),
                     error_state: None,
+                    earlier_intensity: 0.0,
                 }
             })
             .collect()
@@ -141,7 +144,9 @@ impl RegionRun<'_> {
             let (luck, luck_factor) = laterals_luck(&mut self.dice);
             let (error_state, error) = errors.next(state.error_state, &mut self.dice);
             state.error_state = Some(error_state);
-            let yield_kg = expected * ratio * luck_factor * (state.effect + error).exp();
+            let earlier_intensity = std::mem::replace(&mut state.earlier_intensity, intensity);
+            let carried = region.carried(earlier_intensity);
+            let yield_kg = expected * ratio * carried * luck_factor * (state.effect + error).exp();
             let at = (state.tree, season);
             self.records.prunings.extend(pruned.map(|done| done.visits).unwrap_or_default());
             if state.framed && !block.young {
@@ -161,6 +166,7 @@ impl RegionRun<'_> {
                     trial: state.treatment.is_some(),
                     intensity,
                     lead_days,
+                    earlier_intensity,
                     tree_effect: state.effect,
                     error,
                     yield_kg,

@@ -68,7 +68,8 @@ pub struct Present {
 }
 
 /// The truth of a region. Yields are those of the region's average mature tree in the advised
-/// season: base x age x density x variety averaged over trees, all random factors at mean 1.
+/// season: base x age x density x variety x carry-over of the last recorded season's intensities,
+/// averaged over trees, all random factors at mean 1.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RegionTruth {
     /// Region id.
@@ -91,6 +92,13 @@ pub struct RegionTruth {
     pub yield_optimum: Point,
     /// Highest net return within the tested range.
     pub net_optimum: Point,
+    /// Relative effect of last season's intensity; left out of the file when there is none.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub carry_over: f64,
+    /// Highest net return per season within the tested range when the same practice is repeated
+    /// every season, so that its carry-over is part of it; `None` without carry-over.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lasting_optimum: Option<Point>,
     /// Present practice.
     pub present: Present,
     /// Yield at the net optimum over unpruned, kg per tree.
@@ -139,17 +147,21 @@ pub fn truth(plantation: &Plantation, records: &Records) -> Truth {
     }
 }
 
+#[derive(Clone, Copy)]
 struct Returns<'a> {
     plantation: &'a Plantation,
     region: &'a RegionPlan,
     unpruned_kg: f64,
+    /// Whether the same practice went before, rather than what the records show.
+    repeated: bool,
 }
 
 impl Returns<'_> {
     /// Price x yield - cost (design 4.4).
     fn point(&self, intensity: f64, lead_days: Option<f64>) -> Point {
         let lead_days = lead_days.filter(|_| intensity > 0.0);
-        let kg = self.unpruned_kg * self.region.response.ratio(intensity, lead_days);
+        let carried = if self.repeated { self.region.carried(intensity) } else { 1.0 };
+        let kg = self.unpruned_kg * self.region.response.ratio(intensity, lead_days) * carried;
         let price = self.plantation.economics.price_per_kg;
         let net = price * kg - self.plantation.cost(self.region, intensity);
         Point { intensity, lead_days, kg, net }
@@ -191,8 +203,10 @@ impl Returns<'_> {
 }
 
 fn region_truth(plantation: &Plantation, region: &RegionPlan, latents: &[&Latent]) -> RegionTruth {
-    let unpruned_kg = expected_unpruned_kg(region, plantation.advise_season);
-    let returns = Returns { plantation, region, unpruned_kg };
+    let expected_kg = expected_unpruned_kg(region, plantation.advise_season);
+    let unpruned_kg = expected_kg * mean_carried(region, latents);
+    let returns = Returns { plantation, region, unpruned_kg, repeated: false };
+    let lasting = Returns { unpruned_kg: expected_kg, repeated: true, ..returns };
     let net_optimum = returns.best(region.tested_max, |point| point.net);
     let present = returns.present(latents, net_optimum.net);
     let (tree_seasons, intensity_sd) = (latents.len(), intensity_sd(latents));
@@ -227,11 +241,30 @@ fn region_truth(plantation: &Plantation, region: &RegionPlan, latents: &[&Latent
         gain_over_present_kg: net_optimum.kg - present.kg,
         gain_over_present_net: net_optimum.net - present.net,
         net_optimum,
+        carry_over: region.carry_over,
+        lasting_optimum: (region.carry_over != 0.0)
+            .then(|| lasting.best(region.tested_max, |point| point.net)),
         present,
         through_laterals: (region.response.curve.peak() > 0.0).then_some(region.through_laterals),
         tree_seasons,
         intensity_sd,
     }
+}
+
+/// What the last recorded season's intensities do to the next season's yield, averaged over trees;
+/// exactly 1 without carry-over.
+fn mean_carried(region: &RegionPlan, latents: &[&Latent]) -> f64 {
+    let last: Vec<f64> = latents
+        .iter()
+        .filter(|latent| latent.season == region.last_season)
+        .map(|latent| region.carried(latent.intensity))
+        .collect();
+    if last.is_empty() { 1.0 } else { last.iter().sum::<f64>() / last.len() as f64 }
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the signature that serde calls")]
+fn is_zero(value: &f64) -> bool {
+    *value == 0.0
 }
 
 /// Six decimals are enough for a file that people read.

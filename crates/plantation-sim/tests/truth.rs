@@ -115,3 +115,60 @@ fn no_date_lies_after_the_last_northern_harvest() {
     let last = records.harvests.iter().map(|pick| pick.date).max().unwrap();
     assert!(last < jiff::civil::date(2026, 11, 1), "{last}");
 }
+
+/// Witness: the same draws without carry-over. Yields differ by 1 + carry-over x last season's
+/// intensity and by nothing else; the next season's level moves by the mean of that factor.
+#[test]
+fn carry_over_multiplies_the_next_season() {
+    for carry_over in [-0.4, 0.3] {
+        let mut plantation = demo();
+        plantation.regions.truncate(2);
+        let plain = simulate(&plantation, 8);
+        let plain_truth = truth(&plantation, &plain);
+        for region in &mut plantation.regions {
+            region.carry_over = carry_over;
+        }
+        let carried = simulate(&plantation, 8);
+        let mut earlier = std::collections::BTreeMap::new();
+        for (with, without) in carried.latent.iter().zip(&plain.latent) {
+            assert_eq!((with.tree, with.season), (without.tree, without.season));
+            let before = earlier.insert(with.tree, with.intensity).unwrap_or(0.0);
+            assert_eq!(with.earlier_intensity, before);
+            let factor = 1.0 + carry_over * before;
+            assert!((with.yield_kg / without.yield_kg - factor).abs() < 1e-12);
+        }
+        let told = truth(&plantation, &carried);
+        for (index, (with, without)) in told.regions.iter().zip(&plain_truth.regions).enumerate() {
+            let last = plantation.regions[index].last_season;
+            let own: Vec<f64> = carried
+                .latent
+                .iter()
+                .filter(|l| l.region == index && l.season == last)
+                .map(|l| l.intensity)
+                .collect();
+            let factor = 1.0 + carry_over * own.iter().sum::<f64>() / own.len() as f64;
+            assert!((with.unpruned.kg / without.unpruned.kg - factor).abs() < 1e-12);
+            // What costs a year later is done less hard when it is done every year.
+            let lasting = with.lasting_optimum.unwrap();
+            let next = with.net_optimum.intensity;
+            assert_eq!(lasting.intensity < next, carry_over < 0.0, "{lasting:?} {next}");
+            assert_eq!(without.lasting_optimum, None);
+        }
+    }
+}
+
+/// Witness: calculus. With g = gain x (2 - x) x, x = i / at, carry-over c and no cost of cutting,
+/// (1 + g)(1 + c i) is highest where g'(1 + c i) + c (1 + g) = 0.
+#[test]
+fn the_lasting_optimum_matches_its_closed_form() {
+    let mut plantation = demo();
+    plantation.regions.truncate(1);
+    plantation.economics.wage_per_hour = 0.0;
+    plantation.economics.materials_per_pruned_tree = 0.0;
+    let (gain, at, c) = (0.24, 0.30, -0.3);
+    plantation.regions[0].carry_over = c;
+    let told = truth(&plantation, &simulate(&plantation, 8)).regions.remove(0);
+    let i = told.lasting_optimum.unwrap().intensity;
+    let (g, slope) = (gain * (2.0 - i / at) * i / at, 2.0 * gain / at * (1.0 - i / at));
+    assert!((slope * (1.0 + c * i) + c * (1.0 + g)).abs() < 1e-3, "{i}");
+}
