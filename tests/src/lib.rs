@@ -1,7 +1,7 @@
 //! Helpers shared by the workspace-level tests.
 
 use anacurve::console::{Failure, Stages};
-use anacurve::pipeline::advice::{Advised, advise};
+use anacurve::pipeline::advice::{Advised, Decided, advise};
 use anacurve::pipeline::{Checked, check};
 use std::path::{Path, PathBuf};
 
@@ -22,10 +22,12 @@ pub fn json(path: &str) -> Result<serde_json::Value, Box<dyn std::error::Error>>
 /// Checks, fits and advises for a record book below the repository root.
 ///
 /// # Errors
-/// As the stages do.
+/// As the stages do, and when the records are too thin for a fit.
 pub fn run(book: &str, seed: u64) -> Result<(Checked, Advised), Failure> {
     let stages = Stages::new();
     let checked = check(&repository(book), &stages)?;
-    let advised = advise(&checked, seed, &stages)?;
-    Ok((checked, advised))
+    match advise(&checked, seed, &stages)? {
+        Decided::Fitted(advised) => Ok((checked, *advised)),
+        Decided::Unfitted(run) => Err(Failure::new(run.why, "")),
+    }
 }

@@ -84,10 +84,17 @@ pub struct RunArgs {
 Prints, file by file, rows read = kept + quarantined; what was linked into tree-seasons and what
 was not, with the reason; and every problem as file:line:column with what to do about it.
 
+Below, two rows of every file of visits, drawn at random, are shown as they were read. Compare them
+with the field books: a swapped day and month, a wrong unit or a shifted column shows there, and in
+no rule. The same seed draws the same rows, another seed others.
+
 With --out, writes tree_seasons.parquet and quarantine.csv into that folder.
+
+Exit code 1 means that something was set aside or needs a look, 2 that the book cannot be used.
 
 Examples:
   anacurve check my-book
+  anacurve check my-book --seed 2
   anacurve check my-book --out checked --format json")]
 pub struct CheckArgs {
     /// Folder of the record book, with its book.toml
@@ -95,6 +102,9 @@ pub struct CheckArgs {
     /// Folder for tree_seasons.parquet and quarantine.csv; nothing is written without it
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Seed of the rows drawn for comparison with the field books
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
     /// How the findings are printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -104,13 +114,19 @@ pub struct CheckArgs {
 #[derive(Debug, Args)]
 #[command(after_help = "\
 The book holds an invented company in invented places, with untidy files and about 1 % bad rows on
-purpose; truth.json says what a perfect analysis would find.
+purpose; truth.json says what a perfect analysis would find. The same seed writes the same book; with
+another the true curves stay, while weather, trees and slips of the pen differ.
 
-Example:
-  anacurve demo try-it && anacurve run try-it")]
+Examples:
+  anacurve demo try-it && anacurve run try-it
+  anacurve demo --out try-it --seed 7")]
 pub struct DemoArgs {
     /// Folder to write; it must be new or empty
-    pub dir: PathBuf,
+    #[arg(value_name = "DIR", required_unless_present = "out")]
+    pub dir: Option<PathBuf>,
+    /// The same folder, named as in run and check; give one of the two
+    #[arg(long, value_name = "DIR", conflicts_with = "dir")]
+    pub out: Option<PathBuf>,
     /// Seed of the invented records
     #[arg(long, value_name = "N", default_value_t = plantation_sim::DEMO_SEED)]
     pub seed: u64,

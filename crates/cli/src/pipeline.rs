@@ -3,6 +3,8 @@
 pub mod advice;
 pub mod method;
 pub mod quality;
+pub mod rounding;
+pub mod unfitted;
 
 use crate::console::{Failure, Stages};
 use ingest_seasons::{LinkError, Linked};
@@ -55,7 +57,8 @@ pub fn check(book: &Path, stages: &Stages) -> Result<Checked, Failure> {
     Ok(Checked { tables, linked })
 }
 
-fn from_ingest(error: IngestError) -> Failure {
+/// Problems of the files, or a defect of the program.
+pub fn from_ingest(error: IngestError) -> Failure {
     match error {
         IngestError::Refused(problems) => Failure::Book(problems),
         IngestError::Internal(what) => Failure::new(

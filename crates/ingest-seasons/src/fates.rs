@@ -7,7 +7,7 @@ use crate::outcome::{Outcome, Reason};
 use crate::places::Places;
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Code, Table};
+use records::{Code, Table, counted, noun};
 use std::collections::BTreeMap;
 
 const TREE_SEASON: [&str; 2] = [TREE_NO, ts::SEASON];
@@ -119,11 +119,12 @@ impl Fates {
         for ((region, season), (rows, at)) in missing {
             let region = places.region_id(region);
             outcome.warn(
-                outcome.place(at),
+                outcome.date_place(at),
                 Code::PruningWithoutHarvest,
                 format!(
-                    "{rows} pruning(s) in region '{region}' before harvest {season} of trees \
-                     without a pick in it, here first"
+                    "{} in region '{region}' before harvest {season} of trees without a pick in \
+                     it, here first",
+                    counted(rows, "pruning", "prunings")
                 ),
                 "add the picks of these trees, with 0 kg where a tree was picked and bore nothing",
             );
@@ -160,7 +161,11 @@ impl Fates {
             outcome.warn(
                 outcome.place_of(Table::Trees),
                 Code::TreeWithoutHarvest,
-                format!("{trees} tree(s) of region '{region}' have no pick in any season"),
+                format!(
+                    "{} of region '{region}' {} no pick in any season",
+                    counted(trees, "tree", "trees"),
+                    noun(trees, "has", "have")
+                ),
                 "nothing to do for trees that are not recorded; else check their ids in harvests",
             );
         }

@@ -1,7 +1,8 @@
 //! The way from typed rows to tree-seasons, in the order in which it is walked.
 
 use crate::assemble::{Parts, tree_seasons};
-use crate::outcome::{Outcome, TableLinks};
+use crate::frame::DATE;
+use crate::outcome::{Outcome, SourceFile, TableLinks};
 use crate::places::Places;
 use crate::summary::LinkSummary;
 use crate::{fates, laterals, picks, practice, prunings, scarcity, to_arrow, trials};
@@ -61,8 +62,12 @@ pub enum LinkError {
 /// [`LinkError::NothingLinked`] when no tree-season comes out (rows are set aside all the same),
 /// the others when the program broke a promise.
 pub fn link(tables: &mut BookTables) -> Result<Linked, LinkError> {
-    let files = tables.files.iter().map(|file| (file.table, file.file.clone())).collect();
-    let mut outcome = Outcome::new(files);
+    let files = (0..).zip(&tables.files).map(|(index, file)| SourceFile {
+        table: file.table,
+        name: file.file.clone(),
+        date_cell: tables.cell_of(index, DATE),
+    });
+    let mut outcome = Outcome::new(files.collect());
     let linked = link_frames(&tables.book, &tables.frames, &mut outcome);
     outcome.rejected.sort_unstable();
     let rejected = outcome.rejected.into_iter().map(|row| SetAside {

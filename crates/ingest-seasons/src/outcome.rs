@@ -58,18 +58,27 @@ pub(crate) struct Rejected {
     pub(crate) remedy: String,
 }
 
+/// A file that rows were read from.
+#[derive(Debug)]
+pub(crate) struct SourceFile {
+    pub(crate) table: Table,
+    pub(crate) name: String,
+    /// Cell of the dates of visits, from 1, where the file has one.
+    pub(crate) date_cell: Option<u32>,
+}
+
 /// Collects rejections, counts and problems while the tables are linked.
 #[derive(Debug)]
 pub(crate) struct Outcome {
-    /// File of each index, with its table.
-    files: Vec<(Table, String)>,
+    /// The files by index.
+    files: Vec<SourceFile>,
     pub(crate) rejected: Vec<Rejected>,
     pub(crate) problems: Vec<Problem>,
     not_linked: BTreeMap<(Table, Reason), u64>,
 }
 
 impl Outcome {
-    pub(crate) fn new(files: Vec<(Table, String)>) -> Self {
+    pub(crate) fn new(files: Vec<SourceFile>) -> Self {
         Self { files, rejected: Vec::new(), problems: Vec::new(), not_linked: BTreeMap::new() }
     }
 
@@ -98,14 +107,20 @@ impl Outcome {
 
     /// The line a row was read from.
     pub(crate) fn place(&self, (file, line): (u32, u32)) -> Place {
-        let name = self.files.get(file as usize).map_or("", |(_, name)| name.as_str());
+        let name = self.files.get(file as usize).map_or("", |file| file.name.as_str());
         Place::line(name, u64::from(line))
+    }
+
+    /// The date of the line a row was read from.
+    pub(crate) fn date_place(&self, stands: (u32, u32)) -> Place {
+        let column = self.files.get(stands.0 as usize).and_then(|file| file.date_cell);
+        Place { column, ..self.place(stands) }
     }
 
     /// The first file of a table, or the table's name when it has none.
     pub(crate) fn place_of(&self, table: Table) -> Place {
-        let name = self.files.iter().find(|(of, _)| *of == table).map(|(_, name)| name.as_str());
-        Place::file(name.unwrap_or(table.as_str()))
+        let name = self.files.iter().find(|file| file.table == table);
+        Place::file(name.map_or(table.as_str(), |file| file.name.as_str()))
     }
 
     /// Counts of one table.

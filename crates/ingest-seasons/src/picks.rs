@@ -7,7 +7,7 @@ use crate::rows::{at_their_trees, written};
 use crate::seasons::{day, day_number, on_days};
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Book, Calendar, Code, Table, at_reference_moisture};
+use records::{Book, Calendar, Code, Table, at_reference_moisture, counted};
 
 /// The yields, and how picks without a moisture were taken.
 #[derive(Debug)]
@@ -127,5 +127,8 @@ fn nearest_window(calendar: &Calendar, date: i32) -> Option<String> {
             (missed, opens, closes)
         })
         .min()?;
-    Some(format!("; the nearest, {opens} to {closes}, is missed by {missed} day(s)"))
+    Some(format!(
+        "; the nearest, {opens} to {closes}, is missed by {}",
+        counted(u64::from(missed.unsigned_abs()), "day", "days")
+    ))
 }

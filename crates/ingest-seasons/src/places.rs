@@ -261,7 +261,8 @@ fn known_trees(
 }
 
 /// Drops repeated trees from rows sorted by tree, file and line: of rows in one block the first
-/// stays; a tree listed in two blocks is lost, because which is right cannot be known.
+/// stays; a tree listed in two blocks is lost with all its rows, because which is right cannot be
+/// known.
 fn once_each(
     listed: &DataFrame,
     lost: &mut Lost,
@@ -276,34 +277,33 @@ fn once_each(
     let mut keep = Vec::with_capacity(rows.len());
     for same in rows.chunk_by(|one, other| one.0 == other.0) {
         let Some((&(tree, block, first), more)) = same.split_first() else { continue };
-        let in_two = more.iter().find(|row| row.1 != block).map(|row| row.1);
-        keep.push(in_two.is_none());
+        let elsewhere = more.iter().find(|row| row.1 != block);
+        keep.push(elsewhere.is_none());
         keep.extend(more.iter().map(|_| false));
-        let first_place = outcome.place(first);
-        let mut reject = |stands, code, reason: String, remedy: &str| {
-            let (table, column, remedy) = (Table::Trees, ts::TREE, remedy.to_owned());
-            outcome.reject(Rejected { table, stands, column, code, reason, remedy });
-        };
-        if let Some(other) = in_two {
-            let why = format!("it is listed in blocks '{block}' and '{other}'");
-            for &(_, _, at) in same {
-                reject(
-                    at,
+        let in_two = elsewhere.map(|&(_, other, at)| {
+            let (here, there) = (outcome.place(first), outcome.place(at));
+            format!("it is listed in block '{block}' ({here}) and in block '{other}' ({there})")
+        });
+        for (nth, &(_, block, stands)) in same.iter().enumerate() {
+            let before = same.iter().take(nth).find(|row| row.1 == block);
+            let (code, reason, remedy) = match (before, &in_two) {
+                (Some(&(_, _, before)), _) => (
+                    Code::RowDuplicate,
+                    format!("tree '{tree}' is listed before, at {}", outcome.place(before)),
+                    "keep one row for each tree",
+                ),
+                (None, Some(why)) => (
                     Code::TreeInTwoBlocks,
                     format!("tree '{tree}': {why}"),
-                    "give each tree of the book its own id, or keep the row that is right",
-                );
-            }
+                    "keep the row that is right, or give each tree of the book its own id",
+                ),
+                (None, None) => continue,
+            };
+            let (table, column, remedy) = (Table::Trees, ts::TREE, remedy.to_owned());
+            outcome.reject(Rejected { table, stands, column, code, reason, remedy });
+        }
+        if let Some(why) = in_two {
             lost.insert(tree.to_owned(), why);
-        } else {
-            for &(_, _, at) in more {
-                reject(
-                    at,
-                    Code::RowDuplicate,
-                    format!("tree '{tree}' is listed before, at {first_place}"),
-                    "keep one row for each tree",
-                );
-            }
         }
     }
     only(listed, keep)

@@ -9,7 +9,7 @@ use crate::rows::at_their_trees;
 use crate::seasons::on_days;
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Calendar, Code, MeasuredAs, Table, combine_prunings};
+use records::{Calendar, Code, MeasuredAs, Table, combine_prunings, counted};
 use std::collections::BTreeMap;
 
 /// Intensity-weighted mean day number of the prunings; null when nothing was cut.
@@ -61,9 +61,12 @@ fn warn_after_flush(rows: &DataFrame, places: &Places, outcome: &mut Outcome) ->
     for (region, (count, first)) in late {
         let region = places.region_id(region);
         outcome.warn(
-            outcome.place(first),
+            outcome.date_place(first),
             Code::PrunedAfterFlush,
-            format!("{count} pruning(s) in region '{region}' after its flush began, here first"),
+            format!(
+                "{} in region '{region}' after its flush began, here first",
+                counted(count, "pruning", "prunings")
+            ),
             "they count with a negative lead; check the dates and flush of the region if unintended",
         );
     }

@@ -5,7 +5,7 @@ use crate::outcome::{Outcome, Reason, Rejected};
 use crate::places::Places;
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Code, Table};
+use records::{Code, Table, counted, noun};
 
 /// `tree_no`, `trial` and `replicate`, at most one row per tree: the first in file order.
 pub(crate) fn plots(
@@ -40,7 +40,11 @@ pub(crate) fn plots(
         outcome.warn(
             outcome.place(at),
             Code::RowDuplicate,
-            format!("{further} row(s) put a tree into a further trial or plot, here first"),
+            format!(
+                "{} {} a tree into a further trial or plot, here first",
+                counted(further, "row", "rows"),
+                noun(further, "puts", "put")
+            ),
             "the first row of a tree counts; keep one row for each tree of a trial",
         );
     }

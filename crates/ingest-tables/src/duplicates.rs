@@ -1,7 +1,7 @@
 //! Notices rows that repeat earlier ones.
 
 use crate::cell::value::Value;
-use records::{Code, Table};
+use records::Table;
 use std::collections::HashMap;
 use std::hash::{DefaultHasher, Hash, Hasher};
 
@@ -12,10 +12,13 @@ pub(crate) type RowPlace = (u32, u32);
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Repetition {
     New,
+    /// The same block at another place or the same tree in another block: linking, which sees all
+    /// rows together, sets every one of them aside, as which is right cannot be known.
+    Elsewhere,
     /// The same tree and day with other values: possible, but worth a look.
     SameKey,
     /// A repetition of the row at a place.
-    Duplicate(Code, RowPlace),
+    Duplicate(RowPlace),
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -69,9 +72,10 @@ impl Duplicates {
             hasher.finish()
         };
         let key = hashed(0..self.key);
-        // Of a tree only the block counts; of a block and of a trial's tree nothing does.
+        // Of a tree only the block counts, of a block site and region, of a trial's tree nothing.
         let rest = match self.table {
-            Table::Blocks | Table::Trials => 0,
+            Table::Trials => 0,
+            Table::Blocks => hashed(1..3),
             Table::Trees => hashed(1..2),
             Table::Prunings | Table::Laterals | Table::Harvests => hashed(self.key..values.len()),
         };
@@ -80,16 +84,16 @@ impl Duplicates {
             return Repetition::New;
         };
         if seen.rest == rest {
-            return Repetition::Duplicate(Code::RowDuplicate, seen.place);
-        }
-        if self.table == Table::Trees {
-            return Repetition::Duplicate(Code::TreeInTwoBlocks, seen.place);
+            return Repetition::Duplicate(seen.place);
         }
         if let Some(earlier) = self.further.get(&(key, rest)) {
-            return Repetition::Duplicate(Code::RowDuplicate, *earlier);
+            return Repetition::Duplicate(*earlier);
         }
         self.further.insert((key, rest), place);
-        Repetition::SameKey
+        match self.table {
+            Table::Blocks | Table::Trees => Repetition::Elsewhere,
+            _ => Repetition::SameKey,
+        }
     }
 }
 
@@ -109,20 +113,21 @@ mod tests {
         assert_eq!(see(&mut seen, 2, "A", Value::Number(1.0)), Repetition::New);
         assert_eq!(see(&mut seen, 3, "A", Value::Number(2.0)), Repetition::SameKey);
         assert_eq!(see(&mut seen, 4, "B", Value::Number(1.0)), Repetition::New);
-        let again = |line| Repetition::Duplicate(Code::RowDuplicate, (0, line));
+        let again = |line| Repetition::Duplicate((0, line));
         assert_eq!(see(&mut seen, 5, "A", Value::Number(1.0)), again(2));
         assert_eq!(see(&mut seen, 6, "A", Value::Number(2.0)), again(3));
     }
 
     #[test]
-    fn a_tree_stands_once_and_in_one_block() {
+    fn a_tree_stands_once_in_a_block() {
         let mut seen = Duplicates::new(Table::Trees);
         let mut tree = |line, block: &'static str| {
             let text = |column| Cow::Borrowed(if column == 0 { "T1" } else { block });
             seen.see((0, line), &[Value::Text, Value::Text], text)
         };
         assert_eq!(tree(2, "B1"), Repetition::New);
-        assert_eq!(tree(3, "B1"), Repetition::Duplicate(Code::RowDuplicate, (0, 2)));
-        assert_eq!(tree(4, "B2"), Repetition::Duplicate(Code::TreeInTwoBlocks, (0, 2)));
+        assert_eq!(tree(3, "B1"), Repetition::Duplicate((0, 2)));
+        assert_eq!(tree(4, "B2"), Repetition::Elsewhere);
+        assert_eq!(tree(5, "B2"), Repetition::Duplicate((0, 4)));
     }
 }

@@ -38,14 +38,6 @@ pub(crate) struct Layout {
     pub(crate) unknown: Vec<(usize, String)>,
 }
 
-impl Layout {
-    /// Position in the row, from 0, of the cell read into a column of the schema.
-    pub(crate) fn cell_of(&self, column: usize) -> Option<usize> {
-        let meaning = Meaning::Column(column);
-        self.readings.iter().find(|reading| reading.meaning == meaning).map(|found| found.cell)
-    }
-}
-
 /// Lower case, words joined by single underscores.
 pub(crate) fn normalised(word: &str) -> String {
     let lower = word.to_lowercase();

@@ -107,7 +107,8 @@ impl CellColumn {
     }
 }
 
-fn day(days: i32) -> Option<Date> {
+/// The day of a number of days since 1970-01-01.
+pub(crate) fn day(days: i32) -> Option<Date> {
     let span = jiff::SignedDuration::from_hours(24 * i64::from(days));
     date(1970, 1, 1).checked_add(span).ok()
 }

@@ -11,7 +11,7 @@ use crate::table::{FileOutcome, TableReader};
 use crate::text_rows::TextRows;
 use crate::{FileReport, Progress, QuarantinedRow};
 use polars::prelude::DataFrame;
-use records::{Book, Code, Place, Problem, Severity, Table};
+use records::{Book, Code, Place, Problem, Severity, Table, counted};
 use std::collections::BTreeMap;
 use std::path::Path;
 use thiserror::Error;
@@ -39,13 +39,15 @@ pub struct BookTables {
     pub quarantine: Vec<QuarantinedRow>,
     /// Where each file is, to fetch the text of rows set aside later; empty for tables made in memory.
     pub(crate) sources: Vec<Source>,
+    /// Per file, the cell of each column of its table's schema, from 1; empty for tables made in memory.
+    pub(crate) cells: Vec<Vec<Option<u32>>>,
 }
 
 /// Why a book could not be read.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum IngestError {
     /// The book or its files cannot be used: every fatal problem found, sorted by place.
-    #[error("the record book cannot be read: {} problem(s)", .0.len())]
+    #[error("the record book cannot be read: {}", counted(.0.len() as u64, "problem", "problems"))]
     Refused(Vec<Problem>),
     /// The program broke one of its promises; nothing that can be mended in the files.
     #[error("internal error: {0}")]
@@ -78,7 +80,16 @@ impl BookTables {
             problems: Vec::new(),
             quarantine: Vec::new(),
             sources: Vec::new(),
+            cells: Vec::new(),
         }
+    }
+
+    /// The cell of a file, from 1, that is read into a column of its table.
+    #[must_use]
+    pub fn cell_of(&self, file: u32, column: &str) -> Option<u32> {
+        let table = self.files.get(file as usize)?.table;
+        let position = table.spec().columns.iter().position(|known| known.name == column)?;
+        self.cells.get(file as usize)?.get(position).copied().flatten()
     }
 }
 
@@ -127,6 +138,7 @@ pub fn read_book(
         total: sources.len(),
         names: Vec::new(),
         files: Vec::new(),
+        cells: Vec::new(),
         quarantine: Vec::new(),
         problems,
     };
@@ -137,7 +149,7 @@ pub fn read_book(
             frames.insert(table, reading.table(table, &files)?);
         }
     }
-    let Reading { files, quarantine, mut problems, .. } = reading;
+    let Reading { files, cells, quarantine, mut problems, .. } = reading;
     if problems.iter().any(|problem| problem.severity == Severity::Fatal) {
         problems.retain(|problem| problem.severity == Severity::Fatal);
         problems.sort();
@@ -145,7 +157,7 @@ pub fn read_book(
     }
     problems.extend(quarantine_problems(&quarantine));
     problems.sort();
-    Ok(BookTables { book, frames, files, problems, quarantine, sources })
+    Ok(BookTables { book, frames, files, problems, quarantine, sources, cells })
 }
 
 /// Reads `book.toml`; its text serves to find lines.
@@ -183,6 +195,8 @@ struct Reading<'a> {
     /// Names of the files read so far and of the one being read.
     names: Vec<String>,
     files: Vec<FileReport>,
+    /// As in [`BookTables`].
+    cells: Vec<Vec<Option<u32>>>,
     quarantine: Vec<QuarantinedRow>,
     problems: Vec<Problem>,
 }
@@ -285,6 +299,7 @@ impl Reading<'_> {
         let files_done = self.files.len() + 1;
         (self.progress)(Progress { file, table, rows, files_done, files: self.total });
         self.files.push(report);
+        self.cells.push(outcome.cells);
         Ok(())
     }
 }

@@ -1,9 +1,7 @@
 //! Quarantines rows that a later step rejects, with their text fetched from the file again.
 
-use crate::header::HeaderWords;
 use crate::read::open;
 use crate::summary::quarantine_problems;
-use crate::table::cell_number;
 use crate::{BookTables, IngestError, QuarantinedRow, SetAside};
 use records::{Code, Place, Problem, Severity};
 use std::collections::{BTreeMap, HashMap};
@@ -81,13 +79,10 @@ impl BookTables {
         }
         let wanted: HashMap<u64, usize> =
             rows.iter().enumerate().map(|(at, row)| (u64::from(row.line), at)).collect();
-        let words = HeaderWords::new(source.table.spec(), &source.options);
-        let layout = words.layout(&reader.header().names).unwrap_or_default();
-        let cell = |name| layout.cell_of(words.position(name)?);
         let mut found: Vec<Found> = rows
             .iter()
             .map(|row| Found {
-                column: row.column.and_then(cell).map(cell_number),
+                column: row.column.and_then(|column| self.cell_of(file, column)),
                 ..Found::default()
             })
             .collect();

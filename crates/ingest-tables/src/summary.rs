@@ -2,7 +2,7 @@
 
 use crate::report::Repair;
 use crate::{FileReport, QuarantinedRow};
-use records::{Code, Place, Problem, Severity, Table};
+use records::{Code, Place, Problem, Severity, Table, counted};
 use std::collections::BTreeMap;
 
 /// Quarantined rows of one kind in one column of one file that are listed one by one.
@@ -76,10 +76,6 @@ impl Summary {
             })
             .collect()
     }
-}
-
-fn counted(count: u64, one: &str, many: &str) -> String {
-    format!("{count} {}", if count == 1 { one } else { many })
 }
 
 impl Tally {
@@ -174,7 +170,10 @@ pub(crate) fn quarantine_problems(rows: &[QuarantinedRow]) -> Vec<Problem> {
                 Place { file: file.to_owned(), line: Some(last), column },
                 Severity::Quarantined,
                 code,
-                format!("{} more rows of this kind, the last on this line", count - LISTED),
+                format!(
+                    "{} of this kind, the last on this line",
+                    counted(count - LISTED, "more row", "more rows")
+                ),
                 "see quarantine.csv for all of them",
             ));
         }

@@ -24,6 +24,8 @@ pub(crate) struct TableReader {
 pub(crate) struct FileOutcome {
     /// Line of the header, when the file has one.
     pub(crate) header_line: Option<u64>,
+    /// The cell of each column of the schema, from 1.
+    pub(crate) cells: Vec<Option<u32>>,
     pub(crate) rows_read: u64,
     pub(crate) summary: Summary,
     pub(crate) quarantine: Vec<QuarantinedRow>,
@@ -152,7 +154,9 @@ impl TableReader {
             };
             faults.into_iter().map(at).collect::<Vec<_>>()
         })?;
-        let mut outcome = FileOutcome { header_line: Some(header.line), ..FileOutcome::default() };
+        let cells = (0..plan.readers.len()).map(|at| plan.cell_of(at).map(cell_number)).collect();
+        let mut outcome =
+            FileOutcome { header_line: Some(header.line), cells, ..FileOutcome::default() };
         note_header(&header, &layout, &mut outcome.summary);
         let mut scratch = Scratch::default();
         rows.each(&mut |row| {
@@ -266,7 +270,7 @@ impl TableReader {
         let text = |position: usize| plan.text(row, position);
         let table = self.spec.table;
         match self.duplicates.see(place, &scratch.values, text) {
-            Repetition::New => {}
+            Repetition::New | Repetition::Elsewhere => {}
             Repetition::SameKey => {
                 if matches!(table, Table::Harvests | Table::Prunings) {
                     let event = Event {
@@ -279,28 +283,17 @@ impl TableReader {
                     outcome.summary.add(event, 1, String::new);
                 }
             }
-            Repetition::Duplicate(code, (file, line)) => {
+            Repetition::Duplicate((file, line)) => {
                 let first = names.get(file as usize).map_or("", String::as_str);
                 let key = plan.text(row, usize::from(table == Table::Trials));
-                let (reason, remedy) = match code {
-                    Code::TreeInTwoBlocks => (
-                        format!("the tree '{key}' stands in another block on {first}:{line}"),
-                        "remove the wrong row; if two trees bear one id, make the ids unique",
-                    ),
-                    _ => (
-                        format!("the row repeats {first}:{line} ('{key}')"),
-                        match table {
-                            Table::Blocks | Table::Trees | Table::Trials => {
-                                "keep one of the two rows"
-                            }
-                            Table::Laterals => {
-                                "remove it, or tell two frames apart by the column side"
-                            }
-                            Table::Prunings | Table::Harvests => {
-                                "remove it; if it is a second visit that day, add the two into one row"
-                            }
-                        },
-                    ),
+                let code = Code::RowDuplicate;
+                let reason = format!("the row repeats {first}:{line} ('{key}')");
+                let remedy = match table {
+                    Table::Blocks | Table::Trees | Table::Trials => "keep one of the two rows",
+                    Table::Laterals => "remove it, or tell two frames apart by the column side",
+                    Table::Prunings | Table::Harvests => {
+                        "remove it; if it is a second visit that day, add the two into one row"
+                    }
                 };
                 let cell = plan.cell_of(usize::from(table == Table::Trials)).map(cell_number);
                 scratch.faults.push((cell, CellFault { code, reason, remedy: remedy.to_owned() }));

@@ -6,7 +6,7 @@ use crate::decode::{Decoded, decode};
 use crate::header::HeaderWords;
 use crate::rows::{Cell, Cells, Damage, Fault, HEADER_WITHIN, Header, RawRow, RowSink, Rows};
 use csv::{ReaderBuilder, StringRecord};
-use records::{Code, FileOptions};
+use records::{Code, FileOptions, counted};
 use scan::{Lines, Oddity, scan};
 use std::borrow::Cow;
 
@@ -130,7 +130,10 @@ impl TextRows {
             return None;
         }
         let lines = 1 + raw.matches('\n').count();
-        let mut reason = format!("the row has {} cells, the header {width}", record.len());
+        let mut reason = format!(
+            "the row has {}, the header {width}",
+            counted(record.len() as u64, "cell", "cells")
+        );
         if lines > 1 {
             reason.push_str(&format!("; it spans {lines} lines"));
         }

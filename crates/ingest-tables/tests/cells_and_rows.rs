@@ -182,7 +182,10 @@ fn repeated_rows_name_the_first() {
     folder.put("harvests_b.csv", "tree,date,nut_kg\nT1,2024-03-01,4.0\n");
     folder.remove("harvests.csv");
     folder.put("trees.csv", "tree,block\nT1,B1\nT1,B1\nT1,B2\nT2,B1\n");
-    folder.put("blocks.csv", "block,site,region\nB1,S1,coast\nB2,S1,coast\nB1,S2,coast\n");
+    folder.put(
+        "blocks.csv",
+        "block,site,region\nB1,S1,coast\nB2,S1,coast\nB1,S1,coast\nB2,S2,coast\n",
+    );
     folder.put("trials.csv", "trial,tree,replicate\nX,T1,1\nX,T1,2\nY,T1,1\n");
     let tables = folder.read();
     let found: Vec<_> = tables
@@ -195,12 +198,13 @@ fn repeated_rows_name_the_first() {
         [
             ("blocks.csv", 4, Some(1), Code::RowDuplicate),
             ("trees.csv", 3, Some(1), Code::RowDuplicate),
-            ("trees.csv", 4, Some(1), Code::TreeInTwoBlocks),
             ("harvests_a.csv", 4, Some(1), Code::RowDuplicate),
             ("harvests_b.csv", 2, Some(1), Code::RowDuplicate),
             ("trials.csv", 3, Some(2), Code::RowDuplicate),
         ]
     );
-    assert!(tables.quarantine[4].reason.contains("harvests_a.csv:3"));
+    assert!(tables.quarantine[3].reason.contains("harvests_a.csv:3"));
     assert!(has_problem(&tables, Code::RowDuplicate, "1 row with the tree and date"));
+    // A tree in two blocks and a block at two sites are kept: linking judges all their rows together.
+    assert_eq!((tables.files[0].rows_kept, tables.files[1].rows_kept), (3, 3));
 }

@@ -212,7 +212,7 @@ pub struct FileOptions {
 
 /// `book.toml` could not be used; every problem found, in file order.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[error("book.toml has {} problem(s)", problems.len())]
+#[error("book.toml has {}", crate::counted(problems.len() as u64, "problem", "problems"))]
 pub struct BookError {
     /// What is wrong.
     pub problems: Vec<Problem>,

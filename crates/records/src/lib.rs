@@ -2,6 +2,7 @@
 
 mod book;
 mod calendar;
+mod counted;
 mod intensity;
 mod practice;
 mod problem;
@@ -14,6 +15,7 @@ pub use book::{
     PresentPractice, PruningTime, Region, ResponseScale, TableFiles,
 };
 pub use calendar::{Calendar, CalendarError, MonthDay, Window};
+pub use counted::{counted, noun};
 pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
 pub use practice::{Practice, PracticePoint};
 pub use problem::{Code, Place, Problem, Severity};

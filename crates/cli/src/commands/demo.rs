@@ -6,7 +6,9 @@ use plantation_sim::Tidiness;
 
 /// Writes the book into a new or empty folder.
 pub fn execute(args: &DemoArgs) -> Result<Outcome, Failure> {
-    let dir = &args.dir;
+    let Some(dir) = args.dir.as_ref().or(args.out.as_ref()) else {
+        return Err(Failure::new("no folder is named", "name a new or empty folder: demo DIR"));
+    };
     let occupied = match std::fs::read_dir(dir) {
         Ok(mut entries) => entries.next().is_some(),
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => false,

@@ -3,7 +3,10 @@
 use crate::args::{Format, RunArgs};
 use crate::commands::check::write_tables;
 use crate::console::{Failure, Outcome, Stages, print_data};
-use crate::pipeline::{self, advice, method, quality};
+use crate::pipeline::advice::{self, Decided};
+use crate::pipeline::rounding::rounded;
+use crate::pipeline::{self, method, quality, unfitted};
+use records::{counted, noun};
 use report::{PublishError, Report};
 use std::error::Error;
 use std::path::Path;
@@ -32,22 +35,28 @@ pub fn execute(args: &RunArgs) -> Result<Outcome, Failure> {
 
 fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let checked = pipeline::check(&args.book, stages)?;
-    let advised = advice::advise(&checked, args.seed, stages)?;
+    let decided = advice::advise(&checked, args.seed, stages)?;
+    let (advice, pictures, work) = decided.results();
+    let (method, fit) = match &decided {
+        Decided::Fitted(run) => (method::method(&checked, run), method::fit_json(&checked, run)?),
+        Decided::Unfitted(run) => (unfitted::method(run), unfitted::fit_json(&checked, run)?),
+    };
     let report = Report {
         quality: quality::quality(&checked),
-        method: method::method(&checked, &advised),
-        advice: advised.advice.clone(),
-        pictures: advised.pictures.clone(),
-        work: advised.work.clone(),
+        method,
+        advice: rounded(advice.clone()),
+        pictures: pictures.to_vec(),
+        work: work.to_vec(),
     };
     stages.now("writing the report");
     let target =
         args.out.join(folder_name(&report.advice.book)).join(report.advice.season.to_string());
-    let fit = method::fit_json(&checked, &advised)?;
     report::publish(&target, |dir: &Path| -> Result<(), WriteError> {
         report::write_outputs(&report, dir)?;
         write_tables(&checked, dir)?;
-        advised.model.write_draws(&dir.join("draws.arrow"))?;
+        if let Decided::Fitted(run) = &decided {
+            run.model.write_draws(&dir.join("draws.arrow"))?;
+        }
         std::fs::write(dir.join("fit.json"), &fit)?;
         Ok(())
     })
@@ -70,10 +79,12 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
 }
 
 fn findings_line(checked: &pipeline::Checked) -> String {
-    match checked.tables.quarantine.len() {
+    match checked.tables.quarantine.len() as u64 {
         0 => String::new(),
         rows => format!(
-            "{rows} rows were set aside; quarantine.csv beside the report says why and what to do.\n"
+            "{} {} set aside; quarantine.csv beside the report says why and what to do.\n",
+            counted(rows, "row", "rows"),
+            noun(rows, "was", "were")
         ),
     }
 }

@@ -1,10 +1,11 @@
 //! From tree-seasons to advice, figures and work plan.
 
 use super::Checked;
+use super::unfitted::{self, Unfitted};
 use crate::console::{Failure, Stages};
-use advise::{Advice, Cost, Evidences, RegionPicture, WorkLine};
+use advise::{Advice, Cost, Evidences, RegionAdvice, RegionPicture, WorkLine};
 use model::{ChallengerScore, TreeSeasons, YieldError, YieldModel, YieldSettings};
-use records::{Book, Practice};
+use records::{Book, Practice, counted, noun};
 use std::collections::BTreeMap;
 
 /// Posterior draws of a run.
@@ -28,34 +29,73 @@ pub struct Advised {
     pub costs: BTreeMap<String, Cost>,
 }
 
-/// Fits the yield model and decides region by region.
+/// How far a run came.
+pub enum Decided {
+    /// Fitted and decided.
+    Fitted(Box<Advised>),
+    /// Too few records for a fit.
+    Unfitted(Box<Unfitted>),
+}
+
+impl Decided {
+    /// Advice, figures and work plan.
+    pub fn results(&self) -> (&Advice, &[RegionPicture], &[WorkLine]) {
+        match self {
+            Self::Fitted(run) => (&run.advice, &run.pictures, &run.work),
+            Self::Unfitted(run) => (&run.advice, &[], &run.work),
+        }
+    }
+}
+
+/// What advice rests on with and without a fit.
+pub struct Shared<'a> {
+    /// The record book, read and linked.
+    checked: &'a Checked,
+    /// Tree-seasons.
+    pub table: &'a TreeSeasons,
+    /// Cost of pruning per region.
+    pub costs: BTreeMap<String, Cost>,
+    seed: u64,
+}
+
+/// Fits the yield model and decides region by region; records too thin for a fit end in advice to
+/// lay out a trial.
 ///
 /// # Errors
 /// When no tree-season can be used, the engine cannot fit them, or pruning cannot be costed.
-pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Advised, Failure> {
+pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Decided, Failure> {
     let book = &checked.tables.book;
     let table = TreeSeasons::from_batch(&checked.linked.tree_seasons).map_err(|error| {
         Failure::new(error, "this is a defect of the program; please report it")
     })?;
-    let costs = costs(book, &table)?;
+    let shared = Shared { checked, table: &table, costs: costs(book, &table)?, seed };
     let settings = YieldSettings {
         scale: book.options.response_scale,
         draws: DRAWS,
         seed,
         level: book.options.level,
     };
-    stages.now(format!("fitting the yield response to {} tree-seasons", table.len()));
-    let model = YieldModel::fit(&table, &settings).map_err(|error| from_yield(&error))?;
+    stages.now(format!(
+        "fitting the yield response to {}",
+        counted(table.len() as u64, "tree-season", "tree-seasons")
+    ));
+    let model = match YieldModel::fit(&table, &settings) {
+        Ok(model) => model,
+        Err(error) if unfitted::is_thin(&error, &table) => {
+            return Ok(Decided::Unfitted(Box::new(unfitted::advise(checked, &shared, &error))));
+        }
+        Err(error) => return Err(from_yield(&error)),
+    };
     stages.now("predicting left-out seasons, with a random forest beside the surface");
     let challenger = ChallengerScore::of(&table, &model, seed).map_err(|error| error.to_string());
     let mut regions = Vec::new();
     let mut pictures = Vec::new();
     for region in book.regions.keys() {
         stages.now(format!("deciding for {}", book.region_name(region)));
-        let season = next_season(checked, region);
-        let practice = practice(&checked.linked.practice, region);
+        let season = shared.next_season(region);
+        let practice = shared.practice(region);
         let fitted = model.regions.iter().find(|fit| &fit.region == region);
-        let (Some(fit), Some(cost)) = (fitted, costs.get(region)) else {
+        let (Some(fit), Some(cost)) = (fitted, shared.costs.get(region)) else {
             regions.push(advise::without_records(book, region, &practice, i32::from(season)));
             continue;
         };
@@ -74,17 +114,46 @@ pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Advised, 
         regions.push(region);
         pictures.extend(picture);
     }
-    let work = advise::work_plan(book, &table, &regions, &costs);
-    let advice = Advice {
-        book: book.book.name.clone(),
-        season: regions.iter().map(|region| region.season).max().unwrap_or_default(),
-        seed,
-        version: env!("CARGO_PKG_VERSION").to_owned(),
-        currency: book.economics.currency.clone(),
-        tolerance_pct: book.options.tolerance_pct,
-        regions,
-    };
-    Ok(Advised { settings, model, challenger, advice, pictures, work, costs })
+    let work = advise::work_plan(book, &table, &regions, &shared.costs);
+    let advice = shared.advice(regions);
+    let costs = shared.costs;
+    let advised = Advised { settings, model, challenger, advice, pictures, work, costs };
+    Ok(Decided::Fitted(Box::new(advised)))
+}
+
+impl Shared<'_> {
+    /// The advice of a run.
+    pub fn advice(&self, regions: Vec<RegionAdvice>) -> Advice {
+        let book = &self.checked.tables.book;
+        Advice {
+            book: book.book.name.clone(),
+            season: regions.iter().map(|region| region.season).max().unwrap_or_default(),
+            seed: self.seed,
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            currency: book.economics.currency.clone(),
+            tolerance_pct: book.options.tolerance_pct,
+            regions,
+        }
+    }
+
+    /// The season after a region's last recorded one, unless the book sets it.
+    pub fn next_season(&self, region: &str) -> i16 {
+        let summary = &self.checked.linked.summary.regions;
+        let own = summary.iter().find(|summary| summary.region == region);
+        let season = own.map_or_else(
+            || summary.iter().map(|summary| summary.next_season).max().unwrap_or_default(),
+            |summary| summary.next_season,
+        );
+        let options = &self.checked.tables.book.options;
+        options.season.unwrap_or(i16::try_from(season).unwrap_or(i16::MAX))
+    }
+
+    /// Present practice of a region; unpruned when neither records nor the book show one.
+    pub fn practice(&self, region: &str) -> Practice {
+        let known = self.checked.linked.practice.iter();
+        let known = known.into_iter().find(|practice| practice.region == region);
+        known.cloned().unwrap_or_else(|| Practice::stated(region, 0.0, None))
+    }
 }
 
 /// What a book that cannot be fitted lacks, in the words of its records.
@@ -95,13 +164,13 @@ fn from_yield(error: &YieldError) -> Failure {
             error.to_string(),
             "record the harvests of trees past training_age_years (under [options] in book.toml)",
         ),
-        YieldError::ZeroOnLog { .. } => (
-            error.to_string(),
+        YieldError::ZeroOnLog { zeros } => (
+            format!(
+                "{} {} zero yield, which has no logarithm",
+                counted(*zeros, "tree-season", "tree-seasons"),
+                noun(*zeros, "has", "have")
+            ),
             "set response_scale = \"auto\" under [options] in book.toml, or remove the line",
-        ),
-        YieldError::Engine(mixed::Error::TooFewRows { rows, .. }) => (
-            format!("{rows} tree-season(s) are too few to fit a yield response"),
-            "add trees or earlier seasons, each tree with its own picks and prunings",
         ),
         YieldError::Engine(mixed::Error::NoResidualVariation) => (
             "the yields do not vary beyond age, season and region: nothing to fit".to_owned(),
@@ -130,24 +199,4 @@ fn costs(book: &Book, table: &TreeSeasons) -> Result<BTreeMap<String, Cost>, Fai
             )),
         })
         .collect()
-}
-
-/// The season after a region's last recorded one, unless the book sets it.
-fn next_season(checked: &Checked, region: &str) -> i16 {
-    let summary = &checked.linked.summary.regions;
-    let own = summary.iter().find(|summary| summary.region == region);
-    let season = own.map_or_else(
-        || summary.iter().map(|summary| summary.next_season).max().unwrap_or_default(),
-        |summary| summary.next_season,
-    );
-    checked.tables.book.options.season.unwrap_or(i16::try_from(season).unwrap_or(i16::MAX))
-}
-
-/// Present practice of a region; unpruned when neither records nor the book show one.
-fn practice(known: &[Practice], region: &str) -> Practice {
-    known
-        .iter()
-        .find(|practice| practice.region == region)
-        .cloned()
-        .unwrap_or_else(|| Practice::stated(region, 0.0, None))
 }

@@ -11,7 +11,7 @@ fn json_of_check_is_the_whole_of_standard_output() {
     let ran = anacurve(&["check", book.arg(), "--format", "json"]);
     assert_eq!((ran.code, ran.stderr.as_str()), (1, ""));
     let json: Value = serde_json::from_str(&ran.stdout).unwrap();
-    for key in ["book", "files", "linked", "practice", "problems", "quarantine"] {
+    for key in ["book", "files", "linked", "practice", "problems", "quarantine", "spot_checks"] {
         assert!(!json[key].is_null(), "{key}");
     }
     let problem = &json["problems"][0];
@@ -65,14 +65,15 @@ fn strict_runs_end_with_1_on_findings_and_write_all_the_same() {
 fn help_tells_the_options_and_exit_codes() {
     for (command, options) in [
         ("run", &["--out", "--seed", "--format", "--strict"][..]),
-        ("check", &["--out", "--format"]),
-        ("demo", &["--seed", "--format"]),
+        ("check", &["--out", "--seed", "--format"]),
+        ("demo", &["--out", "--seed", "--format"]),
     ] {
         let ran = anacurve(&[command, "--help"]);
         assert_eq!((ran.code, ran.stderr.as_str()), (0, ""));
         for option in options {
             assert!(ran.stdout.contains(option), "{command} --help without {option}");
         }
+        assert!(ran.stdout.contains("Examples:\n  anacurve "), "{}", ran.stdout);
     }
     let ran = anacurve(&["--help"]);
     assert_eq!((ran.code, ran.stderr.as_str()), (0, ""));
@@ -83,7 +84,7 @@ fn help_tells_the_options_and_exit_codes() {
 
 #[test]
 fn a_misspelt_command_line_fails_with_2() {
-    for args in [&["chekc", "x"][..], &["check"], &["run", "x", "--seed", "many"], &[]] {
+    for args in [&["chekc", "x"][..], &["check"], &["demo"], &["run", "x", "--seed", "many"], &[]] {
         let ran = anacurve(args);
         assert_eq!((ran.code, ran.stdout.as_str()), (2, ""), "{args:?}");
         assert!(ran.stderr.contains("--help"), "{}", ran.stderr);
@@ -113,6 +114,88 @@ fn demo_leaves_a_folder_in_use_untouched() {
     assert_eq!(book.text("harvests.csv"), Book::tidy().text("harvests.csv"));
     let file = book.file("trees.csv");
     anacurve(&["demo", file.to_str().unwrap()]).fails_saying(&["trees.csv"]);
+}
+
+/// DIR and --out name the same folder; with both there is no telling which is meant.
+#[test]
+fn demo_takes_its_folder_either_way_but_not_twice() {
+    let out = tempfile::tempdir().unwrap();
+    let [one, other] = ["one", "other"].map(|name| out.path().join(name));
+    let [one, other] = [&one, &other].map(|path| path.to_str().unwrap());
+    assert_eq!(anacurve(&["demo", one, "--seed", "3"]).code, 0);
+    assert_eq!(anacurve(&["demo", "--out", other, "--seed", "3"]).code, 0);
+    let written = |dir: &str| {
+        let entries = std::fs::read_dir(dir).unwrap().map(|entry| entry.unwrap().path());
+        let mut files: Vec<_> = entries
+            .map(|path| (path.file_name().unwrap().to_owned(), std::fs::read(&path).unwrap()))
+            .collect();
+        files.sort();
+        files
+    };
+    assert_eq!(written(one), written(other));
+    let ran = anacurve(&["demo", one, "--out", other]);
+    assert_eq!((ran.code, ran.stdout.as_str()), (2, ""));
+    assert!(
+        ran.stderr.contains("--out") && ran.stderr.contains("cannot be used"),
+        "{}",
+        ran.stderr
+    );
+}
+
+/// Rows shown for comparison are rows of the files, drawn by the seed.
+#[test]
+fn check_draws_rows_to_compare_by_seed() {
+    let book = Book::tidy();
+    // Set aside by linking, so never drawn.
+    book.append("harvests.csv", "T99,2024-03-01,5.5");
+    let drawn = |seed: &str| -> Vec<(String, u64, String)> {
+        let ran = anacurve(&["check", book.arg(), "--format", "json", "--seed", seed]);
+        let json: Value = serde_json::from_str(&ran.stdout).unwrap();
+        assert_eq!(json["spot_checks"]["seed"].to_string(), seed);
+        let rows = json["spot_checks"]["rows"].as_array().unwrap();
+        let row = |row: &Value| {
+            let values = row["values"].as_array().unwrap().iter();
+            let values: Vec<_> = values.map(|value| value["value"].as_str().unwrap()).collect();
+            (
+                row["file"].as_str().unwrap().to_owned(),
+                row["line"].as_u64().unwrap(),
+                values.join(","),
+            )
+        };
+        rows.iter().map(row).collect()
+    };
+    let first = drawn("1");
+    assert_eq!(first, drawn("1"));
+    assert_eq!(first.len(), 4);
+    let mut seen = std::collections::BTreeSet::new();
+    for seed in 1..20 {
+        for (file, line, row) in drawn(&seed.to_string()) {
+            let text = book.text(&file);
+            let typed = text.lines().nth(line as usize - 1).unwrap();
+            // Trailing zeros are the typist's.
+            let typed = typed.strip_suffix('0').filter(|_| typed.contains('.')).unwrap_or(typed);
+            assert_eq!(row, typed.trim_end_matches(".0"), "{file}:{line}");
+            assert!(!row.contains("T99"));
+            seen.insert((file, line));
+        }
+    }
+    // 19 draws of 2 of 36 rows of either file miss a row with a chance of (34/36)^19 = 0.34.
+    assert!(seen.len() > 30, "{}", seen.len());
+    let text = anacurve(&["check", book.arg(), "--seed", "1"]).stdout;
+    let (file, line, _) = &first[0];
+    assert!(text.contains("(seed 1)") && text.contains(&format!("{file}:{line}  tree ")), "{text}");
+}
+
+/// One of a thing is named in the singular.
+#[test]
+fn check_counts_in_words_that_agree() {
+    let book = Book::of(crate::support::Plan { trees: 1, seasons: &[2024], varied: true });
+    let text = book.check().stdout;
+    let line = "1 tree-season of 1 tree in 1 block at 1 site; season 2024; advice is for 2025";
+    assert!(text.contains(line), "{text}");
+    let text = Book::tidy().check().stdout;
+    let line = "36 tree-seasons of 12 trees in 2 blocks at 1 site; seasons 2022, 2023, 2024";
+    assert!(text.contains(line), "{text}");
 }
 
 fn names(book: &Book) -> Vec<String> {

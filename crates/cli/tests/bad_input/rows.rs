@@ -168,7 +168,40 @@ fn another_type_half_way_down_a_sheet() {
 fn a_tree_in_two_blocks() {
     let book = Book::tidy();
     let line = book.append("trees.csv", "T01,B1");
-    one_set_aside(&book, "trees.csv", line, Some(1), "tree-in-two-blocks", "T01,B1");
+    // Which row is right cannot be known: both go, and with them the tree's three prunings and picks.
+    book.check()
+        .finds("trees.csv:2:1", "tree-in-two-blocks")
+        .finds(&format!("trees.csv:{line}:1"), "tree-in-two-blocks")
+        .finds("prunings.csv:2:1", "tree-unknown")
+        .finds("harvests.csv:2:1", "tree-unknown");
+    let (_, json, _) = book.check_json();
+    conserved(&json);
+    let rows = json["quarantine"].as_array().unwrap();
+    let of = |code: &str| rows.iter().filter(|row| row["code"] == code).collect::<Vec<_>>();
+    let trees = of("tree-in-two-blocks");
+    assert_eq!((trees.len(), of("tree-unknown").len(), rows.len()), (2, 6, 8));
+    assert_eq!((&trees[0]["text"], &trees[1]["text"]), (&"T01,B2".into(), &"T01,B1".into()));
+    let reason = trees[0]["reason"].as_str().unwrap();
+    assert!(reason.contains("block 'B2' (trees.csv:2)"), "{reason}");
+    assert!(reason.contains(&format!("block 'B1' (trees.csv:{line})")), "{reason}");
+}
+
+#[test]
+fn a_tree_listed_twice_in_its_block() {
+    let book = Book::tidy();
+    let line = book.append("trees.csv", "T01,B2");
+    one_set_aside(&book, "trees.csv", line, Some(1), "row-duplicate", "T01,B2");
+}
+
+#[test]
+fn a_block_at_two_sites() {
+    let book = Book::tidy();
+    let line = book.append("blocks.csv", "B1,Other farm,plain,8,8,2008");
+    book.check()
+        .finds("blocks.csv:2:1", "row-duplicate")
+        .finds(&format!("blocks.csv:{line}:1"), "row-duplicate")
+        .finds("trees.csv:3:2", "block-unknown");
+    conserved(&book.check_json().1);
 }
 
 #[test]
@@ -214,10 +247,38 @@ fn more_shoots_cut_than_there_were() {
 fn a_pruning_after_the_flush_is_kept_and_named() {
     let book = Book::tidy();
     let line = book.append("prunings.csv", "T01,2023-10-15,0.2,canopy_fraction");
-    book.check().finds(&format!("prunings.csv:{line}"), "pruned-after-flush");
+    let place = format!("prunings.csv:{line}:2");
+    let ran = book.check();
+    ran.finds(&place, "pruned-after-flush");
+    assert!(ran.stdout.contains(&format!("{place}: 1 pruning in region")), "{}", ran.stdout);
     let (_, json, csv) = book.check_json();
     conserved(&json);
     assert_eq!(csv.lines().count(), 1, "{csv}");
+}
+
+/// The first pruning of T01 waits for a harvest in 2022 that the book does not hold.
+#[test]
+fn a_pruning_without_its_harvest_is_kept_and_named() {
+    let book = Book::tidy();
+    let line = book.append("prunings.csv", "T01,2020-07-15,0.2,canopy_fraction");
+    let place = format!("prunings.csv:{line}:2");
+    let ran = book.check();
+    ran.finds(&place, "pruning-without-harvest");
+    assert!(ran.stdout.contains(&format!("{place}: 1 pruning in region")), "{}", ran.stdout);
+}
+
+/// The column of the date is where the file has it, not where the schema has it.
+#[test]
+fn a_late_pruning_is_named_by_the_column_of_its_file() {
+    let book = Book::tidy();
+    let moved = book.text("prunings.csv");
+    let moved = moved.lines().map(|row| match row.split(',').collect::<Vec<_>>()[..] {
+        [tree, date, intensity, basis] => format!("{intensity},{basis},{date},{tree}\n"),
+        _ => unreachable!("{row}"),
+    });
+    book.put("prunings.csv", moved.collect::<String>());
+    let line = book.append("prunings.csv", "0.2,canopy_fraction,2023-10-15,T01");
+    book.check().finds(&format!("prunings.csv:{line}:3"), "pruned-after-flush");
 }
 
 /// The book that is spoilt in many ways at once is read in one go, and every row is accounted for.

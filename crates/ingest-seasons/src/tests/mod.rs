@@ -9,7 +9,7 @@ mod prunings;
 mod seasons;
 
 use crate::link::link_frames;
-use crate::outcome::{Outcome, Reason, Rejected};
+use crate::outcome::{Outcome, Reason, Rejected, SourceFile};
 use crate::{LinkError, Linked};
 use arrow::array::{Array, Date32Array, Float64Array, Int32Array, StringArray};
 use polars::prelude::{Column, DataFrame, DataType};
@@ -100,8 +100,15 @@ impl Small {
 
 pub(crate) fn link_book(book: &str, frames: &BTreeMap<Table, DataFrame>) -> Result {
     let book = Book::parse(book).unwrap();
-    let files = Table::ALL.map(|table| (table, format!("{table}.csv"))).to_vec();
-    let mut outcome = Outcome::new(files);
+    let files = Table::ALL.map(|table| {
+        let date_cell = table.spec().columns.iter().position(|column| column.name == "date");
+        SourceFile {
+            table,
+            name: format!("{table}.csv"),
+            date_cell: date_cell.map(|at| at as u32 + 1),
+        }
+    });
+    let mut outcome = Outcome::new(files.into());
     let linked = link_frames(&book, frames, &mut outcome);
     outcome.rejected.sort();
     Result { linked, rejected: outcome.rejected }

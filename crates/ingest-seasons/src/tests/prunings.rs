@@ -78,9 +78,8 @@ fn a_cut_after_the_flush_began_is_kept_and_reported_once() {
     let late: Vec<_> =
         linked.problems.iter().filter(|p| p.code == Code::PrunedAfterFlush).collect();
     assert_eq!(late.len(), 1);
-    assert!(late[0].what.starts_with("2 pruning(s)"));
-    assert_eq!(late[0].place.line, Some(2));
-    assert_eq!(late[0].place.file, "prunings.csv");
+    assert!(late[0].what.starts_with("2 prunings"));
+    assert_eq!(late[0].place.to_string(), "prunings.csv:2:2");
 }
 
 #[test]
@@ -94,7 +93,7 @@ fn cuts_without_a_harvest_are_counted_and_those_for_the_coming_season_expected()
         linked.problems.iter().filter(|p| p.code == Code::PruningWithoutHarvest).collect();
     assert_eq!(missing.len(), 1);
     assert!(missing[0].what.contains("before harvest 2023"), "{}", missing[0].what);
-    assert_eq!(missing[0].place.line, Some(2));
+    assert_eq!(missing[0].place.to_string(), "prunings.csv:2:2");
 }
 
 #[test]
