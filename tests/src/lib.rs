@@ -24,8 +24,16 @@ pub fn json(path: &str) -> Result<serde_json::Value, Box<dyn std::error::Error>>
 /// # Errors
 /// As the stages do, and when the records are too thin for a fit.
 pub fn run(book: &str, seed: u64) -> Result<(Checked, Advised), Failure> {
+    run_at(&repository(book), seed)
+}
+
+/// As [`run`], for a folder anywhere.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_at(book: &Path, seed: u64) -> Result<(Checked, Advised), Failure> {
     let stages = Stages::new();
-    let checked = check(&repository(book), &stages)?;
+    let checked = check(book, &stages)?;
     match advise(&checked, seed, &stages)? {
         Decided::Fitted(advised) => Ok((checked, *advised)),
         Decided::Unfitted(run) => Err(Failure::new(run.why, "")),

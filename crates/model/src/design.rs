@@ -61,6 +61,8 @@ pub struct Group {
     pub labels: Vec<String>,
     /// Shapes on which the levels differ; empty for a random intercept.
     pub slopes: Vec<usize>,
+    /// Share of the level's effect that each row carries; empty when every row carries all of it.
+    pub loading: Vec<f64>,
 }
 
 /// The columns of a yield model for given rows.
@@ -93,6 +95,14 @@ pub enum RegionCurves {
     PartialPooling,
     /// Each region has its own curve, estimated from its own records alone.
     Separate,
+}
+
+impl Group {
+    /// What a row carries of its level's effect.
+    #[must_use]
+    pub fn loading(&self, row: usize) -> f64 {
+        self.loading.get(row).copied().unwrap_or(1.0)
+    }
 }
 
 impl Design {
@@ -208,6 +218,7 @@ impl Design {
                     codes: column.codes.clone(),
                     labels: column.labels.clone(),
                     slopes: Vec::new(),
+                    loading: Vec::new(),
                 });
             }
         }
@@ -223,6 +234,7 @@ impl Design {
                     .copied()
                     .filter(|&shape| self.lead_degree.includes(self.family, shape))
                     .collect(),
+                loading: Vec::new(),
             });
         }
     }

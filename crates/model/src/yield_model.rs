@@ -38,6 +38,11 @@ pub use shape_choice::{ShapeChoice, ShapeScore};
 const REGION_PRIOR_SCALE: f64 = 1.0;
 const OTHER_PRIOR_SCALE: f64 = 2.0;
 
+/// Rounds in which the correlation of errors is sought, the change that ends them, and its bound.
+const MOST_ROUNDS: usize = 8;
+const SETTLED: f64 = 0.005;
+const MOST_CORRELATION: f64 = 0.9;
+
 /// Settings of a yield model.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct YieldSettings {
@@ -163,20 +168,28 @@ impl YieldModel {
     /// [`YieldError`] when no row can be used or the engine cannot fit the rows.
     pub fn fit(table: &TreeSeasons, settings: &YieldSettings) -> Result<Self, YieldError> {
         let (table, rows) = rows::usable(table)?;
-        let plain = Maker { table: &table, deviations: None };
+        let plain = Maker { table: &table, adjustment: Adjustment::None };
         let first = plain.design(IntensityShape::Quadratic, Knots::default())?;
         let choice = scale_choice::choose(&table, &first, settings.scale)?;
         let scale = choice.scale;
         let response: Vec<f64> = table.yield_kg.iter().map(|&kg| scale.forward(kg)).collect();
         let first_fit = mixed::fit(&scale_choice::data(&first, &response), &Settings::default())?;
-        let deviations = left_out::deviations(&table, &first, &response, &first_fit)?;
         let habit_tests = pooled::habit_tests(&table, &first, &first_fit)?;
         let nuisance = pooled::Nuisance::of(&table, &first, &first_fit)?;
         let adjusted: Vec<f64> = (0..table.len())
             .map(|row| response[row] - nuisance.fixed[row] - nuisance.random[row])
             .collect();
 
-        let maker = Maker { table: &table, deviations: Some(&deviations) };
+        let girthed = Maker { table: &table, adjustment: Adjustment::Girth }
+            .design(IntensityShape::Quadratic, Knots::default())?;
+        let girthed_fit =
+            mixed::fit(&scale_choice::data(&girthed, &response), &Settings::default())?;
+        let deviations = left_out::deviations(&table, &girthed, &response, &girthed_fit)?;
+        let correlations = correlations(&table, &response, &deviations)?;
+        let maker = Maker {
+            table: &table,
+            adjustment: Adjustment::GirthAndCrop(&deviations, &correlations),
+        };
         let chosen = shape_choice::choose(
             &table,
             &response,
@@ -248,24 +261,67 @@ impl YieldModel {
     }
 }
 
+/// What is adjusted for beside age, density and variety.
+#[derive(Clone, Copy)]
+enum Adjustment<'a> {
+    None,
+    Girth,
+    /// Also the earlier crop: deviations of the response from all but the tree's own level, and
+    /// their lag-1 correlation by region.
+    GirthAndCrop(&'a [f64], &'a [f64]),
+}
+
 /// Makes the columns of a family for the rows of a table.
 struct Maker<'a> {
     table: &'a TreeSeasons,
-    /// Deviations of the response from all but the tree's own level; `None` leaves the adjustments,
-    /// girth and earlier crop, out.
-    deviations: Option<&'a [f64]>,
+    adjustment: Adjustment<'a>,
 }
 
 impl Maker<'_> {
     fn design(&self, family: IntensityShape, knots: Knots) -> Result<Design, YieldError> {
         let mut design = Design::new(self.table, RegionCurves::PartialPooling, (family, knots));
-        if let Some(deviations) = self.deviations {
+        if !matches!(self.adjustment, Adjustment::None) {
             design.add_girth(self.table);
-            design.add_earlier_crop(self.table, deviations);
+        }
+        if let Adjustment::GirthAndCrop(deviations, correlations) = self.adjustment {
+            design.add_earlier_crop(self.table, deviations, correlations);
         }
         scale_choice::identify(self.table, &mut design)?;
         Ok(design)
     }
+}
+
+/// Lag-1 correlation of the errors in each region by code, 0 where it cannot be told: the effect of
+/// the earlier crop and the share of the tree's level that goes with it determine one another, so
+/// the fit is repeated until they agree.
+fn correlations(
+    table: &TreeSeasons,
+    response: &[f64],
+    deviations: &[f64],
+) -> Result<Vec<f64>, YieldError> {
+    let mut correlations = vec![0.0; table.region.len()];
+    for _ in 0..MOST_ROUNDS {
+        let maker =
+            Maker { table, adjustment: Adjustment::GirthAndCrop(deviations, &correlations) };
+        let design = maker.design(IntensityShape::Quadratic, Knots::default())?;
+        if !design.columns.iter().any(|column| matches!(column.role, Role::EarlierCrop(_))) {
+            break;
+        }
+        let fit = mixed::fit(&scale_choice::data(&design, response), &Settings::default())?;
+        let mut moved: f64 = 0.0;
+        for (column, estimate) in design.columns.iter().zip(fit.estimates()) {
+            if let Role::EarlierCrop(code) = column.role {
+                let own = &mut correlations[code as usize];
+                let bounded = estimate.clamp(-MOST_CORRELATION, MOST_CORRELATION);
+                moved = moved.max((bounded - *own).abs());
+                *own = bounded;
+            }
+        }
+        if moved < SETTLED {
+            break;
+        }
+    }
+    Ok(correlations)
 }
 
 /// Posterior draws of each family: its share of all, the leading one taking what rounding leaves.

@@ -54,8 +54,10 @@ fn analyse(book: &Path, seed: u64) -> Result<(Checked, Advised), String> {
         Failure::Other { .. } => failure.to_string(),
     };
     let checked = pipeline::check(book, &stages).map_err(failed)?;
-    let advised = pipeline::advice::advise(&checked, seed, &stages).map_err(failed)?;
-    Ok((checked, advised))
+    match pipeline::advice::advise(&checked, seed, &stages).map_err(failed)? {
+        Decided::Fitted(advised) => Ok((checked, *advised)),
+        Decided::Unfitted(run) => Err(run.why),
+    }
 }
 
 /// True net returns of a region in the season advised for.

@@ -22,10 +22,18 @@ impl Design {
     /// Adds, for each region with three seasons or more, how far the tree's crop of the season
     /// before lay from its expectation, so that the off year after a heavy crop is not blamed on
     /// the saw. `deviations` are those of the response from the fixed part and the site, block and
-    /// season levels, one per row; the tree's own level stays in them and is sorted out by the
-    /// tree's random effect. Being net of pruning, they do not take away what earlier pruning did.
-    pub fn add_earlier_crop(&mut self, table: &TreeSeasons, deviations: &[f64]) {
+    /// season levels, one per row. Being net of pruning, they do not take away what earlier pruning
+    /// did. The tree's own level u stays in them: with y = u + e and e of lag-1 correlation r,
+    /// y = (1 - r) u + r (deviation before) + noise, so a row with an earlier crop carries only
+    /// 1 - r of the tree's random effect; `correlations` holds the r of each region, by code.
+    pub fn add_earlier_crop(
+        &mut self,
+        table: &TreeSeasons,
+        deviations: &[f64],
+        correlations: &[f64],
+    ) {
         let before = rows_before(table);
+        let mut loading = vec![1.0; table.len()];
         for (code, label) in (0_u32..).zip(&table.region.labels) {
             let inside = |row: &usize| table.region.codes[*row] == code;
             let seasons: BTreeSet<i32> =
@@ -38,13 +46,20 @@ impl Design {
                 ));
                 continue;
             }
-            let values = (0..table.len())
-                .map(|row| match before[row] {
-                    Some(earlier) if inside(&row) => deviations[earlier],
-                    _ => 0.0,
-                })
-                .collect();
+            let correlation = correlations.get(code as usize).copied().unwrap_or(0.0);
+            let mut values = vec![0.0; table.len()];
+            for row in (0..table.len()).filter(inside) {
+                if let Some(earlier) = before[row] {
+                    values[row] = deviations[earlier];
+                    loading[row] = 1.0 - correlation;
+                }
+            }
             self.push(format!("earlier crop in {label}"), values, Role::EarlierCrop(code));
+        }
+        if loading.iter().any(|share| *share != 1.0) {
+            if let Some(trees) = self.groups.iter_mut().find(|group| group.name == "tree") {
+                trees.loading = loading;
+            }
         }
     }
 

@@ -99,7 +99,7 @@ fn fitted(table: &TreeSeasons, design: &Design, fit: &Fit) -> Result<Vec<f64>, Y
         for (row, (sum, &code)) in predicted.iter_mut().zip(&group.codes).enumerate() {
             let effects = modes.modes.row(code as usize);
             if group.slopes.is_empty() {
-                *sum += effects.first().copied().unwrap_or(0.0);
+                *sum += group.loading(row) * effects.first().copied().unwrap_or(0.0);
             } else {
                 for (&shape, effect) in group.slopes.iter().zip(effects) {
                     *sum += effect * design.shapes[shape][row];
@@ -120,8 +120,8 @@ pub(crate) fn deviations(
     let mut left: Vec<f64> = fitted(table, design, fit)?;
     if let Some(trees) = design.groups.iter().find(|group| group.name == "tree") {
         let modes = fit.conditional_modes("tree")?.modes;
-        for (sum, &code) in left.iter_mut().zip(&trees.codes) {
-            *sum -= modes.row(code as usize).first().copied().unwrap_or(0.0);
+        for (row, (sum, &code)) in left.iter_mut().zip(&trees.codes).enumerate() {
+            *sum -= trees.loading(row) * modes.row(code as usize).first().copied().unwrap_or(0.0);
         }
     }
     Ok(response.iter().zip(left).map(|(y, fitted)| y - fitted).collect())

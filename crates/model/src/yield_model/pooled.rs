@@ -14,6 +14,9 @@ use mixed::{
 };
 use std::collections::BTreeSet;
 
+/// Largest square of a lag-1 correlation that a variance is computed from.
+const MOST_CORRELATION_SQ: f64 = 0.9;
+
 pub(super) struct Pooled {
     pub(super) fit: Fit,
     pub(super) posterior: Posterior,
@@ -107,8 +110,9 @@ impl Nuisance {
         let mut random = vec![0.0; table.len()];
         for group in design.groups.iter().filter(|group| group.slopes.is_empty()) {
             let modes = fit.conditional_modes(&group.name)?.modes;
-            for (sum, &code) in random.iter_mut().zip(&group.codes) {
-                *sum += modes.row(code as usize).first().copied().unwrap_or(0.0);
+            for (row, (sum, &code)) in random.iter_mut().zip(&group.codes).enumerate() {
+                let effect = modes.row(code as usize).first().copied().unwrap_or(0.0);
+                *sum += group.loading(row) * effect;
             }
         }
         Ok(Self { fixed, random })
@@ -127,9 +131,11 @@ struct Reader<'a> {
     /// What the fit attributes to everything but pruning, per row: fixed part and random intercepts.
     fixed_nuisance: Vec<f64>,
     random_nuisance: Vec<f64>,
+    /// The part of the fixed nuisance that the earlier crop brings.
+    earlier_crop: Vec<f64>,
     density: Vec<f64>,
-    /// Draws of the total variance around the level: residual and random intercepts.
-    variance: Vec<f64>,
+    /// Draws of the residual variance and of the variance of all random intercepts together.
+    variance: Vec<[f64; 2]>,
 }
 
 impl<'a> Reader<'a> {
@@ -144,6 +150,14 @@ impl<'a> Reader<'a> {
         let estimates = fit.estimates();
         let Nuisance { fixed: fixed_nuisance, random: random_nuisance } =
             Nuisance::of(table, design, fit)?;
+        let mut earlier_crop = vec![0.0; table.len()];
+        for (column, estimate) in design.columns.iter().zip(&estimates) {
+            if matches!(column.role, Role::EarlierCrop(_)) {
+                for (sum, value) in earlier_crop.iter_mut().zip(&column.values) {
+                    *sum += estimate * value;
+                }
+            }
+        }
         let sigma = draws.sigma_column();
         let intercepts: Vec<usize> = design
             .groups
@@ -155,7 +169,8 @@ impl<'a> Reader<'a> {
             .map(|draw| {
                 let row = draws.values().row(draw);
                 let spread: f64 = intercepts.iter().map(|&k| row[k] * row[k]).sum();
-                row[sigma].powi(2) * (1.0 + spread)
+                let residual = row[sigma].powi(2);
+                [residual, residual * spread]
             })
             .collect();
         Ok(Self {
@@ -167,6 +182,7 @@ impl<'a> Reader<'a> {
             estimates,
             fixed_nuisance,
             random_nuisance,
+            earlier_crop,
             density: region_density(table, design),
             variance,
         })
@@ -248,15 +264,18 @@ impl<'a> Reader<'a> {
             .collect();
         let mut coefficients = Vec::with_capacity(self.draws.len());
         let mut level = Vec::with_capacity(self.draws.len());
+        let mut variance = Vec::with_capacity(self.draws.len());
         for draw in 0..self.draws.len() {
             let row = self.draws.values().row(draw);
             let fixed = &row[self.draws.coefficient_columns()];
             let mut curve = [0.0; SHAPES];
             let mut at = 0.0;
+            let mut correlation = 0.0;
             for ((column, value), average) in self.design.columns.iter().zip(fixed).zip(&average) {
                 match column.role {
                     Role::Shape(shape) => curve[shape] += value,
                     Role::ShapeByDensity(shape) => curve[shape] += value * density,
+                    Role::EarlierCrop(own) if own == code => correlation = *value,
                     _ => at += value * average,
                 }
             }
@@ -265,6 +284,10 @@ impl<'a> Reader<'a> {
             }
             coefficients.push(curve);
             level.push(at);
+            // Variance of a stationary error with that lag-1 correlation; cut where a draw is not.
+            let [residual, intercepts] = self.variance[draw];
+            let stationary = residual / (1.0 - correlation.powi(2).min(MOST_CORRELATION_SQ));
+            variance.push(stationary + intercepts + extra);
         }
         RegionCurve {
             region: self.table.region.labels.get(code as usize).cloned().unwrap_or_default(),
@@ -272,7 +295,7 @@ impl<'a> Reader<'a> {
             knots: self.design.knots,
             coefficients,
             level,
-            variance: self.variance.iter().map(|variance| variance + extra).collect(),
+            variance,
         }
     }
 
@@ -283,7 +306,7 @@ impl<'a> Reader<'a> {
         let values: Vec<f64> = rows
             .iter()
             .filter(|&&row| self.table.season[row] == latest)
-            .map(|&row| self.fixed_nuisance[row])
+            .map(|&row| self.fixed_nuisance[row] - self.earlier_crop[row])
             .collect();
         let n = values.len().max(1) as f64;
         let mean = values.iter().sum::<f64>() / n;

@@ -88,6 +88,9 @@ pub(crate) fn data<'a>(design: &'a Design, response: &'a [f64]) -> Data<'a> {
                 })
                 .collect();
             factor = factor.independent();
+        } else if !group.loading.is_empty() {
+            factor.effects =
+                vec![RandomEffect::Slope { name: "intercept".to_owned(), values: &group.loading }];
         }
         data = data.factor(factor);
     }

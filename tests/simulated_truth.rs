@@ -1,0 +1,118 @@
+//! What the models find on simulated plantations whose truth is known, through the whole path.
+
+// Helpers of a test may fail as loudly as the test itself.
+#![allow(clippy::unwrap_used)]
+
+use anacurve::pipeline::advice::Advised;
+use mixed::Contrast;
+use model::IntensityShape;
+use plantation_sim::{
+    ErrorTails, Plantation, RegionPlan, Response, Tidiness, Timing, TrueCurve, demo, simulate,
+    write_book,
+};
+use workspace_tests::run_at;
+
+/// A plantation of regions with a curve in common, changed as a test wishes.
+fn plantation(curve: TrueCurve, change: impl Fn(&mut RegionPlan)) -> Plantation {
+    let region = |id: &str| {
+        let mut plan = RegionPlan {
+            first_season: 2021,
+            response: Response { curve, timing: Timing { best_lead_days: 48.0, width_days: 80.0 } },
+            tails: ErrorTails::Normal,
+            ..RegionPlan::typical(id)
+        };
+        change(&mut plan);
+        plan
+    };
+    Plantation { regions: ["north", "east", "west"].map(region).to_vec(), ..demo() }
+}
+
+fn advised(plantation: &Plantation, seed: u64) -> Advised {
+    let dir = tempfile::tempdir().unwrap();
+    let book = dir.path().join("book");
+    write_book(&simulate(plantation, seed), plantation, &book, Tidiness::Clean).unwrap();
+    run_at(&book, 1).unwrap().1
+}
+
+fn peaked() -> TrueCurve {
+    TrueCurve::Peaked { gain: 0.24, at: 0.30 }
+}
+
+/// The error of log yield has lag-1 correlation -0.45 in every region, or none. Luck with laterals
+/// (standard deviation 0.4 x 0.2) does not alternate, so that -0.45 becomes -0.45 x v / (v + 0.0064)
+/// = -0.41 with v = log(1 + 0.26^2). Limits: three standard errors of 0.025.
+#[test]
+fn alternate_bearing_is_found_where_it_is_and_only_there() {
+    for (alternation, range) in [(0.45, [-0.49, -0.33]), (0.0, [-0.08, 0.08])] {
+        let run = advised(&plantation(peaked(), |region| region.alternation = alternation), 11);
+        assert_eq!(run.model.alternation.len(), 3);
+        for (region, effect) in &run.model.alternation {
+            let Contrast::Estimated(effect) = effect else { panic!("not estimable") };
+            assert!(
+                (range[0]..=range[1]).contains(&effect.estimate),
+                "{region}: {} for {alternation}",
+                effect.estimate
+            );
+        }
+    }
+}
+
+/// Truth: yield times 1 + carry-over x intensity of the season before.
+#[test]
+fn carry_over_is_estimated_with_its_sign_and_size() {
+    for truth in [-0.25, 0.0, 0.2] {
+        let run = advised(&plantation(peaked(), |region| region.carry_over = truth), 12);
+        let carry = run.model.carry_over.unwrap();
+        // On the log scale, at the intensities of about a quarter that crews use.
+        let slope = (truth * 0.25_f64).ln_1p() / 0.25;
+        let distance = (carry.estimate - slope).abs() / carry.std_error;
+        assert!(distance < 3.0, "{} +- {} for {slope}", carry.estimate, carry.std_error);
+        assert!(carry.std_error < 0.06, "{}", carry.std_error);
+        assert_eq!(carry.p_value < 0.01, truth != 0.0, "{truth}: p = {}", carry.p_value);
+        let horizon = run.advice.regions[0].horizon.as_ref().unwrap();
+        assert_eq!(horizon.seasons, 3);
+    }
+}
+
+/// A parabola is predicted well by the parabola and not by a plateau; a steep rise to a plateau is
+/// not predicted by a parabola.
+#[test]
+fn the_shape_follows_the_truth() {
+    let weight = |run: &Advised, shape| {
+        run.model.shapes.scores.iter().find(|s| s.shape == shape).map_or(0.0, |s| s.weight)
+    };
+    let quadratic = advised(&plantation(peaked(), |_| {}), 13);
+    let error = |shape| {
+        quadratic.model.shapes.scores.iter().find(|s| s.shape == shape).unwrap().rmse.unwrap()
+    };
+    let ratio = error(IntensityShape::Quadratic) / error(IntensityShape::Knotted);
+    assert!(ratio < 1.005, "{:?}", quadratic.model.shapes);
+    assert_eq!(weight(&quadratic, IntensityShape::Plateau), 0.0);
+    let steep = TrueCurve::Plateau { gain: 0.35, from: 0.15 };
+    let plateau = advised(&plantation(steep, |region| region.error_cv = 0.15), 13);
+    assert!(weight(&plateau, IntensityShape::Quadratic) < 0.05, "{:?}", plateau.model.shapes);
+    assert!((plateau.model.shapes.knots.knee - 0.15).abs() < 0.051);
+    // The curve that ignored the plateau would fail its own check.
+    let beyond = plateau.model.regions[0].support.as_ref().unwrap().intensity[1];
+    assert!(beyond > 0.4);
+}
+
+/// Being late costs what the timing says: at a quarter of the width, 1/16 of the effect is lost.
+#[test]
+fn the_cost_of_being_late_covers_the_truth() {
+    let run = advised(&plantation(peaked(), |region| region.error_cv = 0.15), 14);
+    let mut covered = 0;
+    for region in &run.advice.regions {
+        let [two, four] = region.lateness.as_slice() else { panic!("{:?}", region.lateness) };
+        assert_eq!((two.days, four.days), (14, 28));
+        let (two, four) = (two.loss_kg.as_ref().unwrap(), four.loss_kg.as_ref().unwrap());
+        assert!(four.median > two.median);
+        let lead = region.advised.as_ref().unwrap().lead_days.unwrap();
+        let share = |lead: f64| 1.0 - ((lead - 48.0) / 80.0_f64).powi(2);
+        // Per cent of the gain over unpruned that is lost, in kg of the median gain.
+        let gain = region.gain_over_unpruned_kg.as_ref().unwrap().median / share(lead);
+        let truth = gain * (share(lead) - share(lead - 28.0));
+        covered += u32::from((four.low..=four.high).contains(&truth));
+    }
+    assert!(covered >= 2, "{covered} of 3 limits hold the truth");
+}
