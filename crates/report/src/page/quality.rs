@@ -33,7 +33,10 @@ pub fn files(files: &[FileLine]) -> Table {
         let repairs: Vec<String> = f
             .repairs
             .iter()
-            .map(|(code, column, cells)| format!("{code} in {column}: {}", count(*cells)))
+            .map(|(code, column, cells)| {
+                let place = if column.is_empty() { String::new() } else { format!(" in {column}") };
+                format!("{code}{place}: {}", count(*cells))
+            })
             .collect();
         table.row([
             f.file.clone(),
