@@ -28,8 +28,10 @@ pub fn summary_text(report: &Report) -> String {
             r.p_gain.map_or_else(|| DASH.to_owned(), chance),
         ]));
     }
-    out.push('\n');
-    out.push_str(&wrap(text::SUMMARY_NOTE));
+    if regions.iter().any(|r| r.gain_over_present_kg.is_some()) {
+        out.push('\n');
+        out.push_str(&wrap(text::SUMMARY_NOTE));
+    }
     for r in regions {
         let reason = unbroken(&printable(&r.reason));
         let words = format!("{}: {} {reason}", printable(&r.name), sentence(r));

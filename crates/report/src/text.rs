@@ -180,7 +180,7 @@ pub fn work_more(shown: usize, all: usize) -> String {
     format!("The first {shown} of {all} blocks are shown; the sheets hold them all.")
 }
 
-pub const QUALITY_INTRO: &str = "Every row read is either kept or set aside in quarantine.csv with its reason. Every repair is counted.";
+pub const QUALITY_INTRO: &str = "Every row read is either kept or set aside in quarantine.csv with its reason. Rows that could be read but name an unknown tree or an impossible day are set aside by linking: they count as set aside in the first table and as not linked in the second. Every repair is counted.";
 pub const BALANCED: &str = "✓ yes";
 pub const UNBALANCED: &str = "✗ NO";
 pub const NO_FINDINGS: &str = "Nothing was found that needs a look.";

@@ -52,11 +52,18 @@ pub fn files(files: &[FileLine]) -> Table {
     table
 }
 
-/// Conservation of kept rows through linking.
+/// Conservation of readable rows through linking.
 pub fn linked(lines: &[LinkLine]) -> Table {
     let mut table = Table::new(
         "Rows linked into tree-seasons",
-        &["Table", "#Kept", "#Linked", "#Not linked", "Kept = linked + not linked", "Why not"],
+        &[
+            "Table",
+            "#Readable",
+            "#Linked",
+            "#Not linked",
+            "Readable = linked + not linked",
+            "Why not",
+        ],
     );
     for l in lines {
         let left: u64 = l.not_linked.iter().map(|(_, n)| *n).fold(0, u64::saturating_add);
