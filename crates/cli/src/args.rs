@@ -57,6 +57,11 @@ Writes to OUT/<book>/<season>/: index.html (the report, also to print), advice.c
 advice.parquet, workplan.csv, workplan.xlsx, calendar.ics, fit.json, draws.arrow,
 tree_seasons.parquet, quarantine.csv and plots/. The folder is replaced as a whole at the end, so an
 interrupted run leaves the last report as it was. The same records and seed give the same bytes.
+Records too few for a fit still get a report: every region is advised to lay out a trial, with the
+reason, and there is no draws.arrow.
+
+Exit code 2 means that nothing was written, 1 (with --strict only) that the report is written and
+something was set aside or needs a look.
 
 Examples:
   anacurve run data-demo

@@ -1,7 +1,8 @@
 //! From files on disk to tree-seasons: what linking rejects stands in quarantine with its text.
 
 use ingest_seasons::{Reason, link};
-use ingest_tables::read_book;
+use ingest_tables::{BookTables, read_book};
+use polars::prelude::Column;
 use records::{Code, Table};
 
 const FILES: [(&str, &str); 5] = [
@@ -62,4 +63,57 @@ fn rejected_rows_move_to_quarantine_with_their_text() {
     }
     let harvests = linked.summary.tables.iter().find(|t| t.table == Table::Harvests).unwrap();
     assert!(harvests.not_linked.iter().any(|n| n.reason == Reason::SetAside(Code::TreeUnknown)));
+}
+
+/// Reading leaves contradicting rows of a tree or block to linking, so files and tables made in
+/// memory end alike: every contradicting row is set aside, a mere repeat as a repeat.
+#[test]
+fn contradicting_rows_are_set_aside_together() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in FILES {
+        let more = match name {
+            "blocks.csv" => "S,estate,north,2015\nR,estate,north,2015\nR,other,north,2015\n",
+            "trees.csv" => "N2,S\nN2,N\nR1,R\n",
+            _ => "",
+        };
+        std::fs::write(folder.path().join(name), format!("{text}{more}")).unwrap();
+    }
+    let mut from_files = read_book(folder.path(), &mut |_| {}).unwrap();
+    // The same rows without their files, the repeat included that reading set aside.
+    let (book, mut frames, files) =
+        (from_files.book.clone(), from_files.frames.clone(), from_files.files.clone());
+    let trees = frames.get(&Table::Trees).unwrap();
+    let repeat =
+        trees.slice(1, 1).with_column(Column::new(".line".into(), [6_u32])).unwrap().clone();
+    let trees = trees.vstack(&repeat).unwrap();
+    frames.insert(Table::Trees, trees);
+    let mut files = files;
+    (files[1].rows_kept, files[1].rows_quarantined) = (files[1].rows_read, 0);
+    let mut in_memory = BookTables::in_memory(book, frames, files);
+    link(&mut from_files).unwrap();
+    link(&mut in_memory).unwrap();
+    let set_aside = |tables: &BookTables| {
+        let rows = tables.quarantine.iter();
+        let mut rows: Vec<_> = rows.map(|row| (row.file.clone(), row.line, row.code)).collect();
+        rows.sort();
+        rows
+    };
+    let found = set_aside(&from_files);
+    assert_eq!(found, set_aside(&in_memory));
+    let of = |file: &str| -> Vec<(u64, Code)> {
+        let rows = found.iter().filter(|row| row.0 == file);
+        rows.map(|row| (row.1, row.2)).collect()
+    };
+    assert_eq!(of("blocks.csv"), [(4, Code::RowDuplicate), (5, Code::RowDuplicate)]);
+    assert_eq!(
+        of("trees.csv"),
+        [
+            (3, Code::TreeInTwoBlocks),
+            (4, Code::BlockUnknown),
+            (5, Code::TreeInTwoBlocks),
+            (6, Code::RowDuplicate),
+            (7, Code::BlockUnknown),
+        ]
+    );
+    assert!(from_files.files.iter().all(ingest_tables::FileReport::is_conserved));
 }

@@ -1,5 +1,6 @@
 //! Rows drawn at random to be compared with the field books they were typed from.
 
+use crate::cell::number::plain;
 use crate::parquet_rows::day;
 use crate::{BookTables, IngestError};
 use polars::prelude::{AnyValue, DataFrame, PolarsResult};
@@ -107,8 +108,7 @@ fn written(value: &AnyValue<'_>) -> Option<String> {
     match value {
         AnyValue::String(text) => Some((*text).to_owned()),
         AnyValue::StringOwned(text) => Some(text.to_string()),
-        // Six decimals hide the rounding of unit conversions and nothing that is weighed.
-        AnyValue::Float64(number) => Some(((number * 1e6).round() / 1e6).to_string()),
+        AnyValue::Float64(number) => Some(plain(*number)),
         AnyValue::Int64(count) => Some(count.to_string()),
         AnyValue::Boolean(flag) => Some(if *flag { "yes" } else { "no" }.to_owned()),
         AnyValue::Date(days) => day(*days).map(|day| day.to_string()),

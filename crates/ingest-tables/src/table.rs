@@ -1,5 +1,6 @@
 //! Turns the raw rows of a table's files into typed rows, each kept or quarantined.
 
+use crate::cell::number::plain;
 use crate::cell::value::{CellFault, CellReader, Notes, Style, Value};
 use crate::columns::Columns;
 use crate::discover::Source;
@@ -314,7 +315,7 @@ impl TableReader {
         }
         for position in &scratch.unusual {
             let value = scratch.values.get(*position).copied().and_then(Value::as_number);
-            let example = || value.map_or_else(String::new, |value| value.to_string());
+            let example = || value.map_or_else(String::new, plain);
             summary.add(event(Severity::Warning, Code::RangeUnusual, *position), 1, example);
         }
         let beyond = |cell| !row.cells.cell(cell).into_text().is_empty();

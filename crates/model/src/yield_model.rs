@@ -64,7 +64,7 @@ pub enum YieldError {
     NoRows(String),
     /// A scale that the yields do not allow.
     #[error(
-        "{zeros} tree-season(s) have zero yield, which has no logarithm; choose the square root or identity scale, or let the program choose"
+        "zero yields ({zeros} of them) have no logarithm; choose the square root or identity scale, or let the program choose"
     )]
     ZeroOnLog {
         /// Tree-seasons with zero yield.

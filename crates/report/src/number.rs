@@ -2,10 +2,13 @@
 
 use crate::text;
 use jiff::civil::Date;
+use records::noun;
 
 /// Shown where there is no number.
 pub const DASH: &str = "–";
 const MINUS: char = '−';
+/// Keeps a number and its sign on one line.
+pub const NO_BREAK: char = '\u{a0}';
 const NARROW_SPACE: char = '\u{202f}';
 
 /// A number with the given decimals, thousands set apart; the dash when it is not finite.
@@ -52,18 +55,27 @@ pub fn optional(value: Option<f64>, decimals: usize) -> String {
 
 /// A fraction as whole per cent.
 pub fn percent(fraction: f64) -> String {
-    if fraction.is_finite() { format!("{}%", fixed(100.0 * fraction, 0)) } else { DASH.to_owned() }
+    if fraction.is_finite() {
+        format!("{}{NO_BREAK}%", fixed(100.0 * fraction, 0))
+    } else {
+        DASH.to_owned()
+    }
 }
 
 /// A probability as whole per cent that never claims certainty.
 pub fn chance(probability: f64) -> String {
     if probability > 0.995 && probability.is_finite() {
-        "over 99%".to_owned()
+        format!("over 99{NO_BREAK}%")
     } else if probability < 0.005 && probability.is_finite() {
-        "under 1%".to_owned()
+        format!("under 1{NO_BREAK}%")
     } else {
         percent(probability)
     }
+}
+
+/// A sentence whose per cent signs stay with their numbers at the end of a line.
+pub fn unbroken(sentence: &str) -> String {
+    sentence.replace(" %", &format!("{NO_BREAK}%"))
 }
 
 /// A p value with three decimals, never a bare zero.
@@ -76,6 +88,11 @@ pub fn count(n: u64) -> String {
     let mut out = String::new();
     push_grouped(&mut out, &n.to_string());
     out
+}
+
+/// A count with its noun.
+pub fn counted(n: u64, one: &str, many: &str) -> String {
+    format!("{} {}", count(n), noun(n, one, many))
 }
 
 /// Four significant digits, for estimates on the model's scale.
@@ -125,7 +142,7 @@ mod tests {
         assert_eq!(signed(0.421, 2), "+0.42");
         assert_eq!(signed(0.001, 2), "0.00");
         assert_eq!(signed(-0.3, 2), "−0.30");
-        assert_eq!(percent(0.224), "22%");
+        assert_eq!(percent(0.224), "22\u{a0}%");
         assert_eq!(count(12_345), "12\u{202f}345");
         assert_eq!(estimate(Some(0.012_345_6)), "0.01235");
         assert_eq!(p_value(0.000_2), "< 0.001");
@@ -133,8 +150,8 @@ mod tests {
 
     #[test]
     fn never_certain_and_never_nan() {
-        assert_eq!(chance(1.0), "over 99%");
-        assert_eq!(chance(0.0), "under 1%");
+        assert_eq!(chance(1.0), "over 99\u{a0}%");
+        assert_eq!(chance(0.0), "under 1\u{a0}%");
         for shown in [
             fixed(f64::NAN, 2),
             signed(f64::INFINITY, 2),

@@ -1,6 +1,6 @@
 //! The sentences of a region: what to do, and the figures beside it in words.
 
-use crate::number::{DASH, count, date, fixed, percent, signed, span};
+use crate::number::{DASH, chance, counted, date, fixed, percent, signed, span};
 use advise::{
     Advised, Horizon, Interval, InversionKind, InversionSet, Lateness, Optimum, Present,
     RegionAdvice,
@@ -45,10 +45,17 @@ pub fn lead_words(lead_days: f64) -> String {
     if !lead_days.is_finite() {
         DASH.to_owned()
     } else if lead_days < -0.5 {
-        format!("about {} days after the flush begins", fixed(-lead_days, 0))
+        format!("about {} after the flush begins", days(-lead_days))
     } else {
-        format!("about {} days before the flush", fixed(lead_days, 0))
+        format!("about {} before the flush", days(lead_days))
     }
+}
+
+/// A number of days in words.
+pub fn days(number: f64) -> String {
+    let shown = fixed(number, 0);
+    let noun = if shown == "1" { "day" } else { "days" };
+    format!("{shown} {noun}")
 }
 
 /// What the gains of a region are about: the advised practice or, where nothing changes, the best supported one.
@@ -123,10 +130,10 @@ pub fn optimum(optimum: Option<&Optimum>) -> String {
             percent(o.low),
             percent(o.high),
             percent(o.level),
-            percent(o.p_lower_edge),
-            percent(o.p_inside),
-            percent(o.p_upper_edge),
-            percent(o.p_bends_down),
+            chance(o.p_lower_edge),
+            chance(o.p_inside),
+            chance(o.p_upper_edge),
+            chance(o.p_bends_down),
         ),
         _ => DASH.to_owned(),
     }
@@ -191,10 +198,10 @@ pub fn present(present: &Present) -> String {
 /// Size and kind of the evidence.
 pub fn evidence(region: &RegionAdvice) -> String {
     format!(
-        "{} tree-seasons of {} trees in {} seasons, from {}",
-        count(region.rows),
-        count(region.trees),
-        region.seasons,
+        "{} of {} in {}, from {}",
+        counted(region.rows, "tree-season", "tree-seasons"),
+        counted(region.trees, "tree", "trees"),
+        counted(u64::from(region.seasons), "season", "seasons"),
         crate::text::evidence(region.evidence)
     )
 }
@@ -208,6 +215,8 @@ mod tests {
     fn late_pruning_is_not_called_early() {
         assert_eq!(lead_words(-12.0), "about 12 days after the flush begins");
         assert_eq!(lead_words(112.4), "about 112 days before the flush");
+        assert_eq!(lead_words(0.9), "about 1 day before the flush");
+        assert_eq!(lead_words(-1.0), "about 1 day after the flush begins");
     }
 
     #[test]
@@ -221,7 +230,7 @@ mod tests {
             when(&advised),
             ", from 3 May 2026 to 24 May 2026 (about 110 days before the flush)"
         );
-        assert_eq!(remove(Some(&advised)), "22%");
+        assert_eq!(remove(Some(&advised)), "22\u{a0}%");
         assert_eq!(window(None), DASH);
     }
 
@@ -230,7 +239,7 @@ mod tests {
         let set = |kind, bounds: &[f64]| InversionSet { kind, bounds: bounds.to_vec(), level: 0.9 };
         assert!(
             inversion(Some(&set(InversionKind::TwoRays, &[-0.1, 0.6])))
-                .starts_with("up to −10% or from 60% on (90% confidence")
+                .starts_with("up to −10\u{a0}% or from 60\u{a0}% on (90\u{a0}% confidence")
         );
         assert!(inversion(Some(&set(InversionKind::WholeLine, &[]))).starts_with("anywhere"));
         assert_eq!(inversion(Some(&set(InversionKind::Interval, &[]))), DASH);

@@ -2,7 +2,7 @@
 
 use crate::content::Report;
 use crate::names::printable;
-use crate::number::{DASH, chance};
+use crate::number::{DASH, NO_BREAK, chance, unbroken};
 use crate::sentence::{gain, remove, sentence};
 use crate::text;
 
@@ -28,8 +28,13 @@ pub fn summary_text(report: &Report) -> String {
             r.p_gain.map_or_else(|| DASH.to_owned(), chance),
         ]));
     }
+    if regions.iter().any(|r| r.gain_over_present_kg.is_some()) {
+        out.push('\n');
+        out.push_str(&wrap(text::SUMMARY_NOTE));
+    }
     for r in regions {
-        let words = format!("{}: {} {}", printable(&r.name), sentence(r), printable(&r.reason));
+        let reason = unbroken(&printable(&r.reason));
+        let words = format!("{}: {} {reason}", printable(&r.name), sentence(r));
         out.push('\n');
         out.push_str(&wrap(&words));
     }
@@ -52,7 +57,8 @@ fn cut(text: &str, letters: usize) -> String {
 /// Breaks at spaces, continuation lines indented; a longer word is cut.
 fn wrap(words: &str) -> String {
     let (mut out, mut used) = (String::new(), 0);
-    for word in words.split_whitespace() {
+    let gap = |c: char| c.is_whitespace() && c != NO_BREAK;
+    for word in words.split(gap).filter(|word| !word.is_empty()) {
         let word = cut(word, WIDTH - 2);
         let letters = word.chars().count();
         if used > 0 && used + 1 + letters > WIDTH {

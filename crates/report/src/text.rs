@@ -135,7 +135,8 @@ pub const F_GAIN_KG: &str = "Yield gain over present practice";
 pub const F_GAIN_NET: &str = "Net gain over present practice";
 pub const F_DUMBBELL: &str = "Present and advised intensity";
 
-pub const CAPTION_CURVE: &str = "Expected crop per tree at each intensity, with its interval. Circles are the means of recorded crops after taking out site, season, block, tree, age and variety; the number beside each is the trees behind it. Hatched: intensities the records of this region do not test.";
+pub const CAPTION_CURVE: &str = "Expected crop per tree at each intensity, with its interval.";
+pub const CAPTION_MEANS: &str = "Circles are the means of recorded crops after taking out site, season, block, tree, age and variety; the number beside each is the trees behind it. Hatched: intensities the records of this region do not test.";
 pub const CAPTION_NET: &str =
     "Expected crop times price, less the cost of pruning, with its interval.";
 pub const CAPTION_ODDS: &str = "How often each class of intensity comes out best when the uncertainty of the curve is played through. Bars: net return. Diamonds: yield.";
@@ -143,14 +144,17 @@ pub const CAPTION_SURFACE: &str = "Expected yield gain over leaving trees unprun
 pub const CAPTION_GAIN: &str = "Median and interval of each region. An interval that crosses the zero line leaves the sign open.";
 pub const CAPTION_DUMBBELL: &str =
     "Mean present intensity and advised intensity; the grey bar is the range the records test.";
-pub const NOT_ADVICE: &str = "Not advice: the records cannot tell which practice is best. The curve shows what they say over the tested range.";
+pub const NOT_ADVICE: &str = "Not advice: the records cannot tell which practice is best.";
+pub const CURVE_OF_RECORDS: &str = "The curve shows what they say over the tested range.";
 pub const NO_CURVE: &str =
     "The records of this region support no response curve, so none is drawn.";
 pub const NO_PICTURES: &str = "There are no figures for this region.";
+/// What the numbers of the terminal table are about.
+pub const SUMMARY_NOTE: &str = "Gain and chance of earning more are against present practice; where the verdict is Keep or Trial they are those of the best practice that the records support.";
 pub const NO_REGIONS: &str = "The record book has no regions, so there is no advice.";
 
 pub fn caption_lead(days: &str) -> String {
-    format!(" Drawn for pruning {days} days before the flush.")
+    format!(" Drawn for pruning {days} before the flush.")
 }
 
 /// How to read intervals, odds and tolerance.
@@ -181,7 +185,7 @@ pub fn work_more(shown: usize, all: usize) -> String {
     format!("The first {shown} of {all} blocks are shown; the sheets hold them all.")
 }
 
-pub const QUALITY_INTRO: &str = "Every row read is either kept or set aside in quarantine.csv with its reason. Every repair is counted.";
+pub const QUALITY_INTRO: &str = "Every row read is either kept or set aside in quarantine.csv with its reason. Rows that could be read but name an unknown tree or an impossible day are set aside by linking: they count as set aside in the first table and as not linked in the second. Every repair is counted.";
 pub const BALANCED: &str = "✓ yes";
 pub const UNBALANCED: &str = "✗ NO";
 pub const NO_FINDINGS: &str = "Nothing was found that needs a look.";
@@ -206,7 +210,7 @@ pub fn severity(severity: records::Severity) -> &'static str {
 }
 
 /// Files that stand beside the page, with what they hold.
-pub const FILES: [(&str, &str); 7] = [
+pub const FILES: [(&str, &str); 10] = [
     ("advice.json", "the advice, for programs"),
     ("advice.csv", "one row per region, for spreadsheets"),
     ("advice.parquet", "the same table, typed"),
@@ -214,4 +218,7 @@ pub const FILES: [(&str, &str); 7] = [
     ("workplan.csv", "the work plan as plain text"),
     ("calendar.ics", "pruning windows for a calendar"),
     ("dictionary.html", "what every field means"),
+    ("quarantine.csv", "rows set aside, each with its text, reason and remedy"),
+    ("tree_seasons.parquet", "the linked records, one row per tree and season"),
+    ("fit.json", "every estimate of the yield model, for checking"),
 ];

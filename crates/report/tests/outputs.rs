@@ -323,11 +323,56 @@ fn unbalanced_rows_are_called_out() {
 }
 
 #[test]
+fn one_of_a_thing_is_singular() {
+    let mut report = report("");
+    let region = &mut report.advice.regions[0];
+    (region.rows, region.trees, region.seasons) = (1, 1, 1);
+    let page = text(&written(&report), "index.html");
+    assert!(page.contains("1 tree-season of 1 tree in 1 season, from"));
+}
+
+/// Odds compare what was tried, so one tested class has none, and no odds are certain.
+#[test]
+fn odds_are_shown_of_tested_intensities_only() {
+    let mut report = report("");
+    let odds = |report: &report::Report| {
+        let page = text(&written(report), "index.html");
+        page.matches("Which intensity is best?").count()
+    };
+    let before = odds(&report);
+    report.advice.regions[0].tested_intensity = Some([0.14, 0.16]);
+    assert_eq!(odds(&report) + 2, before);
+    report.advice.regions[0].tested_intensity = Some([0.14, 0.26]);
+    report.pictures[0].odds.iter_mut().for_each(|bar| bar.p_net = f64::from(bar.from > 0.15));
+    let files = written(&report);
+    let plot = files.keys().find(|name| name.contains("odds")).unwrap();
+    let svg = text(&files, plot);
+    assert!(svg.contains("&gt;99") && svg.contains("&lt;1"), "{plot}");
+}
+
+#[test]
+fn without_a_curve_none_is_spoken_of() {
+    let mut report = report("");
+    report.advice.regions[0].advised = None;
+    // Whether the sentence and the legend of a curve stand in the first region's first figure.
+    let spoken_of = |report: &report::Report| {
+        let page = text(&written(report), "index.html");
+        let (_, region) = page.split_once("id=\"region-1\"").unwrap();
+        let (figure, _) = region.split_once("</figure>").unwrap();
+        assert!(figure.contains("the records cannot tell"));
+        [figure.contains("The curve shows"), figure.contains("\ninterval\n")]
+    };
+    assert_eq!(spoken_of(&report), [true, true]);
+    report.pictures[0].yield_curve.clear();
+    assert_eq!(spoken_of(&report), [false, false]);
+}
+
+#[test]
 fn summary_fits_a_terminal() {
     let summary = summary_text(&report(HOSTILE));
     assert!(summary.lines().all(|l| l.chars().count() <= 100), "{summary}");
     assert!(!summary.contains('\u{1}'));
-    assert!(summary.contains("Remove 22% of the canopy, from 3 May 2026 to 24 May 2026"));
+    assert!(summary.contains("Remove 22\u{a0}% of the canopy, from 3 May 2026 to 24 May 2026"));
     let heads: Vec<&str> = summary.lines().take(7).collect();
     assert!(heads[0].starts_with("Region") && heads[6].starts_with("New blocks"));
 }

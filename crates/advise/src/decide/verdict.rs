@@ -3,6 +3,7 @@
 use super::{Evidences, Gains};
 use crate::outcome::{RegionAdvice, Verdict};
 use model::{Exploration, HabitStatus, RegionFit};
+use records::{counted, noun};
 
 /// Probability of earning more than present practice that a change needs.
 const P_CHANGE: f64 = 0.90;
@@ -166,11 +167,19 @@ fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Expl
                 percent(lowest),
                 odds(*p)
             ),
-            Obstacle::FewTrees(n) => format!("only {n} trees are recorded"),
+            Obstacle::FewTrees(n) => format!(
+                "only {} {} recorded",
+                counted(*n, "tree", "trees"),
+                noun(*n, "is", "are")
+            ),
             Obstacle::FewSeasons(n) => {
                 format!("only {n} season{} recorded", if *n == 1 { " is" } else { "s are" })
             }
-            Obstacle::FewPruned(n) => format!("only {n} pruned tree-seasons are recorded"),
+            Obstacle::FewPruned(n) => format!(
+                "only {} {} recorded",
+                counted(*n, "pruned tree-season", "pruned tree-seasons"),
+                noun(*n, "is", "are")
+            ),
             Obstacle::NarrowRange => format!(
                 "intensity hardly varies (from {} to {})",
                 percent(lowest),
@@ -178,6 +187,9 @@ fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Expl
             ),
             Obstacle::NotConverged => {
                 "the yield model found no optimum in these records".to_owned()
+            }
+            Obstacle::FewLevels(0) => {
+                "no intensity was tried often enough to show where the curve turns".to_owned()
             }
             Obstacle::FewLevels(n) => format!(
                 "only {n} intensit{} tried, which cannot show where the curve turns",

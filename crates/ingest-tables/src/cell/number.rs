@@ -27,6 +27,14 @@ pub(crate) enum NumberFault {
 /// Spaces and apostrophes that people put between thousands.
 const GAPS: [char; 6] = [' ', '\u{a0}', '\u{202f}', '\u{2009}', '\'', '\u{2019}'];
 
+/// A number as people write it: six decimals hide the rounding of unit conversions and nothing
+/// that is measured here.
+pub(crate) fn plain(value: f64) -> String {
+    let rounded = (value * 1e6).round() / 1e6;
+    let shown = if rounded.is_finite() && rounded != 0.0 { rounded } else { value };
+    shown.to_string()
+}
+
 /// Reads a trimmed, non-empty text.
 ///
 /// Under the point, a comma that cannot stand for thousands is a decimal mark. `is_stated` says

@@ -1,7 +1,7 @@
 //! Reads one cell as its column wants it, with range and unit checks.
 
 use super::date::{self, DateFault, DateLiberty};
-use super::number::{self, Number, NumberFault};
+use super::number::{self, Number, NumberFault, plain};
 use super::units;
 use crate::rows::Cell;
 use records::{Code, ColumnKind, ColumnSpec, DateOrder, DecimalMark, Table};
@@ -330,8 +330,11 @@ impl CellReader {
     ) -> CellFault {
         let ColumnSpec { name, unit, .. } = *self.column;
         let table = self.style.table;
-        let shown = |value: f64| format!("{value} {unit}").trim_end().to_owned();
-        let converted = if is_converted { format!(" (written {written})") } else { String::new() };
+        // A fraction is a bare number.
+        let unit_shown = if unit == "fraction" { "" } else { unit };
+        let shown = |value: f64| format!("{} {unit_shown}", plain(value)).trim_end().to_owned();
+        let converted =
+            if is_converted { format!(" (written {})", plain(written)) } else { String::new() };
         let reason = format!(
             "{name} = {}{converted} is impossible ({low} to {})",
             shown(value),

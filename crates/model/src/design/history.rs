@@ -56,10 +56,9 @@ impl Design {
             }
             self.push(format!("earlier crop in {label}"), values, Role::EarlierCrop(code));
         }
-        if loading.iter().any(|share| *share != 1.0) {
-            if let Some(trees) = self.groups.iter_mut().find(|group| group.name == "tree") {
-                trees.loading = loading;
-            }
+        let trees = self.groups.iter_mut().find(|group| group.name == "tree");
+        if let Some(trees) = trees.filter(|_| loading.iter().any(|share| *share != 1.0)) {
+            trees.loading = loading;
         }
     }
 

@@ -3,7 +3,7 @@
 use crate::content::Report;
 use crate::error::ReportError;
 use crate::names::{printable, unique_token};
-use crate::number::{count, fixed, percent};
+use crate::number::{counted, fixed, percent};
 use crate::text;
 use advise::{WorkAction, WorkLine};
 use icalendar::{Calendar, Component, Event, Property};
@@ -41,7 +41,7 @@ fn event(report: &Report, line: &WorkLine, from: Date, after: Date) -> Event {
     if let Some(intensity) = line.intensity {
         summary.push_str(&format!(": remove {} of the canopy", percent(intensity)));
     }
-    let mut description = format!("{} trees.", count(line.trees));
+    let mut description = format!("{}.", counted(line.trees, "tree", "trees"));
     if let Some(days) = line.person_days {
         description.push_str(&format!(" {} person-days.", fixed(days, 1)));
     }

@@ -3,8 +3,9 @@
 use super::table::{Figure, Table};
 use crate::error::ReportError;
 use crate::names::plot_file;
-use crate::number::{count, fixed, percent, signed};
+use crate::number::{chance, count, fixed, percent, signed};
 use crate::plots::{CurvePlot, Label, class_name, curve_plot, odds_plot, surface_plot};
+use crate::sentence::days;
 use crate::text;
 use advise::{ClassMean, CurvePoint, OddsBar, RegionAdvice, RegionPicture, Surface};
 
@@ -22,8 +23,11 @@ pub fn figures(
     if !(picture.yield_curve.is_empty() && picture.classes.is_empty()) {
         out.push(response(index, region, picture)?);
     }
-    if !picture.odds.is_empty() {
-        out.push(odds(index, region, &picture.odds)?);
+    // What was not tried has no odds, and one class has nothing to compare with.
+    let bars: Vec<OddsBar> =
+        picture.odds.iter().copied().filter(|bar| is_tested(bar, region)).collect();
+    if bars.len() > 1 {
+        out.push(odds(index, region, &bars)?);
     }
     if let Some(surface) = picture.surface.as_ref().filter(|s| !s.gain_kg.is_empty()) {
         out.push(surface_figure(index, region, surface)?);
@@ -32,6 +36,12 @@ pub fn figures(
         out.push(net(index, region, picture, currency)?);
     }
     Ok(out)
+}
+
+fn is_tested(bar: &OddsBar, region: &RegionAdvice) -> bool {
+    region.tested_intensity.is_none_or(|[low, high]| {
+        if bar.to <= 0.0 { low <= 0.0 } else { bar.to > low && bar.from < high }
+    })
 }
 
 struct Kind {
@@ -64,10 +74,12 @@ fn curve_caption(base: &str, region: &RegionAdvice, lead: Option<f64>) -> String
     if region.advised.is_none() {
         caption.push_str(text::NOT_ADVICE);
         caption.push(' ');
+        caption.push_str(text::CURVE_OF_RECORDS);
+        caption.push(' ');
     }
     caption.push_str(base);
     if let Some(lead) = lead.filter(|l| l.is_finite()) {
-        caption.push_str(&text::caption_lead(&fixed(lead, 0)));
+        caption.push_str(&text::caption_lead(&days(lead)));
     }
     caption
 }
@@ -111,7 +123,12 @@ fn response(
     let kind = Kind {
         slug: "response",
         title: text::F_CURVE,
-        caption: curve_caption(text::CAPTION_CURVE, region, picture.curve_lead_days),
+        caption: if picture.yield_curve.is_empty() {
+            format!("{} {}", text::NOT_ADVICE, text::CAPTION_MEANS)
+        } else {
+            let base = format!("{} {}", text::CAPTION_CURVE, text::CAPTION_MEANS);
+            curve_caption(&base, region, picture.curve_lead_days)
+        },
     };
     let spec = plot(region, text::AXIS_YIELD, &picture.yield_curve, &picture.classes);
     finish(index, region, kind, table, |label| curve_plot(label, &spec))
@@ -160,7 +177,7 @@ fn odds(index: usize, region: &RegionAdvice, bars: &[OddsBar]) -> Result<Figure,
         &[text::AXIS_INTENSITY, "#Best for net return", "#Best for yield"],
     );
     for bar in bars {
-        table.row([class_name(bar.from, bar.to), percent(bar.p_net), percent(bar.p_yield)]);
+        table.row([class_name(bar.from, bar.to), chance(bar.p_net), chance(bar.p_yield)]);
     }
     let kind = Kind { slug: "odds", title: text::F_ODDS, caption: text::CAPTION_ODDS.to_owned() };
     finish(index, region, kind, table, |label| odds_plot(label, bars))

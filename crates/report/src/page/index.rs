@@ -8,7 +8,7 @@ use super::table::{Figure, Table};
 use super::work::plan;
 use crate::content::{MethodItem, Report};
 use crate::error::ReportError;
-use crate::number::{count, fixed};
+use crate::number::{count, percent};
 use crate::text;
 use askama::Template;
 
@@ -52,7 +52,7 @@ pub fn index_page(report: &Report) -> Result<IndexPage<'_>, ReportError> {
     Ok(IndexPage {
         report,
         css: include_str!("../../templates/style.css"),
-        how_to_read: text::how_to_read(&format!("{}%", fixed(report.advice.tolerance_pct, 0))),
+        how_to_read: text::how_to_read(&percent(report.advice.tolerance_pct / 100.0)),
         answer: answer(report),
         compare: figures(report)?,
         regions: regions(report)?,

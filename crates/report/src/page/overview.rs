@@ -59,11 +59,16 @@ pub fn figures(report: &Report) -> Result<Vec<Figure>, ReportError> {
         .iter()
         .map(|r| (r.name.as_str(), row(r, r.net_gain_over_present.as_ref().map(|m| &m.amount))))
         .collect();
-    Ok(vec![
-        gain_figure("compare-yield", text::F_GAIN_KG, text::AXIS_GAIN, &kg)?,
-        gain_figure("compare-net", text::F_GAIN_NET, &text::c_net(&advice.currency), &net)?,
-        intensities(report)?,
-    ])
+    let mut figures = Vec::new();
+    if kg.iter().any(|(_, (_, gain))| gain.is_some()) {
+        figures.push(gain_figure("compare-yield", text::F_GAIN_KG, text::AXIS_GAIN, &kg)?);
+    }
+    if net.iter().any(|(_, (_, gain))| gain.is_some()) {
+        let axis = text::c_net(&advice.currency);
+        figures.push(gain_figure("compare-net", text::F_GAIN_NET, &axis, &net)?);
+    }
+    figures.push(intensities(report)?);
+    Ok(figures)
 }
 
 type NamedGain<'a> = (&'a str, (advise::Verdict, Option<&'a advise::Interval>));

@@ -33,7 +33,10 @@ pub fn files(files: &[FileLine]) -> Table {
         let repairs: Vec<String> = f
             .repairs
             .iter()
-            .map(|(code, column, cells)| format!("{code} in {column}: {}", count(*cells)))
+            .map(|(code, column, cells)| {
+                let place = if column.is_empty() { String::new() } else { format!(" in {column}") };
+                format!("{code}{place}: {}", count(*cells))
+            })
             .collect();
         table.row([
             f.file.clone(),
@@ -49,11 +52,18 @@ pub fn files(files: &[FileLine]) -> Table {
     table
 }
 
-/// Conservation of kept rows through linking.
+/// Conservation of readable rows through linking.
 pub fn linked(lines: &[LinkLine]) -> Table {
     let mut table = Table::new(
         "Rows linked into tree-seasons",
-        &["Table", "#Kept", "#Linked", "#Not linked", "Kept = linked + not linked", "Why not"],
+        &[
+            "Table",
+            "#Readable",
+            "#Linked",
+            "#Not linked",
+            "Readable = linked + not linked",
+            "Why not",
+        ],
     );
     for l in lines {
         let left: u64 = l.not_linked.iter().map(|(_, n)| *n).fold(0, u64::saturating_add);

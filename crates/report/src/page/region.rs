@@ -4,7 +4,7 @@ use super::figures::figures;
 use super::table::Figure;
 use crate::content::Report;
 use crate::error::ReportError;
-use crate::number::{DASH, chance};
+use crate::number::{DASH, chance, unbroken};
 use crate::sentence::{
     evidence, gain, gain_subject, horizon, intensity_range, inversion, lateness, lead_range,
     money_gain, optimum, present, sentence,
@@ -66,7 +66,7 @@ fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, R
         shape: text::verdict_shape(r.verdict),
         word: text::verdict(r.verdict),
         sentence: sentence(r),
-        reason: r.reason.clone(),
+        reason: unbroken(&r.reason),
         headline: headline(r, currency),
         details: details(r, report.advice.tolerance_pct, currency),
         figures,
@@ -111,8 +111,8 @@ fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<(String,
         row("Tested timing", lead_range(r.tested_lead)),
         (
             format!(
-                "Good enough (expected loss under {}% of the best net return)",
-                crate::number::fixed(tolerance_pct, 0)
+                "Good enough (expected loss under {} of the best net return)",
+                crate::number::percent(tolerance_pct / 100.0)
             ),
             intensity_range(r.band),
         ),

@@ -60,8 +60,12 @@ pub fn odds_plot(label: Label<'_>, bars: &[OddsBar]) -> Result<String, ReportErr
                 let corner = axes.at(place + 0.2, high);
                 rect(root, corner, axes.at(place + 0.8, 0.0), &CURVE)?;
                 let above = (middle, corner.1 - 20);
-                let value =
-                    if bar.p_net > 0.0 && high < 0.5 { "<1".to_owned() } else { fixed(high, 0) };
+                // Draws never show certainty.
+                let value = match high {
+                    high if high < 0.5 => "<1".to_owned(),
+                    high if high > 99.5 => ">99".to_owned(),
+                    high => fixed(high, 0),
+                };
                 write(root, &value, above, &font(TICK, INK), (HPos::Center, VPos::Center))?;
             }
             if bar.p_yield.is_finite() {

@@ -73,7 +73,10 @@ fn is_finite(p: &CurvePoint) -> bool {
 }
 
 fn legend_items(spec: &CurvePlot<'_>) -> Vec<(Sample, &'static str)> {
-    let mut items = vec![(Sample::Line(CURVE), text::L_MEDIAN), (Sample::Band, text::L_BAND)];
+    let mut items = Vec::new();
+    if !spec.curve.is_empty() {
+        items.extend([(Sample::Line(CURVE), text::L_MEDIAN), (Sample::Band, text::L_BAND)]);
+    }
     if !spec.classes.is_empty() {
         items.push((Sample::Marker(Shape::Ring, CLASSES), text::L_CLASSES));
     }

@@ -34,7 +34,11 @@ fn write_files(out: &mut String, checked: &Checked) -> fmt::Result {
         writeln!(
             out,
             "  {:width$}  {:9} {:>9} = {:>9} + {:>6}",
-            file.file, file.table, file.rows_read, file.rows_kept, file.rows_quarantined
+            file.file,
+            file.table.as_str(),
+            file.rows_read,
+            file.rows_kept,
+            file.rows_quarantined
         )?;
         for repair in &file.repairs {
             let column = if repair.column.is_empty() { "the file" } else { &repair.column };
@@ -81,17 +85,15 @@ fn write_region(out: &mut String, checked: &Checked, region: &RegionSummary) -> 
         seasons.join(", "),
         region.next_season
     )?;
-    let range = region.intensity.map_or_else(String::new, |[low, high]| {
-        let (low, high) = (format!("{:.0}", low * 100.0), format!("{:.0}", high * 100.0));
-        let range = if low == high { low } else { format!("{low} to {high}") };
-        format!(", removing {range} % of the canopy")
+    let removed = region.intensity.map_or_else(String::new, |[low, high]| {
+        format!(", removing {} % of the canopy", range(low * 100.0, high * 100.0))
     });
     let leads = region.lead_days.map_or_else(String::new, |[low, high]| {
-        format!(", {low:.0} to {high:.0} days before the flush")
+        format!(", {} days before the flush", range(low, high))
     });
     writeln!(
         out,
-        "    {} pruned{range}{leads}; {} in trials, {} under the training age",
+        "    {} pruned{removed}{leads}; {} in trials, {} under the training age",
         region.pruned, region.trial, region.young
     )?;
     if let Some(practice) = checked.linked.practice.iter().find(|p| p.region == region.region) {
@@ -106,6 +108,12 @@ fn write_region(out: &mut String, checked: &Checked, region: &RegionSummary) -> 
         )?;
     }
     Ok(())
+}
+
+/// Whole numbers, one of them when both ends are the same.
+fn range(low: f64, high: f64) -> String {
+    let (low, high) = (format!("{low:.0}"), format!("{high:.0}"));
+    if low == high { low } else { format!("{low} to {high}") }
 }
 
 fn write_spot_checks(out: &mut String, drawn: &[SpotCheck], seed: u64) -> fmt::Result {
