@@ -9,7 +9,7 @@ use std::path::PathBuf;
 #[derive(Debug, Parser)]
 #[command(name = "calibration", version)]
 pub struct Args {
-    /// Folder of results.csv, the summaries and the plots.
+    /// Folder of results.csv, the summaries and the plot.
     #[arg(long, default_value = "notebooks-free-scripts/calibration/results")]
     pub out: PathBuf,
     /// Plantations simulated in each cell.

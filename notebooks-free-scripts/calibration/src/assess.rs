@@ -143,6 +143,8 @@ impl RegionReturns<'_> {
             gain_high95: Some(round(gain95.high)),
             advised: changed.map(|at| round(at.intensity)),
             advised_lead: changed.map(|at| round(at.lead_days)),
+            unpruned: Some(round(self.told.unpruned.kg)),
+            unpruned_median: Some(round(estimate.unpruned_kg())),
             class: class.map(round),
             quadratic: quadratic.map(round),
             best_net: Some(round(best.net)),

@@ -91,6 +91,13 @@ impl<'a> Estimate<'a> {
     }
 }
 
+impl Estimate<'_> {
+    /// Posterior median of the yield of an unpruned tree.
+    pub fn unpruned_kg(&self) -> f64 {
+        Summary::of(self.fit.curve.expected_kg(0.0, self.lent_lead), 0.95).median
+    }
+}
+
 /// Net gain of a practice over present practice, one per draw (design 4.4).
 fn gains(
     fit: &RegionFit,

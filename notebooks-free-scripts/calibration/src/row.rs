@@ -55,6 +55,11 @@ pub struct Row {
     /// Practice advised under `prune`.
     pub advised: Option<f64>,
     pub advised_lead: Option<f64>,
+    /// Yield of an unpruned tree, kg: truth and posterior median.
+    #[serde(default)]
+    pub unpruned: Option<f64>,
+    #[serde(default)]
+    pub unpruned_median: Option<f64>,
     /// Intensities of the simple rules.
     pub class: Option<f64>,
     pub quadratic: Option<f64>,
