@@ -7,7 +7,10 @@ use crate::row::Row;
 use crate::rules;
 use advise::{RegionAdvice, Verdict};
 use anacurve::console::{Failure, Stages};
-use anacurve::pipeline::{self, Checked, advice::Advised};
+use anacurve::pipeline::{
+    self, Checked,
+    advice::{Advised, Decided},
+};
 use plantation_sim::{Plantation, RegionPlan, RegionTruth, Tidiness, simulate, truth, write_book};
 use std::io;
 use std::path::Path;
