@@ -6,6 +6,11 @@
 //! canopy, and the tilt u(u - 1) moves the peak without changing the gain at a quarter. A knotted
 //! curve adds a bend (u - k)+^2, a quadratic spline with one knot, so that it may rise fast and
 //! fall slowly; a plateau is a single rise, the parabola up to a knee and level beyond.
+//!
+//! Lead weakens or strengthens the whole effect: its columns are the region's effect at the
+//! reference lead, as a first fit finds it (the profile), times lead and lead squared. That is one
+//! Gauss-Newton step of the product of a curve and a timing factor, and spends two columns on
+//! timing where free products would spend one for every shape and power.
 
 use serde::{Deserialize, Serialize};
 
@@ -15,10 +20,17 @@ pub const REFERENCE_INTENSITY: f64 = 0.25;
 pub const REFERENCE_LEAD_DAYS: f64 = 45.0;
 /// Days that count as one unit of lead inside the model.
 pub const LEAD_UNIT_DAYS: f64 = 30.0;
-/// Number of shape columns.
+/// Number of shapes a surface is written in.
 pub const SHAPES: usize = 12;
-/// Names of the shape columns, in order.
-pub const SHAPE_NAMES: [&str; SHAPES] = [
+/// Number of columns that shapes enter a model by: the shapes and the two of timing.
+pub const COLUMNS: usize = SHAPES + 2;
+/// Columns of timing: profile x lead and profile x lead squared.
+pub const TIMING: [usize; 2] = [SHAPES, SHAPES + 1];
+/// Shapes at the reference lead, and their products with lead and lead squared.
+const AT_REFERENCE: [usize; 4] = [0, 1, 6, 9];
+const WITH_LEAD: [[usize; 4]; 2] = [[2, 4, 7, 10], [3, 5, 8, 11]];
+/// Names of the columns, in order.
+pub const SHAPE_NAMES: [&str; COLUMNS] = [
     "hump",
     "tilt",
     "hump_lead",
@@ -31,6 +43,8 @@ pub const SHAPE_NAMES: [&str; SHAPES] = [
     "rise",
     "rise_lead",
     "rise_lead2",
+    "timing",
+    "timing2",
 ];
 
 /// Where the knotted curve bends and the plateau begins, intensities as fractions.
@@ -74,21 +88,22 @@ impl IntensityShape {
         }
     }
 
-    /// Shapes in which regions differ.
+    /// Columns in which regions differ.
     #[must_use]
     pub fn regional(self) -> &'static [usize] {
         match self {
-            Self::Quadratic => &[0, 1, 2, 3],
-            Self::Knotted => &[0, 1, 2, 3, 6],
-            Self::Plateau => &[9, 10, 11],
+            Self::Quadratic => &[0, 1, TIMING[0], TIMING[1]],
+            Self::Knotted => &[0, 1, 6, TIMING[0], TIMING[1]],
+            Self::Plateau => &[9, TIMING[0], TIMING[1]],
         }
     }
 
-    fn includes(self, shape: usize) -> bool {
+    /// Profile of timing before a fit has shown the effect.
+    #[must_use]
+    pub fn first_profile(self) -> Profile {
         match self {
-            Self::Quadratic => shape < 6,
-            Self::Knotted => shape < 9,
-            Self::Plateau => shape >= 9,
+            Self::Quadratic | Self::Knotted => Profile([1.0, 0.0, 0.0, 0.0]),
+            Self::Plateau => Profile([0.0, 0.0, 0.0, 1.0]),
         }
     }
 
@@ -115,15 +130,51 @@ pub enum LeadDegree {
 }
 
 impl LeadDegree {
-    /// Whether a shape column is part of a model.
+    /// Whether a column is part of a model.
     #[must_use]
-    pub fn includes(self, family: IntensityShape, shape: usize) -> bool {
-        family.includes(shape)
-            && match shape {
-                0 | 1 | 6 | 9 => true,
-                2 | 4 | 7 | 10 => self >= Self::Linear,
-                _ => self == Self::Quadratic,
+    pub fn includes(self, family: IntensityShape, column: usize) -> bool {
+        if column == TIMING[0] {
+            self >= Self::Linear
+        } else if column == TIMING[1] {
+            self == Self::Quadratic
+        } else {
+            family.main().contains(&column)
+        }
+    }
+}
+
+/// Effect at the reference lead as coefficients of hump, tilt, bend and rise.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Profile([f64; 4]);
+
+impl Profile {
+    /// The effect of coefficients in shape order.
+    #[must_use]
+    pub fn of(coefficients: &[f64; SHAPES]) -> Self {
+        Self(AT_REFERENCE.map(|shape| coefficients[shape]))
+    }
+
+    /// Value of a column for values (or slopes) in shape order.
+    #[must_use]
+    pub fn column(&self, column: usize, values: &[f64; SHAPES]) -> f64 {
+        match TIMING.iter().position(|own| *own == column) {
+            Some(power) => {
+                self.0.iter().zip(WITH_LEAD[power]).map(|(part, shape)| part * values[shape]).sum()
             }
+            None => values[column],
+        }
+    }
+
+    /// Adds a column's coefficient to coefficients in shape order.
+    pub fn add(&self, column: usize, coefficient: f64, coefficients: &mut [f64; SHAPES]) {
+        match TIMING.iter().position(|own| *own == column) {
+            Some(power) => {
+                for (part, shape) in self.0.iter().zip(WITH_LEAD[power]) {
+                    coefficients[shape] += part * coefficient;
+                }
+            }
+            None => coefficients[column] += coefficient,
+        }
     }
 }
 
@@ -233,14 +284,36 @@ mod tests {
     #[test]
     fn each_family_holds_its_own_shapes() {
         for family in IntensityShape::ALL {
-            for &shape in family.main().iter().chain(family.regional()) {
-                assert!(LeadDegree::Quadratic.includes(family, shape));
+            for &column in family.main().iter().chain(family.regional()) {
+                assert!(LeadDegree::Quadratic.includes(family, column));
             }
             for &shape in family.main() {
                 assert!(LeadDegree::None.includes(family, shape));
             }
         }
         assert!(!LeadDegree::Quadratic.includes(IntensityShape::Plateau, 0));
-        assert!(!LeadDegree::Linear.includes(IntensityShape::Knotted, 8));
+        assert!(!LeadDegree::Linear.includes(IntensityShape::Knotted, TIMING[1]));
+    }
+
+    #[test]
+    fn timing_multiplies_the_whole_effect() {
+        // An effect times 1 + 0.3 L - 0.2 L^2, at L = 1 unit of lead.
+        let mut effect = [0.0; SHAPES];
+        for (shape, value) in AT_REFERENCE.into_iter().zip([0.5, -0.2, 0.1, 0.0]) {
+            effect[shape] = value;
+        }
+        let profile = Profile::of(&effect);
+        let mut surface = effect;
+        profile.add(TIMING[0], 0.3, &mut surface);
+        profile.add(TIMING[1], -0.2, &mut surface);
+        let lead = REFERENCE_LEAD_DAYS + LEAD_UNIT_DAYS;
+        for intensity in [0.1, 0.33, 0.6] {
+            let at = |lead, c: &[f64; SHAPES]| combine(c, &shapes(intensity, lead, KNOTS));
+            let expected = at(REFERENCE_LEAD_DAYS, &effect) * 1.1;
+            assert!((at(lead, &surface) - expected).abs() < 1e-12);
+            let values = shapes(intensity, lead, KNOTS);
+            let by_column = profile.column(TIMING[0], &values);
+            assert!((by_column - at(REFERENCE_LEAD_DAYS, &effect)).abs() < 1e-12);
+        }
     }
 }

@@ -4,7 +4,7 @@ mod covariates;
 mod habit;
 mod history;
 
-use crate::curve::{self, IntensityShape, Knots, LeadDegree, SHAPE_NAMES, SHAPES};
+use crate::curve::{self, COLUMNS, IntensityShape, Knots, LeadDegree, Profile, SHAPE_NAMES};
 use crate::table::{Labelled, TreeSeasons};
 use std::collections::BTreeSet;
 
@@ -73,7 +73,9 @@ pub struct Design {
     /// Random factors.
     pub groups: Vec<Group>,
     /// Shape columns by position; empty where not part of the model.
-    pub shapes: [Vec<f64>; SHAPES],
+    pub shapes: [Vec<f64>; COLUMNS],
+    /// Effect at the reference lead that timing modulates, by region code.
+    pub profiles: Vec<Profile>,
     /// Family of the intensity curve.
     pub family: IntensityShape,
     /// Where the curve bends.
@@ -113,8 +115,20 @@ impl Design {
         curves: RegionCurves,
         (family, knots): (IntensityShape, Knots),
     ) -> Self {
+        let profiles = vec![family.first_profile(); table.region.len()];
+        Self::with_profiles(table, curves, (family, knots), profiles)
+    }
+
+    /// As [`Design::new`], with the effect that timing modulates given by region code.
+    #[must_use]
+    pub fn with_profiles(
+        table: &TreeSeasons,
+        curves: RegionCurves,
+        (family, knots): (IntensityShape, Knots),
+        profiles: Vec<Profile>,
+    ) -> Self {
         let lead_degree = lead_degree(table);
-        let shapes = shape_columns(table, lead_degree, family, knots);
+        let shapes = shape_columns(table, lead_degree, (family, knots), &profiles);
         let mut design = Self {
             columns: vec![Column {
                 name: "intercept".to_owned(),
@@ -125,6 +139,7 @@ impl Design {
             }],
             groups: Vec::new(),
             shapes,
+            profiles,
             family,
             knots,
             lead_degree,
@@ -169,7 +184,7 @@ impl Design {
     fn add_shapes(&mut self, table: &TreeSeasons, curves: RegionCurves) {
         let regions = table.region.len();
         let (family, lead_degree) = (self.family, self.lead_degree);
-        for shape in (0..SHAPES).filter(|&shape| lead_degree.includes(family, shape)) {
+        for shape in (0..COLUMNS).filter(|&shape| lead_degree.includes(family, shape)) {
             let values = self.shapes[shape].clone();
             let name = SHAPE_NAMES[shape];
             // Only intensity itself gets separate curves: timing needs the regions together.
@@ -278,15 +293,17 @@ fn lead_degree(table: &TreeSeasons) -> LeadDegree {
 fn shape_columns(
     table: &TreeSeasons,
     lead_degree: LeadDegree,
-    family: IntensityShape,
-    knots: Knots,
-) -> [Vec<f64>; SHAPES] {
-    let mut columns: [Vec<f64>; SHAPES] = Default::default();
-    for (&intensity, &lead) in table.intensity.iter().zip(&table.lead_days) {
-        let lead = if lead_degree == LeadDegree::None { f64::NAN } else { lead };
-        for (shape, value) in curve::shapes(intensity, lead, knots).into_iter().enumerate() {
-            if lead_degree.includes(family, shape) {
-                columns[shape].push(value);
+    (family, knots): (IntensityShape, Knots),
+    profiles: &[Profile],
+) -> [Vec<f64>; COLUMNS] {
+    let mut columns: [Vec<f64>; COLUMNS] = Default::default();
+    for row in 0..table.len() {
+        let lead = if lead_degree == LeadDegree::None { f64::NAN } else { table.lead_days[row] };
+        let values = curve::shapes(table.intensity[row], lead, knots);
+        let profile = profiles[table.region.codes[row] as usize];
+        for (place, column) in columns.iter_mut().enumerate() {
+            if lead_degree.includes(family, place) {
+                column.push(profile.column(place, &values));
             }
         }
     }

@@ -10,7 +10,7 @@ mod scale_choice;
 mod separate;
 mod shape_choice;
 
-use crate::curve::{IntensityShape, Knots};
+use crate::curve::{IntensityShape, Knots, LeadDegree, Profile};
 use crate::design::{Design, HabitStatus, RegionCurves, Role};
 use crate::inversion::TurningPointSet;
 use crate::observed::ObservedClass;
@@ -42,6 +42,9 @@ const OTHER_PRIOR_SCALE: f64 = 2.0;
 const MOST_ROUNDS: usize = 8;
 const SETTLED: f64 = 0.005;
 const MOST_CORRELATION: f64 = 0.9;
+
+/// Fits that the effect which timing modulates is taken from, one after the other.
+const PROFILE_ROUNDS: usize = 2;
 
 /// Settings of a yield model.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -194,17 +197,17 @@ impl YieldModel {
             &table,
             &response,
             &adjusted,
-            &|family, knots| maker.design(family, knots),
+            &|family, knots| maker.timed(family, knots, &response),
             settings.seed,
         )?;
         let leading = (chosen.choice.leading(), chosen.choice.knots);
-        let design = maker.design(leading.0, leading.1)?;
+        let design = maker.timed(leading.0, leading.1, &response)?;
         let mut parts = Vec::new();
         for (family, count) in shares(&chosen.choice, settings.draws) {
             let own = if family == leading.0 {
                 design.clone()
             } else {
-                maker.design(family, leading.1)?
+                maker.timed(family, leading.1, &response)?
             };
             // Every family has its own stream of draws.
             let stream = (count, settings.seed.wrapping_add(family as u64));
@@ -227,7 +230,7 @@ impl YieldModel {
         let adjustment = if alternation.is_empty() {
             None
         } else {
-            let without = plain.design(leading.0, leading.1)?;
+            let without = plain.timed(leading.0, leading.1, &response)?;
             let other = mixed::fit(&scale_choice::data(&without, &response), &Settings::default())?;
             Some([
                 PointCurves::of(&table, &design, &lead.fit)?,
@@ -278,8 +281,38 @@ struct Maker<'a> {
 }
 
 impl Maker<'_> {
+    /// The columns of a family, timing modulating each region's effect as fits find it.
+    fn timed(
+        &self,
+        family: IntensityShape,
+        knots: Knots,
+        response: &[f64],
+    ) -> Result<Design, YieldError> {
+        let mut design = self.design(family, knots)?;
+        if design.lead_degree == LeadDegree::None {
+            return Ok(design);
+        }
+        for _ in 0..PROFILE_ROUNDS {
+            let fit = mixed::fit(&scale_choice::data(&design, response), &Settings::default())?;
+            let profiles = PointCurves::of(self.table, &design, &fit)?.profiles();
+            design = self.with_profiles(family, knots, profiles)?;
+        }
+        Ok(design)
+    }
+
     fn design(&self, family: IntensityShape, knots: Knots) -> Result<Design, YieldError> {
-        let mut design = Design::new(self.table, RegionCurves::PartialPooling, (family, knots));
+        let profiles = vec![family.first_profile(); self.table.region.len()];
+        self.with_profiles(family, knots, profiles)
+    }
+
+    fn with_profiles(
+        &self,
+        family: IntensityShape,
+        knots: Knots,
+        profiles: Vec<Profile>,
+    ) -> Result<Design, YieldError> {
+        let curves = RegionCurves::PartialPooling;
+        let mut design = Design::with_profiles(self.table, curves, (family, knots), profiles);
         if !matches!(self.adjustment, Adjustment::None) {
             design.add_girth(self.table);
         }

@@ -2,7 +2,7 @@
 
 use super::YieldError;
 use super::pooled::region_density;
-use crate::curve::{self, Knots, SHAPES};
+use crate::curve::{self, Knots, Profile, SHAPES};
 use crate::design::{Design, Role};
 use crate::table::TreeSeasons;
 use mixed::Fit;
@@ -17,34 +17,31 @@ pub struct PointCurves {
 impl PointCurves {
     pub(super) fn of(table: &TreeSeasons, design: &Design, fit: &Fit) -> Result<Self, YieldError> {
         let density = region_density(table, design);
-        let mut common = [0.0; SHAPES];
-        let mut by_density = [0.0; SHAPES];
-        for (column, estimate) in design.columns.iter().zip(fit.estimates()) {
-            match column.role {
-                Role::Shape(shape) => common[shape] += estimate,
-                Role::ShapeByDensity(shape) => by_density[shape] += estimate,
-                _ => {}
-            }
-        }
-        let mut regions: Vec<(String, [f64; SHAPES])> = table
-            .region
-            .labels
-            .iter()
-            .zip(&density)
-            .map(|(label, density)| {
-                let curve = std::array::from_fn(|k| common[k] + density * by_density[k]);
-                (label.clone(), curve)
-            })
-            .collect();
-        for group in design.groups.iter().filter(|group| !group.slopes.is_empty()) {
-            let modes = fit.conditional_modes(&group.name)?.modes;
-            for (code, (_, curve)) in regions.iter_mut().enumerate() {
-                for (&shape, mode) in group.slopes.iter().zip(modes.row(code)) {
-                    curve[shape] += mode;
+        let mut regions = Vec::new();
+        for (code, (label, density)) in table.region.labels.iter().zip(density).enumerate() {
+            let profile = design.profiles[code];
+            let mut curve = [0.0; SHAPES];
+            for (column, estimate) in design.columns.iter().zip(fit.estimates()) {
+                match column.role {
+                    Role::Shape(shape) => profile.add(shape, estimate, &mut curve),
+                    Role::ShapeByDensity(shape) => curve[shape] += density * estimate,
+                    _ => {}
                 }
             }
+            for group in design.groups.iter().filter(|group| !group.slopes.is_empty()) {
+                let modes = fit.conditional_modes(&group.name)?.modes;
+                for (&shape, mode) in group.slopes.iter().zip(modes.row(code)) {
+                    profile.add(shape, *mode, &mut curve);
+                }
+            }
+            regions.push((label.clone(), curve));
         }
         Ok(Self { knots: design.knots, regions })
+    }
+
+    /// Each region's effect at the reference lead, by code.
+    pub(super) fn profiles(&self) -> Vec<Profile> {
+        self.regions.iter().map(|(_, curve)| Profile::of(curve)).collect()
     }
 
     /// Effect of a practice in a region against unpruned, on the model's scale.

@@ -262,6 +262,7 @@ impl<'a> Reader<'a> {
                 Some((shape, position(self.draws, &name)?))
             })
             .collect();
+        let profile = self.design.profiles[code as usize];
         let mut coefficients = Vec::with_capacity(self.draws.len());
         let mut level = Vec::with_capacity(self.draws.len());
         let mut variance = Vec::with_capacity(self.draws.len());
@@ -273,14 +274,14 @@ impl<'a> Reader<'a> {
             let mut correlation = 0.0;
             for ((column, value), average) in self.design.columns.iter().zip(fixed).zip(&average) {
                 match column.role {
-                    Role::Shape(shape) => curve[shape] += value,
+                    Role::Shape(shape) => profile.add(shape, *value, &mut curve),
                     Role::ShapeByDensity(shape) => curve[shape] += value * density,
                     Role::EarlierCrop(own) if own == code => correlation = *value,
                     _ => at += value * average,
                 }
             }
             for &(shape, column) in &region_slopes {
-                curve[shape] += row[column];
+                profile.add(shape, row[column], &mut curve);
             }
             coefficients.push(curve);
             level.push(at);

@@ -2,7 +2,7 @@
 
 use super::YieldError;
 use super::scale_choice::data;
-use crate::curve::{IntensityShape, Knots, shape_slopes};
+use crate::curve::{IntensityShape, Knots, Profile, shape_slopes};
 use crate::design::{Design, RegionCurves, Role};
 use crate::inversion::{TurningPointSet, invert};
 use crate::scale::Scale;
@@ -13,6 +13,7 @@ use mixed::{Contrast, Fit, Settings};
 pub struct SeparateCurves {
     fit: Fit,
     roles: Vec<Role>,
+    profile: Profile,
     regions: Vec<String>,
     /// Mean log density of each region, against the book's mean.
     density: Vec<f64>,
@@ -26,6 +27,7 @@ pub(super) fn fit(table: &TreeSeasons, scale: Scale) -> Result<SeparateCurves, Y
     let fit = mixed::fit(&data(&design, &response), &Settings::default())?;
     Ok(SeparateCurves {
         fit,
+        profile: design.family.first_profile(),
         roles: design.columns.iter().map(|column| column.role).collect(),
         regions: table.region.labels.clone(),
         density: super::pooled::region_density(table, &design),
@@ -68,7 +70,7 @@ impl SeparateCurves {
         self.roles
             .iter()
             .map(|role| match *role {
-                Role::Shape(shape) => slopes[shape],
+                Role::Shape(shape) => self.profile.column(shape, &slopes),
                 Role::RegionShape(shape, region) if region as usize == code => slopes[shape],
                 Role::ShapeByDensity(shape) => slopes[shape] * density,
                 _ => 0.0,
