@@ -79,6 +79,9 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
     advice.horizon = horizon::horizon(evidence, &explored, candidate, level);
     advice.verdict = verdict::choose(evidence, &explored, &gains, loss);
     advice.advised = advised(evidence, &explored, candidate, advice.verdict, loss);
+    advice.interim = (advice.verdict == Verdict::Trial
+        && verdict::better_meanwhile(evidence, &explored, &gains, loss))
+    .then(|| best_supported(evidence, &explored, candidate, loss));
     advice.reason = verdict::reason(evidence, &advice, &explored);
     let picture = figures::draw(evidence, &explored, candidate, level);
     (advice, Some(picture))
@@ -113,21 +116,29 @@ fn advised(
                 .lead_days
                 .and_then(|lead| window(evidence, [lead - 14.0, lead + 14.0])),
         }),
-        Verdict::Prune if candidate.intensity <= 0.0 => {
-            Some(Advised { intensity: 0.0, lead_days: None, window: None })
-        }
-        Verdict::Prune => {
-            // Without timing in the model any tested date will do.
-            let leads = match (evidence.fit.fixed_lead, evidence.fit.support.as_ref()) {
-                (Some(_), Some(support)) => support.lead,
-                _ => explored.lead_band(candidate.intensity, loss),
-            };
-            Some(Advised {
-                intensity: candidate.intensity,
-                lead_days: Some(candidate.lead_days),
-                window: leads.and_then(|leads| window(evidence, leads)),
-            })
-        }
+        Verdict::Prune => Some(best_supported(evidence, explored, candidate, loss)),
+    }
+}
+
+/// The best supported practice with its window.
+fn best_supported(
+    evidence: &Evidences<'_>,
+    explored: &Exploration,
+    candidate: model::Practice,
+    loss: f64,
+) -> Advised {
+    if candidate.intensity <= 0.0 {
+        return Advised { intensity: 0.0, lead_days: None, window: None };
+    }
+    // Without timing in the model any tested date will do.
+    let leads = match (evidence.fit.fixed_lead, evidence.fit.support.as_ref()) {
+        (Some(_), Some(support)) => support.lead,
+        _ => explored.lead_band(candidate.intensity, loss),
+    };
+    Advised {
+        intensity: candidate.intensity,
+        lead_days: Some(candidate.lead_days),
+        window: leads.and_then(|leads| window(evidence, leads)),
     }
 }
 
@@ -207,6 +218,7 @@ pub fn without_records(
         inversion_set: None,
         band: None,
         advised: None,
+        interim: None,
         gain_over_unpruned_kg: None,
         gain_over_present_kg: None,
         net_gain_over_present: None,

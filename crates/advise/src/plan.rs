@@ -61,21 +61,17 @@ fn line(
 ) -> WorkLine {
     // Where nothing changes, work goes on as at present.
     let present = advice.map(|advice| (advice.present.intensity, advice.present.share_pruned));
-    let (intensity, share) = match action {
-        WorkAction::Prune => {
-            (advice.and_then(|a| a.advised.as_ref()).map(|advised| advised.intensity), 1.0)
-        }
-        WorkAction::Keep | WorkAction::Trial => {
-            (present.map(|present| present.0), present.map_or(0.0, |present| present.1))
-        }
-        WorkAction::Train => (None, 0.0),
+    let stated = match action {
+        WorkAction::Prune | WorkAction::Keep => advice.and_then(|a| a.advised.as_ref()),
+        WorkAction::Trial => advice.and_then(|a| a.interim.as_ref()),
+        WorkAction::Train => None,
     };
-    let window = match action {
-        WorkAction::Prune | WorkAction::Keep => {
-            advice.and_then(|advice| advice.advised.as_ref()).and_then(|advised| advised.window)
-        }
-        WorkAction::Trial | WorkAction::Train => None,
+    let (intensity, share) = match (action, stated) {
+        (WorkAction::Train, _) => (None, 0.0),
+        (WorkAction::Prune | WorkAction::Trial, Some(practice)) => (Some(practice.intensity), 1.0),
+        _ => (present.map(|present| present.0), present.map_or(0.0, |present| present.1)),
     };
+    let window = stated.and_then(|practice| practice.window);
     let effort = intensity.zip(cost).map(|(intensity, cost)| {
         let per_pruned = if share > 0.0 { (intensity / share).min(1.0) } else { 0.0 };
         let pruned = trees as f64 * share;

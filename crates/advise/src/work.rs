@@ -11,7 +11,7 @@ pub enum WorkAction {
     Prune,
     /// Go on as at present.
     Keep,
-    /// Go on as at present and lay out a trial.
+    /// Lay out a trial; until it is read prune at the stated intensity, or go on as at present.
     Trial,
     /// Too young for a yield-based intensity: training only.
     Train,

@@ -84,6 +84,12 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].advised.window" "" "list of two, or empty" "First and last date of the pruning window; empty when the advice is to leave trees unpruned.";
     "regions[].advised.window[0]" "advised_window_from" "date" "First day.";
     "regions[].advised.window[1]" "advised_window_to" "date" "Last day.";
+    "regions[].interim" "" "group, or empty" "What to do until the trial is read, inside the tested range; empty unless the verdict is trial only because the best intensity lies beyond what was tried.";
+    "regions[].interim.intensity" "interim_intensity" "fraction 0 to 1" "Fraction of the canopy to remove.";
+    "regions[].interim.lead_days" "interim_lead_days" "days before flush" "When.";
+    "regions[].interim.window" "" "list of two, or empty" "First and last date.";
+    "regions[].interim.window[0]" "interim_window_from" "date" "First day.";
+    "regions[].interim.window[1]" "interim_window_to" "date" "Last day.";
     "regions[].gain_over_unpruned_kg" "" "group, or empty" "Gain in yield of the advised practice (for keep and trial, the best supported one) over leaving trees unpruned.";
     "regions[].gain_over_unpruned_kg.median" "gain_over_unpruned_kg_median" "kg per tree" "Posterior median.";
     "regions[].gain_over_unpruned_kg.low" "gain_over_unpruned_kg_low" "kg per tree" "Lower limit.";
@@ -140,7 +146,7 @@ fields! { work_plan_fields, "Columns of `workplan.csv` and `workplan.xlsx`, in t
     "" "region" "text" "Region id.";
     "" "site" "text" "Site.";
     "" "block" "text" "Block.";
-    "" "action" "prune, keep, trial, train" "prune: at the stated intensity inside the window; keep: as at present; trial: as at present, and lay out a trial; train: too young for a yield-based intensity.";
+    "" "action" "prune, keep, trial, train" "prune: at the stated intensity inside the window; keep: as at present; trial: lay out a trial, and until it is read prune at the stated intensity inside the stated window or, without a window, go on as at present; train: too young for a yield-based intensity.";
     "" "intensity" "fraction 0 to 1" "Fraction of the canopy to remove; empty where none is given.";
     "" "from" "date" "First day of the window.";
     "" "to" "date" "Last day of the window.";

@@ -11,6 +11,15 @@ use advise::{MoneyInterval, Verdict};
 #[must_use]
 pub fn sentence(region: &RegionAdvice) -> String {
     match (region.verdict, &region.advised) {
+        (Verdict::Trial, _) if region.interim.is_some() => {
+            region.interim.as_ref().map_or_else(String::new, |interim| {
+                format!(
+                    "Lay out a trial; until it is read, remove {} of the canopy{}.",
+                    percent(interim.intensity),
+                    when(interim)
+                )
+            })
+        }
         (Verdict::Trial, _) | (_, None) => "Go on as at present and lay out a trial.".to_owned(),
         (Verdict::Prune, Some(advised)) if advised.intensity <= 0.0 => {
             "Leave the trees unpruned.".to_owned()

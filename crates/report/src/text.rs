@@ -63,7 +63,7 @@ pub fn action(action: WorkAction) -> &'static str {
     match action {
         WorkAction::Prune => "Prune",
         WorkAction::Keep => "Keep present practice",
-        WorkAction::Trial => "Keep present practice, lay out a trial",
+        WorkAction::Trial => "Lay out a trial; meanwhile as stated",
         WorkAction::Train => "Training only (young trees)",
     }
 }

@@ -198,9 +198,13 @@ struct TrueBest {
     place: &'static str,
 }
 
-/// The practice advised in place of the present one.
+/// The practice advised in place of the present one, for good or until a trial is read.
 fn changed(advice: &RegionAdvice) -> Option<At> {
-    let advised = advice.advised.as_ref().filter(|_| advice.verdict == Verdict::Prune)?;
+    let advised = match advice.verdict {
+        Verdict::Prune => advice.advised.as_ref()?,
+        Verdict::Trial => advice.interim.as_ref()?,
+        Verdict::Keep => return None,
+    };
     // An unpruned tree has no lead; any will do.
     Some(At { intensity: advised.intensity, lead_days: advised.lead_days.unwrap_or(0.0) })
 }

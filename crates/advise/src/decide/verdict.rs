@@ -106,6 +106,22 @@ pub(super) fn choose(
     }
 }
 
+/// Whether the best supported practice should be followed until a trial has shown more: nothing but
+/// a best intensity beyond what was tried stands in the way, and present practice very likely earns
+/// less.
+pub(super) fn better_meanwhile(
+    evidence: &Evidences<'_>,
+    explored: &Exploration,
+    gains: &Gains,
+    loss: f64,
+) -> bool {
+    let found = obstacles(evidence, explored);
+    !found.is_empty()
+        && found.iter().all(|o| matches!(o, Obstacle::UpperEdge(_) | Obstacle::LowerEdge(_)))
+        && gains.mean_net_gain() > loss
+        && gains.p_net_gain() >= P_CHANGE
+}
+
 /// One plain sentence for the chosen verdict.
 pub(super) fn reason(
     evidence: &Evidences<'_>,
@@ -206,7 +222,15 @@ fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Expl
             odds(advice.p_gain.unwrap_or(f64::NAN))
         );
     }
-    sentence(&parts.join("; "))
+    let mut reason = sentence(&parts.join("; "));
+    if let Some(interim) = &advice.interim {
+        reason.push_str(&format!(
+            " Within that range, removing {} of the canopy has a {} chance of earning more than present practice.",
+            percent(interim.intensity),
+            odds(advice.p_gain.unwrap_or(f64::NAN))
+        ));
+    }
+    reason
 }
 
 /// The sentence of a region whose records support no intensity at all.

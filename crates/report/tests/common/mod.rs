@@ -57,6 +57,11 @@ fn region(
         net_optimum: Some(optimum(best, 0.09)),
         inversion_set: Some(InversionSet { kind: InversionKind::Interval, bounds: vec![best - 0.1, best + 0.2], level: 0.9 }),
         band: Some([best - 0.06, best + 0.07]),
+        interim: (verdict == Verdict::Trial && best > 0.25).then(|| Advised {
+            intensity: best,
+            lead_days: Some(112.0),
+            window: Some([date(2026, 5, 3), date(2026, 5, 24)]),
+        }),
         advised,
         gain_over_unpruned_kg: Some(interval(gain + 0.3, 0.4)),
         gain_over_present_kg: Some(interval(gain, 0.3)),
