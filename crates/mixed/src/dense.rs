@@ -1,5 +1,6 @@
 //! Cholesky factor and inverse of large dense blocks, halved so that two threads share the work.
 
+use crate::scratch::Scratch;
 use crate::threads::join;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::cholesky::llt;
@@ -65,18 +66,20 @@ fn subtract(c: MatMut<'_, f64>, shape: BlockStructure, a: MatRef<'_, f64>, b: Ma
 }
 
 /// Lower triangle of (LL')^-1.
-pub(crate) fn inverse(l: MatRef<'_, f64>, out: MatMut<'_, f64>) {
+pub(crate) fn inverse(l: MatRef<'_, f64>, out: MatMut<'_, f64>, scratch: &Scratch) {
     let n = l.nrows();
-    let mut x = faer::Mat::<f64>::zeros(n, n);
+    // Its upper triangle is neither written nor read.
+    let mut memory = scratch.take(n * n);
+    let mut x = MatMut::from_column_major_slice_mut(&mut memory, n, n);
     if n < HALVE {
-        invert_lower_triangular(x.as_mut(), l, Par::Seq);
-        gram(out, x.as_ref(), TriangularLower, Accum::Replace);
+        invert_lower_triangular(x.rb_mut(), l, Par::Seq);
+        gram(out, x.rb(), TriangularLower, Accum::Replace);
         return;
     }
-    invert_lower(l, x.as_mut());
+    invert_lower(l, x.rb_mut(), scratch);
     // X'X by halves: X11'X11 + X21'X21, X22'X21 and X22'X22.
     let half = n / 2;
-    let x = x.as_ref();
+    let x = x.rb();
     let (x11, x21) = (x.submatrix(0, 0, half, half), x.submatrix(half, 0, n - half, half));
     let x22 = x.submatrix(half, half, n - half, n - half);
     let (mut o11, _, o21, o22) = out.split_at_mut(half, half);
@@ -110,7 +113,7 @@ fn gram(out: MatMut<'_, f64>, x: MatRef<'_, f64>, shape: BlockStructure, add: Ac
 }
 
 /// L^-1 by halves: X11, X22 and X21 = -X22 L21 X11.
-fn invert_lower(l: MatRef<'_, f64>, x: MatMut<'_, f64>) {
+fn invert_lower(l: MatRef<'_, f64>, x: MatMut<'_, f64>, scratch: &Scratch) {
     let n = l.nrows();
     let half = n / 2;
     let (mut x11, _, x21, mut x22) = x.split_at_mut(half, half);
@@ -122,8 +125,9 @@ fn invert_lower(l: MatRef<'_, f64>, x: MatMut<'_, f64>) {
         },
     );
     let (x11, x22) = (x11.rb(), x22.rb());
-    let mut middle = faer::Mat::<f64>::zeros(n - half, half);
-    let (left, right) = middle.as_mut().split_at_col_mut(half / 2);
+    let mut memory = scratch.take((n - half) * half);
+    let middle = MatMut::from_column_major_slice_mut(&mut memory, n - half, half);
+    let (left, right) = middle.split_at_col_mut(half / 2);
     let l21 = l.submatrix(half, 0, n - half, half);
     // L21 X11 and then -X22 times it, each thread its columns.
     let (x_left, x_right) = x21.split_at_col_mut(half / 2);
@@ -167,7 +171,7 @@ mod tests {
             }
         }
         let mut inverted = Mat::<f64>::zeros(n, n);
-        inverse(l.as_ref(), inverted.as_mut());
+        inverse(l.as_ref(), inverted.as_mut(), &Scratch::default());
         for j in 0..n {
             for i in 0..j {
                 inverted[(i, j)] = inverted[(j, i)];

@@ -35,6 +35,7 @@ mod profile;
 mod quasi_newton;
 mod record;
 mod satterthwaite;
+mod scratch;
 mod screen;
 mod settings;
 mod shape;

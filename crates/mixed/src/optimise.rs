@@ -130,6 +130,7 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
     let failure = judge(settings, criterion, gradient_norm, least, free.len())
         .or_else(|| flat_at_zero(&mut objective, &theta, criterion, &boundary));
     objective.visited.push(Visit { theta, criterion });
+    system.scratch.clear();
     Ok(Optimum {
         solved,
         criterion,

@@ -15,61 +15,72 @@ pub(super) struct Scatter {
     index: Vec<u32>,
     /// First entry of each place, and the end.
     starts: Vec<u32>,
-    /// Column (pool) and sum of each entry.
-    entries: Vec<(u32, f64)>,
-    columns: usize,
+    /// Column (pool) of each entry.
+    column: Vec<u32>,
+    /// Sum of each entry.
+    value: Vec<f64>,
+    /// The groups of each column.
+    groups: Vec<Vec<Apart>>,
 }
 
 impl Scatter {
     /// Sums of the groups of each column.
-    pub fn new(columns: &[Vec<Apart>], shape: &Shape) -> Scatter {
-        let mut counts = vec![0_u32; shape.packed_len + 1];
-        let each = |f: &mut dyn FnMut(u32, usize, f64)| {
-            for (column, groups) in columns.iter().enumerate() {
-                for group in groups {
-                    group.products(shape, |place, x| f(column as u32, place, x));
-                }
-            }
-        };
-        each(&mut |_, place, _| counts[place + 1] += 1);
-        for i in 1..counts.len() {
-            counts[i] += counts[i - 1];
-        }
-        let total = counts.last().copied().unwrap_or(0) as usize;
-        let mut raw = vec![(0_u32, 0.0); total];
-        let mut next = counts.clone();
-        each(&mut |column, place, x| {
-            raw[next[place] as usize] = (column, x);
-            next[place] += 1;
-        });
-        let mut out = Scatter { columns: columns.len(), ..Scatter::default() };
-        for place in 0..shape.packed_len {
-            let mine = &raw[counts[place] as usize..counts[place + 1] as usize];
-            if mine.is_empty() {
-                continue;
-            }
-            out.index.push(place as u32);
-            out.starts.push(out.entries.len() as u32);
-            // Columns come in order; those that repeat are joined.
-            for same in mine.chunk_by(|a, b| a.0 == b.0) {
-                out.entries.push((same[0].0, same.iter().map(|(_, x)| x).sum()));
+    pub fn new(groups: Vec<Vec<Apart>>, shape: &Shape) -> Scatter {
+        // A place counts once for a column, however many groups meet there.
+        let mut starts = vec![0_u32; shape.packed_len + 1];
+        let mut last = vec![u32::MAX; shape.packed_len];
+        for (column, groups) in groups.iter().enumerate() {
+            for group in groups {
+                group.products(shape, |place, _| {
+                    if last[place] != column as u32 {
+                        last[place] = column as u32;
+                        starts[place + 1] += 1;
+                    }
+                });
             }
         }
-        out.starts.push(out.entries.len() as u32);
-        out
+        for i in 1..starts.len() {
+            starts[i] += starts[i - 1];
+        }
+        let total = starts.last().copied().unwrap_or(0) as usize;
+        let (mut column_of, mut value) = (vec![u32::MAX; total], vec![0.0; total]);
+        // Columns come in order; `last` becomes the entry being summed.
+        last.fill(u32::MAX);
+        for (column, groups) in groups.iter().enumerate() {
+            for group in groups {
+                group.products(shape, |place, x| {
+                    let mut at = last[place];
+                    if at == u32::MAX {
+                        at = starts[place];
+                    } else if column_of[at as usize] != column as u32 {
+                        at += 1;
+                    }
+                    last[place] = at;
+                    column_of[at as usize] = column as u32;
+                    value[at as usize] += x;
+                });
+            }
+        }
+        let met = |place: &usize| starts[*place] < starts[place + 1];
+        let index: Vec<u32> = (0..shape.packed_len).filter(met).map(|p| p as u32).collect();
+        let mut first: Vec<u32> = index.iter().map(|p| starts[*p as usize]).collect();
+        first.push(total as u32);
+        Scatter { index, starts: first, column: column_of, value, groups }
     }
 
     pub fn is_empty(&self) -> bool {
-        self.entries.is_empty()
+        self.value.is_empty()
     }
 
     /// Columns.
     pub fn columns(&self) -> usize {
-        self.columns
+        self.groups.len()
     }
 
-    fn entries(&self, at: usize) -> &[(u32, f64)] {
-        &self.entries[self.starts[at] as usize..self.starts[at + 1] as usize]
+    fn entries(&self, at: usize) -> impl Iterator<Item = (usize, f64)> {
+        let range = self.starts[at] as usize..self.starts[at + 1] as usize;
+        let columns = self.column[range.clone()].iter();
+        columns.zip(&self.value[range]).map(|(c, x)| (*c as usize, *x))
     }
 
     /// Subtracts the weighted sum of the columns from a packed matrix.
@@ -79,12 +90,12 @@ impl Scatter {
         let (low, high) = target.split_at_mut(split);
         let run = |range: std::ops::Range<usize>, part: &mut [f64], first: usize| {
             for at in range {
-                let sum: f64 = self.entries(at).iter().map(|(c, x)| weights[*c as usize] * x).sum();
+                let sum: f64 = self.entries(at).map(|(c, x)| weights[c] * x).sum();
                 part[self.index[at] as usize - first] -= sum;
             }
         };
         let end = self.index.len();
-        if self.entries.len() < SHARED {
+        if self.value.len() < SHARED {
             run(0..middle, low, 0);
             run(middle..end, high, split);
         } else {
@@ -92,29 +103,30 @@ impl Scatter {
         }
     }
 
-    /// Products of each column with two packed vectors.
-    pub fn products(&self, u: &[f64], v: &[f64]) -> (Vec<f64>, Vec<f64>) {
-        let run = |range: std::ops::Range<usize>, sums: &mut [(f64, f64)]| {
+    /// Product of each column with a packed vector.
+    pub fn products(&self, u: &[f64]) -> Vec<f64> {
+        let run = |range: std::ops::Range<usize>, sums: &mut [f64]| {
             for at in range {
-                let place = self.index[at] as usize;
-                let (a, b) = (u[place], v[place]);
-                for (column, x) in self.entries(at) {
-                    let sum = &mut sums[*column as usize];
-                    sum.0 += a * x;
-                    sum.1 += b * x;
-                }
+                let x = u[self.index[at] as usize];
+                self.entries(at).for_each(|(column, value)| sums[column] += x * value);
             }
         };
         let middle = self.index.len() / 2;
-        let mut low = vec![(0.0, 0.0); self.columns];
+        let mut low = vec![0.0; self.columns()];
         let mut high = low.clone();
         let end = self.index.len();
-        if self.entries.len() < SHARED {
+        if self.value.len() < SHARED {
             run(0..middle, &mut low);
             run(middle..end, &mut high);
         } else {
             join(|| run(0..middle, &mut low), || run(middle..end, &mut high));
         }
-        low.iter().zip(&high).map(|(a, b)| (a.0 + b.0, a.1 + b.1)).unzip()
+        low.iter().zip(&high).map(|(a, b)| a + b).collect()
+    }
+
+    /// By column, the sum over groups of (S w)^2, w by position.
+    pub fn squares(&self, w: &[f64]) -> Vec<f64> {
+        let square = |group: &Apart| group.times(w, 1)[0].powi(2);
+        self.groups.iter().map(|groups| groups.iter().map(square).sum()).collect()
     }
 }
