@@ -68,7 +68,6 @@ fn subtract(c: MatMut<'_, f64>, shape: BlockStructure, a: MatRef<'_, f64>, b: Ma
 /// Lower triangle of (LL')^-1.
 pub(crate) fn inverse(l: MatRef<'_, f64>, out: MatMut<'_, f64>, scratch: &Scratch) {
     let n = l.nrows();
-    // Its upper triangle is neither written nor read.
     let mut memory = scratch.take(n * n);
     let mut x = MatMut::from_column_major_slice_mut(&mut memory, n, n);
     if n < HALVE {
@@ -124,6 +123,10 @@ fn invert_lower(l: MatRef<'_, f64>, x: MatMut<'_, f64>, scratch: &Scratch) {
             invert_lower_triangular(x22.rb_mut(), l22, Par::Seq);
         },
     );
+    // Columns of X11 are taken with their zeros.
+    for j in 1..half {
+        x11.rb_mut().col_mut(j).subrows_mut(0, j).fill(0.0);
+    }
     let (x11, x22) = (x11.rb(), x22.rb());
     let mut memory = scratch.take((n - half) * half);
     let middle = MatMut::from_column_major_slice_mut(&mut memory, n - half, half);
@@ -159,7 +162,10 @@ mod tests {
     /// L L' is the matrix, and the inverse times it the identity.
     #[test]
     fn halves_factor_and_invert() {
-        let n = 2 * HALVE + 37;
+        [37, 2 * HALVE + 37].map(factors_and_inverts);
+    }
+
+    fn factors_and_inverts(n: usize) {
         let mut rng = rand_chacha::ChaCha12Rng::seed_from_u64(5);
         let root = Mat::<f64>::from_fn(n, n, |_, _| rng.random::<f64>() - 0.5);
         let a = &root * root.transpose() + Mat::<f64>::identity(n, n) * faer::Scale(1.0);
@@ -170,8 +176,11 @@ mod tests {
                 l[(i, j)] = 0.0;
             }
         }
-        let mut inverted = Mat::<f64>::zeros(n, n);
-        inverse(l.as_ref(), inverted.as_mut(), &Scratch::default());
+        // Nothing of what used memory holds may be read.
+        let scratch = Scratch::default();
+        scratch.soil(&[n * n, n * n]);
+        let mut inverted = Mat::<f64>::from_fn(n, n, |_, _| f64::NAN);
+        inverse(l.as_ref(), inverted.as_mut(), &scratch);
         for j in 0..n {
             for i in 0..j {
                 inverted[(i, j)] = inverted[(j, i)];

@@ -46,6 +46,15 @@ impl Scratch {
         self.0.lock().unwrap_or_else(PoisonError::into_inner).clear();
     }
 
+    /// Leaves buffers full of NaN at rest.
+    #[cfg(test)]
+    pub fn soil(&self, lengths: &[usize]) {
+        let buffers: Vec<Buffer> = lengths.iter().map(|n| self.take(*n)).collect();
+        for mut buffer in buffers {
+            buffer.fill(f64::NAN);
+        }
+    }
+
     /// The smallest buffer at rest with room for this length.
     fn find(&self, length: usize) -> Option<Vec<f64>> {
         let mut rest = self.0.lock().unwrap_or_else(PoisonError::into_inner);
