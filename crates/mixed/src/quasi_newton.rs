@@ -228,7 +228,7 @@ pub(crate) fn refine(
 
 /// Gradient norm at which refining ends.
 fn settled(value: f64) -> f64 {
-    allowed(1e-9, value)
+    allowed(1e-8, value)
 }
 
 /// Newton steps with a Hessian from differences of the exact gradient, kept

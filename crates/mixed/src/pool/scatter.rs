@@ -58,7 +58,8 @@ impl Scatter {
         let middle = middle.count();
         let build = |half: usize| {
             let positions = if half == 0 { 0..middle } else { middle..met.len() };
-            Half::new(&groups, positions, &met, shape)
+            let most = work[positions.clone()].iter().sum();
+            Half::new(&groups, positions, (&met, most), shape)
         };
         let mut halves = map(2, build).into_iter();
         let (low, high) = (halves.next().unwrap_or_default(), halves.next().unwrap_or_default());
@@ -106,14 +107,17 @@ impl Scatter {
 }
 
 impl Half {
-    /// Position by position, so that what is being sorted stays in the cache.
+    /// Position by position, so that what is being sorted stays in the cache;
+    /// there are at `most` so many entries.
     fn new(
         groups: &[Vec<Apart>],
         positions: std::ops::Range<usize>,
-        met: &[Vec<Meeting>],
+        (met, most): (&[Vec<Meeting>], usize),
         shape: &Shape,
     ) -> Half {
         let mut out = Half::default();
+        out.column.reserve(most);
+        out.value.reserve(most);
         let mut starts: Vec<u32> = Vec::new();
         let mut sorted: Vec<(u32, f64)> = Vec::new();
         for position in positions.clone() {
