@@ -1,5 +1,6 @@
 //! The criterion as a function of free entries of theta, and the ways to move on it.
 
+use crate::Error;
 use crate::gradient::eigen;
 use crate::matrix::Matrix;
 use crate::optimise::same;
@@ -88,24 +89,31 @@ impl Objective<'_> {
 
     /// Fixed-point steps while they move theta much and `stop` does not say
     /// that this is enough; and whether they came to rest.
+    ///
+    /// # Errors
+    /// Only when the criterion cannot be evaluated at the start.
     pub fn approach(
         &mut self,
         theta: &[f64],
         stop: &dyn Fn(&[f64], f64) -> bool,
-    ) -> (Vec<f64>, bool) {
+    ) -> Result<(Vec<f64>, bool), Error> {
         let system = self.system;
         let mut at = theta.to_vec();
         let mut last = f64::INFINITY;
         let mut before = at.clone();
         for _ in 0..APPROACH {
-            let Ok(solved) = system.solve(&at) else { return (before, false) };
+            let solved = match system.solve(&at) {
+                Ok(solved) => solved,
+                Err(error) if last.is_infinite() => return Err(error),
+                Err(_) => return Ok((before, false)),
+            };
             let value = system.criterion(&solved);
             self.visited.push(Visit { theta: at.clone(), criterion: value });
             if value.is_nan() || value > last {
-                return (before, false);
+                return Ok((before, false));
             }
             if stop(&at, value) {
-                return (at, false);
+                return Ok((at, false));
             }
             last = value;
             let next = warm::step(system, &solved, &system.gradient(&solved));
@@ -113,10 +121,10 @@ impl Objective<'_> {
             let moved = |i: usize| (at[i] - before[i]).abs() * system.column_rms[i];
             let size = |i: usize| (before[i] * system.column_rms[i]).abs().max(0.1);
             if (0..at.len()).all(|i| moved(i) < 0.05 * size(i)) {
-                return (at, true);
+                return Ok((at, true));
             }
         }
-        (at, false)
+        Ok((at, false))
     }
 
     /// From a point close to a minimum, steps on the exact gradient with a
@@ -178,7 +186,7 @@ impl Objective<'_> {
         let free = &free;
         let system = self.system;
         let near = |at: &[f64], value: f64| value < minimum + CLOSE && same(system, at, known);
-        let (mut point, _) = self.approach(theta, &near);
+        let (mut point, _) = self.approach(theta, &near).ok()?;
         let start = self.standard(&point, free);
         let metric = self.metric(&point, free);
         let descent = Descent {

@@ -57,12 +57,11 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
         .zip(&system.column_rms)
         .map(|(e, rms)| if e.is_diagonal() { 1.0 / rms } else { 0.0 })
         .collect();
-    // An unusable start is an error of the data, and says which.
-    system.solve(&start)?;
     let all: Vec<usize> = (0..count).collect();
     let unusable = Error::Numerical { what: "the criterion cannot be evaluated at the start" };
     let iterations = settings.max_iterations;
-    let (near, rested) = objective.approach(&start, &|_, _| false);
+    // An unusable start is an error of the data, and says which.
+    let (near, rested) = objective.approach(&start, &|_, _| false)?;
     let proven = if rested { objective.newton(&near, settings.tolerance) } else { None };
     let (mut theta, mut minimum, mut proof) = match proven {
         Some(found) => (found.theta, found.minimum, found.hessian),
@@ -121,11 +120,16 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
     let solved = system.solve(&theta)?;
     let criterion = system.criterion(&solved);
     let free = free_entries(system, &theta, &boundary);
-    let gradient = system.criterion_gradient(&solved);
-    let gradient_norm = free.iter().fold(0.0_f64, |m, i| {
-        let size = (theta[*i] * system.column_rms[*i]).abs().max(1.0);
-        m.max((gradient[*i] / system.column_rms[*i] * size).abs())
-    });
+    let known = boundary.is_empty() && minimum.x.len() == count && found == theta;
+    let gradient_norm = if known {
+        minimum.gradient_norm()
+    } else {
+        let gradient = system.criterion_gradient(&solved);
+        free.iter().fold(0.0_f64, |m, i| {
+            let size = (theta[*i] * system.column_rms[*i]).abs().max(1.0);
+            m.max((gradient[*i] / system.column_rms[*i] * size).abs())
+        })
+    };
     let least = curvature.and_then(|h| least_eigenvalue(&h, &free));
     let failure = judge(settings, criterion, gradient_norm, least, free.len())
         .or_else(|| flat_at_zero(&mut objective, &theta, criterion, &boundary));
