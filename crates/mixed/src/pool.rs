@@ -155,6 +155,23 @@ impl Pools {
         self.list.iter()
     }
 
+    /// Whether there are pools that are summed, sparse, and apart.
+    #[cfg(test)]
+    pub fn kinds(&self) -> (bool, bool, bool) {
+        let any = |f: fn(&Cross) -> bool| self.list.iter().any(|p| f(&p.cross));
+        (
+            any(|c| matches!(c, Cross::Summed(_))),
+            any(|c| matches!(c, Cross::Scattered(_))),
+            any(|c| matches!(c, Cross::Apart(_))),
+        )
+    }
+
+    /// Whether two threads share the sparse sums.
+    #[cfg(test)]
+    pub fn shared(&self) -> bool {
+        self.scatter.is_shared()
+    }
+
     fn summed(&self) -> MatRef<'_, f64> {
         let length = self.sums.len().checked_div(self.columns).unwrap_or(0);
         MatRef::from_column_major_slice(&self.sums, length, self.columns)

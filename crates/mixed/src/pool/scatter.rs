@@ -77,12 +77,17 @@ impl Scatter {
 
     /// Runs both halves, on two threads if there is enough to do.
     fn share(&self, a: impl FnOnce() + Send, b: impl FnOnce() + Send) {
-        if self.low.value.len() + self.high.value.len() < SHARED {
+        if self.is_shared() {
+            join(a, b);
+        } else {
             a();
             b();
-        } else {
-            join(a, b);
         }
+    }
+
+    /// Whether there is enough to do for two threads.
+    pub fn is_shared(&self) -> bool {
+        self.low.value.len() + self.high.value.len() >= SHARED
     }
 
     /// Subtracts the weighted sum of the columns from a packed matrix.
