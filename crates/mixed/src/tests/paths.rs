@@ -3,7 +3,7 @@
 use super::design::{Design, Plan, Weighting};
 use super::equations::full_criterion;
 use super::twin::{nested_design, plan};
-use crate::optimise::other_starts;
+use crate::optimise::{canonical, other_starts};
 use crate::overlap::overlapping;
 use crate::settings::{Criterion, Settings};
 use crate::system::System;
@@ -174,6 +174,9 @@ proptest! {
     /// one of differences about the end, and both ways end at one theta.
     #[test]
     fn the_hessian_of_the_last_steps_is_that_of_the_end(plan in plan()) {
+        // With more effects than rows there are many minima.
+        let effects: usize = plan.factors.iter().map(|(l, k, _)| l * k).sum();
+        prop_assume!(plan.rows > effects + plan.columns);
         let design = plan.simulate();
         let system = system(&design, Criterion::Reml, true);
         let mut objective = crate::objective::Objective::new(&system);
@@ -195,8 +198,11 @@ proptest! {
         let all: Vec<usize> = (0..near.len()).collect();
         let (theta, end) = objective.search(&near, &all, 200, 1e-6).unwrap();
         prop_assert!((end.value - found.minimum.value).abs() < 1e-8 * (1.0 + end.value.abs()));
-        for ((a, b), rms) in theta.iter().zip(&found.theta).zip(&system.column_rms) {
-            prop_assert!(((a - b) * rms).abs() < 1e-4 * (1.0 + (b * rms).abs()));
+        let (one, other) = (canonical(&system, &theta), canonical(&system, &found.theta));
+        for (i, rms) in system.column_rms.iter().enumerate() {
+            // In standard errors, up to sqrt(2): some directions are nearly flat.
+            let apart = (one[i] - other[i]) * rms / (other[i] * rms).abs().max(1.0) * size(i);
+            prop_assert!(apart.abs() < 1e-3, "{one:?} {other:?} {careful:?}");
         }
     }
 }
