@@ -2,6 +2,7 @@
 
 use crate::dense::{cholesky, inverse};
 use crate::matrix::Matrix;
+use crate::scratch::Buffer;
 use crate::shape::{Part, Shape};
 use crate::vector::{add_scaled, long_dot};
 use faer::linalg::matmul::{self, triangular};
@@ -16,7 +17,7 @@ use triangular::BlockStructure::{Rectangular, TriangularLower, TriangularUpper};
 #[derive(Debug, Clone)]
 pub(crate) struct Factor {
     shape: Arc<Shape>,
-    panels: Vec<f64>,
+    panels: Buffer,
 }
 
 fn panel<'a>(part: &Part, panels: &'a [f64]) -> MatRef<'a, f64> {
@@ -26,7 +27,7 @@ fn panel<'a>(part: &Part, panels: &'a [f64]) -> MatRef<'a, f64> {
 impl Factor {
     /// Factors the panels of M bordered by the right-hand side as the row of
     /// the response; `None` when M is not positive definite to rounding.
-    pub fn new(shape: &Arc<Shape>, mut panels: Vec<f64>) -> Option<Factor> {
+    pub fn new(shape: &Arc<Shape>, mut panels: Buffer) -> Option<Factor> {
         let edge = shape.border();
         let (blocks, border) = panels.split_at_mut(edge.panel);
         let mut border = MatMut::from_column_major_slice_mut(border, edge.size, edge.size);
@@ -135,14 +136,15 @@ impl Factor {
     /// The entries of M^-1 in the pattern of M, in panels, lower triangles
     /// alone or mirrored; zero in the response's row, and from position
     /// `border` of the border on (the inverse of the leading part alone).
-    pub fn inverse_in_pattern(&self, border: usize, mirrored: bool) -> Vec<f64> {
+    pub fn inverse_in_pattern(&self, border: usize, mirrored: bool) -> Buffer {
         let shape = &self.shape;
         let edge = shape.border();
-        let mut out = vec![0.0; shape.panels_len];
+        let scratch = self.panels.home();
+        let mut out = scratch.zeros(shape.panels_len);
         let (blocks, last) = out.split_at_mut(edge.panel);
         let l = panel(edge, &self.panels).submatrix(0, 0, border, border);
         let mut inner = MatMut::from_column_major_slice_mut(&mut *last, edge.size, edge.size);
-        inverse(l, inner.rb_mut().submatrix_mut(0, 0, border, border));
+        inverse(l, inner.rb_mut().submatrix_mut(0, 0, border, border), scratch);
         if mirrored || !shape.blocks().is_empty() {
             shape.mirror(edge, last);
         }
@@ -233,7 +235,7 @@ impl Factor {
         // The trailing block of the inverse is the inverse of the trailing factor.
         let l = panel(edge, &self.panels).submatrix(first, first, p, p);
         let mut out = Mat::<f64>::zeros(p, p);
-        inverse(l, out.as_mut());
+        inverse(l, out.as_mut(), self.panels.home());
         let mut out = Matrix::from_dense(out.as_ref());
         out.mirror();
         out

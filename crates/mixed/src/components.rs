@@ -1,7 +1,8 @@
 //! Variance components, with upper limits for those estimated at 0.
 
 use crate::fit::Fit;
-use crate::optimise::{Objective, free_entries};
+use crate::objective::Objective;
+use crate::optimise::free_entries;
 use crate::small::{product, transpose};
 use crate::{Error, Matrix};
 use serde::Serialize;

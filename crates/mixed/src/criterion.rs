@@ -3,6 +3,7 @@
 use crate::Error;
 use crate::arrow::Factor;
 use crate::matrix::Matrix;
+use crate::scratch::Buffer;
 use crate::settings::Criterion;
 use crate::small::{inverse, product, transpose};
 use crate::spread::Spread;
@@ -15,7 +16,7 @@ pub(crate) struct Solved {
     /// Relative covariance factor of one level, by factor.
     pub lambdas: Vec<Vec<f64>>,
     /// Cross-products B after elimination of the groups, unscaled and packed.
-    pub reduced: Vec<f64>,
+    pub reduced: Buffer,
     /// Cholesky factor of M = T'BT + I_z over [Z_other | X].
     pub factor: Factor,
     /// Solution in spherical random effects and coefficients.
@@ -95,8 +96,8 @@ impl System {
         })
     }
 
-    fn eliminate(&self, lambdas: &[Vec<f64>]) -> (Vec<f64>, f64) {
-        let mut reduced = self.packed.clone();
+    fn eliminate(&self, lambdas: &[Vec<f64>]) -> (Buffer, f64) {
+        let mut reduced = self.scratch.copy(&self.packed);
         let mut log_det = 0.0;
         if let Some(f) = self.layout.eliminated {
             let k = self.layout.k();
@@ -112,9 +113,10 @@ impl System {
     }
 
     /// Panels of T'BT + I_z, bordered by T'Z'Wy and X'Wy.
-    fn scaled_panels(&self, reduced: &[f64], lambdas: &[Vec<f64>]) -> Vec<f64> {
+    fn scaled_panels(&self, reduced: &[f64], lambdas: &[Vec<f64>]) -> Buffer {
         let shape = &self.shape;
-        let mut panels = shape.unpack(reduced);
+        let mut panels = self.scratch.take(shape.panels_len);
+        shape.unpack(reduced, &mut panels);
         let spread = Spread::transposed(shape, lambdas);
         let edge = shape.border().start;
         for part in &shape.parts {

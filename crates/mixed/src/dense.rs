@@ -1,12 +1,15 @@
 //! Cholesky factor and inverse of large dense blocks, halved so that two threads share the work.
 
+use crate::scratch::Scratch;
 use crate::threads::join;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::cholesky::llt;
 use faer::linalg::matmul::matmul;
 use faer::linalg::matmul::triangular::{self, BlockStructure};
 use faer::linalg::triangular_inverse::invert_lower_triangular;
-use faer::linalg::triangular_solve::solve_lower_triangular_in_place;
+use faer::linalg::triangular_solve::{
+    solve_lower_triangular_in_place, solve_upper_triangular_in_place,
+};
 use faer::reborrow::{Reborrow, ReborrowMut};
 use faer::{Accum, MatMut, MatRef, Par, Spec};
 use triangular::BlockStructure::{Rectangular, TriangularLower, TriangularUpper};
@@ -64,86 +67,87 @@ fn subtract(c: MatMut<'_, f64>, shape: BlockStructure, a: MatRef<'_, f64>, b: Ma
     triangular::matmul(c, shape, Accum::Add, a, Rectangular, b, Rectangular, -1.0, Par::Seq);
 }
 
-/// Lower triangle of (LL')^-1.
-pub(crate) fn inverse(l: MatRef<'_, f64>, out: MatMut<'_, f64>) {
+/// Lower triangle of (LL')^-1; parts of the upper one are overwritten.
+///
+/// By halves, with W = L21 L11^-1 and P22 = (L22 L22')^-1: the blocks of the
+/// inverse are (L11 L11')^-1 + W' P22 W, -P22 W and P22.
+pub(crate) fn inverse(l: MatRef<'_, f64>, out: MatMut<'_, f64>, scratch: &Scratch) {
     let n = l.nrows();
-    let mut x = faer::Mat::<f64>::zeros(n, n);
     if n < HALVE {
-        invert_lower_triangular(x.as_mut(), l, Par::Seq);
-        gram(out, x.as_ref(), TriangularLower, Accum::Replace);
+        small_inverse(l, out, scratch);
         return;
     }
-    invert_lower(l, x.as_mut());
-    // X'X by halves: X11'X11 + X21'X21, X22'X21 and X22'X22.
     let half = n / 2;
-    let x = x.as_ref();
-    let (x11, x21) = (x.submatrix(0, 0, half, half), x.submatrix(half, 0, n - half, half));
-    let x22 = x.submatrix(half, half, n - half, n - half);
-    let (mut o11, _, o21, o22) = out.split_at_mut(half, half);
-    join(
-        || {
-            gram(o11.rb_mut(), x11, TriangularLower, Accum::Replace);
-            gram(o11, x21, Rectangular, Accum::Add);
-        },
-        || {
-            triangular::matmul(
-                o21,
-                Rectangular,
-                Accum::Replace,
-                x22.transpose(),
-                TriangularUpper,
-                x21,
-                Rectangular,
-                1.0,
-                Par::Seq,
-            );
-            gram(o22, x22, TriangularLower, Accum::Replace);
-        },
-    );
-}
-
-/// Lower triangle of X'X, added or in place.
-fn gram(out: MatMut<'_, f64>, x: MatRef<'_, f64>, shape: BlockStructure, add: Accum) {
-    let turned = if shape == TriangularLower { TriangularUpper } else { Rectangular };
-    let t = x.transpose();
-    triangular::matmul(out, TriangularLower, add, t, turned, x, shape, 1.0, Par::Seq);
-}
-
-/// L^-1 by halves: X11, X22 and X21 = -X22 L21 X11.
-fn invert_lower(l: MatRef<'_, f64>, x: MatMut<'_, f64>) {
-    let n = l.nrows();
-    let half = n / 2;
-    let (mut x11, _, x21, mut x22) = x.split_at_mut(half, half);
-    join(
-        || invert_lower_triangular(x11.rb_mut(), l.submatrix(0, 0, half, half), Par::Seq),
-        || {
-            let l22 = l.submatrix(half, half, n - half, n - half);
-            invert_lower_triangular(x22.rb_mut(), l22, Par::Seq);
-        },
-    );
-    let (x11, x22) = (x11.rb(), x22.rb());
-    let mut middle = faer::Mat::<f64>::zeros(n - half, half);
-    let (left, right) = middle.as_mut().split_at_col_mut(half / 2);
-    let l21 = l.submatrix(half, 0, n - half, half);
-    // L21 X11 and then -X22 times it, each thread its columns.
-    let (x_left, x_right) = x21.split_at_col_mut(half / 2);
-    let columns = |mut middle: MatMut<'_, f64>, out: MatMut<'_, f64>, first: usize| {
-        let from = x11.submatrix(first, first, half - first, middle.ncols());
-        let l21 = l21.subcols(first, half - first);
-        matmul(middle.rb_mut(), Accum::Replace, l21, from, 1.0, Par::Seq);
-        triangular::matmul(
-            out,
-            Rectangular,
-            Accum::Replace,
-            x22,
-            TriangularLower,
-            middle.rb(),
-            Rectangular,
-            -1.0,
-            Par::Seq,
-        );
+    let l11 = l.submatrix(0, 0, half, half);
+    let l22 = l.submatrix(half, half, n - half, n - half);
+    let (mut o11, _, mut o21, mut o22) = out.split_at_mut(half, half);
+    join(|| inverse(l11, o11.rb_mut(), scratch), || inverse(l22, o22.rb_mut(), scratch));
+    mirror(o22.rb_mut());
+    let mut memory = scratch.take((n - half) * half);
+    let mut w = MatMut::from_column_major_slice_mut(&mut memory, n - half, half);
+    w.copy_from(l.submatrix(half, 0, n - half, half));
+    // Each thread its rows of W, its columns of -P22 W, its columns of the sum.
+    let (upper, lower) = w.rb_mut().split_at_row_mut((n - half) / 2);
+    let solve = |rows: MatMut<'_, f64>| {
+        solve_upper_triangular_in_place(l11.transpose(), rows.transpose_mut(), Par::Seq);
     };
-    join(|| columns(left, x_left, 0), || columns(right, x_right, half / 2));
+    join(|| solve(upper), || solve(lower));
+    let (w, p22) = (w.rb(), o22.rb());
+    let (left, right) = o21.rb_mut().split_at_col_mut(half / 2);
+    let times = |out: MatMut<'_, f64>, w: MatRef<'_, f64>| {
+        matmul(out, Accum::Replace, p22, w, -1.0, Par::Seq);
+    };
+    let (w_left, w_right) = w.split_at_col(half / 2);
+    join(|| times(left, w_left), || times(right, w_right));
+    let at = half * 3 / 10;
+    let (left, right) = o11.split_at_col_mut(at);
+    let (corner, side) = left.split_at_row_mut(at);
+    let (head, tail) = (w.subcols(0, at).transpose(), w.subcols(at, half - at).transpose());
+    let (p_head, p_tail) = (o21.rb().subcols(0, at), o21.rb().subcols(at, half - at));
+    join(
+        || {
+            subtract(corner, TriangularLower, head, p_head.transpose());
+            subtract(side, Rectangular, tail, p_head.transpose());
+        },
+        || {
+            let (_, corner) = right.split_at_row_mut(at);
+            subtract(corner, TriangularLower, tail, p_tail.transpose());
+        },
+    );
+}
+
+/// The same as X'X for X = L^-1.
+fn small_inverse(l: MatRef<'_, f64>, out: MatMut<'_, f64>, scratch: &Scratch) {
+    let n = l.nrows();
+    let mut memory = scratch.take(n * n);
+    let mut x = MatMut::from_column_major_slice_mut(&mut memory, n, n);
+    invert_lower_triangular(x.rb_mut(), l, Par::Seq);
+    triangular::matmul(
+        out,
+        TriangularLower,
+        Accum::Replace,
+        x.rb().transpose(),
+        TriangularUpper,
+        x.rb(),
+        TriangularLower,
+        1.0,
+        Par::Seq,
+    );
+}
+
+/// Copies the lower triangle onto the upper one.
+fn mirror(mut a: MatMut<'_, f64>) {
+    const TILE: usize = 16;
+    let n = a.nrows();
+    for j0 in (0..n).step_by(TILE) {
+        for i0 in (j0..n).step_by(TILE) {
+            for j in j0..(j0 + TILE).min(n) {
+                for i in i0.max(j + 1)..(i0 + TILE).min(n) {
+                    a[(j, i)] = a[(i, j)];
+                }
+            }
+        }
+    }
 }
 
 #[cfg(test)]
@@ -155,7 +159,10 @@ mod tests {
     /// L L' is the matrix, and the inverse times it the identity.
     #[test]
     fn halves_factor_and_invert() {
-        let n = 2 * HALVE + 37;
+        [37, 2 * HALVE + 37].into_iter().for_each(factors_and_inverts);
+    }
+
+    fn factors_and_inverts(n: usize) {
         let mut rng = rand_chacha::ChaCha12Rng::seed_from_u64(5);
         let root = Mat::<f64>::from_fn(n, n, |_, _| rng.random::<f64>() - 0.5);
         let a = &root * root.transpose() + Mat::<f64>::identity(n, n) * faer::Scale(1.0);
@@ -166,8 +173,11 @@ mod tests {
                 l[(i, j)] = 0.0;
             }
         }
-        let mut inverted = Mat::<f64>::zeros(n, n);
-        inverse(l.as_ref(), inverted.as_mut());
+        // Nothing of what used memory holds may be read.
+        let scratch = Scratch::default();
+        scratch.soil(&[n * n, n * n]);
+        let mut inverted = Mat::<f64>::from_fn(n, n, |_, _| f64::NAN);
+        inverse(l.as_ref(), inverted.as_mut(), &scratch);
         for j in 0..n {
             for i in 0..j {
                 inverted[(i, j)] = inverted[(j, i)];

@@ -3,6 +3,7 @@
 use crate::criterion::{Solved, shrinkage};
 use crate::layout::FactorLayout;
 use crate::matrix::Matrix;
+use crate::scratch::Buffer;
 use crate::settings::Criterion;
 use crate::small::{product, transpose};
 use crate::spread::Spread;
@@ -67,7 +68,7 @@ impl System {
         let k = self.layout.k();
         let lambda = &s.lambdas[f];
         let w = self.shape.ordered(&s.residual);
-        let sums = self.pools.contract(k, &self.shape, u, &w);
+        let sums = self.pools.contract(k, &self.shape, u, &w, &self.scratch);
         let (mut by_log_det, mut by_rss) = (vec![0.0; k * k], vec![0.0; k * k]);
         for (pool, (trace, square)) in self.pools.iter().zip(&sums) {
             let (d, h, _) = shrinkage(lambda, &pool.zz, k);
@@ -95,14 +96,15 @@ impl System {
     /// the eliminated one; and T P T', packed with doubled off-diagonal entries.
     ///
     /// With dT = E at (row, column), tr(P dM) = 2 (B T P)[row, column].
-    fn other_part(&self, s: &Solved, mut p: Vec<f64>) -> (Vec<f64>, Vec<ByEntry>) {
+    fn other_part(&self, s: &Solved, mut p: Buffer) -> (Buffer, Vec<ByEntry>) {
         let shape = &self.shape;
         let forward = Spread::forward(shape, &s.lambdas);
         let zeros = |f: &FactorLayout| (vec![0.0; f.k() * f.k()], vec![0.0; f.k() * f.k()]);
         let mut out: Vec<(Vec<f64>, Vec<f64>)> = self.layout.factors.iter().map(zeros).collect();
         let cross = shape.times(&s.reduced, &shape.ordered(&s.residual));
         let spherical = shape.ordered(&s.spherical);
-        let mut b = shape.unpack(&s.reduced);
+        let mut b = self.scratch.take(shape.panels_len);
+        shape.unpack(&s.reduced, &mut b);
         let edge = shape.border();
         let edge_levels = shape.levels(edge, &self.layout);
         for part in &shape.parts {
@@ -143,17 +145,19 @@ impl System {
                 forward.rows(shape, part, p);
             }
         }
-        (shape.pack_doubled(&p), out)
+        let mut u = self.scratch.take(shape.packed_len);
+        shape.pack_doubled(&p, &mut u);
+        (u, out)
     }
 
     /// The same where T is diagonal: one pass over the lower triangles, because
     /// (B T P)[l, l] = sum_j t_j B[l, j] P[l, j] for symmetric B and P.
-    fn diagonal_part(&self, s: &Solved, p: &[f64]) -> (Vec<f64>, Vec<ByEntry>) {
+    fn diagonal_part(&self, s: &Solved, p: &[f64]) -> (Buffer, Vec<ByEntry>) {
         let shape = &self.shape;
         let forward = Spread::forward(shape, &s.lambdas);
         let t = forward.diagonal();
         let mut traces = vec![0.0; shape.width()];
-        let mut u = vec![0.0; shape.packed_len];
+        let mut u = self.scratch.take(shape.packed_len);
         let border = shape.border().start;
         for part in &shape.parts {
             let end = part.start + part.size;

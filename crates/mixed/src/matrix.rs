@@ -98,9 +98,15 @@ impl Matrix {
 
     /// Copies the lower triangle onto the upper one.
     pub(crate) fn mirror(&mut self) {
-        for i in 0..self.rows {
-            for j in 0..i {
-                self[(j, i)] = self[(i, j)];
+        const TILE: usize = 16;
+        let n = self.rows;
+        for i0 in (0..n).step_by(TILE) {
+            for j0 in (0..=i0).step_by(TILE) {
+                for i in i0..(i0 + TILE).min(n) {
+                    for j in j0..(j0 + TILE).min(i) {
+                        self[(j, i)] = self[(i, j)];
+                    }
+                }
             }
         }
     }

@@ -4,13 +4,14 @@ use crate::Error;
 use crate::criterion::Solved;
 use crate::gradient::eigen;
 use crate::matrix::Matrix;
-use crate::quasi_newton::{Descent, Evaluation, Minimum, allowed, hessian_at_once};
+use crate::objective::{CLOSE, Objective};
+use crate::overlap::overlapping;
+use crate::quasi_newton::{Minimum, allowed};
 use crate::record::{Evidence, Visit};
 use crate::settings::Settings;
 use crate::small::{cholesky, product, transpose};
 use crate::system::System;
 use crate::threads;
-use crate::warm;
 
 /// Where the search ended.
 #[derive(Debug, Clone)]
@@ -26,169 +27,6 @@ pub(crate) struct Optimum {
     pub failure: Option<String>,
 }
 
-/// The criterion over some entries of theta, in standardised units
-/// (theta times the root mean square of the entry's column), others held.
-pub(crate) struct Objective<'s> {
-    pub system: &'s System,
-    pub visited: Vec<Visit>,
-}
-
-impl Objective<'_> {
-    pub fn new(system: &System) -> Objective<'_> {
-        Objective { system, visited: Vec::new() }
-    }
-
-    fn evaluate(&mut self, theta: &[f64], free: &[usize]) -> Evaluation {
-        let (value, gradient) = evaluated(self.system, theta)?;
-        self.visited.push(Visit { theta: theta.to_vec(), criterion: value });
-        Some((value, free.iter().map(|i| gradient[*i]).collect()))
-    }
-
-    fn standard(&self, theta: &[f64], free: &[usize]) -> Vec<f64> {
-        free.iter().map(|i| theta[*i] * self.system.column_rms[*i]).collect()
-    }
-
-    fn place(&self, theta: &mut [f64], free: &[usize], x: &[f64]) {
-        for (i, value) in free.iter().zip(x) {
-            theta[*i] = value / self.system.column_rms[*i];
-        }
-    }
-
-    /// Minimises over `free` from `theta`; the rest of `theta` is held.
-    pub fn search(
-        &mut self,
-        theta: &[f64],
-        free: &[usize],
-        iterations: usize,
-        tolerance: f64,
-    ) -> Option<(Vec<f64>, Minimum)> {
-        let start = self.standard(theta, free);
-        let mut point = theta.to_vec();
-        let metric = self.metric(theta, free);
-        let descent =
-            Descent { metric: &metric, max_iterations: iterations, tolerance, refined: true };
-        let minimum = descent.minimise(
-            &mut |x| {
-                let mut at = theta.to_vec();
-                self.place(&mut at, free, x);
-                self.evaluate(&at, free)
-            },
-            &start,
-        )?;
-        self.place(&mut point, free, &minimum.x);
-        Some((point, minimum))
-    }
-
-    /// A guess of the inverse curvature: that of 2 q log(spread) for q levels.
-    fn metric(&self, theta: &[f64], free: &[usize]) -> Vec<f64> {
-        let system = self.system;
-        free.iter()
-            .map(|i| {
-                let e = &system.entries[*i];
-                let factor = &system.layout.factors[e.factor];
-                let k = factor.k();
-                let row = &factor.lambda(theta)[e.row * k..(e.row + 1) * k];
-                let size = crate::small::dot(row, row).sqrt() * system.column_rms[*i];
-                size.max(0.1).powi(2) / (4.0 * factor.levels as f64)
-            })
-            .collect()
-    }
-
-    /// Fixed-point steps while they move theta much and `stop` does not say
-    /// that this is enough.
-    fn approach(&mut self, theta: &[f64], stop: &dyn Fn(&[f64], f64) -> bool) -> Vec<f64> {
-        let system = self.system;
-        let mut at = theta.to_vec();
-        let mut last = f64::INFINITY;
-        let mut before = at.clone();
-        for _ in 0..APPROACH {
-            let Ok(solved) = system.solve(&at) else { return before };
-            let value = system.criterion(&solved);
-            self.visited.push(Visit { theta: at.clone(), criterion: value });
-            if value.is_nan() || value > last {
-                return before;
-            }
-            if stop(&at, value) {
-                return at;
-            }
-            last = value;
-            let next = warm::step(system, &solved, &system.gradient(&solved));
-            before = std::mem::replace(&mut at, next);
-            let moved = |i: usize| (at[i] - before[i]).abs() * system.column_rms[i];
-            let size = |i: usize| (before[i] * system.column_rms[i]).abs().max(0.1);
-            if (0..at.len()).all(|i| moved(i) < 0.05 * size(i)) {
-                break;
-            }
-        }
-        at
-    }
-
-    /// Like [`Objective::search`] over all entries with a loose tolerance and
-    /// no refinement: good enough to tell which minimum a start leads to. It
-    /// ends where `known` is clearly reached.
-    fn explore(&mut self, theta: &[f64], known: &[f64], minimum: f64) -> Option<(Vec<f64>, f64)> {
-        let free: Vec<usize> = (0..theta.len()).collect();
-        let free = &free;
-        let system = self.system;
-        let near = |at: &[f64], value: f64| value < minimum + CLOSE && same(system, at, known);
-        let mut point = self.approach(theta, &near);
-        let start = self.standard(&point, free);
-        let metric = self.metric(&point, free);
-        let descent = Descent {
-            metric: &metric,
-            max_iterations: EXPLORING_STEPS,
-            tolerance: EXPLORING_TOLERANCE,
-            refined: false,
-        };
-        let place = |x: &[f64]| -> Vec<f64> {
-            x.iter().zip(&system.column_rms).map(|(v, rms)| v / rms).collect()
-        };
-        let reached =
-            |at: &Minimum| at.value < minimum + CLOSE && same(system, &place(&at.x), known);
-        let mut f = |x: &[f64]| self.evaluate(&place(x), free);
-        let (end, _) = descent.descend(&mut f, &start, &reached)?;
-        self.place(&mut point, free, &end.x);
-        Some((point, end.value))
-    }
-
-    /// Hessian over all entries in standardised units, per unit of max(1, |x|).
-    fn curvature(&mut self, theta: &[f64]) -> Option<Matrix> {
-        let all: Vec<usize> = (0..theta.len()).collect();
-        let x = self.standard(theta, &all);
-        let system = self.system;
-        let mut h = hessian_at_once(
-            &mut |points: &[Vec<f64>]| {
-                let at = |x: &Vec<f64>| -> Vec<f64> {
-                    x.iter().zip(&system.column_rms).map(|(v, rms)| v / rms).collect()
-                };
-                let found = threads::map(points.len(), |i| evaluated(system, &at(&points[i])));
-                for (x, found) in points.iter().zip(&found) {
-                    if let Some((criterion, _)) = found {
-                        self.visited.push(Visit { theta: at(x), criterion: *criterion });
-                    }
-                }
-                found
-            },
-            &x,
-        )?;
-        for i in 0..x.len() {
-            for j in 0..x.len() {
-                h[(i, j)] *= x[i].abs().max(1.0) * x[j].abs().max(1.0);
-            }
-        }
-        Some(h)
-    }
-}
-
-/// Criterion and its gradient in standardised units.
-fn evaluated(system: &System, theta: &[f64]) -> Evaluation {
-    let solved = system.solve(theta).ok()?;
-    let value = system.criterion(&solved);
-    let gradient = system.criterion_gradient(&solved);
-    let scaled: Vec<f64> = gradient.iter().zip(&system.column_rms).map(|(g, r)| g / r).collect();
-    (value.is_finite() && scaled.iter().all(|g| g.is_finite())).then_some((value, scaled))
-}
-
 /// Smallest eigenvalue of the rows and columns `free` of a Hessian.
 fn least_eigenvalue(h: &Matrix, free: &[usize]) -> Option<f64> {
     let mut part = Matrix::zeros(free.len(), free.len());
@@ -202,14 +40,6 @@ fn least_eigenvalue(h: &Matrix, free: &[usize]) -> Option<f64> {
 
 /// Most times that a saddle is left.
 const ESCAPES: usize = 5;
-/// Most fixed-point steps.
-const APPROACH: usize = 12;
-
-/// Steps and tolerance of a search that only finds out where a start leads.
-const EXPLORING_STEPS: usize = 60;
-const EXPLORING_TOLERANCE: f64 = 1e-2;
-/// Rise over the minimum that an unrefined end may have.
-const CLOSE: f64 = 10.0;
 /// Distance in standardised theta, relative to max(1, |x|), within which two
 /// ends of such searches count as one minimum.
 const SAME: f64 = 0.05;
@@ -227,15 +57,21 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
         .zip(&system.column_rms)
         .map(|(e, rms)| if e.is_diagonal() { 1.0 / rms } else { 0.0 })
         .collect();
-    // An unusable start is an error of the data, and says which.
-    system.solve(&start)?;
     let all: Vec<usize> = (0..count).collect();
     let unusable = Error::Numerical { what: "the criterion cannot be evaluated at the start" };
     let iterations = settings.max_iterations;
-    let near = objective.approach(&start, &|_, _| false);
-    let (mut theta, mut minimum) =
-        objective.search(&near, &all, iterations, settings.tolerance).ok_or(unusable.clone())?;
-    let starts = other_starts(system);
+    // An unusable start is an error of the data, and says which.
+    let (near, rested) = objective.approach(&start, &|_, _| false)?;
+    let proven = if rested { objective.newton(&near, settings.tolerance) } else { None };
+    let (mut theta, mut minimum, mut proof) = match proven {
+        Some(found) => (found.theta, found.minimum, found.hessian),
+        None => {
+            let found = objective.search(&near, &all, iterations, settings.tolerance);
+            let (theta, minimum) = found.ok_or(unusable)?;
+            (theta, minimum, None)
+        }
+    };
+    let starts = if overlapping(system) { other_starts(system) } else { Vec::new() };
     let explored = threads::map(starts.len(), |i| {
         let mut own = Objective::new(system);
         let end = own.explore(&starts[i], &theta, minimum.value);
@@ -252,6 +88,7 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
         let slack = 1e-9 * (1.0 + minimum.value.abs());
         if let Some((t, m)) = found.filter(|(_, m)| m.value < minimum.value - slack) {
             (theta, minimum) = (t, m);
+            proof = None;
         }
     }
     let mut boundary = Vec::new();
@@ -262,8 +99,9 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
             boundary.push(at);
             boundary.sort_unstable();
             (theta, minimum) = (t, m);
+            proof = None;
         }
-        curvature = objective.curvature(&theta);
+        curvature = proof.take().or_else(|| objective.curvature(&theta));
         let escaped = curvature
             .as_ref()
             .and_then(|h| escape(&mut objective, h, &theta, &minimum, &all, settings));
@@ -282,15 +120,21 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
     let solved = system.solve(&theta)?;
     let criterion = system.criterion(&solved);
     let free = free_entries(system, &theta, &boundary);
-    let gradient = system.criterion_gradient(&solved);
-    let gradient_norm = free.iter().fold(0.0_f64, |m, i| {
-        let size = (theta[*i] * system.column_rms[*i]).abs().max(1.0);
-        m.max((gradient[*i] / system.column_rms[*i] * size).abs())
-    });
+    let known = boundary.is_empty() && minimum.x.len() == count && found == theta;
+    let gradient_norm = if known {
+        minimum.gradient_norm()
+    } else {
+        let gradient = system.criterion_gradient(&solved);
+        free.iter().fold(0.0_f64, |m, i| {
+            let size = (theta[*i] * system.column_rms[*i]).abs().max(1.0);
+            m.max((gradient[*i] / system.column_rms[*i] * size).abs())
+        })
+    };
     let least = curvature.and_then(|h| least_eigenvalue(&h, &free));
     let failure = judge(settings, criterion, gradient_norm, least, free.len())
         .or_else(|| flat_at_zero(&mut objective, &theta, criterion, &boundary));
     objective.visited.push(Visit { theta, criterion });
+    system.scratch.clear();
     Ok(Optimum {
         solved,
         criterion,
@@ -323,7 +167,7 @@ pub(crate) fn other_starts(system: &System) -> Vec<Vec<f64>> {
 }
 
 /// Whether two thetas stand for nearly the same covariance.
-fn same(system: &System, a: &[f64], b: &[f64]) -> bool {
+pub(crate) fn same(system: &System, a: &[f64], b: &[f64]) -> bool {
     let (a, b) = (canonical(system, a), canonical(system, b));
     a.iter()
         .zip(&b)
@@ -378,14 +222,14 @@ fn try_zero(
         }
         let mut zeroed = theta.to_vec();
         zeroed[i] = 0.0;
-        let free: Vec<usize> =
-            (0..theta.len()).filter(|j| *j != i && !boundary.contains(j)).collect();
-        let (value, _) = objective.evaluate(&zeroed, &free)?;
+        let value = objective.value(&zeroed)?;
         // Far above the minimum, re-optimising the rest cannot make 0 the better one
         // often enough to pay for a search.
         if value > minimum.value + 2.0 {
             continue;
         }
+        let free: Vec<usize> =
+            (0..theta.len()).filter(|j| *j != i && !boundary.contains(j)).collect();
         let found = objective.search(&zeroed, &free, settings.max_iterations, settings.tolerance);
         if let Some((t, m)) = found.filter(|(_, m)| m.value <= minimum.value + slack) {
             return Some((i, t, m));

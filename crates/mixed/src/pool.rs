@@ -5,6 +5,7 @@ mod scatter;
 
 use crate::group_list::GroupList;
 use crate::moments::Group;
+use crate::scratch::Scratch;
 use crate::shape::Shape;
 use apart::{Apart, Source};
 use faer::linalg::matmul::matmul;
@@ -95,7 +96,7 @@ pub(crate) fn pools(groups: &GroupList, shape: &Shape, pooling: bool) -> Pools {
         out.list.push(Pool { zz: members[0].zz.to_vec(), count: members.len(), cross });
     }
     if scattering {
-        out.scatter = Scatter::new(&scattered, shape);
+        out.scatter = Scatter::new(scattered, shape);
     }
     out
 }
@@ -154,6 +155,23 @@ impl Pools {
         self.list.iter()
     }
 
+    /// Whether there are pools that are summed, sparse, and apart.
+    #[cfg(test)]
+    pub fn kinds(&self) -> (bool, bool, bool) {
+        let any = |f: fn(&Cross) -> bool| self.list.iter().any(|p| f(&p.cross));
+        (
+            any(|c| matches!(c, Cross::Summed(_))),
+            any(|c| matches!(c, Cross::Scattered(_))),
+            any(|c| matches!(c, Cross::Apart(_))),
+        )
+    }
+
+    /// Whether two threads share the sparse sums.
+    #[cfg(test)]
+    pub fn shared(&self) -> bool {
+        self.scatter.is_shared()
+    }
+
     fn summed(&self) -> MatRef<'_, f64> {
         let length = self.sums.len().checked_div(self.columns).unwrap_or(0);
         MatRef::from_column_major_slice(&self.sums, length, self.columns)
@@ -197,17 +215,19 @@ impl Pools {
         shape: &Shape,
         u: &[f64],
         w: &[f64],
+        scratch: &Scratch,
     ) -> Vec<(Vec<f64>, Vec<f64>)> {
         let mut sums = vec![0.0; 2 * self.columns];
-        let some = self.columns > 0 || !self.scatter.is_empty();
-        let ww = if some { shape.doubled_square(w) } else { Vec::new() };
         let scattered = if self.scatter.is_empty() {
             Default::default()
         } else {
-            self.scatter.products(u, &ww)
+            (self.scatter.products(u), self.scatter.squares(w))
         };
         if self.columns > 0 {
-            let right: Vec<f64> = [u, &ww].concat();
+            let mut right = scratch.take(2 * u.len());
+            let (left, square) = right.split_at_mut(u.len());
+            left.copy_from_slice(u);
+            shape.doubled_square(w, square);
             matmul(
                 MatMut::from_column_major_slice_mut(&mut sums, self.columns, 2),
                 Accum::Replace,

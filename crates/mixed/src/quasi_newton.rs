@@ -199,7 +199,11 @@ fn update(inverse: &mut Matrix, from: &Minimum, to: &Minimum, fresh: bool) {
 /// Quasi-Newton steps on the gradient alone, whose rounding is far below that
 /// of the value, until several in a row do not shrink it by a third; then
 /// Newton steps, unless what is left is rounding.
-fn refine(f: &mut dyn FnMut(&[f64]) -> Evaluation, start: Minimum, mut inverse: Matrix) -> Minimum {
+pub(crate) fn refine(
+    f: &mut dyn FnMut(&[f64]) -> Evaluation,
+    start: Minimum,
+    mut inverse: Matrix,
+) -> Minimum {
     let mut best = start;
     let mut at = best.clone();
     let mut idle = 0;
@@ -224,7 +228,7 @@ fn refine(f: &mut dyn FnMut(&[f64]) -> Evaluation, start: Minimum, mut inverse: 
 
 /// Gradient norm at which refining ends.
 fn settled(value: f64) -> f64 {
-    allowed(1e-9, value)
+    allowed(1e-8, value)
 }
 
 /// Newton steps with a Hessian from differences of the exact gradient, kept
@@ -281,21 +285,30 @@ pub(crate) fn hessian_at_once(
     }
     let found: Vec<Vec<f64>> =
         f(&points).into_iter().map(|e| e.map(|e| e.1)).collect::<Option<_>>()?;
+    let slopes: Vec<Vec<f64>> = found
+        .chunks_exact(4)
+        .enumerate()
+        .map(|(i, at)| {
+            let h = step(i);
+            let slope = |j: usize| {
+                let wide = (at[0][j] - at[1][j]) / (2.0 * h);
+                let narrow = (at[2][j] - at[3][j]) / h;
+                (4.0 * narrow - wide) / 3.0
+            };
+            (0..n).map(slope).collect()
+        })
+        .collect();
+    Some(slope_matrix(&slopes))
+}
+
+/// The symmetric matrix whose columns are the slopes of a gradient.
+pub(crate) fn slope_matrix(columns: &[Vec<f64>]) -> Matrix {
+    let n = columns.len();
     let mut out = Matrix::zeros(n, n);
-    for (i, at) in found.chunks_exact(4).enumerate() {
-        let h = step(i);
-        for j in 0..n {
-            let wide = (at[0][j] - at[1][j]) / (2.0 * h);
-            let narrow = (at[2][j] - at[3][j]) / h;
-            out[(j, i)] = (4.0 * narrow - wide) / 3.0;
-        }
-    }
     for i in 0..n {
-        for j in 0..i {
-            let mean = 0.5 * (out[(i, j)] + out[(j, i)]);
-            out[(i, j)] = mean;
-            out[(j, i)] = mean;
+        for j in 0..n {
+            out[(i, j)] = 0.5 * (columns[i][j] + columns[j][i]);
         }
     }
-    Some(out)
+    out
 }

@@ -235,44 +235,51 @@ impl Shape {
         packed
     }
 
-    /// Panels of a packed matrix: the lower triangle of each part.
-    pub fn unpack(&self, packed: &[f64]) -> Vec<f64> {
-        let mut panels = vec![0.0; self.panels_len];
+    /// Panels of a packed matrix: the lower triangle of each part, zeros above.
+    pub fn unpack(&self, packed: &[f64], panels: &mut [f64]) {
         for part in &self.parts {
             for j in 0..part.size {
                 let (from, length) = (part.diagonal(j), part.height - j);
                 let to = part.panel + j * part.height + j;
+                panels[to - j..to].fill(0.0);
                 panels[to..to + length].copy_from_slice(&packed[from..from + length]);
             }
         }
-        panels
     }
 
     /// The packed lower triangle of panels, off-diagonal entries doubled: sums
     /// of products with it count each pair (i, j) and (j, i).
-    pub fn pack_doubled(&self, panels: &[f64]) -> Vec<f64> {
-        let mut packed = Vec::with_capacity(self.packed_len);
+    pub fn pack_doubled(&self, panels: &[f64], packed: &mut [f64]) {
         for part in &self.parts {
             for (j, column) in panels[part.range()].chunks_exact(part.height).enumerate() {
-                packed.push(column[j]);
-                packed.extend(column[j + 1..].iter().map(|x| 2.0 * x));
+                let at = part.diagonal(j);
+                packed[at] = column[j];
+                for (to, x) in packed[at + 1..at + part.height - j].iter_mut().zip(&column[j + 1..])
+                {
+                    *to = 2.0 * x;
+                }
             }
         }
-        packed
     }
 
     /// w w' packed, off-diagonal entries doubled, w by position.
-    pub fn doubled_square(&self, w: &[f64]) -> Vec<f64> {
-        let mut packed = Vec::with_capacity(self.packed_len);
+    pub fn doubled_square(&self, w: &[f64], packed: &mut [f64]) {
         for part in &self.parts {
             let own = &w[part.start..part.start + part.size];
             let border = if part.height > part.size { &w[self.border().start..] } else { &[] };
             for (j, x) in own.iter().enumerate() {
-                packed.push(x * x);
-                packed.extend(own[j + 1..].iter().chain(border).map(|y| 2.0 * x * y));
+                let at = part.diagonal(j);
+                packed[at] = x * x;
+                let (mine, rest) =
+                    packed[at + 1..at + part.height - j].split_at_mut(own.len() - j - 1);
+                for (to, y) in mine.iter_mut().zip(&own[j + 1..]) {
+                    *to = 2.0 * x * y;
+                }
+                for (to, y) in rest.iter_mut().zip(border) {
+                    *to = 2.0 * x * y;
+                }
             }
         }
-        packed
     }
 
     /// First row in a part of each run of effects that may mix: (row, factor,

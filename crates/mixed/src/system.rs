@@ -8,6 +8,7 @@ use crate::matrix::Matrix;
 use crate::moments::Moments;
 use crate::pool::{Pools, pools};
 use crate::record::RowCounts;
+use crate::scratch::Scratch;
 use crate::screen::{Screen, screen};
 use crate::settings::{Criterion, Settings};
 use crate::shape::{Pattern, Shape};
@@ -33,6 +34,8 @@ pub(crate) struct System {
     pub gram: Matrix,
     /// The same in the packed storage of the shape.
     pub packed: Vec<f64>,
+    /// Memory of evaluations.
+    pub scratch: Scratch,
     pub sum_log_weight: f64,
     /// Root mean square of the column behind each row of Lambda, by theta entry.
     pub column_rms: Vec<f64>,
@@ -94,6 +97,7 @@ impl System {
             shape: Arc::new(shape),
             gram,
             packed,
+            scratch: Scratch::default(),
             sum_log_weight: moments.sum_log_weight(),
             column_rms: Vec::new(),
             layout,

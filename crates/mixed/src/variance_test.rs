@@ -3,7 +3,8 @@
 use crate::Error;
 use crate::data::Covariance;
 use crate::fit::Fit;
-use crate::optimise::{Objective, other_starts};
+use crate::objective::Objective;
+use crate::optimise::other_starts;
 use crate::settings::Criterion;
 use crate::status::Status;
 use serde::Serialize;

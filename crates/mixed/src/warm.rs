@@ -8,6 +8,20 @@ use crate::system::System;
 /// Share of the old spread kept in a step, so that none vanishes in one.
 const KEPT: f64 = 0.01;
 
+/// Largest power of a ratio that is taken.
+const FURTHEST: f64 = 2.0;
+
+/// Levels of a factor with one effect that have rows.
+fn levels_met(system: &System, f: usize) -> usize {
+    let factor = &system.layout.factors[f];
+    match factor.column_start {
+        Some(start) => {
+            (start..start + factor.levels).filter(|c| system.gram[(*c, *c)] > 0.0).count()
+        }
+        None => system.groups.len(),
+    }
+}
+
 /// One step of the fixed point of MacKay (1992, Bayesian interpolation, Neural
 /// Computation 4:415-447) in relative units: for a spread with q levels,
 /// theta^2 <- theta^2 |u|^2 / gamma, where |u|^2 is the square of the spherical
@@ -17,7 +31,8 @@ const KEPT: f64 = 0.01;
 /// Both are parts of Lambda'(d / d Lambda), symmetric because a rotation of
 /// the effects of a level changes nothing: 2 gamma that of the log-determinant
 /// and -2 |u|^2 that of the penalised sum of squares over sigma^2. It goes most
-/// of the way from any start, where the local curvature would mislead.
+/// of the way from any start, where the local curvature would mislead. The
+/// ratio of a factor with one effect is raised to a power up to 2.
 pub(crate) fn step(system: &System, solved: &Solved, gradient: &Gradient) -> Vec<f64> {
     let mut out = solved.theta.clone();
     let variance = solved.rss / system.divisor();
@@ -42,7 +57,13 @@ pub(crate) fn step(system: &System, solved: &Solved, gradient: &Gradient) -> Vec
         };
         let determined = turned(&gradient.log_det, 0.5);
         let square = turned(&gradient.rss, -0.5 / variance);
-        let Some(ratio) = whitened(&square, &determined, k) else { continue };
+        let Some(mut ratio) = whitened(&square, &determined, k) else { continue };
+        if k == 1 {
+            // gamma changes with theta too: by Fisher's information on log(theta)
+            // the step falls short by about q / gamma.
+            let short = levels_met(system, f) as f64 / determined[0];
+            ratio[0] = ratio[0].powf(short.clamp(1.0, FURTHEST));
+        }
         let next = product(lambda, &cholesky(&ratio, k, 1e-10), k);
         for (i, entry) in system.entries.iter().enumerate().filter(|(_, e)| e.factor == f) {
             out[i] = next[entry.row * k + entry.column];

@@ -308,6 +308,112 @@ mod tests {
         }
     }
 
+    /// -2 log restricted likelihood with the n x n matrix V (Searle, Casella,
+    /// McCulloch 1992, 6.6): log|V| + log|X'V^-1X| + d (1 + log(2 pi r'V^-1r / d)).
+    fn textbook(rows: &[[f64; 5]], theta: &[f64]) -> f64 {
+        let n = rows.len();
+        let covariance = |[_, x, _, tree, block]: &[f64; 5], [_, z, _, t, b]: &[f64; 5]| {
+            let mut v = 0.0;
+            if tree == t {
+                v += theta[0].powi(2);
+            }
+            if block == b {
+                let (first, second) = (theta[1] + x * theta[2], theta[1] + z * theta[2]);
+                v += first * second + x * z * theta[3].powi(2);
+            }
+            v
+        };
+        // V bordered by the fixed columns and the response: the Cholesky
+        // factor's last rows hold what generalised least squares needs.
+        let (mut l, p) = (vec![vec![0.0; n]; n + 3], 2);
+        let entry = |i: usize, j: usize| match i.checked_sub(n) {
+            Some(0) => 1.0,
+            Some(1) => rows[j][1],
+            Some(_) => rows[j][0],
+            None if i == j => covariance(&rows[i], &rows[i]) + 1.0 / rows[i][2],
+            None => covariance(&rows[i], &rows[j]),
+        };
+        for i in 0..n + 3 {
+            for j in 0..n.min(i + 1) {
+                let (a, b) = (&l[i], &l[j]);
+                let rest = entry(i, j) - (0..j).map(|c| a[c] * b[c]).sum::<f64>();
+                l[i][j] = if i == j { rest.sqrt() } else { rest / l[j][j] };
+            }
+        }
+        let log_det: f64 = (0..n).map(|i| 2.0 * l[i][i].ln()).sum();
+        let dot = |a: usize, b: usize| -> f64 {
+            l[n + a].iter().zip(&l[n + b]).map(|(x, y)| x * y).sum()
+        };
+        let fixed = dot(0, 0) * dot(1, 1) - dot(0, 1).powi(2);
+        let first = (dot(0, 2) * dot(1, 1) - dot(1, 2) * dot(0, 1)) / fixed;
+        let second = (dot(1, 2) * dot(0, 0) - dot(0, 2) * dot(0, 1)) / fixed;
+        let square = dot(2, 2) - first * dot(0, 2) - second * dot(1, 2);
+        let d = (n - p) as f64;
+        log_det + fixed.ln() + d * (1.0 + (2.0 * std::f64::consts::PI * square / d).ln())
+    }
+
+    /// Random rows, random cuts into batches, random theta: the criterion of
+    /// the stream, through a file too, is the textbook's.
+    #[test]
+    fn streams_match_the_textbook_criterion() {
+        // A linear congruential sequence (Knuth's constants), upper bits.
+        let mut state = 1_u64;
+        let mut uniform = move || {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            (state >> 11) as f64 / (1_u64 << 53) as f64
+        };
+        let mut model = model();
+        model.weights = Some("w".into());
+        for case in 0..40 {
+            let n = 50 + (20.0 * uniform()) as usize;
+            let rows: Vec<[f64; 5]> = (0..n)
+                .map(|_| {
+                    let (tree, block) = ((40.0 * uniform()).floor(), (5.0 * uniform()).floor());
+                    let x = 2.0 * uniform() - 1.0;
+                    let y = 2.0 + x + (7.0 * tree).sin() + (5.0 * block).cos() + uniform();
+                    [y, x, 0.5 + uniform(), tree, block]
+                })
+                .collect();
+            let batch = |rows: &[[f64; 5]]| {
+                let real = |j: usize| -> ArrayRef {
+                    Arc::new(rows.iter().map(|r| Some(r[j])).collect::<Float64Array>())
+                };
+                let code = |j: usize| -> ArrayRef {
+                    Arc::new(rows.iter().map(|r| Some(r[j] as u32)).collect::<UInt32Array>())
+                };
+                let columns = [real(0), real(1), real(2), code(3), code(4)];
+                RecordBatch::try_from_iter(
+                    ["y", "x", "w", "tree", "block"].into_iter().zip(columns),
+                )
+                .unwrap()
+            };
+            let (mut pieces, mut rest) = (Vec::new(), rows.as_slice());
+            while !rest.is_empty() {
+                let (piece, later) = rest.split_at((1.0 + rest.len() as f64 * uniform()) as usize);
+                pieces.push(batch(piece));
+                rest = later;
+            }
+            let moments = if case % 2 == 0 {
+                moments_of_batches(pieces.into_iter().map(Ok), &model).unwrap()
+            } else {
+                let mut file = tempfile::tempfile().unwrap();
+                let mut writer = ArrowWriter::try_new(&mut file, pieces[0].schema(), None).unwrap();
+                for piece in &pieces {
+                    writer.write(piece).unwrap();
+                    writer.flush().unwrap();
+                }
+                writer.close().unwrap();
+                moments_of_parquet(file, &model).unwrap()
+            };
+            let fit = fit_moments(&moments, &Settings::default()).unwrap();
+            let theta = [uniform(), uniform(), uniform() - 0.5, uniform()];
+            let (fast, slow) = (fit.criterion_at(&theta).unwrap(), textbook(&rows, &theta));
+            assert!((fast - slow).abs() < 1e-9 * (1.0 + slow.abs()), "{case}: {fast} {slow}");
+        }
+    }
+
     #[test]
     fn unusable_columns_and_codes_are_named() {
         let mut other = model();

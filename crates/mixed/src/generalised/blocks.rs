@@ -74,6 +74,12 @@ impl Blocks {
         }
     }
 
+    /// Blocks.
+    #[cfg(test)]
+    pub fn count(&self) -> usize {
+        self.shape.len()
+    }
+
     /// Size and first entry of the block of a column.
     pub fn of(&self, column: u32) -> (usize, usize) {
         self.shape[self.block_of[column as usize] as usize]

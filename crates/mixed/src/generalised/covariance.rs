@@ -3,6 +3,7 @@
 use super::approximation::Model;
 use super::modes::State;
 use crate::small::dot;
+use crate::threads;
 use crate::{Error, Matrix};
 
 /// Rows below which threads cost more than they save.
@@ -95,38 +96,23 @@ impl Model {
         free: &[bool],
     ) -> Result<(Matrix, Vec<Vec<f64>>), Error> {
         let n = x.len();
-        let threads = if self.design.n < ROWS_FOR_THREADS {
-            1
+        let free: Vec<usize> = (0..n).filter(|j| free[*j]).collect();
+        // Each from the same modes, so that the last digits do not depend on
+        // which thread took what before.
+        let column = |at: usize| self.derivative(&mut state.clone(), x, free[at]);
+        let columns = if self.design.n < ROWS_FOR_THREADS {
+            (0..free.len()).map(column).collect()
         } else {
-            std::thread::available_parallelism().map_or(1, usize::from).min(n)
-        };
-        let share = |mine: usize| {
-            let mut state = state.clone();
-            let columns = (0..n).filter(|j| free[*j] && j % threads == mine);
-            columns
-                .map(|j| Ok((j, self.derivative(&mut state, x, j)?)))
-                .collect::<Result<Vec<_>, Error>>()
-        };
-        let parts = if threads == 1 {
-            vec![share(0)]
-        } else {
-            std::thread::scope(|scope| {
-                let share = &share;
-                let handles: Vec<_> =
-                    (0..threads).map(|mine| scope.spawn(move || share(mine))).collect();
-                let lost = Error::Numerical { what: "a worker thread stopped" };
-                handles.into_iter().map(|h| h.join().unwrap_or(Err(lost.clone()))).collect()
-            })
+            threads::map(free.len(), column)
         };
         let mut out = Matrix::zeros(n, n);
         let mut modes = vec![Vec::new(); n];
-        for part in parts {
-            for (j, (column, by)) in part? {
-                for (i, value) in column.iter().enumerate() {
-                    out[(i, j)] = *value;
-                }
-                modes[j] = by;
+        for (j, found) in free.iter().zip(columns) {
+            let (column, by) = found?;
+            for (i, value) in column.iter().enumerate() {
+                out[(i, *j)] = *value;
             }
+            modes[*j] = by;
         }
         for i in 0..n {
             for j in 0..i {

@@ -11,6 +11,8 @@ use std::ops::Range;
 pub(super) struct Apart {
     pub positions: Vec<u32>,
     cross: Vec<f64>,
+    /// First place in the border.
+    outside: usize,
     /// Where each column came from.
     pub source: Vec<Source>,
 }
@@ -41,47 +43,49 @@ impl Apart {
                 Source::Dense(j) => cross.extend((0..k).map(|a| group.dense[a * stride + j])),
             }
         }
-        let (positions, source) = cells.into_iter().unzip();
-        Apart { positions, cross, source }
+        let (positions, source): (Vec<u32>, _) = cells.into_iter().unzip();
+        let border = shape.border().start;
+        let outside = positions.partition_point(|p| (*p as usize) < border);
+        Apart { positions, cross, outside, source }
     }
 
     fn at(&self, place: usize, k: usize) -> &[f64] {
         &self.cross[place * k..(place + 1) * k]
     }
 
-    /// Calls `f` for each column met: its place in the group and, in a packed
-    /// matrix, where row `position` of the column lies: at `position` plus the
-    /// first shift for rows of the column's own part (the places of the first
-    /// range), plus the second for rows of the border (those of the second).
-    pub fn columns(&self, shape: &Shape, mut f: impl FnMut(usize, [(Range<usize>, usize); 2])) {
+    /// Where the rows from a place of the group on lie in the column of that
+    /// place in a packed matrix: row `position` at `position` plus the first
+    /// shift for rows of the column's own part (the places of the first range),
+    /// plus the second for rows of the border (those of the second).
+    pub fn column(&self, shape: &Shape, j: usize) -> [(Range<usize>, usize); 2] {
         let border = shape.border().start;
-        let outside = self.positions.partition_point(|p| (*p as usize) < border);
-        for (j, position) in self.positions.iter().enumerate() {
-            let position = *position as usize;
-            let part = &shape.parts[shape.part_of[position] as usize];
-            let diagonal = part.diagonal(position - part.start);
-            // Shifts may be negative; they wrap, and so does adding them.
-            let own = diagonal.wrapping_sub(position);
-            let edge = (diagonal + part.start + part.size - position).wrapping_sub(border);
-            if position >= border {
-                f(j, [(j..self.positions.len(), own), (0..0, 0)]);
-            } else {
-                f(j, [(j..outside, own), (outside..self.positions.len(), edge)]);
-            }
+        let position = self.positions[j] as usize;
+        let part = &shape.parts[shape.part_of[position] as usize];
+        let diagonal = part.diagonal(position - part.start);
+        // Shifts may be negative; they wrap, and so does adding them.
+        let own = diagonal.wrapping_sub(position);
+        let edge = (diagonal + part.start + part.size - position).wrapping_sub(border);
+        if position >= border {
+            [(j..self.positions.len(), own), (0..0, 0)]
+        } else {
+            [(j..self.outside, own), (self.outside..self.positions.len(), edge)]
         }
     }
 
-    /// Calls `f` with the packed place and the product of each pair of columns,
-    /// for a group with one effect.
-    pub fn products(&self, shape: &Shape, mut f: impl FnMut(usize, f64)) {
-        self.columns(shape, |j, ranges| {
-            for (places, shift) in ranges {
-                for i in places {
-                    let at = shift.wrapping_add(self.positions[i] as usize);
-                    f(at, self.cross[i] * self.cross[j]);
-                }
+    /// Calls `f` for each column met, with its place in the group.
+    pub fn columns(&self, shape: &Shape, mut f: impl FnMut(usize, [(Range<usize>, usize); 2])) {
+        (0..self.positions.len()).for_each(|j| f(j, self.column(shape, j)));
+    }
+
+    /// Calls `f` with the packed place and the product of a column and each
+    /// later one, for a group with one effect.
+    pub fn products(&self, shape: &Shape, j: usize, mut f: impl FnMut(usize, f64)) {
+        for (places, shift) in self.column(shape, j) {
+            for i in places {
+                let at = shift.wrapping_add(self.positions[i] as usize);
+                f(at, self.cross[i] * self.cross[j]);
             }
-        });
+        }
     }
 
     /// Subtracts S' D S.

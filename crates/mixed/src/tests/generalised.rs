@@ -11,7 +11,8 @@ use statrs::distribution::{Continuous, Discrete, Gamma, NegativeBinomial, Poisso
 
 const ROWS: usize = 40;
 
-/// Random columns: a factor with a slope, two crossed ones, one with a slope.
+/// Random columns: a factor with a slope and two others, one with a slope; they
+/// are crossed, or their levels belong to one of two sites.
 struct Columns {
     y: Vec<f64>,
     offset: Vec<f64>,
@@ -25,7 +26,7 @@ struct Columns {
 }
 
 impl Columns {
-    fn random(rng: &mut ChaCha12Rng, family: Family) -> Columns {
+    fn random(rng: &mut ChaCha12Rng, family: Family, sites: bool) -> Columns {
         let levels = [9, 4, 3];
         let mut uniform = |from: f64, to: f64| from + (to - from) * rng.random::<f64>();
         let y = (0..ROWS).map(|_| {
@@ -35,7 +36,16 @@ impl Columns {
         let y = y.collect();
         let mut column =
             |from: f64, to: f64| -> Vec<f64> { (0..ROWS).map(|_| uniform(from, to)).collect() };
-        let codes = levels.map(|l| column(0.0, l as f64).iter().map(|c| *c as u32).collect());
+        let mut codes: [Vec<u32>; 3] =
+            levels.map(|l| column(0.0, l as f64).iter().map(|c| *c as u32).collect());
+        if sites {
+            for i in 0..ROWS {
+                // Levels of b: two in each site; of c: two in the first, one in the second.
+                let site = codes[0][i] % 2;
+                codes[1][i] = 2 * site + codes[1][i] % 2;
+                codes[2][i] = if site == 0 { codes[2][i] % 2 } else { 2 };
+            }
+        }
         let offset = column(-0.5, 0.5);
         let weight = column(0.5, 2.0);
         let x = column(-1.0, 1.0);
@@ -161,14 +171,17 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(30))]
 
     #[test]
-    fn approximation_and_gradient_equal_the_twin(seed: u64, kind in 0..3_usize) {
+    fn approximation_and_gradient_equal_the_twin(
+        seed: u64, kind in 0..3_usize, sites: bool,
+    ) {
         let family = [Family::Poisson, Family::NegativeBinomial, Family::Tweedie][kind];
-        let columns = Columns::random(&mut ChaCha12Rng::seed_from_u64(seed), family);
+        let columns = Columns::random(&mut ChaCha12Rng::seed_from_u64(seed), family, sites);
         let data = columns.data();
         let checked = check(&data, family.is_count()).unwrap();
         let design = Design::new(&data, &checked);
         let model = Model::new(design, checked.layout, family);
         let mut state = State::new(&model.design);
+        prop_assert!(!sites || state.blocks.count() > 1);
         let mut x = columns.theta.clone();
         x.extend([0.4, -0.3]);
         x.extend(&columns.family);
@@ -195,7 +208,7 @@ proptest! {
 /// package's distributions, over eight orders of magnitude of y.
 #[test]
 fn tweedie_series_over_its_range() {
-    let columns = Columns::random(&mut ChaCha12Rng::seed_from_u64(1), Family::Tweedie);
+    let columns = Columns::random(&mut ChaCha12Rng::seed_from_u64(1), Family::Tweedie, false);
     for y in [1e-6, 1e-3, 0.1, 1.0, 10.0, 60.0] {
         for logit in [-1.5, 0.0, 1.5] {
             for log_phi in [-0.5_f64, 1.0] {

@@ -2,7 +2,10 @@
 
 mod design;
 mod draws;
+mod equations;
 mod exact;
 mod generalised;
 mod influence;
+mod paths;
+mod threads;
 mod twin;

@@ -317,35 +317,44 @@ fn search_stopped_at_the_saddle_at_zero() {
 }
 
 /// Sites with their own blocks and seasons, and slopes per site pair: the
-/// levels fall apart by site beside a border.
+/// levels fall apart by site beside a border. Takes the numbers of sites, of
+/// blocks in a site, of trees in a block and of seasons.
+pub fn nested_design(
+    seed: u64,
+    [sites, blocks, trees, seasons]: [usize; 4],
+    correlated: bool,
+    balanced: bool,
+) -> Design {
+    let plan = Plan {
+        seed,
+        rows: sites * blocks * trees * seasons,
+        columns: 2,
+        factors: vec![
+            (sites * blocks, 1, true),
+            (sites * blocks * trees, if balanced { 1 } else { 2 }, correlated),
+            (sites * seasons, 2, correlated),
+            (2, 2, correlated),
+        ],
+        weighting: if balanced { Weighting::None } else { Weighting::Real },
+        balanced: false,
+    };
+    let mut design = plan.simulate();
+    for row in 0..plan.rows {
+        let (tree, season) = (row / seasons, row % seasons);
+        let block = tree / trees;
+        let site = block / blocks;
+        let codes = [block, tree, site * seasons + season, site % 2];
+        for (column, code) in design.codes.iter_mut().zip(codes) {
+            column[row] = code as u32;
+        }
+    }
+    design
+}
+
 fn nested() -> impl Strategy<Value = Design> {
     (any::<u64>(), 2_usize..5, 2_usize..4, 2_usize..4, any::<bool>(), any::<bool>()).prop_map(
         |(seed, sites, blocks, seasons, correlated, balanced)| {
-            let trees = 3;
-            let plan = Plan {
-                seed,
-                rows: sites * blocks * trees * seasons,
-                columns: 2,
-                factors: vec![
-                    (sites * blocks, 1, true),
-                    (sites * blocks * trees, if balanced { 1 } else { 2 }, correlated),
-                    (sites * seasons, 2, correlated),
-                    (2, 2, correlated),
-                ],
-                weighting: if balanced { Weighting::None } else { Weighting::Real },
-                balanced: false,
-            };
-            let mut design = plan.simulate();
-            for row in 0..plan.rows {
-                let (tree, season) = (row / seasons, row % seasons);
-                let block = tree / trees;
-                let site = block / blocks;
-                let codes = [block, tree, site * seasons + season, site % 2];
-                for (column, code) in design.codes.iter_mut().zip(codes) {
-                    column[row] = code as u32;
-                }
-            }
-            design
+            nested_design(seed, [sites, blocks, 3, seasons], correlated, balanced)
         },
     )
 }
