@@ -1,7 +1,7 @@
 //! Helpers shared by the workspace-level tests.
 
 use anacurve::console::{Failure, Stages};
-use anacurve::pipeline::advice::{Advised, Decided, advise};
+use anacurve::pipeline::advice::{Advised, Decided, Wanted, advise};
 use anacurve::pipeline::{Checked, check};
 use std::path::{Path, PathBuf};
 
@@ -34,7 +34,7 @@ pub fn run(book: &str, seed: u64) -> Result<(Checked, Advised), Failure> {
 pub fn run_at(book: &Path, seed: u64) -> Result<(Checked, Advised), Failure> {
     let stages = Stages::new();
     let checked = check(book, &stages)?;
-    match advise(&checked, seed, &stages)? {
+    match advise(&checked, Wanted::whole(seed), &stages)? {
         Decided::Fitted(advised) => Ok((checked, *advised)),
         Decided::Unfitted(run) => Err(Failure::new(run.why, "")),
     }

@@ -71,7 +71,8 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
             (theta, minimum, None)
         }
     };
-    let starts = if overlapping(system) { other_starts(system) } else { Vec::new() };
+    let several = !settings.first_minimum && overlapping(system);
+    let starts = if several { other_starts(system) } else { Vec::new() };
     let explored = threads::map(starts.len(), |i| {
         let mut own = Objective::new(system);
         let end = own.explore(&starts[i], &theta, minimum.value);
@@ -94,7 +95,9 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
     let mut boundary = Vec::new();
     let mut curvature = None;
     for _ in 0..ESCAPES {
-        while let Some((at, t, m)) = try_zero(&mut objective, &theta, &minimum, &boundary, settings)
+        while !settings.first_minimum
+            && let Some((at, t, m)) =
+                try_zero(&mut objective, &theta, &minimum, &boundary, settings)
         {
             boundary.push(at);
             boundary.sort_unstable();
@@ -131,8 +134,13 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
         })
     };
     let least = curvature.and_then(|h| least_eigenvalue(&h, &free));
-    let failure = judge(settings, criterion, gradient_norm, least, free.len())
-        .or_else(|| flat_at_zero(&mut objective, &theta, criterion, &boundary));
+    let failure = judge(settings, criterion, gradient_norm, least, free.len()).or_else(|| {
+        if settings.first_minimum {
+            None
+        } else {
+            flat_at_zero(&mut objective, &theta, criterion, &boundary)
+        }
+    });
     objective.visited.push(Visit { theta, criterion });
     system.scratch.clear();
     Ok(Optimum {

@@ -22,6 +22,9 @@ pub struct Settings {
     /// Largest gradient component (per unit of standardised theta, relative to
     /// 1 + |criterion| / 1000) that counts as converged.
     pub tolerance: f64,
+    /// Whether the first minimum will do: no search from other starts and no trial of 0. For fits on
+    /// the way to another one; their status says nothing about a boundary or a second minimum.
+    pub first_minimum: bool,
     /// Relative pivot of the fixed cross-product below which a column is not identified.
     pub pivot_tolerance: f64,
 }
@@ -32,6 +35,7 @@ impl Default for Settings {
             criterion: Criterion::Reml,
             max_iterations: 500,
             tolerance: 1e-6,
+            first_minimum: false,
             pivot_tolerance: 1e-10,
         }
     }

@@ -46,6 +46,11 @@ const MOST_CORRELATION: f64 = 0.9;
 /// Fits that the effect which timing modulates is taken from, one after the other.
 const PROFILE_ROUNDS: usize = 2;
 
+/// Settings of fits on the way to the final ones: predictions and starting effects need no more.
+pub(crate) fn rough() -> Settings {
+    Settings { tolerance: 1e-3, first_minimum: true, ..Settings::default() }
+}
+
 /// Settings of a yield model.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct YieldSettings {
@@ -185,8 +190,7 @@ impl YieldModel {
 
         let girthed = Maker { table: &table, adjustment: Adjustment::Girth }
             .design(IntensityShape::Quadratic, Knots::default())?;
-        let girthed_fit =
-            mixed::fit(&scale_choice::data(&girthed, &response), &Settings::default())?;
+        let girthed_fit = mixed::fit(&scale_choice::data(&girthed, &response), &rough())?;
         let deviations = left_out::deviations(&table, &girthed, &response, &girthed_fit)?;
         let correlations = correlations(&table, &response, &deviations)?;
         let maker = Maker {
@@ -293,7 +297,7 @@ impl Maker<'_> {
             return Ok(design);
         }
         for _ in 0..PROFILE_ROUNDS {
-            let fit = mixed::fit(&scale_choice::data(&design, response), &Settings::default())?;
+            let fit = mixed::fit(&scale_choice::data(&design, response), &rough())?;
             let profiles = PointCurves::of(self.table, &design, &fit)?.profiles();
             design = self.with_profiles(family, knots, profiles)?;
         }
@@ -340,7 +344,7 @@ fn correlations(
         if !design.columns.iter().any(|column| matches!(column.role, Role::EarlierCrop(_))) {
             break;
         }
-        let fit = mixed::fit(&scale_choice::data(&design, response), &Settings::default())?;
+        let fit = mixed::fit(&scale_choice::data(&design, response), &rough())?;
         let mut moved: f64 = 0.0;
         for (column, estimate) in design.columns.iter().zip(fit.estimates()) {
             if let Role::EarlierCrop(code) = column.role {

@@ -7,10 +7,8 @@ use crate::row::Row;
 use crate::rules;
 use advise::{RegionAdvice, Verdict};
 use anacurve::console::{Failure, Stages};
-use anacurve::pipeline::{
-    self, Checked,
-    advice::{Advised, Decided},
-};
+use anacurve::pipeline::advice::{Advised, Decided};
+use anacurve::pipeline::{self, Checked, advice};
 use plantation_sim::{Plantation, RegionPlan, RegionTruth, Tidiness, simulate, truth, write_book};
 use std::io;
 use std::path::Path;
@@ -57,7 +55,9 @@ fn analyse(book: &Path, seed: u64) -> Result<(Checked, Advised), String> {
         Failure::Other { .. } => failure.to_string(),
     };
     let checked = pipeline::check(book, &stages).map_err(failed)?;
-    match pipeline::advice::advise(&checked, seed, &stages).map_err(failed)? {
+    // The forest tells nothing that this study asks about.
+    let asked = advice::Wanted { seed, challenger: false };
+    match advice::advise(&checked, asked, &stages).map_err(failed)? {
         Decided::Fitted(advised) => Ok((checked, *advised)),
         Decided::Unfitted(run) => Err(run.why),
     }

@@ -35,7 +35,7 @@ pub fn execute(args: &RunArgs) -> Result<Outcome, Failure> {
 
 fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let checked = pipeline::check(&args.book, stages)?;
-    let decided = advice::advise(&checked, args.seed, stages)?;
+    let decided = advice::advise(&checked, advice::Wanted::whole(args.seed), stages)?;
     let (advice, pictures, work) = decided.results();
     let (method, fit) = match &decided {
         Decided::Fitted(run) => (method::method(&checked, run), method::fit_json(&checked, run)?),

@@ -29,6 +29,22 @@ pub struct Advised {
     pub costs: BTreeMap<String, Cost>,
 }
 
+/// What a run is asked for.
+#[derive(Debug, Clone, Copy)]
+pub struct Wanted {
+    /// Seed of every random draw.
+    pub seed: u64,
+    /// Whether a random forest is to be scored beside the surface.
+    pub challenger: bool,
+}
+
+impl Wanted {
+    /// All of it.
+    pub fn whole(seed: u64) -> Self {
+        Self { seed, challenger: true }
+    }
+}
+
 /// How far a run came.
 pub enum Decided {
     /// Fitted and decided.
@@ -63,7 +79,8 @@ pub struct Shared<'a> {
 ///
 /// # Errors
 /// When no tree-season can be used, the engine cannot fit them, or pruning cannot be costed.
-pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Decided, Failure> {
+pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Decided, Failure> {
+    let seed = wanted.seed;
     let book = &checked.tables.book;
     let table = TreeSeasons::from_batch(&checked.linked.tree_seasons).map_err(|error| {
         Failure::new(error, "this is a defect of the program; please report it")
@@ -86,8 +103,12 @@ pub fn advise(checked: &Checked, seed: u64, stages: &Stages) -> Result<Decided, 
         }
         Err(error) => return Err(from_yield(&error)),
     };
-    stages.now("predicting left-out seasons, with a random forest beside the surface");
-    let challenger = ChallengerScore::of(&table, &model, seed).map_err(|error| error.to_string());
+    let challenger = if wanted.challenger {
+        stages.now("predicting left-out seasons by a random forest beside the surface");
+        ChallengerScore::of(&table, &model, seed).map_err(|error| error.to_string())
+    } else {
+        Ok(None)
+    };
     let mut regions = Vec::new();
     let mut pictures = Vec::new();
     for region in book.regions.keys() {

@@ -1,10 +1,10 @@
 //! Predictions of tree-seasons that a fit has not seen.
 
-use super::YieldError;
 use super::scale_choice::data;
+use super::{YieldError, rough};
 use crate::design::Design;
 use crate::table::TreeSeasons;
-use mixed::{Fit, Settings};
+use mixed::Fit;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
@@ -75,7 +75,7 @@ pub(crate) fn predictions(
         for &row in rows {
             seen[row] = f64::NAN;
         }
-        let fit = mixed::fit(&data(design, &seen), &Settings::default())?;
+        let fit = mixed::fit(&data(design, &seen), &rough())?;
         let values = fitted(table, design, &fit)?;
         for &row in rows {
             predicted[row] = values[row];

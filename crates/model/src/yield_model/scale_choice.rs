@@ -4,7 +4,7 @@ use super::YieldError;
 use crate::design::Design;
 use crate::scale::Scale;
 use crate::table::TreeSeasons;
-use mixed::{Data, Factor, FixedColumn, RandomEffect, Settings, Status};
+use mixed::{Criterion, Data, Factor, FixedColumn, RandomEffect, Settings, Status};
 use records::ResponseScale;
 
 pub(super) struct Choice {
@@ -40,7 +40,10 @@ pub(super) fn choose(
             .iter()
             .map(|&kg| if kg > 0.0 { scale.forward(kg) } else { f64::NAN })
             .collect();
-        let fit = mixed::fit(&data(design, &response), &Settings::ml())?;
+        let fit = mixed::fit(
+            &data(design, &response),
+            &Settings { criterion: Criterion::Ml, ..super::rough() },
+        )?;
         let jacobian: f64 =
             table.yield_kg.iter().filter(|kg| **kg > 0.0).map(|&kg| scale.log_derivative(kg)).sum();
         evidence.push((scale, fit.loglik() + jacobian));
