@@ -4,6 +4,7 @@ mod figures;
 mod gains;
 mod horizon;
 mod lateness;
+mod timing;
 mod verdict;
 
 use crate::cost::Cost;
@@ -16,9 +17,6 @@ use gains::Gains;
 use jiff::civil::Date;
 use model::{CarryOver, Exploration, Grid, Optima, RegionFit, TurningPointSet};
 use records::{Book, Practice};
-
-/// Advised intensities are rounded to this many steps of the canopy, 5 % each, when it costs next to nothing.
-const ROUND_STEPS: f64 = 20.0;
 
 /// Everything a decision rests on.
 pub struct Evidences<'a> {
@@ -57,7 +55,7 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
     };
     let level = evidence.book.options.level;
     let loss = explored.best_net().abs() * evidence.book.options.tolerance_pct / 100.0;
-    let candidate = rounded(&explored, loss);
+    let candidate = timing::candidate(evidence, &explored, loss);
     let gains = Gains::new(evidence, &explored, candidate);
 
     advice.yield_optimum = Some(optimum(evidence, &explored.yield_optima, level));
@@ -85,18 +83,6 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
     advice.reason = verdict::reason(evidence, &advice, &explored);
     let picture = figures::draw(evidence, &explored, candidate, level);
     (advice, Some(picture))
-}
-
-/// The highest expected net return, at a round intensity where that loses next to nothing.
-fn rounded(explored: &Exploration, loss: f64) -> model::Practice {
-    let best = explored.best;
-    let round = (best.intensity * ROUND_STEPS).round() / ROUND_STEPS;
-    match (explored.net_of(round), explored.best_lead(round)) {
-        (Some(net), Some(lead_days)) if explored.best_net() - net <= loss / 4.0 => {
-            model::Practice { intensity: round, lead_days }
-        }
-        _ => best,
-    }
 }
 
 fn advised(
@@ -133,7 +119,7 @@ fn best_supported(
     // Without timing in the model any tested date will do.
     let leads = match (evidence.fit.fixed_lead, evidence.fit.support.as_ref()) {
         (Some(_), Some(support)) => support.lead,
-        _ => explored.lead_band(candidate.intensity, loss),
+        _ => explored.lead_band(candidate, loss),
     };
     Advised {
         intensity: candidate.intensity,

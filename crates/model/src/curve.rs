@@ -4,8 +4,8 @@
 //! in shapes rather than in powers, so that regions can differ in each independently: with
 //! u = intensity / 0.25, the hump u(2 - u) is the gain of a curve that peaks at a quarter of the
 //! canopy, and the tilt u(u - 1) moves the peak without changing the gain at a quarter. A knotted
-//! curve adds a bend (u - k)+^2, a quadratic spline with one knot, so that it may rise fast and
-//! fall slowly; a plateau is a single rise, the parabola up to a knee and level beyond.
+//! curve adds two bends (u - k)+^2, a quadratic spline with two knots, so that it may rise fast and
+//! fall slowly or level out; a plateau is a single rise, the parabola up to a knee and level beyond.
 //!
 //! Lead weakens or strengthens the whole effect: its columns are the region's effect at the
 //! reference lead, as a first fit finds it (the profile), times lead and lead squared. That is one
@@ -20,45 +20,30 @@ pub const REFERENCE_INTENSITY: f64 = 0.25;
 pub const REFERENCE_LEAD_DAYS: f64 = 45.0;
 /// Days that count as one unit of lead inside the model.
 pub const LEAD_UNIT_DAYS: f64 = 30.0;
-/// Number of shapes a surface is written in.
-pub const SHAPES: usize = 12;
-/// Number of columns that shapes enter a model by: the shapes and the two of timing.
-pub const COLUMNS: usize = SHAPES + 2;
+/// Curves in intensity that families are made of: hump, tilt, bend, late bend and rise.
+const CURVES: usize = 5;
+/// Number of shapes a surface is written in: each curve as it is, times lead and times lead squared.
+pub const SHAPES: usize = 3 * CURVES;
+/// Number of columns by which a surface enters a model: the curves and the two of timing.
+pub const COLUMNS: usize = CURVES + 2;
 /// Columns of timing: profile x lead and profile x lead squared.
-pub const TIMING: [usize; 2] = [SHAPES, SHAPES + 1];
-/// Shapes at the reference lead, and their products with lead and lead squared.
-const AT_REFERENCE: [usize; 4] = [0, 1, 6, 9];
-const WITH_LEAD: [[usize; 4]; 2] = [[2, 4, 7, 10], [3, 5, 8, 11]];
+pub const TIMING: [usize; 2] = [CURVES, CURVES + 1];
 /// Names of the columns, in order.
-pub const SHAPE_NAMES: [&str; COLUMNS] = [
-    "hump",
-    "tilt",
-    "hump_lead",
-    "hump_lead2",
-    "tilt_lead",
-    "tilt_lead2",
-    "bend",
-    "bend_lead",
-    "bend_lead2",
-    "rise",
-    "rise_lead",
-    "rise_lead2",
-    "timing",
-    "timing2",
-];
+pub const COLUMN_NAMES: [&str; COLUMNS] =
+    ["hump", "tilt", "bend", "late bend", "rise", "timing", "timing squared"];
 
 /// Where the knotted curve bends and the plateau begins, intensities as fractions.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Knots {
-    /// Knot of the bend.
-    pub knot: f64,
+    /// Knots of the bends, ascending.
+    pub knots: [f64; 2],
     /// Knee of the plateau.
     pub knee: f64,
 }
 
 impl Default for Knots {
     fn default() -> Self {
-        Self { knot: REFERENCE_INTENSITY, knee: REFERENCE_INTENSITY }
+        Self { knots: [0.15, 0.35], knee: REFERENCE_INTENSITY }
     }
 }
 
@@ -68,7 +53,7 @@ impl Default for Knots {
 pub enum IntensityShape {
     /// A parabola through zero.
     Quadratic,
-    /// A quadratic spline with one knot.
+    /// A quadratic spline with two knots.
     Knotted,
     /// A parabola up to a knee, level beyond.
     Plateau,
@@ -83,8 +68,8 @@ impl IntensityShape {
     pub fn main(self) -> &'static [usize] {
         match self {
             Self::Quadratic => &[0, 1],
-            Self::Knotted => &[0, 1, 6],
-            Self::Plateau => &[9],
+            Self::Knotted => &[0, 1, 2, 3],
+            Self::Plateau => &[4],
         }
     }
 
@@ -93,8 +78,8 @@ impl IntensityShape {
     pub fn regional(self) -> &'static [usize] {
         match self {
             Self::Quadratic => &[0, 1, TIMING[0], TIMING[1]],
-            Self::Knotted => &[0, 1, 6, TIMING[0], TIMING[1]],
-            Self::Plateau => &[9, TIMING[0], TIMING[1]],
+            Self::Knotted => &[0, 1, 2, 3, TIMING[0], TIMING[1]],
+            Self::Plateau => &[4, TIMING[0], TIMING[1]],
         }
     }
 
@@ -102,8 +87,8 @@ impl IntensityShape {
     #[must_use]
     pub fn first_profile(self) -> Profile {
         match self {
-            Self::Quadratic | Self::Knotted => Profile([1.0, 0.0, 0.0, 0.0]),
-            Self::Plateau => Profile([0.0, 0.0, 0.0, 1.0]),
+            Self::Quadratic | Self::Knotted => Profile([1.0, 0.0, 0.0, 0.0, 0.0]),
+            Self::Plateau => Profile([0.0, 0.0, 0.0, 0.0, 1.0]),
         }
     }
 
@@ -143,15 +128,15 @@ impl LeadDegree {
     }
 }
 
-/// Effect at the reference lead as coefficients of hump, tilt, bend and rise.
+/// Effect at the reference lead as coefficients of the curves.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Profile([f64; 4]);
+pub struct Profile([f64; CURVES]);
 
 impl Profile {
     /// The effect of coefficients in shape order.
     #[must_use]
     pub fn of(coefficients: &[f64; SHAPES]) -> Self {
-        Self(AT_REFERENCE.map(|shape| coefficients[shape]))
+        Self(std::array::from_fn(|curve| coefficients[curve]))
     }
 
     /// Value of a column for values (or slopes) in shape order.
@@ -159,7 +144,8 @@ impl Profile {
     pub fn column(&self, column: usize, values: &[f64; SHAPES]) -> f64 {
         match TIMING.iter().position(|own| *own == column) {
             Some(power) => {
-                self.0.iter().zip(WITH_LEAD[power]).map(|(part, shape)| part * values[shape]).sum()
+                let with_lead = &values[(power + 1) * CURVES..];
+                self.0.iter().zip(with_lead).map(|(part, value)| part * value).sum()
             }
             None => values[column],
         }
@@ -169,8 +155,9 @@ impl Profile {
     pub fn add(&self, column: usize, coefficient: f64, coefficients: &mut [f64; SHAPES]) {
         match TIMING.iter().position(|own| *own == column) {
             Some(power) => {
-                for (part, shape) in self.0.iter().zip(WITH_LEAD[power]) {
-                    coefficients[shape] += part * coefficient;
+                let with_lead = &mut coefficients[(power + 1) * CURVES..];
+                for (part, value) in self.0.iter().zip(with_lead) {
+                    *value += part * coefficient;
                 }
             }
             None => coefficients[column] += coefficient,
@@ -178,29 +165,16 @@ impl Profile {
     }
 }
 
-/// Products of the hump, tilt, bend and rise with the powers of lead, in shape order.
-fn with_lead([hump, tilt, bend, rise]: [f64; 4], lead_days: f64) -> [f64; SHAPES] {
+/// Products of the curves with the powers of lead, in shape order.
+fn with_lead(curves: [f64; CURVES], lead_days: f64) -> [f64; SHAPES] {
     // A lead that is not finite belongs to an unpruned tree, where every shape is 0.
     let lead = if lead_days.is_finite() {
         (lead_days - REFERENCE_LEAD_DAYS) / LEAD_UNIT_DAYS
     } else {
         0.0
     };
-    let square = lead * lead;
-    [
-        hump,
-        tilt,
-        hump * lead,
-        hump * square,
-        tilt * lead,
-        tilt * square,
-        bend,
-        bend * lead,
-        bend * square,
-        rise,
-        rise * lead,
-        rise * square,
-    ]
+    let powers = [1.0, lead, lead * lead];
+    std::array::from_fn(|shape| curves[shape % CURVES] * powers[shape / CURVES])
 }
 
 /// Shape values at an intensity (fraction) and a lead (days); a lead that is not finite counts as
@@ -208,22 +182,23 @@ fn with_lead([hump, tilt, bend, rise]: [f64; 4], lead_days: f64) -> [f64; SHAPES
 #[must_use]
 pub fn shapes(intensity: f64, lead_days: f64, knots: Knots) -> [f64; SHAPES] {
     let u = intensity / REFERENCE_INTENSITY;
-    let beyond = (u - knots.knot / REFERENCE_INTENSITY).max(0.0);
+    let [bend, late] = knots.knots.map(|knot| (u - knot / REFERENCE_INTENSITY).max(0.0));
     let x = (intensity / knots.knee).min(1.0);
-    with_lead([u * (2.0 - u), u * (u - 1.0), beyond * beyond, x * (2.0 - x)], lead_days)
+    with_lead([u * (2.0 - u), u * (u - 1.0), bend * bend, late * late, x * (2.0 - x)], lead_days)
 }
 
 /// Derivative of the shape values with respect to intensity.
 #[must_use]
 pub fn shape_slopes(intensity: f64, lead_days: f64, knots: Knots) -> [f64; SHAPES] {
     let u = intensity / REFERENCE_INTENSITY;
-    let beyond = (u - knots.knot / REFERENCE_INTENSITY).max(0.0);
+    let [bend, late] = knots.knots.map(|knot| (u - knot / REFERENCE_INTENSITY).max(0.0));
     let x = (intensity / knots.knee).min(1.0);
     with_lead(
         [
             (2.0 - 2.0 * u) / REFERENCE_INTENSITY,
             (2.0 * u - 1.0) / REFERENCE_INTENSITY,
-            2.0 * beyond / REFERENCE_INTENSITY,
+            2.0 * bend / REFERENCE_INTENSITY,
+            2.0 * late / REFERENCE_INTENSITY,
             (2.0 - 2.0 * x) / knots.knee,
         ],
         lead_days,
@@ -240,7 +215,7 @@ pub fn combine(coefficients: &[f64; SHAPES], shapes: &[f64; SHAPES]) -> f64 {
 mod tests {
     use super::*;
 
-    const KNOTS: Knots = Knots { knot: 0.2, knee: 0.35 };
+    const KNOTS: Knots = Knots { knots: [0.12, 0.2], knee: 0.35 };
 
     #[test]
     fn unpruned_is_zero_at_every_lead() {
@@ -276,7 +251,7 @@ mod tests {
 
     #[test]
     fn a_plateau_is_level_beyond_its_knee() {
-        let rise = |intensity| shapes(intensity, 45.0, KNOTS)[9];
+        let rise = |intensity| shapes(intensity, 45.0, KNOTS)[4];
         assert!((rise(0.35) - 1.0).abs() < 1e-12 && (rise(0.6) - 1.0).abs() < 1e-12);
         assert!((rise(0.175) - 0.75).abs() < 1e-12);
     }
@@ -299,9 +274,7 @@ mod tests {
     fn timing_multiplies_the_whole_effect() {
         // An effect times 1 + 0.3 L - 0.2 L^2, at L = 1 unit of lead.
         let mut effect = [0.0; SHAPES];
-        for (shape, value) in AT_REFERENCE.into_iter().zip([0.5, -0.2, 0.1, 0.0]) {
-            effect[shape] = value;
-        }
+        effect[..4].copy_from_slice(&[0.5, -0.2, 0.1, -0.3]);
         let profile = Profile::of(&effect);
         let mut surface = effect;
         profile.add(TIMING[0], 0.3, &mut surface);

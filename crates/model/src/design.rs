@@ -4,7 +4,7 @@ mod covariates;
 mod habit;
 mod history;
 
-use crate::curve::{self, COLUMNS, IntensityShape, Knots, LeadDegree, Profile, SHAPE_NAMES};
+use crate::curve::{self, COLUMN_NAMES, COLUMNS, IntensityShape, Knots, LeadDegree, Profile};
 use crate::table::{Labelled, TreeSeasons};
 use std::collections::BTreeSet;
 
@@ -186,7 +186,7 @@ impl Design {
         let (family, lead_degree) = (self.family, self.lead_degree);
         for shape in (0..COLUMNS).filter(|&shape| lead_degree.includes(family, shape)) {
             let values = self.shapes[shape].clone();
-            let name = SHAPE_NAMES[shape];
+            let name = COLUMN_NAMES[shape];
             // Only intensity itself gets separate curves: timing needs the regions together.
             if curves == RegionCurves::Separate && family.main().contains(&shape) && regions > 1 {
                 for (code, label) in (0_u32..).zip(&table.region.labels) {

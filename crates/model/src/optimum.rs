@@ -256,16 +256,41 @@ impl Exploration {
         around(&self.grid.intensities, &profile, self.best.intensity, self.best_net() - loss)
     }
 
-    /// Leads around the best at an intensity whose expected net return falls short of the best by
-    /// no more than `loss`; `None` when that intensity is not supported at any lead.
+    /// Leads around a practice of the grid whose expected net return at its intensity falls short of
+    /// it by no more than `loss`; `None` when the practice is not supported.
     #[must_use]
-    pub fn lead_band(&self, intensity: f64, loss: f64) -> Option<[f64; 2]> {
-        let column = position(&self.grid.intensities, intensity)?;
+    pub fn lead_band(&self, practice: Practice, loss: f64) -> Option<[f64; 2]> {
+        let column = position(&self.grid.intensities, practice.intensity)?;
+        let row = position(&self.grid.leads, practice.lead_days)?;
         let profile: Vec<f64> =
             (0..self.grid.leads.len()).map(|lead| self.net_at(lead, column)).collect();
-        let best = self.best_lead(intensity)?;
-        let at_best = position(&self.grid.leads, best)?;
-        Some(around(&self.grid.leads, &profile, best, profile.get(at_best)? - loss))
+        let own = profile.get(row).copied().filter(|net| net.is_finite())?;
+        Some(around(&self.grid.leads, &profile, practice.lead_days, own - loss))
+    }
+
+    /// The lead of the grid nearest to a lead, with the intensity that earns most there;
+    /// `None` when nothing is supported there.
+    #[must_use]
+    pub fn best_near(&self, lead_days: f64) -> Option<Practice> {
+        let distance = |lead: &f64| (lead - lead_days).abs();
+        let row = (0..self.grid.leads.len()).min_by(|&a, &b| {
+            distance(&self.grid.leads[a]).total_cmp(&distance(&self.grid.leads[b]))
+        })?;
+        let column = (0..self.grid.intensities.len())
+            .filter(|&i| self.net_at(row, i).is_finite())
+            .max_by(|&a, &b| self.net_at(row, a).total_cmp(&self.net_at(row, b)))?;
+        Some(Practice {
+            intensity: *self.grid.intensities.get(column)?,
+            lead_days: *self.grid.leads.get(row)?,
+        })
+    }
+
+    /// Expected net return of a practice of the grid; `None` when it is not supported.
+    #[must_use]
+    pub fn net_of(&self, practice: Practice) -> Option<f64> {
+        let column = position(&self.grid.intensities, practice.intensity)?;
+        let lead = position(&self.grid.leads, practice.lead_days)?;
+        Some(self.net_at(lead, column)).filter(|net| net.is_finite())
     }
 
     /// Supported lead with the highest expected net return at an intensity of the grid.
@@ -276,14 +301,6 @@ impl Exploration {
             .filter(|&lead| self.net_at(lead, column).is_finite())
             .max_by(|&a, &b| self.net_at(a, column).total_cmp(&self.net_at(b, column)))
             .and_then(|lead| self.grid.leads.get(lead).copied())
-    }
-
-    /// Expected net return at an intensity of the grid and its best supported lead.
-    #[must_use]
-    pub fn net_of(&self, intensity: f64) -> Option<f64> {
-        let column = position(&self.grid.intensities, intensity)?;
-        let lead = position(&self.grid.leads, self.best_lead(intensity)?)?;
-        Some(self.net_at(lead, column))
     }
 }
 

@@ -143,6 +143,8 @@ pub struct RegionFit {
     pub habit: HabitStatus,
     /// What was tested.
     pub support: Option<Support>,
+    /// Median lead of the pruned tree-seasons, days; `None` when nothing was pruned.
+    pub usual_lead: Option<f64>,
     /// The lead to report when timing is not modelled, days.
     pub fixed_lead: Option<f64>,
     /// Posterior surface.

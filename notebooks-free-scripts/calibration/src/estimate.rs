@@ -51,16 +51,14 @@ impl<'a> Estimate<'a> {
         let support = fit.support.as_ref().ok_or("nothing was tested")?;
         let explored = Exploration::new(&fit.curve, Grid::over(support, fit.fixed_lead), objective)
             .ok_or("no practice is supported")?;
-        let told = advised.advice.regions.iter().find(|advice| advice.region == region);
-        let changed = told
-            .filter(|advice| advice.verdict == advise::Verdict::Prune)
-            .and_then(|advice| advice.advised.as_ref());
+        // The practice that the run's figures are about, advised or only best supported.
+        let picture = advised.pictures.iter().find(|picture| picture.region == region);
         let best = explored.best;
-        let candidate = changed.map_or(
+        let candidate = picture.map_or(
             At { intensity: best.intensity, lead_days: best.lead_days },
-            |advised| At {
-                intensity: advised.intensity,
-                lead_days: advised.lead_days.unwrap_or(best.lead_days),
+            |picture| At {
+                intensity: picture.best_intensity,
+                lead_days: picture.curve_lead_days.unwrap_or(best.lead_days),
             },
         );
         let lent_lead = if candidate.intensity > 0.0 {

@@ -1,7 +1,7 @@
 //! Terms that shift yields besides pruning: age, density, variety, measurement basis.
 
 use super::{Design, Role, indicator};
-use crate::curve::SHAPE_NAMES;
+use crate::curve::COLUMN_NAMES;
 use crate::table::TreeSeasons;
 use std::collections::BTreeSet;
 
@@ -77,7 +77,7 @@ fn add_density(design: &mut Design, table: &TreeSeasons) {
     for &shape in design.family.main() {
         let values = design.shapes[shape].iter().zip(&log).map(|(s, d)| s * d).collect();
         design.push(
-            format!("{} x log density", SHAPE_NAMES[shape]),
+            format!("{} x log density", COLUMN_NAMES[shape]),
             values,
             Role::ShapeByDensity(shape),
         );

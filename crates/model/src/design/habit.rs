@@ -6,7 +6,7 @@
 //! habit: their intensity was drawn by lot.
 
 use super::{Design, Role};
-use crate::curve::SHAPE_NAMES;
+use crate::curve::COLUMN_NAMES;
 use crate::table::TreeSeasons;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -121,7 +121,7 @@ fn add_columns(
             })
             .collect();
         design.push(
-            format!("habit {} in {label}", SHAPE_NAMES[shape]),
+            format!("habit {} in {label}", COLUMN_NAMES[shape]),
             values,
             Role::Habit(region),
         );

@@ -2,7 +2,7 @@
 
 use super::scale_choice::data;
 use super::{OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit, YieldError};
-use crate::curve::{LeadDegree, REFERENCE_LEAD_DAYS, SHAPE_NAMES, SHAPES};
+use crate::curve::{COLUMN_NAMES, LeadDegree, REFERENCE_LEAD_DAYS, SHAPES};
 use crate::design::{Design, HabitStatus, Role};
 use crate::observed::{Observation, classes};
 use crate::region_curve::{RegionCurve, quantile};
@@ -50,7 +50,7 @@ fn prior(design: &Design) -> Prior {
     for group in design.groups.iter().filter(|group| !group.slopes.is_empty()) {
         for &shape in &group.slopes {
             let region = SpreadPrior { shape: PriorShape::HalfNormal, scale: REGION_PRIOR_SCALE };
-            prior = prior.term(format!("{}.{}", group.name, SHAPE_NAMES[shape]), region);
+            prior = prior.term(format!("{}.{}", group.name, COLUMN_NAMES[shape]), region);
         }
     }
     prior
@@ -219,7 +219,9 @@ impl<'a> Reader<'a> {
             pruned_rows: intensities.iter().filter(|i| **i >= UNPRUNED_BELOW).count() as u64,
             habit: self.design.habit.get(code as usize).copied().unwrap_or(HabitStatus::NoneSeen),
             support: Support::of(&intensities, &leads),
-            fixed_lead: (self.design.lead_degree == LeadDegree::None).then(|| median_lead(&leads)),
+            usual_lead: median_lead(&leads),
+            fixed_lead: (self.design.lead_degree == LeadDegree::None)
+                .then(|| median_lead(&leads).unwrap_or(REFERENCE_LEAD_DAYS)),
             classes: classes(&observations, self.scale, mean_variance),
             curve,
         }
@@ -258,7 +260,7 @@ impl<'a> Reader<'a> {
             .iter()
             .flat_map(|group| group.slopes.iter().map(move |&shape| (group, shape)))
             .filter_map(|(group, shape)| {
-                let name = format!("{}.{}[{code}]", group.name, SHAPE_NAMES[shape]);
+                let name = format!("{}.{}[{code}]", group.name, COLUMN_NAMES[shape]);
                 Some((shape, position(self.draws, &name)?))
             })
             .collect();
@@ -335,9 +337,9 @@ fn is_passing(role: Role) -> bool {
     matches!(role, Role::Basis | Role::EarlierCrop(_) | Role::CarryOver)
 }
 
-/// Median lead of pruned tree-seasons, or the reference lead when nothing was pruned.
-fn median_lead(leads: &[f64]) -> f64 {
+/// Median lead of pruned tree-seasons; `None` when nothing was pruned.
+fn median_lead(leads: &[f64]) -> Option<f64> {
     let mut known: Vec<f64> = leads.iter().copied().filter(|lead| lead.is_finite()).collect();
     known.sort_by(f64::total_cmp);
-    if known.is_empty() { REFERENCE_LEAD_DAYS } else { quantile(&known, 0.5) }
+    (!known.is_empty()).then(|| quantile(&known, 0.5))
 }

@@ -86,7 +86,7 @@ pub(crate) fn data<'a>(design: &'a Design, response: &'a [f64]) -> Data<'a> {
                 .slopes
                 .iter()
                 .map(|&shape| RandomEffect::Slope {
-                    name: crate::curve::SHAPE_NAMES[shape].to_owned(),
+                    name: crate::curve::COLUMN_NAMES[shape].to_owned(),
                     values: &design.shapes[shape],
                 })
                 .collect();

@@ -18,11 +18,13 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// Distinct intensities that a knotted curve and a plateau need in order to be told from a parabola.
-const LEAST_LEVELS: usize = 4;
+const LEAST_LEVELS: usize = 5;
 /// Weight below which a family is not averaged in.
 const LEAST_WEIGHT: f64 = 0.05;
 /// Replicates of the Bayesian bootstrap.
 const REPLICATES: usize = 1000;
+/// Distance that knots keep, fraction of the canopy.
+const LEAST_KNOT_DISTANCE: f64 = 0.05;
 /// Knees tried, as fractions of the canopy.
 const KNEES: [f64; 9] = [0.10, 0.15, 0.20, 0.25, 0.30, 0.35, 0.40, 0.45, 0.50];
 
@@ -93,7 +95,7 @@ pub(super) fn choose(
     let squares: Vec<Vec<f64>> =
         predicted.iter().map(|p| cluster_squares(table, &folds, response, p)).collect();
     let rows: usize = folds.folds.iter().map(|(_, rows)| rows.len()).sum();
-    let weights = trimmed(&bootstrap_weights(&squares, rows, seed));
+    let weights = without_plateau(families, trimmed(&bootstrap_weights(&squares, rows, seed)));
     let mut averaged = vec![0.0; table.len()];
     for (values, weight) in predicted.iter().zip(&weights) {
         for (sum, value) in averaged.iter_mut().zip(values) {
@@ -115,8 +117,8 @@ pub(super) fn choose(
     })
 }
 
-/// The median pruned intensity as the knot, and the knee at which a plateau in every region comes
-/// closest to the adjusted response.
+/// The thirds of the pruned intensities as knots, and the knee at which a plateau in every region
+/// comes closest to the adjusted response.
 fn knots(table: &TreeSeasons, adjusted: &[f64]) -> Knots {
     let mut pruned: Vec<f64> =
         table.intensity.iter().copied().filter(|i| *i >= UNPRUNED_BELOW).collect();
@@ -124,14 +126,16 @@ fn knots(table: &TreeSeasons, adjusted: &[f64]) -> Knots {
     let (Some(&least), Some(&most)) = (pruned.first(), pruned.last()) else {
         return Knots::default();
     };
-    let knot = ((quantile(&pruned, 0.5) * 100.0).round() / 100.0).max(0.01);
+    let third = |k: f64| ((quantile(&pruned, k / 3.0) * 100.0).round() / 100.0).max(0.01);
+    let first = third(1.0);
+    let knots = [first, third(2.0).max(first + LEAST_KNOT_DISTANCE)];
     let knee = KNEES
         .into_iter()
         .filter(|knee| (least..=most).contains(knee))
         .map(|knee| (unexplained(table, adjusted, knee), knee))
         .min_by(|a, b| a.0.total_cmp(&b.0))
-        .map_or(knot, |(_, knee)| knee);
-    Knots { knot, knee }
+        .map_or(first, |(_, knee)| knee);
+    Knots { knots, knee }
 }
 
 /// Sum of squares that a plateau with a level and a rise of its own in every region leaves.
@@ -209,6 +213,18 @@ fn exponential(rng: &mut ChaCha8Rng) -> f64 {
     // 53 random bits, moved off zero.
     let unit = ((rng.next_u64() >> 11) as f64 + 0.5) / (1_u64 << 53) as f64;
     -unit.ln()
+}
+
+/// Weights in which the spline speaks for the plateau: it levels out where the records do, while a
+/// knee that all regions share would make every region's optimum look as certain as the knee.
+fn without_plateau(families: &[IntensityShape], mut weights: Vec<f64>) -> Vec<f64> {
+    let place = |wanted| families.iter().position(|family| *family == wanted);
+    if let (Some(spline), Some(plateau)) =
+        (place(IntensityShape::Knotted), place(IntensityShape::Plateau))
+    {
+        weights[spline] += std::mem::take(&mut weights[plateau]);
+    }
+    weights
 }
 
 /// Weights without those that are next to nothing.
