@@ -150,19 +150,15 @@ impl Profile {
             None => values[column],
         }
     }
+}
 
-    /// Adds a column's coefficient to coefficients in shape order.
-    pub fn add(&self, column: usize, coefficient: f64, coefficients: &mut [f64; SHAPES]) {
-        match TIMING.iter().position(|own| *own == column) {
-            Some(power) => {
-                let with_lead = &mut coefficients[(power + 1) * CURVES..];
-                for (part, value) in self.0.iter().zip(with_lead) {
-                    *value += part * coefficient;
-                }
-            }
-            None => coefficients[column] += coefficient,
-        }
-    }
+/// The surface of a curve and its timing: the curve times 1 + a L + b L^2, in shape order. The
+/// curve is that of the columns' own coefficients, not the profile: where it is uncertain, so is its
+/// product with timing.
+#[must_use]
+pub fn surface(columns: &[f64; COLUMNS]) -> [f64; SHAPES] {
+    let powers = [1.0, columns[TIMING[0]], columns[TIMING[1]]];
+    std::array::from_fn(|shape| columns[shape % CURVES] * powers[shape / CURVES])
 }
 
 /// Products of the curves with the powers of lead, in shape order.
@@ -276,9 +272,10 @@ mod tests {
         let mut effect = [0.0; SHAPES];
         effect[..4].copy_from_slice(&[0.5, -0.2, 0.1, -0.3]);
         let profile = Profile::of(&effect);
-        let mut surface = effect;
-        profile.add(TIMING[0], 0.3, &mut surface);
-        profile.add(TIMING[1], -0.2, &mut surface);
+        let mut columns = [0.0; COLUMNS];
+        columns[..CURVES].copy_from_slice(&effect[..CURVES]);
+        (columns[TIMING[0]], columns[TIMING[1]]) = (0.3, -0.2);
+        let surface = surface(&columns);
         let lead = REFERENCE_LEAD_DAYS + LEAD_UNIT_DAYS;
         for intensity in [0.1, 0.33, 0.6] {
             let at = |lead, c: &[f64; SHAPES]| combine(c, &shapes(intensity, lead, KNOTS));

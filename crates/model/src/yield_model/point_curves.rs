@@ -2,7 +2,7 @@
 
 use super::YieldError;
 use super::pooled::region_density;
-use crate::curve::{self, Knots, Profile, SHAPES};
+use crate::curve::{self, COLUMNS, Knots, Profile, SHAPES};
 use crate::design::{Design, Role};
 use crate::table::TreeSeasons;
 use mixed::Fit;
@@ -19,11 +19,10 @@ impl PointCurves {
         let density = region_density(table, design);
         let mut regions = Vec::new();
         for (code, (label, density)) in table.region.labels.iter().zip(density).enumerate() {
-            let profile = design.profiles[code];
-            let mut curve = [0.0; SHAPES];
+            let mut curve = [0.0; COLUMNS];
             for (column, estimate) in design.columns.iter().zip(fit.estimates()) {
                 match column.role {
-                    Role::Shape(shape) => profile.add(shape, estimate, &mut curve),
+                    Role::Shape(shape) => curve[shape] += estimate,
                     Role::ShapeByDensity(shape) => curve[shape] += density * estimate,
                     _ => {}
                 }
@@ -31,10 +30,10 @@ impl PointCurves {
             for group in design.groups.iter().filter(|group| !group.slopes.is_empty()) {
                 let modes = fit.conditional_modes(&group.name)?.modes;
                 for (&shape, mode) in group.slopes.iter().zip(modes.row(code)) {
-                    profile.add(shape, *mode, &mut curve);
+                    curve[shape] += mode;
                 }
             }
-            regions.push((label.clone(), curve));
+            regions.push((label.clone(), curve::surface(&curve)));
         }
         Ok(Self { knots: design.knots, regions })
     }

@@ -2,7 +2,7 @@
 
 use super::scale_choice::data;
 use super::{OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit, YieldError};
-use crate::curve::{COLUMN_NAMES, LeadDegree, REFERENCE_LEAD_DAYS, SHAPES};
+use crate::curve::{COLUMN_NAMES, COLUMNS, LeadDegree, REFERENCE_LEAD_DAYS, surface};
 use crate::design::{Design, HabitStatus, Role};
 use crate::observed::{Observation, classes};
 use crate::region_curve::{RegionCurve, quantile};
@@ -264,28 +264,27 @@ impl<'a> Reader<'a> {
                 Some((shape, position(self.draws, &name)?))
             })
             .collect();
-        let profile = self.design.profiles[code as usize];
         let mut coefficients = Vec::with_capacity(self.draws.len());
         let mut level = Vec::with_capacity(self.draws.len());
         let mut variance = Vec::with_capacity(self.draws.len());
         for draw in 0..self.draws.len() {
             let row = self.draws.values().row(draw);
             let fixed = &row[self.draws.coefficient_columns()];
-            let mut curve = [0.0; SHAPES];
+            let mut curve = [0.0; COLUMNS];
             let mut at = 0.0;
             let mut correlation = 0.0;
             for ((column, value), average) in self.design.columns.iter().zip(fixed).zip(&average) {
                 match column.role {
-                    Role::Shape(shape) => profile.add(shape, *value, &mut curve),
+                    Role::Shape(shape) => curve[shape] += value,
                     Role::ShapeByDensity(shape) => curve[shape] += value * density,
                     Role::EarlierCrop(own) if own == code => correlation = *value,
                     _ => at += value * average,
                 }
             }
             for &(shape, column) in &region_slopes {
-                profile.add(shape, row[column], &mut curve);
+                curve[shape] += row[column];
             }
-            coefficients.push(curve);
+            coefficients.push(surface(&curve));
             level.push(at);
             // Variance of a stationary error with that lag-1 correlation; cut where a draw is not.
             let [residual, intercepts] = self.variance[draw];
