@@ -20,8 +20,9 @@ pub(crate) fn overlapping(system: &System) -> bool {
     (0..count).any(|f| {
         (0..f).any(|g| {
             let own = (products.at(f, f) * products.at(g, g)).sqrt();
-            // Written so that a factor without rows overlaps.
-            !(products.at(f, g) < OVERLAP * own)
+            let cosine = products.at(f, g) / own;
+            // NaN where a column has no size: nothing is known, so it overlaps.
+            cosine.is_nan() || cosine >= OVERLAP
         })
     })
 }

@@ -39,11 +39,12 @@ impl Columns {
         let mut codes: [Vec<u32>; 3] =
             levels.map(|l| column(0.0, l as f64).iter().map(|c| *c as u32).collect());
         if sites {
-            for i in 0..ROWS {
-                // Levels of b: two in each site; of c: two in the first, one in the second.
-                let site = codes[0][i] % 2;
-                codes[1][i] = 2 * site + codes[1][i] % 2;
-                codes[2][i] = if site == 0 { codes[2][i] % 2 } else { 2 };
+            // Levels of b: two in each site; of c: two in the first, one in the second.
+            let [a, b, c] = &mut codes;
+            for ((a, b), c) in a.iter().zip(b).zip(c) {
+                let site = *a % 2;
+                *b = 2 * site + *b % 2;
+                *c = if site == 0 { *c % 2 } else { 2 };
             }
         }
         let offset = column(-0.5, 0.5);
