@@ -2,6 +2,7 @@
 
 mod book;
 mod calendar;
+pub mod frame_count;
 mod intensity;
 mod practice;
 mod problem;
