@@ -334,21 +334,26 @@ impl GeneralisedFit {
     /// [`Error::Unknown`] for a factor that the model does not have.
     pub fn conditional_modes(&self, factor: &str) -> Result<(&[String], Matrix), Error> {
         let f = self.model.layout.factor_index(factor)?;
+        Ok((&self.model.layout.factors[f].effects, self.modes_of(&self.effects, factor)?))
+    }
+
+    /// Modes of a factor among all `effects`, levels x effects.
+    pub(super) fn modes_of(&self, effects: &[f64], factor: &str) -> Result<Matrix, Error> {
+        let f = self.model.layout.factor_index(factor)?;
         let shape = &self.model.layout.factors[f];
         let k = shape.k();
         let own = self.state.u_own.len();
         let values = match shape.column_start {
-            Some(start) => self.effects[own + start..own + start + shape.levels * k].to_vec(),
+            Some(start) => effects[own + start..own + start + shape.levels * k].to_vec(),
             None => {
                 let mut out = vec![0.0; shape.levels * k];
                 for (g, level) in self.model.design.level.iter().enumerate() {
-                    out[level * k..(level + 1) * k]
-                        .copy_from_slice(&self.effects[g * k..(g + 1) * k]);
+                    out[level * k..(level + 1) * k].copy_from_slice(&effects[g * k..(g + 1) * k]);
                 }
                 out
             }
         };
-        Ok((&shape.effects, Matrix::from_values(shape.levels, k, values)))
+        Ok(Matrix::from_values(shape.levels, k, values))
     }
 }
 
