@@ -292,10 +292,10 @@ fn lme4_differs_by_its_definition_for_the_negative_binomial() {
 /// conditional ones.
 #[test]
 fn draws_follow_the_covariance() {
-    let case = Case::read("owls-nested");
+    let case = Case::read("ticks-negative-binomial");
     let fit = fit_generalised(&case.data(false), Family::NegativeBinomial).unwrap();
     let n = 800;
-    let draws = fit.draws(n, 5, &["Nest"]).unwrap();
+    let draws = fit.draws(n, 5, &["BROOD"]).unwrap();
     let moments = |values: &[f64]| {
         let mean = values.iter().sum::<f64>() / n as f64;
         let square = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
@@ -313,11 +313,11 @@ fn draws_follow_the_covariance() {
         assert!((mean - row.estimate).abs() < 5.0 * error * expected, "{}", row.factor);
         assert!((sd / expected - 1.0).abs() < 3.6 * error, "{}", row.factor);
     }
-    let (_, modes) = fit.conditional_modes("Nest").unwrap();
+    let (_, modes) = fit.conditional_modes("BROOD").unwrap();
     let spread = fit.spreads(0.95).unwrap()[0].estimate;
     for level in 0..modes.n_rows() {
         let of_level: Vec<f64> = draws.modes.iter().map(|m| m[0][(level, 0)]).collect();
         assert!((moments(&of_level).0 - modes[(level, 0)]).abs() < 0.2 * spread);
     }
-    assert_eq!(draws, fit.draws(n, 5, &["Nest"]).unwrap());
+    assert_eq!(draws, fit.draws(n, 5, &["BROOD"]).unwrap());
 }

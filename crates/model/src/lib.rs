@@ -4,7 +4,9 @@ mod challenger;
 pub mod curve;
 mod design;
 mod draws_file;
+mod frames;
 mod inversion;
+mod laterals;
 mod observed;
 mod optimum;
 mod region_curve;
@@ -17,7 +19,12 @@ mod yield_model;
 pub use challenger::{ChallengerScore, SeasonScore};
 pub use design::HabitStatus;
 pub use draws_file::DrawsFileError;
+pub use frames::{FrameUse, Frames};
 pub use inversion::{TurningPointSet, invert};
+pub use laterals::{
+    CountClass, CountCurve, CountLink, CountSummary, LateralsError, LateralsModel, LateralsSettings,
+    RegionLaterals, ResidualCheck,
+};
 pub use observed::ObservedClass;
 pub use optimum::{Exploration, Grid, Objective, Optima, Practice};
 pub use region_curve::{RegionCurve, Summary, quantile};

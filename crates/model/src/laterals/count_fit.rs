@@ -1,0 +1,167 @@
+//! One generalised mixed model of frame counts on the design of the yield model.
+//!
+//! The fixed columns, habit columns and random factors are those of the yield model, so that what
+//! separates cause from habit there does so here; besides, the side of the tree is a fixed factor
+//! and the tree-season a random one, because several frames share it.
+
+use super::LateralsError;
+use super::pooling::{self, Exchangeable};
+use crate::curve::SHAPES;
+use crate::design::{Column, Design, Group, RegionCurves, Role};
+use crate::frames::FrameRows;
+use crate::table::Labelled;
+use mixed::{Error, Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit};
+
+/// Name of the random factor that frames of one tree in one season share.
+pub(crate) const TREE_SEASON: &str = "tree x season";
+/// Name of the random factor of trees.
+pub(crate) const TREE: &str = "tree";
+/// Scale of the half-normal prior on how far regions differ in a shape: on the log scale, 0.3 is a
+/// difference of a third in the effect of removing a quarter of the canopy.
+const REGION_SPREAD_SCALE: f64 = 0.3;
+/// Refits after leaving out a term that the engine refuses.
+const TRIES: usize = 12;
+
+/// What is counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Count {
+    /// Laterals per m2: negative binomial, log of the frame area as offset.
+    Laterals,
+    /// Flowering laterals per m2: likewise.
+    Flowering,
+    /// Flowering laterals among laterals: binomial, logit link.
+    Share,
+}
+
+/// A fitted count model with the columns behind it.
+#[derive(Debug, Clone)]
+pub(crate) struct CountFit {
+    pub fit: GeneralisedFit,
+    pub design: Design,
+    pub rows: FrameRows,
+}
+
+/// Fits one count model to frames; `Share` and `Flowering` need rows with flowering counted.
+pub(crate) fn fit(rows: FrameRows, what: Count) -> Result<CountFit, LateralsError> {
+    let mut table = rows.table.clone();
+    let share = |row: usize| rows.flowering[row] / rows.laterals[row];
+    let (family, response): (Family, Vec<f64>) = match what {
+        Count::Laterals => (Family::NegativeBinomial, rows.laterals.clone()),
+        Count::Flowering => (Family::NegativeBinomial, rows.flowering.clone()),
+        Count::Share => {
+            // A frame without laterals has no share: its weight of no trials sets it aside.
+            let share = |row| if rows.laterals[row] > 0.0 { share(row) } else { 0.0 };
+            (Family::Binomial, (0..rows.len()).map(share).collect())
+        }
+    };
+    table.yield_kg.clone_from(&response);
+    let mut design = Design::new(&table, RegionCurves::Separate);
+    add_sides(&mut design, &rows.side);
+    crate::yield_model::identify(&table, &mut design)?;
+    add_tree_seasons(&mut design, &rows.tree_season);
+    let offset: Vec<f64> = rows.frame_m2.iter().map(|area| area.ln()).collect();
+    let mut last = Error::NoResidualVariation;
+    for _ in 0..TRIES {
+        let data = match what {
+            Count::Share => data(&design, &response).weights(&rows.laterals),
+            _ => data(&design, &response).offset(&offset),
+        };
+        match mixed::fit_generalised(&data, family) {
+            Ok(fit) => return Ok(CountFit { fit, design, rows }),
+            Err(Error::DependentColumns { columns }) => {
+                design.remove_columns(&columns);
+                last = Error::DependentColumns { columns };
+            }
+            Err(Error::TooFewLevels { factor, observed }) => {
+                design.groups.retain(|group| group.name != factor);
+                last = Error::TooFewLevels { factor, observed };
+            }
+            Err(error) => return Err(error.into()),
+        }
+    }
+    Err(last.into())
+}
+
+fn add_sides(design: &mut Design, side: &Labelled) {
+    for (code, label) in (0_u32..).zip(&side.labels).skip(1) {
+        design.columns.push(Column {
+            name: format!("side {label}"),
+            values: side.codes.iter().map(|&c| f64::from(u8::from(c == code))).collect(),
+            role: Role::Nuisance,
+            centre: 0.0,
+            scale: 1.0,
+        });
+    }
+}
+
+fn add_tree_seasons(design: &mut Design, tree_season: &Labelled) {
+    let tree = design.groups.iter().find(|group| group.name == TREE);
+    let trees = tree.map_or(0, |tree| tree.labels.len());
+    let left_out = if tree_season.len() == tree_season.codes.len() {
+        "each tree-season has a single frame, so its spread is part of the frames' own"
+    } else if tree_season.len() == trees {
+        "each tree has frames in a single season, so its spread is that of the trees"
+    } else {
+        design.groups.push(Group {
+            name: TREE_SEASON.to_owned(),
+            codes: tree_season.codes.clone(),
+            labels: tree_season.labels.clone(),
+            slopes: Vec::new(),
+        });
+        return;
+    };
+    design.left_out.push(format!("no spread between {TREE_SEASON}: {left_out}"));
+}
+
+fn data<'a>(design: &'a Design, response: &'a [f64]) -> GeneralisedData<'a> {
+    let mut data = GeneralisedData::new(response);
+    for column in &design.columns {
+        data = data.column(
+            FixedColumn::new(column.name.clone(), column.values.as_slice())
+                .units(column.centre, column.scale),
+        );
+    }
+    for group in &design.groups {
+        data = data.factor(Factor::intercept(
+            group.name.clone(),
+            &group.codes,
+            group.labels.len(),
+        ));
+    }
+    data
+}
+
+impl CountFit {
+    /// Draws of the fixed coefficients with the regions' hump and tilt partially pooled.
+    pub(crate) fn coefficient_draws(&self, n: usize, seed: u64) -> Option<Vec<Vec<f64>>> {
+        let pools: Vec<Exchangeable> = (0..SHAPES)
+            .map(|shape| Exchangeable {
+                positions: self.positions(|role| matches!(role, Role::RegionShape(s, _) if s == shape)),
+                scale: REGION_SPREAD_SCALE,
+            })
+            .filter(|pool| pool.positions.len() > 1)
+            .collect();
+        pooling::draws(self.fit.estimates(), self.fit.covariance(), &pools, n, seed)
+    }
+
+    fn positions(&self, wanted: impl Fn(Role) -> bool) -> Vec<usize> {
+        let columns = self.design.columns.iter().enumerate();
+        columns.filter(|(_, column)| wanted(column.role)).map(|(k, _)| k).collect()
+    }
+
+    /// Variance of all random effects together on the link scale.
+    pub(crate) fn variance(&self) -> Result<f64, Error> {
+        Ok(self.fit.spreads(0.95)?.iter().map(|spread| spread.estimate.powi(2)).sum())
+    }
+
+    /// Whether the region's curve has both of its shapes in the model.
+    pub(crate) fn has_curve(&self, region: u32) -> bool {
+        (0..2).all(|shape| {
+            self.design.columns.iter().any(|column| match column.role {
+                Role::Shape(s) => s == shape,
+                Role::RegionShape(s, code) => s == shape && code == region,
+                _ => false,
+            })
+        })
+    }
+}
