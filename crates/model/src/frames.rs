@@ -1,7 +1,7 @@
 //! Arrow adapter: linked frame counts, and each beside the tree-season that it belongs to.
 
 use crate::table::{Labelled, TableError, TreeSeasons, column, floats, labelled};
-use arrow::array::{Array, Int32Array, RecordBatch};
+use arrow::array::{Int32Array, RecordBatch};
 use records::frame_count as fc;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -127,10 +127,8 @@ pub(crate) fn beside(frames: &Frames, table: &TreeSeasons) -> (FrameRows, FrameU
         .collect(),
     };
     let pick = |values: &[f64]| kept.iter().map(|&frame| values[frame]).collect::<Vec<f64>>();
-    let seasons: Vec<String> = at
-        .iter()
-        .map(|&row| format!("{} {}", table.tree.label(row), table.season[row]))
-        .collect();
+    let seasons: Vec<String> =
+        at.iter().map(|&row| format!("{} {}", table.tree.label(row), table.season[row])).collect();
     let sides: Vec<String> = kept.iter().map(|&frame| side(frames.side.label(frame))).collect();
     let rows = FrameRows {
         table: table.select(&at),
@@ -147,9 +145,8 @@ impl FrameRows {
     /// The frames of the given positions, with labels coded anew.
     pub(crate) fn select(&self, rows: &[usize]) -> Self {
         let pick = |values: &[f64]| rows.iter().map(|&row| values[row]).collect::<Vec<f64>>();
-        let relabel = |column: &Labelled| {
-            Labelled::from_values(rows.iter().map(|&row| column.label(row)))
-        };
+        let relabel =
+            |column: &Labelled| Labelled::from_values(rows.iter().map(|&row| column.label(row)));
         Self {
             table: self.table.select(rows),
             tree_season: relabel(&self.tree_season),

@@ -172,13 +172,16 @@ struct Fitted {
 }
 
 impl Fitted {
-    fn new(rows: FrameRows, what: Count, settings: &LateralsSettings) -> Result<Self, LateralsError> {
+    fn new(
+        rows: FrameRows,
+        what: Count,
+        settings: &LateralsSettings,
+    ) -> Result<Self, LateralsError> {
         let count = count_fit::fit(rows, what)?;
         // Each model draws from a stream of its own.
         let seed = settings.seed.wrapping_add(1 + what as u64);
-        let draws = count
-            .coefficient_draws(settings.draws, seed)
-            .ok_or(LateralsError::Unidentified)?;
+        let draws =
+            count.coefficient_draws(settings.draws, seed).ok_or(LateralsError::Unidentified)?;
         Ok(Self { count, draws })
     }
 

@@ -9,6 +9,7 @@ mod inversion;
 mod laterals;
 mod observed;
 mod optimum;
+mod path;
 mod region_curve;
 mod scale;
 mod stream;
@@ -22,11 +23,12 @@ pub use draws_file::DrawsFileError;
 pub use frames::{FrameUse, Frames};
 pub use inversion::{TurningPointSet, invert};
 pub use laterals::{
-    CountClass, CountCurve, CountLink, CountSummary, LateralsError, LateralsModel, LateralsSettings,
-    RegionLaterals, ResidualCheck,
+    CountClass, CountCurve, CountLink, CountSummary, LateralsError, LateralsModel,
+    LateralsSettings, RegionLaterals, ResidualCheck,
 };
 pub use observed::ObservedClass;
 pub use optimum::{Exploration, Grid, Objective, Optima, Practice};
+pub use path::{Effects, PathError, PathModel, PathPoint, PathSettings, RegionPath, split};
 pub use region_curve::{RegionCurve, Summary, quantile};
 pub use scale::Scale;
 pub use stream::{StreamError, StreamFactor, StreamModel, moments_of_batches, moments_of_parquet};

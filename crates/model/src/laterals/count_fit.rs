@@ -122,11 +122,7 @@ fn data<'a>(design: &'a Design, response: &'a [f64]) -> GeneralisedData<'a> {
         );
     }
     for group in &design.groups {
-        data = data.factor(Factor::intercept(
-            group.name.clone(),
-            &group.codes,
-            group.labels.len(),
-        ));
+        data = data.factor(Factor::intercept(group.name.clone(), &group.codes, group.labels.len()));
     }
     data
 }
@@ -136,7 +132,8 @@ impl CountFit {
     pub(crate) fn coefficient_draws(&self, n: usize, seed: u64) -> Option<Vec<Vec<f64>>> {
         let pools: Vec<Exchangeable> = (0..SHAPES)
             .map(|shape| Exchangeable {
-                positions: self.positions(|role| matches!(role, Role::RegionShape(s, _) if s == shape)),
+                positions: self
+                    .positions(|role| matches!(role, Role::RegionShape(s, _) if s == shape)),
                 scale: REGION_SPREAD_SCALE,
             })
             .filter(|pool| pool.positions.len() > 1)

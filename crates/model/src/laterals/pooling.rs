@@ -17,8 +17,18 @@ const NODES: usize = 12;
 /// Standard normal quantiles at 1/2 + (k + 1/2) / 24, k = 0 to 11: half-normal ones at
 /// (k + 1/2) / 12.
 const HALF_NORMAL: [f64; NODES] = [
-    0.052_245_2, 0.157_311, 0.264_147, 0.374_095, 0.488_776, 0.610_295, 0.741_594, 0.887_147,
-    1.054_47, 1.258_16, 1.534_12, 2.036_83,
+    0.052_245_2,
+    0.157_311,
+    0.264_147,
+    0.374_095,
+    0.488_776,
+    0.610_295,
+    0.741_594,
+    0.887_147,
+    1.054_47,
+    1.258_16,
+    1.534_12,
+    2.036_83,
 ];
 
 /// Coefficients that are exchangeable between regions, by position, and the scale of the prior on

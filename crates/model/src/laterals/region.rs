@@ -132,8 +132,11 @@ pub(super) fn curve_of(
             _ => 0.0,
         })
         .collect();
-    let density =
-        if count.design.log_density.is_empty() { 0.0 } else { mean(&count.design.log_density, &rows) };
+    let density = if count.design.log_density.is_empty() {
+        0.0
+    } else {
+        mean(&count.design.log_density, &rows)
+    };
     let mut curve = CountCurve {
         link,
         coefficients: Vec::with_capacity(draws.len()),
