@@ -28,7 +28,9 @@ pub use laterals::{
 };
 pub use observed::ObservedClass;
 pub use optimum::{Exploration, Grid, Objective, Optima, Practice};
-pub use path::{Effects, PathError, PathModel, PathPoint, PathSettings, RegionPath, split};
+pub use path::{
+    EffectSummaries, Effects, PathError, PathModel, PathPoint, PathSettings, RegionPath, split,
+};
 pub use region_curve::{RegionCurve, Summary, quantile};
 pub use scale::Scale;
 pub use stream::{StreamError, StreamFactor, StreamModel, moments_of_batches, moments_of_parquet};

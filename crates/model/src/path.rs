@@ -85,15 +85,24 @@ pub struct PathModel {
     level: f64,
 }
 
+/// Summaries of the three effects of a change.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EffectSummaries {
+    /// On yield.
+    pub total: Summary,
+    /// Through more or fewer flowering laterals.
+    pub indirect: Summary,
+    /// By everything else.
+    pub direct: Summary,
+}
+
 /// The path of a change in one region.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RegionPath {
-    /// Effect on yield, kg per tree.
-    pub total: Summary,
-    /// Through more or fewer flowering laterals, kg per tree.
-    pub indirect: Summary,
-    /// By everything else, kg per tree.
-    pub direct: Summary,
+    /// Effects, kg per tree.
+    pub kg: EffectSummaries,
+    /// Effects, per cent of the expected yield before the change.
+    pub per_cent: EffectSummaries,
     /// Expected yield before the change, kg per tree.
     pub before_kg: f64,
     /// Change of flowering laterals per m2, as a ratio.
@@ -194,17 +203,24 @@ impl PathModel {
                 on_mediator[draw] += point.weight * change;
             }
         }
-        let summary = |of: &dyn Fn(&Effects) -> f64| Summary::of(sums.iter().map(of), self.level);
-        let total = summary(&|e| e.total);
-        let clear = total.low > 0.0 || total.high < 0.0;
+        let summary = |of: &dyn Fn(&Effects) -> f64, unit: &dyn Fn(f64) -> f64| {
+            let draws = sums.iter().zip(&before_kg).map(|(effects, kg)| of(effects) * unit(*kg));
+            Summary::of(draws, self.level)
+        };
+        let all = |unit: &dyn Fn(f64) -> f64| EffectSummaries {
+            total: summary(&|e| e.total, unit),
+            indirect: summary(&|e| e.indirect, unit),
+            direct: summary(&|e| e.direct, unit),
+        };
+        let kg = all(&|_| 1.0);
+        let clear = kg.total.low > 0.0 || kg.total.high < 0.0;
         Some(RegionPath {
-            indirect: summary(&|e| e.indirect),
-            direct: summary(&|e| e.direct),
+            kg,
+            per_cent: all(&|kg| 100.0 / kg),
             before_kg: before_kg.iter().sum::<f64>() / n.max(1) as f64,
             flowering_ratio: Summary::of(on_mediator.iter().map(|a| a.exp()), self.level),
-            share: clear.then(|| summary(&|e| e.indirect / e.total)),
+            share: clear.then(|| summary(&|e| e.indirect / e.total, &|_| 1.0)),
             undone_at: undoing(&self.residuals[..n], &on_mediator, self.level),
-            total,
         })
     }
 }
