@@ -146,9 +146,15 @@ impl CountFit {
         columns.filter(|(_, column)| wanted(column.role)).map(|(k, _)| k).collect()
     }
 
+    /// Standard deviation of every random factor on the link scale, in the model's order: with
+    /// random intercepts alone these are theta itself.
+    pub(crate) fn spreads(&self) -> Vec<f64> {
+        self.fit.theta().iter().map(|theta| theta.value.abs()).collect()
+    }
+
     /// Variance of all random effects together on the link scale.
-    pub(crate) fn variance(&self) -> Result<f64, Error> {
-        Ok(self.fit.spreads(0.95)?.iter().map(|spread| spread.estimate.powi(2)).sum())
+    pub(crate) fn variance(&self) -> f64 {
+        self.spreads().iter().map(|spread| spread * spread).sum()
     }
 
     /// Whether the region's curve has both of its shapes in the model.

@@ -141,7 +141,7 @@ pub(super) fn curve_of(
         link,
         coefficients: Vec::with_capacity(draws.len()),
         level: Vec::with_capacity(draws.len()),
-        variance: count.variance().ok()?,
+        variance: count.variance(),
     };
     for draw in draws {
         let (mut shapes, mut level) = ([0.0; SHAPES], 0.0);

@@ -85,13 +85,14 @@ pub(super) fn fit(
     scale: Scale,
     settings: &PathSettings,
 ) -> Result<Slope, PathError> {
-    let spreads = count.fit.spreads(settings.level)?;
-    let place = |name: &str| spreads.iter().position(|spread| spread.factor == name);
+    let spreads = count.spreads();
+    let place = |name: &str| count.design.groups.iter().position(|group| group.name == name);
     let at = place(TREE_SEASON).ok_or(PathError::OneFrame)?;
-    if spreads[at].estimate <= 0.0 {
+    if spreads.get(at).is_none_or(|spread| *spread <= 0.0) {
         return Err(PathError::NoSpread);
     }
-    let of_tree = place(TREE).filter(|&k| spreads[k].estimate > 0.0).and(framed.tree.as_deref());
+    let varies = |k: &usize| spreads.get(*k).is_some_and(|spread| *spread > 0.0);
+    let of_tree = place(TREE).filter(varies).and(framed.tree.as_deref());
     let mut names = vec![TREE_SEASON];
     if of_tree.is_some() {
         names.push(TREE);
