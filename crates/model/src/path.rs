@@ -80,6 +80,8 @@ pub struct PathModel {
     pub within_trees: bool,
     /// Scale of the yield model.
     pub scale: Scale,
+    /// Draws of the calibration at which the yield model was fitted.
+    pub calibrations: u64,
     draws: Vec<f64>,
     residuals: Vec<Residuals>,
     level: f64,
@@ -133,7 +135,7 @@ impl PathModel {
         if tree_seasons < LEAST_TREE_SEASONS {
             return Err(PathError::TooFew { tree_seasons });
         }
-        let Slope { draws, residuals, reliability, within_trees } =
+        let Slope { draws, residuals, reliability, within_trees, calibrations } =
             slope::fit(&framed, count, scale, settings)?;
         Ok(Self {
             tree_seasons: tree_seasons as u64,
@@ -142,6 +144,7 @@ impl PathModel {
             reliability,
             within_trees,
             scale,
+            calibrations,
             draws,
             residuals,
             level: settings.level,

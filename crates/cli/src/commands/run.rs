@@ -3,7 +3,7 @@
 use crate::args::{Format, RunArgs};
 use crate::commands::check::write_tables;
 use crate::console::{Failure, Outcome, Stages, print_data};
-use crate::pipeline::{self, advice, method, quality};
+use crate::pipeline::{self, advice, laterals, method, quality};
 use report::{PublishError, Report};
 use std::error::Error;
 use std::path::Path;
@@ -33,17 +33,19 @@ pub fn execute(args: &RunArgs) -> Result<Outcome, Failure> {
 fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let checked = pipeline::check(&args.book, stages)?;
     let advised = advice::advise(&checked, args.seed, stages)?;
+    let counted = laterals::count(&checked, &advised, stages)?;
     let report = Report {
         quality: quality::quality(&checked),
-        method: method::method(&checked, &advised),
+        method: method::method(&checked, &advised, &counted),
         advice: advised.advice.clone(),
         pictures: advised.pictures.clone(),
+        laterals: counted.regions.clone(),
         work: advised.work.clone(),
     };
     stages.now("writing the report");
     let target =
         args.out.join(folder_name(&report.advice.book)).join(report.advice.season.to_string());
-    let fit = method::fit_json(&checked, &advised)?;
+    let fit = method::fit_json(&checked, &advised, &counted)?;
     report::publish(&target, |dir: &Path| -> Result<(), WriteError> {
         report::write_outputs(&report, dir)?;
         write_tables(&checked, dir)?;

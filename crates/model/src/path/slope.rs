@@ -40,6 +40,8 @@ pub(super) struct Slope {
     pub reliability: f64,
     /// Whether lasting differences between trees have a column of their own.
     pub within_trees: bool,
+    /// Draws of the calibration that gave a slope.
+    pub calibrations: u64,
 }
 
 /// Tree-seasons of the yield model that have frames, and the level of each in the count model.
@@ -131,6 +133,7 @@ pub(super) fn fit(
     Ok(Slope {
         draws: values,
         residuals,
+        calibrations: slopes.len() as u64,
         reliability: reliability / slopes.len() as f64,
         within_trees: of_tree.is_some() || design.groups.iter().any(|group| group.name == TREE),
     })
