@@ -9,14 +9,14 @@
 use anacurve::console::Stages;
 use anacurve::pipeline::check;
 use model::{
-    Frames, LateralsModel, LateralsSettings, PathModel, PathPoint, RegionPath, Scale, Summary,
-    TreeSeasons, YieldModel, YieldSettings,
+    CountCurve, Frames, LateralsModel, LateralsSettings, PathModel, PathPoint, RegionPath, Scale,
+    Summary, TreeSeasons, YieldModel, YieldSettings,
 };
 use plantation_sim::{Plantation, RegionPlan, Tidiness, demo, simulate, write_book};
 use records::ResponseScale;
 
 const ELASTICITY: f64 = 0.4;
-const BOOKS: u64 = 12;
+const BOOKS: u64 = 8;
 const LEVEL: f64 = 0.9;
 const SETTINGS: LateralsSettings = LateralsSettings { draws: 1500, seed: 1, level: LEVEL };
 
@@ -83,64 +83,83 @@ fn holds(summary: Summary, value: f64) -> bool {
     summary.low <= value && value <= summary.high
 }
 
-/// Coverage of 90 % intervals over 24 regions lies within binomial error: 18 of 24 has a chance of
-/// 1 % at nominal coverage (they share a slope two by two, so a little more is granted than that).
+/// What a region's frames find on an average tree at 30 % removed: laterals per m2 (with the mean
+/// of the season's own luck, a log-normal with spread 0.2) and the share flowering.
+fn true_counts(plan: &RegionPlan) -> [f64; 2] {
+    const FLOWERING_SHARE: f64 = 0.62;
+    let shoots = 1.0 + 0.3 * plan.laterals_gain;
+    let ratio = flowering_ratio(plan);
+    [
+        plan.laterals_per_m2 * shoots * (0.5 * 0.2_f64.powi(2)).exp(),
+        FLOWERING_SHARE * ratio / shoots,
+    ]
+}
+
+/// True change of flowering laterals per m2 from unpruned to 30 % removed.
+fn flowering_ratio(plan: &RegionPlan) -> f64 {
+    plan.response.ratio(0.3, Some(48.0)).powf(plan.through_laterals / ELASTICITY)
+}
+
+/// Intervals at 90 % of every quantity, over the regions of all books. The books are fixed by their
+/// seeds, so the bounds are what was found with room: at nominal coverage fewer than 12 of 16 have
+/// a chance of 2 %. `PATH_BOOKS` sets another number of books; with 16 of them the intervals held
+/// the truth 29 (total), 28 (indirect), 29 (direct) and 30 (flowering) times in 32, that of the
+/// slope 13 in 16, and the mean shares were 0.43 and 0.76 for 0.40 and 0.70: the slope comes out a
+/// tenth too steep on average, because it divides by an estimated reliability.
 #[test]
 fn effects_and_shares_are_recovered() {
     let plantation = plantation();
-    let truths: Vec<[f64; 3]> = plantation.regions.iter().map(true_effects).collect();
+    let regions = &plantation.regions;
+    let truths: Vec<[f64; 3]> = regions.iter().map(true_effects).collect();
     let books = std::env::var("PATH_BOOKS").map_or(BOOKS, |n| n.parse().unwrap());
-    let (mut covered, mut sums, mut shares, mut slopes) = ([0; 3], [0.0; 3], [0.0; 2], 0.0);
-    let (mut slope_covered, mut density_covered) = (0, 0);
+    let names = ["total", "indirect", "direct", "flowering", "laterals", "share flowering"];
+    let (mut covered, mut shares, mut slopes) = ([0; 6], [0.0; 2], 0.0);
     for book in 0..books {
         let fitted = fit(&plantation, 100 + book);
-        slopes += fitted.path.slope.median;
-        slope_covered += usize::from(holds(fitted.path.slope, ELASTICITY));
+        let slope = fitted.path.slope;
+        slopes += slope.median;
+        println!(
+            "book {book}: slope {:.2} ({:.2} to {:.2}), reliability {:.2}",
+            slope.median, slope.low, slope.high, fitted.path.reliability
+        );
+        assert!(fitted.path.within_trees);
+        assert!(fitted.laterals.fits.iter().all(|fit| (fit.residuals.sd - 1.0).abs() < 0.15));
         for (k, (effects, truth)) in fitted.effects.iter().zip(&truths).enumerate() {
-            let found =
-                [effects.per_cent.total, effects.per_cent.indirect, effects.per_cent.direct];
-            for (j, summary) in found.iter().enumerate() {
-                covered[j] += usize::from(holds(*summary, truth[j]));
-                sums[j] += summary.median - truth[j];
+            let plan = &regions[k];
+            let found = fitted.laterals.region(&plan.id).unwrap();
+            let mean = |curve: &Option<CountCurve>| {
+                Summary::of(curve.as_ref().unwrap().means(0.3, 48.0), LEVEL)
+            };
+            let [laterals, share] = true_counts(plan);
+            let checks = [
+                (effects.per_cent.total, truth[0]),
+                (effects.per_cent.indirect, truth[1]),
+                (effects.per_cent.direct, truth[2]),
+                (effects.flowering_ratio, flowering_ratio(plan)),
+                (mean(&found.laterals), laterals),
+                (mean(&found.share), share),
+            ];
+            for ((count, (summary, truth)), name) in covered.iter_mut().zip(checks).zip(names) {
+                *count += usize::from(holds(summary, truth));
+                println!(
+                    "  {}: {name} {:.2} ({:.2} to {:.2}), true {truth:.2}",
+                    plan.id, summary.median, summary.low, summary.high
+                );
             }
             shares[k] += fitted.share[k];
-            let plan = &plantation.regions[k];
-            let ratio =
-                plan.response.ratio(0.3, Some(48.0)).powf(plan.through_laterals / ELASTICITY);
-            density_covered += usize::from(holds(effects.flowering_ratio, ratio));
-            println!(
-                "book {book} region {k}: slope {:.2} [{:.2}, {:.2}] reliability {:.2}; indirect {:.1} [{:.1}, {:.1}] true {:.1}; total {:.1} true {:.1}; undone {:?}",
-                fitted.path.slope.median,
-                fitted.path.slope.low,
-                fitted.path.slope.high,
-                fitted.path.reliability,
-                found[1].median,
-                found[1].low,
-                found[1].high,
-                truth[1],
-                found[0].median,
-                truth[0],
-                effects.undone_at
-            );
         }
-        assert!(fitted.laterals.fits.iter().all(|fit| (fit.residuals.sd - 1.0).abs() < 0.15));
     }
     let n = books as f64;
     println!(
-        "covered {covered:?} of {}, slopes {slope_covered} of {books}, densities {density_covered}",
-        2 * books
-    );
-    println!(
-        "mean off {:?}, mean slope {:.3}, mean shares {:?}",
-        sums.map(|s| s / n / 2.0),
+        "covered {covered:?} of {}; slope {:.3}; shares {:?}",
+        2 * books,
         slopes / n,
         shares.map(|s| s / n)
     );
     let least = (0.75 * 2.0 * n) as usize;
     assert!(covered.iter().all(|c| *c >= least), "{covered:?}");
-    assert!(density_covered >= least);
     assert!((slopes / n - ELASTICITY).abs() < 0.1, "{}", slopes / n);
-    for (share, plan) in shares.iter().zip(&plantation.regions) {
+    for (share, plan) in shares.iter().zip(regions) {
         assert!((share / n - plan.through_laterals).abs() < 0.15, "{}", share / n);
     }
 }

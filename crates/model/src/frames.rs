@@ -101,8 +101,9 @@ pub(crate) fn beside(frames: &Frames, table: &TreeSeasons) -> (FrameRows, FrameU
             None => unlinked += 1,
             Some(row) if table.young[row] => young += 1,
             Some(row)
-                if !table.intensity[row].is_finite()
-                    || !(frames.frame_m2[frame] > 0.0 && frames.laterals[frame] >= 0.0)
+                if !(table.intensity[row].is_finite()
+                    && frames.frame_m2[frame] > 0.0
+                    && frames.laterals[frame] >= 0.0)
                     || flowering > frames.laterals[frame] =>
             {
                 odd += 1;

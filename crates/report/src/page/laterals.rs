@@ -97,7 +97,13 @@ fn finding(region: &RegionAdvice, path: &Path) -> String {
         "Moving from present practice to {target}{chosen} changes the expected yield by {} kg per tree",
         interval(total, 2)
     );
-    let shoots = interval(&percent_change(&path.flowering_ratio), 0);
+    let change = percent_change(&path.flowering_ratio);
+    let shoots = format!(
+        "{} %, interval {} to {} %",
+        signed(change.median, 0),
+        signed(change.low, 0),
+        signed(change.high, 0)
+    );
     let more = if path.flowering_ratio.median >= 1.0 { "more" } else { "fewer" };
     let split = if clear(total) && clear(part) && total.median * part.median > 0.0 {
         let word = if total.median > 0.0 { "gained" } else { "lost" };
@@ -115,7 +121,7 @@ fn finding(region: &RegionAdvice, path: &Path) -> String {
         )
     };
     format!(
-        "{opening}. {split} (flowering laterals per m2 change by {shoots} %); {} kg come by everything else: nut set and size, light, loss of bearing wood.",
+        "{opening}. {split} (flowering laterals per m2: {shoots}); {} kg come by everything else: nut set and size, light, loss of bearing wood.",
         interval(&path.kg.direct, 2)
     )
 }
@@ -137,7 +143,7 @@ fn notes(path: &Path) -> Vec<String> {
         format!("{} {basis}", words::ASSUMPTION),
         match path.undone_at {
             Some(rho) if rho <= 0.0 => words::UNDONE_ALREADY.to_owned(),
-            Some(rho) => words::undone(&fixed(rho, 2), &percent(rho * rho)),
+            Some(rho) => words::undone(&fixed(rho, 2), &percent(rho)),
             None => words::NEVER_UNDONE.to_owned(),
         },
         words::slope(&count(slope.tree_seasons), &percent(slope.reliability)),
@@ -157,6 +163,7 @@ fn effects(path: &Path) -> Table {
     ] {
         table.row([name.to_owned(), interval(kg, 2), interval(per_cent, 1)]);
     }
+    table.cards = true;
     table
 }
 

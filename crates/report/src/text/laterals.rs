@@ -24,9 +24,9 @@ pub const UNDONE_ALREADY: &str = "The interval of the part through flowering inc
 pub const NEVER_UNDONE: &str = "No hidden cause with a correlation up to 0.95 would bring the interval of the part through flowering to zero (Imai, Keele and Yamamoto 2010).";
 
 /// How strong a hidden cause would have to be.
-pub fn undone(rho: &str, square: &str) -> String {
+pub fn undone(rho: &str, share: &str) -> String {
     format!(
-        "How sure: a hidden cause would have to tie flowering and yield together with a correlation of {rho} in what the models leave unexplained (as if it stood behind {square} of the unexplained variation of both) before the interval of the part through flowering reached zero (Imai, Keele and Yamamoto 2010)."
+        "How sure: a hidden cause would have to tie flowering and yield together with a correlation of {rho} in what the models leave unexplained (as if it stood behind {share} of the unexplained variation of each) before the interval of the part through flowering reached zero (Imai, Keele and Yamamoto 2010)."
     )
 }
 
