@@ -9,8 +9,8 @@
 use anacurve::console::Stages;
 use anacurve::pipeline::check;
 use model::{
-    CountCurve, Frames, LateralsModel, LateralsSettings, PathModel, PathPoint, RegionPath, Scale,
-    Summary, TreeSeasons, YieldModel, YieldSettings,
+    CountCurve, Frames, Labelled, LateralsError, LateralsModel, LateralsSettings, PathError,
+    PathModel, PathPoint, RegionPath, Scale, Summary, TreeSeasons, YieldModel, YieldSettings,
 };
 use plantation_sim::{Plantation, RegionPlan, Tidiness, demo, simulate, write_book};
 use records::ResponseScale;
@@ -30,6 +30,18 @@ fn plantation() -> Plantation {
     Plantation { regions: vec![region("near", 0.4), region("far", 0.7)], ..demo() }
 }
 
+/// Tree-seasons and frames of a simulated book, read back from its files.
+fn read(plantation: &Plantation, seed: u64) -> (TreeSeasons, Frames) {
+    let folder = tempfile::tempdir().unwrap();
+    let records = simulate(plantation, seed);
+    write_book(&records, plantation, folder.path(), Tidiness::Clean).unwrap();
+    let checked = check(folder.path(), &Stages::new()).unwrap_or_else(|_| panic!("refused"));
+    let table = TreeSeasons::from_batch(&checked.linked.tree_seasons).unwrap();
+    let frames = Frames::from_batch(&checked.linked.frame_counts).unwrap();
+    assert_eq!(frames.len(), records.laterals.len());
+    (table, frames)
+}
+
 struct Fitted {
     laterals: LateralsModel,
     path: PathModel,
@@ -38,13 +50,7 @@ struct Fitted {
 }
 
 fn fit(plantation: &Plantation, seed: u64) -> Fitted {
-    let folder = tempfile::tempdir().unwrap();
-    let records = simulate(plantation, seed);
-    write_book(&records, plantation, folder.path(), Tidiness::Clean).unwrap();
-    let checked = check(folder.path(), &Stages::new()).unwrap_or_else(|_| panic!("refused"));
-    let table = TreeSeasons::from_batch(&checked.linked.tree_seasons).unwrap();
-    let frames = Frames::from_batch(&checked.linked.frame_counts).unwrap();
-    assert_eq!(frames.len(), records.laterals.len());
+    let (table, frames) = read(plantation, seed);
     let LateralsSettings { draws, seed, level } = SETTINGS;
     let settings = YieldSettings { scale: ResponseScale::Log, draws, seed, level };
     let model = YieldModel::fit(&table, &settings).unwrap();
@@ -161,5 +167,81 @@ fn effects_and_shares_are_recovered() {
     assert!((slopes / n - ELASTICITY).abs() < 0.1, "{}", slopes / n);
     for (share, plan) in shares.iter().zip(regions) {
         assert!((share / n - plan.through_laterals).abs() < 0.15, "{}", share / n);
+    }
+}
+
+/// A book of one region with fewer trees, for what cannot be said.
+fn small() -> (TreeSeasons, Frames) {
+    let plan = RegionPlan {
+        framed_trees: 0.4,
+        sites: 2,
+        trees_per_block: 24,
+        ..RegionPlan::typical("one")
+    };
+    read(&Plantation { regions: vec![plan], ..demo() }, 7)
+}
+
+fn keep(frames: &Frames, wanted: impl Fn(usize) -> bool) -> Frames {
+    let rows: Vec<usize> = (0..frames.len()).filter(|&row| wanted(row)).collect();
+    let pick = |values: &[f64]| rows.iter().map(|&row| values[row]).collect();
+    let label =
+        |column: &Labelled| Labelled::from_values(rows.iter().map(|&row| column.label(row)));
+    Frames {
+        tree: label(&frames.tree),
+        season: rows.iter().map(|&row| frames.season[row]).collect(),
+        frame_m2: pick(&frames.frame_m2),
+        laterals: pick(&frames.laterals),
+        flowering: pick(&frames.flowering),
+        side: label(&frames.side),
+    }
+}
+
+/// What the counts cannot carry is said, never filled in.
+#[test]
+fn too_few_counts_are_an_answer_of_their_own() {
+    let (table, frames) = small();
+    let path = |laterals: &LateralsModel| PathModel::fit(&table, laterals, Scale::Log, &SETTINGS);
+
+    let none = keep(&frames, |_| false);
+    assert!(matches!(LateralsModel::fit(&none, &table, &SETTINGS), Err(LateralsError::NoFrames)));
+    let few = keep(&frames, |row| row < 40);
+    let refused = LateralsModel::fit(&few, &table, &SETTINGS);
+    assert!(matches!(refused, Err(LateralsError::TooFew { frames: 40 })));
+
+    // Flowering not counted: laterals alone.
+    let mut plain = frames.clone();
+    plain.flowering.fill(f64::NAN);
+    let laterals = LateralsModel::fit(&plain, &table, &SETTINGS).unwrap();
+    let region = laterals.region("one").unwrap();
+    assert!(region.laterals.is_some() && region.flowering.is_none() && region.share.is_none());
+    assert!(matches!(path(&laterals), Err(PathError::NoFlowering)));
+    assert!(PathModel::too_few(region).is_some());
+
+    // One frame per tree-season cannot show how far a count can be trusted.
+    let north = keep(&frames, |row| frames.side.label(row) == "north");
+    let laterals = LateralsModel::fit(&north, &table, &SETTINGS).unwrap();
+    assert!(matches!(path(&laterals), Err(PathError::OneFrame)));
+
+    // One season: a path, but not within trees, and it says so.
+    let last = frames.season.iter().copied().max().unwrap();
+    let season = keep(&frames, |row| frames.season[row] == last);
+    let laterals = LateralsModel::fit(&season, &table, &SETTINGS).unwrap();
+    match path(&laterals) {
+        Ok(path) => assert!(!path.within_trees),
+        Err(error) => assert!(!matches!(error, PathError::Engine(_)), "{error}"),
+    }
+
+    // The same counts in other units of area and other spellings of the side say the same.
+    let whole = LateralsModel::fit(&frames, &table, &SETTINGS).unwrap();
+    let again = LateralsModel::fit(&frames, &table, &SETTINGS).unwrap();
+    assert_eq!(whole.regions, again.regions);
+    let mut double = frames.clone();
+    double.frame_m2.iter_mut().for_each(|area| *area *= 2.0);
+    let halved = LateralsModel::fit(&double, &table, &SETTINGS).unwrap();
+    let at = |model: &LateralsModel| -> Vec<f64> {
+        model.region("one").unwrap().laterals.as_ref().unwrap().means(0.2, 48.0).collect()
+    };
+    for (one, half) in at(&whole).into_iter().zip(at(&halved)) {
+        assert!((one / half - 2.0).abs() < 1e-4, "{one} against {half}");
     }
 }

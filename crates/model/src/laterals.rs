@@ -4,6 +4,7 @@ pub(crate) mod count_fit;
 mod pooling;
 mod region;
 
+use crate::design::HabitStatus;
 use crate::frames::{FrameRows, FrameUse, Frames, beside};
 use crate::support::{Support, UNPRUNED_BELOW};
 use crate::table::TreeSeasons;
@@ -18,8 +19,8 @@ pub use region::{CountClass, CountCurve, CountLink, RegionLaterals};
 
 /// Fewest frames of all regions together for which a model is tried.
 const LEAST_FRAMES: usize = 60;
-/// Fewest frames, trees, pruned and unpruned-or-lightly pruned tree-seasons of a region whose curve
-/// is shown, and distinct intensities among them.
+/// Fewest frames, trees, pruned tree-seasons and distinct intensities of a region whose curve is
+/// shown.
 const LEAST_REGION_FRAMES: u64 = 40;
 const LEAST_TREES: u64 = 10;
 const LEAST_PRUNED: u64 = 15;
@@ -51,6 +52,9 @@ pub enum LateralsError {
     /// The covariance of a fit is not positive definite.
     #[error("the counts of laterals do not identify their model")]
     Unidentified,
+    /// The search did not end at an optimum.
+    #[error("the model of the laterals did not reach its optimum: {0}")]
+    NotConverged(String),
     /// The design could not be identified.
     #[error(transparent)]
     Design(#[from] YieldError),
@@ -129,8 +133,15 @@ impl LateralsModel {
             (0..rows.len()).filter(|&row| rows.flowering[row].is_finite()).collect();
         let flowers = rows.select(&counted);
         let all = Fitted::new(rows.clone(), Count::Laterals, settings)?;
-        let mut regions: Vec<RegionLaterals> =
-            rows.table.region.labels.iter().map(|region| describe(&rows, region)).collect();
+        let habit = &all.count.design.habit;
+        let mut regions: Vec<RegionLaterals> = rows
+            .table
+            .region
+            .labels
+            .iter()
+            .zip(habit)
+            .map(|(region, habit)| describe(&rows, region, *habit))
+            .collect();
         let mut fits = vec![all.summary("laterals", settings)?];
         fill(&mut regions, |r| (&mut r.laterals, all.curve(CountLink::Log, &r.region)));
         // Flowering is a second table: without enough of it the laterals still stand.
@@ -223,7 +234,7 @@ fn residuals(values: &[f64]) -> ResidualCheck {
 }
 
 /// Counts of a region's frames, and whether they are enough.
-fn describe(rows: &FrameRows, region: &str) -> RegionLaterals {
+fn describe(rows: &FrameRows, region: &str, habit: HabitStatus) -> RegionLaterals {
     let table = &rows.table;
     let own: Vec<usize> =
         (0..rows.len()).filter(|&row| table.region.label(row) == region).collect();
@@ -244,6 +255,11 @@ fn describe(rows: &FrameRows, region: &str) -> RegionLaterals {
         Some(format!("only {pruned} pruned tree-seasons have frame counts"))
     } else if levels < LEAST_LEVELS {
         Some("the trees with frame counts were pruned too much alike".to_owned())
+    } else if habit == HabitStatus::Unresolved {
+        Some(
+            "each tree with frame counts was always pruned alike, so an effect of pruning cannot be told from the choice of trees"
+                .to_owned(),
+        )
     } else {
         None
     };

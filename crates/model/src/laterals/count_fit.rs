@@ -10,7 +10,7 @@ use crate::curve::SHAPES;
 use crate::design::{Column, Design, Group, RegionCurves, Role};
 use crate::frames::FrameRows;
 use crate::table::Labelled;
-use mixed::{Error, Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit};
+use mixed::{Error, Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit, Status};
 
 /// Name of the random factor that frames of one tree in one season share.
 pub(crate) const TREE_SEASON: &str = "tree x season";
@@ -67,7 +67,14 @@ pub(crate) fn fit(rows: FrameRows, what: Count) -> Result<CountFit, LateralsErro
             _ => data(&design, &response).offset(&offset),
         };
         match mixed::fit_generalised(&data, family) {
-            Ok(fit) => return Ok(CountFit { fit, design, rows }),
+            Ok(fit) => {
+                return match fit.status() {
+                    Status::NotConverged { reason } => {
+                        Err(LateralsError::NotConverged(reason.clone()))
+                    }
+                    _ => Ok(CountFit { fit, design, rows }),
+                };
+            }
             Err(Error::DependentColumns { columns }) => {
                 design.remove_columns(&columns);
                 last = Error::DependentColumns { columns };
