@@ -4,7 +4,7 @@
 //! laterals, with an elasticity of 0.4. Books come from files, so that the whole chain is tested.
 
 // Helpers of a test may fail as loudly as the test itself.
-#![allow(clippy::unwrap_used, clippy::print_stdout)]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
 use anacurve::console::Stages;
 use anacurve::pipeline::check;

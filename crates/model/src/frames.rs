@@ -183,7 +183,7 @@ mod tests {
 
     #[test]
     fn every_frame_is_used_or_left_out_for_a_reason() {
-        let labels = |values: &[&'static str]| Labelled::from_values(values.to_vec().into_iter());
+        let labels = |values: &[&'static str]| Labelled::from_values(values.iter().copied());
         let blank = || labels(&["", "", ""]);
         let table = TreeSeasons {
             region: labels(&["r", "r", "r"]),

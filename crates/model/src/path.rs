@@ -7,6 +7,7 @@ mod slope;
 use crate::laterals::{LateralsModel, RegionLaterals};
 use crate::region_curve::Summary;
 use crate::scale::Scale;
+use crate::support::UNPRUNED_BELOW;
 use crate::table::TreeSeasons;
 use crate::yield_model::{RegionFit, YieldError, usable};
 use sensitivity::{Residuals, undoing};
@@ -20,6 +21,10 @@ pub use effects::{Effects, split};
 const LEAST_TREE_SEASONS: usize = 60;
 /// Fewest of a region with frames that counted flowering laterals.
 const LEAST_REGION_SEASONS: u64 = 30;
+
+/// How far beyond what was tried on trees with frames a practice may lie: half a grid step, days.
+const INTENSITY_ROOM: f64 = 0.01;
+const LEAD_ROOM: f64 = 3.0;
 
 /// Why there is no path.
 #[derive(Debug, Error)]
@@ -166,10 +171,33 @@ impl PathModel {
         None
     }
 
+    /// Why a practice cannot be followed through the frames of a region, in plain words: it was not
+    /// tried on trees with frames. `None` when it can.
+    #[must_use]
+    pub fn untried(region: &RegionLaterals, practice: PathPoint) -> Option<String> {
+        let support = region.support.as_ref()?;
+        if practice.intensity < UNPRUNED_BELOW {
+            let why = "no tree with frame counts was left unpruned";
+            return (!support.includes_unpruned()).then(|| why.to_owned());
+        }
+        let within = |[low, high]: [f64; 2], value: f64, room: f64| {
+            (low - room..=high + room).contains(&value)
+        };
+        let tried = within(support.intensity, practice.intensity, INTENSITY_ROOM)
+            && support.lead.is_some_and(|lead| within(lead, practice.lead_days, LEAD_ROOM));
+        (!tried).then(|| {
+            format!(
+                "removing {:.0} % of the canopy {:.0} days before the flush was not tried on trees with frame counts",
+                100.0 * practice.intensity,
+                practice.lead_days
+            )
+        })
+    }
+
     /// Effects of moving from a practice to another one, draw by draw: the total from the region's
     /// yield surface, the indirect part as slope times the change in log flowering density. Draws
     /// of the three are combined as independent, which makes the interval of the direct part a
-    /// little wide. `None` when the region has too few frames.
+    /// little wide. `None` when the region has too few frames, or none under the new practice.
     #[must_use]
     pub fn effects(
         &self,
@@ -178,7 +206,7 @@ impl PathModel {
         before: &[PathPoint],
         after: PathPoint,
     ) -> Option<RegionPath> {
-        if Self::too_few(region).is_some() {
+        if Self::too_few(region).or_else(|| Self::untried(region, after)).is_some() {
             return None;
         }
         let flowering = region.flowering.as_ref()?;

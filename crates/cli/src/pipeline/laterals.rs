@@ -129,7 +129,7 @@ impl Reader<'_> {
             laterals: self.points(curve, range, at),
             flowering: draw(&found.flowering),
             share: draw(&found.share),
-            path_missing: path.is_none().then(|| self.why_no_path(found)),
+            path_missing: path.is_none().then(|| self.why_no_path(found, target.map(|(p, _)| p))),
             path,
             ..shown
         }
@@ -211,11 +211,12 @@ impl Reader<'_> {
         })
     }
 
-    fn why_no_path(&self, found: &model::RegionLaterals) -> String {
+    fn why_no_path(&self, found: &model::RegionLaterals, target: Option<PathPoint>) -> String {
         if let Err(why) = self.path {
             return why.clone();
         }
-        PathModel::too_few(found).unwrap_or_else(|| {
+        let untried = || target.and_then(|target| PathModel::untried(found, target));
+        PathModel::too_few(found).or_else(untried).unwrap_or_else(|| {
             "cause and habit cannot be told apart here, so the effect on yield is not known"
                 .to_owned()
         })
