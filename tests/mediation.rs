@@ -89,10 +89,9 @@ fn draws(
 }
 
 fn compare(values: &Values, model: &str, draws: &[Effects], tolerance: f64) {
-    let parts: [(&str, fn(&Effects) -> f64); 3] =
-        [("acme", |e| e.indirect), ("ade", |e| e.direct), ("total", |e| e.total)];
-    for (name, part) in parts {
+    for (k, name) in ["acme", "ade", "total"].into_iter().enumerate() {
         let get = |quantity: &str| values.get(model, &format!("{name}.{quantity}"));
+        let part = |e: &Effects| [e.indirect, e.direct, e.total][k];
         let found = Summary::of(draws.iter().map(part), 0.95);
         for (found, quantity) in [
             (found.mean, "mean"),
