@@ -14,6 +14,7 @@ use model::{
 };
 use plantation_sim::{Plantation, RegionPlan, Tidiness, demo, simulate, write_book};
 use records::ResponseScale;
+use std::collections::BTreeMap;
 
 const ELASTICITY: f64 = 0.4;
 const BOOKS: u64 = 8;
@@ -244,4 +245,40 @@ fn too_few_counts_are_an_answer_of_their_own() {
     for (one, half) in at(&whole).into_iter().zip(at(&halved)) {
         assert!((one / half - 2.0).abs() < 1e-4, "{one} against {half}");
     }
+}
+
+/// Trees that bear more are given 60 % more laterals in every season, as vigorous trees may have:
+/// between trees flowering and yield now go together for a reason that is no effect. The slope
+/// rests on the seasons of a tree and moves by less than half of its own uncertainty.
+#[test]
+fn vigour_does_not_pass_for_an_effect_of_flowering() {
+    let plan = RegionPlan { framed_trees: 0.5, ..RegionPlan::typical("one") };
+    let (table, frames) = read(&Plantation { regions: vec![plan], ..demo() }, 11);
+    let slope = |frames: &Frames| {
+        let laterals = LateralsModel::fit(frames, &table, &SETTINGS).unwrap();
+        PathModel::fit(&table, &laterals, Scale::Log, &SETTINGS).unwrap().slope
+    };
+    let mut yields: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
+    for row in 0..table.len() {
+        if table.yield_kg[row] > 0.0 {
+            let sum = yields.entry(table.tree.label(row)).or_default();
+            *sum = (sum.0 + table.yield_kg[row].ln(), sum.1 + 1.0);
+        }
+    }
+    let mean = |tree: &str| yields.get(tree).map_or(0.0, |(sum, n)| sum / n);
+    let mut means: Vec<f64> = yields.keys().map(|tree| mean(tree)).collect();
+    means.sort_by(f64::total_cmp);
+    let median = means[means.len() / 2];
+    let mut vigorous = frames.clone();
+    for row in 0..frames.len() {
+        if mean(frames.tree.label(row)) > median {
+            for counts in [&mut vigorous.laterals, &mut vigorous.flowering] {
+                counts[row] = (1.6 * counts[row]).round();
+            }
+        }
+    }
+    let (plain, tilted) = (slope(&frames), slope(&vigorous));
+    let uncertainty = (plain.high - plain.low) / 2.0;
+    assert!((tilted.median - plain.median).abs() < 0.5 * uncertainty, "{plain:?} {tilted:?}");
+    assert!(holds(tilted, ELASTICITY));
 }

@@ -45,7 +45,7 @@ pub fn counted(frames: &str, trees: &str, tree_seasons: &str) -> String {
 /// Why there are no curves.
 pub fn missing(why: &str) -> String {
     format!(
-        "No curve of laterals is shown: {why}. Two frames a season on each of 30 trees, pruned and unpruned, would let this part explain why an intensity pays."
+        "No curve of laterals is shown: {why}. Counting two frames a season on at least 30 trees, pruned and unpruned, would show it."
     )
 }
 
