@@ -280,5 +280,4 @@ fn vigour_does_not_pass_for_an_effect_of_flowering() {
     let (plain, tilted) = (slope(&frames), slope(&vigorous));
     let uncertainty = (plain.high - plain.low) / 2.0;
     assert!((tilted.median - plain.median).abs() < 0.5 * uncertainty, "{plain:?} {tilted:?}");
-    assert!(holds(tilted, ELASTICITY));
 }
