@@ -199,9 +199,7 @@ fn density(
         &[
             crate::text::AXIS_INTENSITY,
             "#Laterals per m2",
-            "#Interval",
             "#Flowering per m2",
-            "#Interval",
             "#Counted per m2",
             "#Frames",
         ],
@@ -211,21 +209,21 @@ fn density(
         if let Some(p) = laterals.laterals.get(k) {
             table.row([
                 percent(p.intensity),
-                fixed(p.median, 1),
-                limits(p, 1.0, 1),
-                flowering(k).map_or_else(String::new, |f| fixed(f.median, 1)),
-                flowering(k).map_or_else(String::new, |f| limits(f, 1.0, 1)),
+                with_limits(p),
+                flowering(k).map_or_else(String::new, with_limits),
                 String::new(),
                 String::new(),
             ]);
         }
     }
     for mean in &laterals.classes {
-        let blank = || vec![String::new(); 4];
-        let mut row = vec![format!("{} (counted)", class_name(mean.from, mean.to))];
-        row.extend(blank());
-        row.extend([fixed(mean.laterals_per_m2, 1), count(mean.frames)]);
-        table.row(row);
+        table.row([
+            format!("{} (counted)", class_name(mean.from, mean.to)),
+            String::new(),
+            String::new(),
+            fixed(mean.laterals_per_m2, 1),
+            count(mean.frames),
+        ]);
     }
     let kind = Kind {
         slug: "laterals",
@@ -246,7 +244,7 @@ fn share(
 ) -> Result<Figure, ReportError> {
     let mut table = Table::new(
         words::T_SHARE,
-        &[crate::text::AXIS_INTENSITY, "#Flowering (%)", "#Interval", "#Counted (%)", "#Frames"],
+        &[crate::text::AXIS_INTENSITY, "#Flowering (%)", "#Counted (%)", "#Frames"],
     );
     let in_percent: Vec<CurvePoint> = laterals
         .share
@@ -260,20 +258,13 @@ fn share(
         .collect();
     for k in shown(&in_percent) {
         if let Some(p) = in_percent.get(k) {
-            table.row([
-                percent(p.intensity),
-                fixed(p.median, 1),
-                limits(p, 1.0, 1),
-                String::new(),
-                String::new(),
-            ]);
+            table.row([percent(p.intensity), with_limits(p), String::new(), String::new()]);
         }
     }
     let counted = || laterals.classes.iter().filter_map(|m| Some((m, 100.0 * m.share?)));
     for (mean, value) in counted() {
         table.row([
             format!("{} (counted)", class_name(mean.from, mean.to)),
-            String::new(),
             String::new(),
             fixed(value, 1),
             count(mean.frames),
@@ -298,8 +289,8 @@ fn shown(curve: &[CurvePoint]) -> Vec<usize> {
     (0..curve.len()).filter(|k| k % step == 0 || *k == last).collect()
 }
 
-fn limits(point: &CurvePoint, unit: f64, decimals: usize) -> String {
-    format!("{} to {}", fixed(unit * point.low, decimals), fixed(unit * point.high, decimals))
+fn with_limits(point: &CurvePoint) -> String {
+    format!("{} ({} to {})", fixed(point.median, 1), fixed(point.low, 1), fixed(point.high, 1))
 }
 
 fn finish(

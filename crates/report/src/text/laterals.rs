@@ -12,7 +12,8 @@ pub const CAPTION_DENSITY: &str = "Expected laterals per m2 of canopy surface fo
 pub const CAPTION_SHARE: &str =
     "Expected share of laterals that flower, with the interval. Circles are the counts themselves.";
 
-pub const T_EFFECTS: &str = "What the change does to yield, by path";
+pub const T_EFFECTS: &str =
+    "What the change does to yield, by path (middle values need not add up exactly)";
 pub const R_INDIRECT: &str = "Through flowering laterals";
 pub const R_DIRECT: &str = "By everything else";
 pub const R_TOTAL: &str = "Together";
