@@ -19,6 +19,8 @@ pub(crate) const TREE: &str = "tree";
 /// Scale of the half-normal prior on how far regions differ in a shape: on the log scale, 0.3 is a
 /// difference of a third in the effect of removing a quarter of the canopy.
 const REGION_SPREAD_SCALE: f64 = 0.3;
+/// Fewest pairs of frames, each counted in both orders, for a variance from pairs.
+const LEAST_PAIRS: f64 = 60.0;
 /// Refits after leaving out a term that the engine refuses.
 const TRIES: usize = 12;
 
@@ -162,6 +164,43 @@ impl CountFit {
     /// Variance of all random effects together on the link scale.
     pub(crate) fn variance(&self) -> f64 {
         self.spreads().iter().map(|spread| spread * spread).sum()
+    }
+
+    /// Variance between tree-seasons on the log scale from pairs of frames, beside that of the other
+    /// factors at their estimates: E(y_i y_j) / (E y_i E y_j) = exp(variance) for two frames of a
+    /// tree-season, whatever a frame's own distribution (moments as in Zeger, 1988, Biometrika
+    /// 75:621-629). Laplace's approximation makes the spread too small when a level has few counts;
+    /// this does not. `None` with too few pairs or when nothing is left for the tree-seasons.
+    pub(crate) fn pair_variance(&self, response: &[f64]) -> Option<f64> {
+        let group = self.design.groups.iter().find(|group| group.name == TREE_SEASON)?;
+        let estimates = self.fit.estimates();
+        let mut ratio: Vec<f64> = (0..self.rows.len())
+            .map(|row| {
+                let columns = self.design.columns.iter().zip(estimates);
+                let eta: f64 = columns.map(|(column, b)| column.values[row] * b).sum();
+                response[row] / (eta.exp() * self.rows.frame_m2[row])
+            })
+            .collect();
+        // The level of the means drops out, and with it half the variance of all factors.
+        let mean = ratio.iter().sum::<f64>() / ratio.len().max(1) as f64;
+        ratio.iter_mut().for_each(|ratio| *ratio = *ratio / mean - 1.0);
+        let mut sums = vec![[0.0; 3]; group.labels.len()];
+        for (&code, ratio) in group.codes.iter().zip(&ratio) {
+            let sum = &mut sums[code as usize];
+            *sum = [sum[0] + ratio, sum[1] + ratio * ratio, sum[2] + 1.0];
+        }
+        let products: f64 = sums.iter().map(|[sum, square, _]| sum * sum - square).sum();
+        let pairs: f64 = sums.iter().map(|[_, _, n]| n * (n - 1.0)).sum();
+        let others: f64 = self
+            .design
+            .groups
+            .iter()
+            .zip(self.spreads())
+            .filter(|(group, _)| group.name != TREE_SEASON)
+            .map(|(_, spread)| spread * spread)
+            .sum();
+        let variance = (1.0 + products / pairs.max(1.0)).max(0.0).ln() - others;
+        (pairs >= LEAST_PAIRS && variance > 0.0).then_some(variance)
     }
 
     /// Whether the region's curve has both of its shapes in the model.
