@@ -109,10 +109,10 @@ fn flowering_ratio(plan: &RegionPlan) -> f64 {
 
 /// Intervals at 90 % of every quantity, over the regions of all books. The books are fixed by their
 /// seeds, so the bounds are what was found with room: at nominal coverage fewer than 12 of 16 have
-/// a chance of 2 %. `PATH_BOOKS` sets another number of books; with 16 of them the intervals held
-/// the truth 29 (total), 28 (indirect), 29 (direct) and 30 (flowering) times in 32, that of the
-/// slope 13 in 16, and the mean shares were 0.43 and 0.76 for 0.40 and 0.70: the slope comes out a
-/// tenth too steep on average, because it divides by an estimated reliability.
+/// a chance of 2 %. `PATH_BOOKS` sets another number of books; with 48 of them the intervals held
+/// the truth 86 (total), 83 (indirect), 88 (direct), 88 (flowering), 88 (laterals) and 79 (share
+/// flowering) times in 96, that of the slope 41 in 48; the mean slope was 0.437 for 0.40, the mean
+/// shares 0.44 and 0.73 for 0.40 and 0.70 (crates/model/LATERALS.md).
 #[test]
 fn effects_and_shares_are_recovered() {
     let plantation = plantation();

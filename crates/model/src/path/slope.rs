@@ -9,8 +9,7 @@
 //! calibration is drawn anew from the count model's own uncertainty, and the yield model refitted
 //! at each, so that the uncertainty of how much the counts can be trusted reaches the slope. The
 //! spread between tree-seasons, on which the trust rests, is centred on what pairs of frames say:
-//! Laplace's approximation makes it a twentieth too small with two frames, and the slope a tenth
-//! too steep.
+//! Laplace's approximation makes it a little too small with few frames, and the slope too steep.
 
 use super::sensitivity::Residuals;
 use super::{PathError, PathSettings};
