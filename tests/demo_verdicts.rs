@@ -1,9 +1,11 @@
 //! The demo book against its written truth (`data-demo/truth.json`).
 
 // Helpers of a test may fail as loudly as the test itself.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use advise::Verdict;
+use anacurve::console::Stages;
+use anacurve::pipeline::laterals::count;
 use serde_json::Value;
 use workspace_tests::{json, run};
 
@@ -54,4 +56,20 @@ fn every_verdict_is_right_and_the_band_holds_the_true_net_optimum() {
     let test = advised.model.habit_tests.iter().find(|(id, _)| *id == habit.region).unwrap();
     let mixed::JointTest::Tested { p_value, .. } = &test.1 else { panic!("not testable") };
     assert!(*p_value < 1e-6, "the habit region is recognised");
+
+    // Frames were counted in two regions: the share of the effect that runs through flowering holds
+    // the true one, and elsewhere nothing is made up.
+    let counted = count(&checked, &advised, &Stages::new()).unwrap_or_else(|_| panic!("refused"));
+    for region in &counted.regions {
+        let framed = ["orrin_coast", "talu_downs"].contains(&region.region.as_str());
+        assert_eq!(region.path.is_some(), framed, "{}", region.region);
+        assert_eq!(region.missing.is_none() && !region.share.is_empty(), framed);
+        if let Some(path) = &region.path {
+            let regions = truth["regions"].as_array().unwrap();
+            let of = regions.iter().find(|r| r["region"] == region.region.as_str()).unwrap();
+            let share = path.share.as_ref().unwrap();
+            assert!(inside(number(&of["through_laterals"]), [share.low, share.high]));
+            assert!(path.undone_at.unwrap() > 0.0);
+        }
+    }
 }

@@ -141,6 +141,16 @@ describe("insurance-offset", Claims ~ Group + Age + (1 | District), claims, pois
 describe("salamanders-tweedie", count ~ spp + mined + (1 | site), Salamanders, tweedie(), "site")
 describe("owls-tweedie", NegPerChick ~ FoodTreatment * SexParent + arrival + (1 | Nest), owls,
   tweedie(), "Nest")
+# Counts with an offset, nested factors and a two-level factor within them: the
+# form of frame counts on two sides of a tree in several seasons.
+owls$night <- interaction(owls$Nest, owls$FoodTreatment, drop = TRUE)
+describe("owls-nested", SiblingNegotiation ~ FoodTreatment + SexParent + arrival + (1 | Nest) +
+  (1 | night), owls, nbinom2(), c("Nest", "night"), off = log(owls$BroodSize))
+# Shares of trials, with one factor and with a second level of it below.
+cows <- transform(cbpp, share = incidence / size, visit = interaction(herd, period, drop = TRUE))
+describe("cbpp-binomial", share ~ period + (1 | herd), cows, binomial(), "herd", w = cows$size)
+describe("cbpp-nested", share ~ period + (1 | herd) + (1 | visit), cows, binomial(),
+  c("herd", "visit"), w = cows$size)
 
 # A generalised linear model, from MASS alone.
 q <- glm.nb(Days ~ Eth * Lrn + Sex + Age, quine, control = glm.control(epsilon = 1e-14, maxit = 200))

@@ -1,12 +1,13 @@
-//! Frame counts pooled per tree and season: laterals over frame area.
+//! Frame counts: frame by frame, and pooled per tree and season as laterals over frame area.
 
-use crate::frame::{DATE, REGION_NO, TREE_NO, sorted};
+use crate::frame::{DATE, REGION_NO, TREE_NO, left_join, sorted};
 use crate::outcome::Outcome;
 use crate::places::Places;
 use crate::rows::at_their_trees;
 use crate::seasons::on_days;
 use jiff::civil::Date;
 use polars::prelude::*;
+use records::frame_count as fc;
 use records::tree_season as ts;
 use records::{Calendar, Table};
 
@@ -16,20 +17,29 @@ pub(crate) const FRAMES: &str = "frames";
 const LATERALS: &str = "laterals";
 const FLOWERING: &str = "flowering_laterals";
 const FRAME_M2: &str = "frame_m2";
+const SIDE: &str = "side";
 const UNCOUNTED: &str = "uncounted";
 
-/// One row per tree and season with a frame count: `tree_no`, `region_no`, `season`, `frames`,
-/// `laterals_per_m2` and `flowering_laterals_per_m2` (null unless every frame counted them).
-pub(crate) fn densities(
+/// One row per frame whose tree is known: `tree_no`, `region_no`, `season`, `date`, area, counts
+/// and side, in an order that does not depend on that of the files.
+pub(crate) fn counts(
     frame: &DataFrame,
     places: &Places,
     outcome: &mut Outcome,
 ) -> PolarsResult<DataFrame> {
-    let wanted = [FRAME_M2, LATERALS, FLOWERING];
+    let wanted = [FRAME_M2, LATERALS, FLOWERING, SIDE];
     let rows = at_their_trees(Table::Laterals, frame, &wanted, places, outcome)?;
     let rows = on_days(rows, places, &[(ts::SEASON, &season_of_count)])?;
+    sorted(rows.lazy(), &[TREE_NO, ts::SEASON, DATE, FRAME_M2, SIDE, LATERALS, FLOWERING]).collect()
+}
+
+/// One row per tree and season with a frame count: `tree_no`, `region_no`, `season`, `frames`,
+/// `laterals_per_m2` and `flowering_laterals_per_m2` (null unless every frame counted them).
+pub(crate) fn densities(counts: &DataFrame) -> PolarsResult<DataFrame> {
     let per_m2 = |column: &str| col(column).cast(DataType::Float64) / col(FRAME_M2);
-    sorted(rows.lazy(), &[TREE_NO, ts::SEASON, DATE, FRAME_M2])
+    counts
+        .clone()
+        .lazy()
         .group_by_stable([col(TREE_NO), col(REGION_NO), col(ts::SEASON)])
         .agg([
             len().cast(DataType::Int32).alias(FRAMES),
@@ -49,6 +59,26 @@ pub(crate) fn densities(
                 .otherwise(lit(NULL))
                 .alias(ts::FLOWERING_PER_M2),
         ])
+        .collect()
+}
+
+/// The frames of the linked tree-seasons, with the columns of [`records::frame_count::COLUMNS`].
+pub(crate) fn linked_counts(counts: &DataFrame, linked: &DataFrame) -> PolarsResult<DataFrame> {
+    let seasons = linked.clone().lazy().select([
+        col(TREE_NO),
+        col(ts::SEASON),
+        col(ts::REGION),
+        col(ts::SITE),
+        col(ts::BLOCK),
+        col(ts::TREE),
+        col(ts::INTENSITY),
+        col(ts::LEAD_DAYS),
+        col(ts::EVIDENCE).eq(lit("trial")).alias(fc::IN_TRIAL),
+    ]);
+    let whole = |column: &str| col(column).cast(DataType::Int32);
+    left_join(counts.clone().lazy(), seasons, &[TREE_NO, ts::SEASON])
+        .filter(col(ts::TREE).is_not_null())
+        .with_columns([whole(LATERALS), whole(FLOWERING)])
         .collect()
 }
 

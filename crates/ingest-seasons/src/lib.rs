@@ -25,4 +25,4 @@ pub use link::{LinkError, Linked, link};
 pub use outcome::{NotLinked, Reason, TableLinks};
 pub use parquet_out::{WriteError, write_parquet};
 pub use summary::{LinkSummary, RegionSummary};
-pub use to_arrow::schema;
+pub use to_arrow::{frame_schema, schema};

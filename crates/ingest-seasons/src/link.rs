@@ -10,7 +10,7 @@ use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
 use ingest_tables::{BookTables, IngestError, SetAside};
 use polars::prelude::{DataFrame, PolarsError};
-use records::{Book, Code, Practice, Problem, Severity, Table};
+use records::{Book, Code, Practice, Problem, Severity, Table, frame_count, tree_season};
 use std::collections::BTreeMap;
 use thiserror::Error;
 
@@ -19,6 +19,9 @@ use thiserror::Error;
 pub struct Linked {
     /// The columns of [`records::tree_season::COLUMNS`], sorted by region, site, block, tree and season.
     pub tree_seasons: RecordBatch,
+    /// The frames of these tree-seasons, with the columns of [`records::frame_count::COLUMNS`],
+    /// sorted alike; no rows without counts.
+    pub frame_counts: RecordBatch,
     /// Present practice of each region where it is stated or can be seen, by region id.
     pub practice: Vec<Practice>,
     /// Counts.
@@ -93,10 +96,11 @@ pub(crate) fn link_frames(
     let yields = picks::yields(needed(Table::Harvests)?, &places, book, outcome)?;
     let basis = book.options.only_measured_as;
     let prunings = prunings::combined(needed(Table::Prunings)?, &places, basis, outcome)?;
-    let laterals = frames
+    let counts = frames
         .get(&Table::Laterals)
-        .map(|frame| laterals::densities(frame, &places, outcome))
+        .map(|frame| laterals::counts(frame, &places, outcome))
         .transpose()?;
+    let laterals = counts.as_ref().map(laterals::densities).transpose()?;
     let plots = frames
         .get(&Table::Trials)
         .map(|frame| trials::plots(frame, &places, outcome))
@@ -122,8 +126,27 @@ pub(crate) fn link_frames(
     scarcity::warn(&summary, outcome);
     let mut problems = std::mem::take(&mut outcome.problems);
     problems.sort();
-    let tree_seasons = to_arrow::batch(to_arrow::arrays(&linked)?)?;
-    Ok(Linked { tree_seasons, practice, summary, problems })
+    let arrays = to_arrow::arrays(&linked, tree_season::COLUMNS)?;
+    let tree_seasons = to_arrow::batch(to_arrow::schema(), arrays)?;
+    let frame_counts = frame_counts(counts.as_ref(), &linked, &summary)?;
+    Ok(Linked { tree_seasons, frame_counts, practice, summary, problems })
+}
+
+/// The frames behind the linked table; as many as the summary counted.
+fn frame_counts(
+    counts: Option<&DataFrame>,
+    linked: &DataFrame,
+    summary: &LinkSummary,
+) -> Result<RecordBatch, LinkError> {
+    let schema = to_arrow::frame_schema();
+    let Some(counts) = counts else { return Ok(RecordBatch::new_empty(schema)) };
+    let counts = laterals::linked_counts(counts, linked)?;
+    let arrays = to_arrow::arrays(&counts, frame_count::COLUMNS)?;
+    let links = summary.tables.iter().find(|links| links.table == Table::Laterals);
+    match links.filter(|links| links.linked != counts.height() as u64) {
+        Some(links) => Err(LinkError::NotConserved(Box::new(links.clone()))),
+        None => Ok(to_arrow::batch(schema, arrays)?),
+    }
 }
 
 fn nothing_linked(summary: LinkSummary, outcome: &Outcome) -> LinkError {

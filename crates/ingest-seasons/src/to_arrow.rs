@@ -1,4 +1,4 @@
-//! The linked table as an Arrow record batch.
+//! The linked tables as Arrow record batches.
 
 use crate::frame::{flags, floats, ints, texts};
 use arrow::array::{ArrayRef, BooleanArray, Date32Array, Float64Array, Int32Array, StringArray};
@@ -6,14 +6,25 @@ use arrow::datatypes::{DataType, Field, Schema, SchemaRef};
 use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
 use polars::prelude::{DataFrame, PolarsResult};
-use records::tree_season::{COLUMNS, LinkedColumn, Storage};
+use records::tree_season::{LinkedColumn, Storage};
+use records::{frame_count, tree_season};
 use std::sync::Arc;
 
-/// Schema of the linked table: every column of [`COLUMNS`] in order, its unit and meaning in the
-/// field metadata `unit` and `doc`.
+/// Schema of the linked table: every column of [`records::tree_season::COLUMNS`] in order, its unit
+/// and meaning in the field metadata `unit` and `doc`.
 #[must_use]
 pub fn schema() -> SchemaRef {
-    Arc::new(Schema::new(COLUMNS.iter().map(field).collect::<Vec<_>>()))
+    schema_of(tree_season::COLUMNS)
+}
+
+/// Schema of the linked frame counts, from [`records::frame_count::COLUMNS`] in the same way.
+#[must_use]
+pub fn frame_schema() -> SchemaRef {
+    schema_of(frame_count::COLUMNS)
+}
+
+fn schema_of(columns: &[LinkedColumn]) -> SchemaRef {
+    Arc::new(Schema::new(columns.iter().map(field).collect::<Vec<_>>()))
 }
 
 fn field(column: &LinkedColumn) -> Field {
@@ -29,14 +40,14 @@ fn field(column: &LinkedColumn) -> Field {
         .with_metadata(metadata.map(|(key, text)| (key.to_owned(), text.to_owned())))
 }
 
-/// The columns of the linked table, in order.
-pub(crate) fn arrays(linked: &DataFrame) -> PolarsResult<Vec<ArrayRef>> {
-    COLUMNS.iter().map(|column| array(linked, column)).collect()
+/// The wanted columns of a frame, in order.
+pub(crate) fn arrays(frame: &DataFrame, columns: &[LinkedColumn]) -> PolarsResult<Vec<ArrayRef>> {
+    columns.iter().map(|column| array(frame, column)).collect()
 }
 
-/// A record batch of the linked table; a null where the schema allows none is an error.
-pub(crate) fn batch(arrays: Vec<ArrayRef>) -> Result<RecordBatch, ArrowError> {
-    RecordBatch::try_new(schema(), arrays)
+/// A record batch; a null where the schema allows none is an error.
+pub(crate) fn batch(schema: SchemaRef, arrays: Vec<ArrayRef>) -> Result<RecordBatch, ArrowError> {
+    RecordBatch::try_new(schema, arrays)
 }
 
 fn array(linked: &DataFrame, column: &LinkedColumn) -> PolarsResult<ArrayRef> {

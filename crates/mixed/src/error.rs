@@ -137,6 +137,16 @@ pub enum Error {
         /// The count.
         value: f64,
     },
+    /// A share is not a whole number of trials between 0 and all of them.
+    #[error("row {row}: {share} of {trials} trials is not a share of whole trials")]
+    BadShare {
+        /// Row index, from 0.
+        row: usize,
+        /// The share.
+        share: f64,
+        /// Its trials.
+        trials: f64,
+    },
     /// Fixed columns of a count model are linear combinations of earlier ones.
     #[error("these columns depend on earlier ones; leave them out: {}", columns.join(", "))]
     DependentColumns {

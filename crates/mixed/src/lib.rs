@@ -60,9 +60,9 @@ pub use error::Error;
 pub use exact::{ExactMoments, fit_exact};
 pub use fit::{Coefficient, CoefficientValue, Fit, Theta, fit, fit_moments};
 pub use generalised::{
-    Check, CheckSettings, Checks, Family, GeneralisedCoefficient, GeneralisedData, GeneralisedFit,
-    GeneralisedRecord, ParameterEstimate, ResponseKind, ResponsePrediction, SpreadEstimate,
-    fit_generalised,
+    Check, CheckSettings, Checks, Family, GeneralisedCoefficient, GeneralisedData,
+    GeneralisedDraws, GeneralisedFit, GeneralisedRecord, ParameterEstimate, ResponseKind,
+    ResponsePrediction, SpreadEstimate, fit_generalised,
 };
 pub use group_sums::GroupSums;
 pub use influence::{Deletion, GroupInfluence, Influence};

@@ -102,6 +102,18 @@ fn epilepsy_negative_binomial() {
     check("epil-negative-binomial", Family::NegativeBinomial);
 }
 
+/// An offset, nested factors and a factor within them.
+#[test]
+fn owls_nested_with_offset() {
+    check("owls-nested", Family::NegativeBinomial);
+}
+
+#[test]
+fn shares_of_trials() {
+    check("cbpp-binomial", Family::Binomial);
+    check("cbpp-nested", Family::Binomial);
+}
+
 #[test]
 fn owls_correlated_slopes() {
     check("owls-correlated", Family::Poisson);
@@ -273,4 +285,39 @@ fn lme4_differs_by_its_definition_for_the_negative_binomial() {
     common::close("our intercept", fit.estimates()[0], intercept("observed"), 1e-4);
     let theirs = lme4.get("estimate", "intercept");
     common::close("lme4's intercept", theirs, intercept("expected"), 1e-4);
+}
+
+/// Draws have the covariance of the estimates, within five Monte Carlo errors
+/// (of a standard deviation: 1 / sqrt(2 n)), and their modes lie around the
+/// conditional ones.
+#[test]
+fn draws_follow_the_covariance() {
+    let case = Case::read("ticks-negative-binomial");
+    let fit = fit_generalised(&case.data(false), Family::NegativeBinomial).unwrap();
+    let n = 800;
+    let draws = fit.draws(n, 5, &["BROOD"]).unwrap();
+    let moments = |values: &[f64]| {
+        let mean = values.iter().sum::<f64>() / n as f64;
+        let square = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
+        (mean, (square / (n - 1) as f64).sqrt())
+    };
+    let error = 1.0 / (n as f64).sqrt();
+    for (j, row) in fit.coefficients().iter().enumerate() {
+        let (mean, sd) = moments(&draws.coefficients.column(j));
+        assert!((mean - row.estimate).abs() < 5.0 * error * row.std_error, "{}", row.name);
+        assert!((sd / row.std_error - 1.0).abs() < 3.6 * error, "{}", row.name);
+    }
+    for (j, row) in fit.spreads(0.95).unwrap().iter().enumerate() {
+        let (mean, sd) = moments(&draws.spreads.column(j));
+        let expected = row.std_error * row.estimate;
+        assert!((mean - row.estimate).abs() < 5.0 * error * expected, "{}", row.factor);
+        assert!((sd / expected - 1.0).abs() < 3.6 * error, "{}", row.factor);
+    }
+    let (_, modes) = fit.conditional_modes("BROOD").unwrap();
+    let spread = fit.spreads(0.95).unwrap()[0].estimate;
+    for level in 0..modes.n_rows() {
+        let of_level: Vec<f64> = draws.modes.iter().map(|m| m[0][(level, 0)]).collect();
+        assert!((moments(&of_level).0 - modes[(level, 0)]).abs() < 0.2 * spread);
+    }
+    assert_eq!(draws, fit.draws(n, 5, &["BROOD"]).unwrap());
 }

@@ -4,9 +4,12 @@ mod challenger;
 pub mod curve;
 mod design;
 mod draws_file;
+mod frames;
 mod inversion;
+mod laterals;
 mod observed;
 mod optimum;
+mod path;
 mod region_curve;
 mod scale;
 mod stream;
@@ -18,9 +21,17 @@ pub use challenger::{ChallengerScore, SeasonScore};
 pub use curve::{IntensityShape, Knots};
 pub use design::HabitStatus;
 pub use draws_file::DrawsFileError;
+pub use frames::{FrameUse, Frames};
 pub use inversion::{TurningPointSet, invert};
+pub use laterals::{
+    CountClass, CountCurve, CountLink, CountSummary, LateralsError, LateralsModel,
+    LateralsSettings, RegionLaterals, ResidualCheck,
+};
 pub use observed::ObservedClass;
 pub use optimum::{Exploration, Grid, Objective, Optima, Practice};
+pub use path::{
+    EffectSummaries, Effects, PathError, PathModel, PathPoint, PathSettings, RegionPath, split,
+};
 pub use region_curve::{RegionCurve, Summary, quantile};
 pub use scale::Scale;
 pub use stream::{StreamError, StreamFactor, StreamModel, moments_of_batches, moments_of_parquet};

@@ -5,14 +5,14 @@ use records::tree_season as ts;
 use std::collections::BTreeMap;
 use thiserror::Error;
 
-/// The table does not follow the contract of `records::tree_season`.
+/// A table does not follow its contract in `records`.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum TableError {
     /// A column is absent.
-    #[error("the tree-season table has no column '{0}'")]
+    #[error("the linked table has no column '{0}'")]
     Missing(String),
     /// A column has another type than the contract says.
-    #[error("column '{name}' of the tree-season table is not stored as {expected}")]
+    #[error("column '{name}' of the linked table is not stored as {expected}")]
     WrongType {
         /// Column.
         name: String,
@@ -184,7 +184,7 @@ impl Labelled {
     }
 }
 
-fn column<'a, T: Array + 'static>(
+pub(crate) fn column<'a, T: Array + 'static>(
     batch: &'a RecordBatch,
     name: &str,
     expected: &'static str,
@@ -197,12 +197,12 @@ fn column<'a, T: Array + 'static>(
         .ok_or_else(|| TableError::WrongType { name: name.to_owned(), expected })
 }
 
-fn labelled(batch: &RecordBatch, name: &str) -> Result<Labelled, TableError> {
+pub(crate) fn labelled(batch: &RecordBatch, name: &str) -> Result<Labelled, TableError> {
     let array = column::<StringArray>(batch, name, "text")?;
     Ok(Labelled::from_values(array.iter().map(|value| value.unwrap_or(""))))
 }
 
-fn floats(batch: &RecordBatch, name: &str) -> Result<Vec<f64>, TableError> {
+pub(crate) fn floats(batch: &RecordBatch, name: &str) -> Result<Vec<f64>, TableError> {
     let array = column::<Float64Array>(batch, name, "64-bit floats")?;
     Ok(array.iter().map(|value| value.unwrap_or(f64::NAN)).collect())
 }

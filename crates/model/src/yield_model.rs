@@ -25,6 +25,7 @@ use thiserror::Error;
 
 pub(crate) use left_out::Folds;
 pub(crate) use rows::usable;
+pub(crate) use scale_choice::{data, identify};
 
 pub use carry_over::CarryOver;
 pub use lack_of_fit::LackOfFit;

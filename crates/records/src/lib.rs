@@ -3,6 +3,7 @@
 mod book;
 mod calendar;
 mod counted;
+pub mod frame_count;
 mod intensity;
 mod practice;
 mod problem;

@@ -43,6 +43,8 @@ macro_rules! columns {
     };
 }
 
+pub(crate) use columns;
+
 columns! {
     REGION "region" Text false "" "Region of the block.";
     SITE "site" Text false "" "Site of the block.";

@@ -1,5 +1,6 @@
 //! What a report is made of; every number is computed before it gets here.
 
+use crate::laterals::RegionLaterals;
 use advise::{Advice, RegionPicture, WorkLine};
 use records::Problem;
 
@@ -10,6 +11,9 @@ pub struct Report {
     pub advice: Advice,
     /// Figures per region, matched to the advice by region id.
     pub pictures: Vec<RegionPicture>,
+    /// Shoots, flowers and the path to yield, matched by region id; empty when the book has no frame
+    /// counts.
+    pub laterals: Vec<RegionLaterals>,
     /// Work plan, block by block.
     pub work: Vec<WorkLine>,
     /// State of the records.

@@ -3,7 +3,7 @@
 /// One field of a result file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Field {
-    /// Path in `advice.json`, `[]` standing for each element of a list; empty for fields of the work plan.
+    /// Path in `advice.json` or `laterals.json`, `[]` standing for each element of a list; empty for fields of the work plan.
     pub path: &'static str,
     /// Column in the CSV, Parquet or XLSX table; empty when it has none.
     pub column: &'static str,
@@ -140,6 +140,95 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].horizon.net_gain.low" "horizon_net_gain_low" "money per tree" "Lower limit.";
     "regions[].horizon.net_gain.high" "horizon_net_gain_high" "money per tree" "Upper limit.";
     "regions[].horizon.net_gain.level" "horizon_net_gain_level" "probability" "Probability content of the limits.";
+}
+
+fields! { laterals_fields, "Fields of `laterals.json`, in its order; `[]` stands for each element of a list.":
+    "[].region" "" "text" "Region id of the record book.";
+    "[].frames" "" "count" "Frame counts used.";
+    "[].trees" "" "count" "Trees behind them.";
+    "[].tree_seasons" "" "count" "Tree-seasons behind them.";
+    "[].missing" "" "text, or empty" "Why there are no curves; empty when there are.";
+    "[].tested_intensity" "" "list of two, or empty" "Lowest and highest canopy fraction on trees with frames; empty without frames.";
+    "[].lead_days" "" "days before flush" "At which the curves are drawn; empty where nothing was pruned.";
+    "[].laterals" "" "list" "Expected laterals per m2 of canopy surface against intensity, for an average tree in the latest season.";
+    "[].laterals[].intensity" "" "fraction 0 to 1" "Canopy fraction removed.";
+    "[].laterals[].median" "" "1/m2" "Posterior median.";
+    "[].laterals[].low" "" "1/m2" "Lower limit of the band.";
+    "[].laterals[].high" "" "1/m2" "Upper limit of the band.";
+    "[].flowering" "" "list" "Expected flowering laterals per m2 against intensity; an empty list when they were not counted.";
+    "[].flowering[].intensity" "" "fraction 0 to 1" "Canopy fraction removed.";
+    "[].flowering[].median" "" "1/m2" "Posterior median.";
+    "[].flowering[].low" "" "1/m2" "Lower limit of the band.";
+    "[].flowering[].high" "" "1/m2" "Upper limit of the band.";
+    "[].share" "" "list" "Expected share of laterals that flower against intensity; an empty list when not counted.";
+    "[].share[].intensity" "" "fraction 0 to 1" "Canopy fraction removed.";
+    "[].share[].median" "" "fraction 0 to 1" "Posterior median.";
+    "[].share[].low" "" "fraction 0 to 1" "Lower limit of the band.";
+    "[].share[].high" "" "fraction 0 to 1" "Upper limit of the band.";
+    "[].classes" "" "list" "Counts by intensity class, nothing taken out.";
+    "[].classes[].from" "" "fraction 0 to 1" "Lower end of the class (unpruned: 0).";
+    "[].classes[].to" "" "fraction 0 to 1" "Upper end of the class (unpruned: 0).";
+    "[].classes[].mean_intensity" "" "fraction 0 to 1" "Mean over the frames.";
+    "[].classes[].frames" "" "count" "Frames.";
+    "[].classes[].laterals_per_m2" "" "1/m2" "Laterals over frame area.";
+    "[].classes[].share" "" "fraction 0 to 1, or empty" "Flowering laterals over laterals; empty when not counted.";
+    "[].path_missing" "" "text, or empty" "Why there is no path; empty when there is.";
+    "[].path" "" "group, or empty" "Effect of moving from present practice to the advised (for keep and trial, the best supported) one, split by path.";
+    "[].path.intensity" "" "fraction 0 to 1" "Canopy fraction moved to.";
+    "[].path.lead_days" "" "days before flush" "Lead moved to; empty when nothing is cut.";
+    "[].path.before_kg" "" "kg per tree" "Expected yield under present practice.";
+    "[].path.kg" "" "group" "Effects in kg.";
+    "[].path.kg.total" "" "group" "All of the effect.";
+    "[].path.kg.total.median" "" "kg per tree" "Posterior median.";
+    "[].path.kg.total.low" "" "kg per tree" "Lower limit.";
+    "[].path.kg.total.high" "" "kg per tree" "Upper limit.";
+    "[].path.kg.total.level" "" "probability" "Probability content of the limits.";
+    "[].path.kg.indirect" "" "group" "Through more or fewer flowering laterals.";
+    "[].path.kg.indirect.median" "" "kg per tree" "Posterior median.";
+    "[].path.kg.indirect.low" "" "kg per tree" "Lower limit.";
+    "[].path.kg.indirect.high" "" "kg per tree" "Upper limit.";
+    "[].path.kg.indirect.level" "" "probability" "Probability content of the limits.";
+    "[].path.kg.direct" "" "group" "Through everything else.";
+    "[].path.kg.direct.median" "" "kg per tree" "Posterior median.";
+    "[].path.kg.direct.low" "" "kg per tree" "Lower limit.";
+    "[].path.kg.direct.high" "" "kg per tree" "Upper limit.";
+    "[].path.kg.direct.level" "" "probability" "Probability content of the limits.";
+    "[].path.per_cent" "" "group" "Effects in per cent of the yield under present practice.";
+    "[].path.per_cent.total" "" "group" "All of the effect.";
+    "[].path.per_cent.total.median" "" "per cent" "Posterior median.";
+    "[].path.per_cent.total.low" "" "per cent" "Lower limit.";
+    "[].path.per_cent.total.high" "" "per cent" "Upper limit.";
+    "[].path.per_cent.total.level" "" "probability" "Probability content of the limits.";
+    "[].path.per_cent.indirect" "" "group" "Through more or fewer flowering laterals.";
+    "[].path.per_cent.indirect.median" "" "per cent" "Posterior median.";
+    "[].path.per_cent.indirect.low" "" "per cent" "Lower limit.";
+    "[].path.per_cent.indirect.high" "" "per cent" "Upper limit.";
+    "[].path.per_cent.indirect.level" "" "probability" "Probability content of the limits.";
+    "[].path.per_cent.direct" "" "group" "Through everything else.";
+    "[].path.per_cent.direct.median" "" "per cent" "Posterior median.";
+    "[].path.per_cent.direct.low" "" "per cent" "Lower limit.";
+    "[].path.per_cent.direct.high" "" "per cent" "Upper limit.";
+    "[].path.per_cent.direct.level" "" "probability" "Probability content of the limits.";
+    "[].path.flowering_ratio" "" "group" "Flowering laterals per m2 after over before.";
+    "[].path.flowering_ratio.median" "" "ratio" "Posterior median.";
+    "[].path.flowering_ratio.low" "" "ratio" "Lower limit.";
+    "[].path.flowering_ratio.high" "" "ratio" "Upper limit.";
+    "[].path.flowering_ratio.level" "" "probability" "Probability content of the limits.";
+    "[].path.share" "" "group, or empty" "Share of the total that runs through flowering laterals; empty unless the interval of the total excludes 0.";
+    "[].path.share.median" "" "ratio" "Posterior median.";
+    "[].path.share.low" "" "ratio" "Lower limit.";
+    "[].path.share.high" "" "ratio" "Upper limit.";
+    "[].path.share.level" "" "probability" "Probability content of the limits.";
+    "[].path.undone_at" "" "correlation, or empty" "Hidden correlation between what the models leave unexplained of flowering and yield at which the interval of the indirect effect reaches 0; 0 when it does so as it stands, empty when none up to 0.95 does.";
+    "[].path.slope" "" "group" "The slope of yield on flowering, common to all regions.";
+    "[].path.slope.slope" "" "group" "Yield on the scale of the yield model per unit of log flowering laterals per m2: an elasticity on the log scale.";
+    "[].path.slope.slope.median" "" "yield scale per log unit" "Posterior median.";
+    "[].path.slope.slope.low" "" "yield scale per log unit" "Lower limit.";
+    "[].path.slope.slope.high" "" "yield scale per log unit" "Upper limit.";
+    "[].path.slope.slope.level" "" "probability" "Probability content of the limits.";
+    "[].path.slope.reliability" "" "fraction 0 to 1" "Share of the variance between tree-seasons that the frames show.";
+    "[].path.slope.tree_seasons" "" "count" "Tree-seasons with frames and yield, of all regions.";
+    "[].path.slope.within_trees" "" "true or false" "Whether it rests on differences between the seasons of a tree.";
 }
 
 fields! { work_plan_fields, "Columns of `workplan.csv` and `workplan.xlsx`, in their order.":

@@ -4,6 +4,7 @@ mod content;
 mod dictionary;
 mod error;
 mod files;
+mod laterals;
 mod names;
 mod number;
 mod outputs;
@@ -17,8 +18,9 @@ mod text;
 pub use content::{
     CoefficientRow, FileLine, LinkLine, Method, MethodItem, Quality, Report, SpreadRow,
 };
-pub use dictionary::{Field, advice_fields, work_plan_fields};
+pub use dictionary::{Field, advice_fields, laterals_fields, work_plan_fields};
 pub use error::ReportError;
+pub use laterals::{CountMean, Effects, Path, PathSlope, RegionLaterals};
 pub use outputs::write_outputs;
 pub use publish::{PublishError, publish};
 pub use sentence::{gain_subject, sentence};

@@ -3,14 +3,15 @@
 use crate::content::Report;
 use crate::error::ReportError;
 use crate::files::{
-    advice_csv, advice_json, advice_parquet, calendar_ics, workplan_csv, workplan_xlsx,
+    advice_csv, advice_json, advice_parquet, calendar_ics, laterals_json, workplan_csv,
+    workplan_xlsx,
 };
 use crate::page::{dictionary_html, index_page};
 use askama::Template;
 use std::fs;
 use std::path::Path;
 
-/// Writes `index.html`, `dictionary.html`, `advice.json|csv|parquet`, `workplan.csv|xlsx`,
+/// Writes `index.html`, `dictionary.html`, `advice.json|csv|parquet`, `laterals.json`, `workplan.csv|xlsx`,
 /// `calendar.ics` and `plots/*.svg` into `dir`, which is created when absent. The same report
 /// gives the same bytes.
 ///
@@ -30,6 +31,7 @@ pub fn write_outputs(report: &Report, dir: &Path) -> Result<(), ReportError> {
     write(dir, "advice.json", advice_json(&report.advice)?.as_bytes())?;
     write(dir, "advice.csv", advice_csv(&report.advice)?.as_bytes())?;
     write(dir, "advice.parquet", &advice_parquet(&report.advice)?)?;
+    write(dir, "laterals.json", laterals_json(&report.laterals)?.as_bytes())?;
     write(dir, "workplan.csv", workplan_csv(&report.work).as_bytes())?;
     write(dir, "workplan.xlsx", &workplan_xlsx(report)?)?;
     write(dir, "calendar.ics", calendar_ics(report)?.as_bytes())

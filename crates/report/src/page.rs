@@ -3,6 +3,7 @@
 mod dictionary;
 mod figures;
 mod index;
+mod laterals;
 mod method;
 mod overview;
 mod quality;

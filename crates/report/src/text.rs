@@ -1,5 +1,7 @@
 //! Every fixed word of the page, the plots and the sheets, in one place so that it can be translated.
 
+pub mod laterals;
+
 use advise::{Evidence, Verdict, WorkAction};
 
 /// Language of this catalogue, as an HTML `lang` value.
@@ -210,12 +212,13 @@ pub fn severity(severity: records::Severity) -> &'static str {
 }
 
 /// Files that stand beside the page, with what they hold.
-pub const FILES: [(&str, &str); 10] = [
+pub const FILES: [(&str, &str); 11] = [
     ("advice.json", "the advice, for programs"),
     ("advice.csv", "one row per region, for spreadsheets"),
     ("advice.parquet", "the same table, typed"),
     ("workplan.xlsx", "the work plan as a spreadsheet"),
     ("workplan.csv", "the work plan as plain text"),
+    ("laterals.json", "shoots, flowers and the path to yield, for programs"),
     ("calendar.ics", "pruning windows for a calendar"),
     ("dictionary.html", "what every field means"),
     ("quarantine.csv", "rows set aside, each with its text, reason and remedy"),

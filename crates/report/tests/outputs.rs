@@ -120,14 +120,14 @@ fn page_is_navigable() {
     assert_eq!(page.matches("<figcaption>").count(), figures);
     assert_eq!(page.matches("<details>").count(), figures);
     assert_eq!(page.matches("role=\"img\"").count(), figures);
-    assert_eq!(figures, 3 + 5 * 4);
+    assert_eq!(figures, 3 + 5 * 4 + 2);
 }
 
 #[test]
 fn plots_are_well_formed() {
     let files = written(&report(HOSTILE));
     let plots: Vec<_> = files.keys().filter(|n| n.starts_with("plots/")).collect();
-    assert_eq!(plots.len(), 3 + 5 * 4);
+    assert_eq!(plots.len(), 3 + 5 * 4 + 2);
     for name in plots {
         let svg = text(&files, name);
         assert_well_formed(name, &svg);
@@ -184,6 +184,45 @@ fn dictionary_holds_every_field_and_no_other() {
     for field in advice_fields().iter().chain(work_plan_fields()) {
         assert!(page.contains(field.column) && page.contains(field.path));
     }
+}
+
+#[test]
+fn laterals_read_back_and_every_field_is_in_the_dictionary() {
+    let report = report("plain");
+    let files = written(&report);
+    let json = text(&files, "laterals.json");
+    let back: Vec<report::RegionLaterals> = serde_json::from_str(&json).unwrap();
+    assert_eq!(back, report.laterals);
+    let mut found = BTreeSet::new();
+    fields(&serde_json::from_str(&json).unwrap(), "", &mut found);
+    let known: BTreeSet<String> =
+        report::laterals_fields().iter().map(|f| f.path.to_owned()).collect();
+    assert_eq!(found, known);
+}
+
+/// Paths of objects' fields, `[]` standing for each element of a list.
+fn fields(value: &Value, path: &str, out: &mut BTreeSet<String>) {
+    match value {
+        Value::Object(map) => {
+            for (key, inner) in map {
+                let path = format!("{path}.{key}");
+                out.insert(path.clone());
+                fields(inner, &path, out);
+            }
+        }
+        Value::Array(list) => {
+            list.iter().for_each(|inner| fields(inner, &format!("{path}[]"), out))
+        }
+        _ => {}
+    }
+}
+
+#[test]
+fn laterals_that_were_not_counted_leave_no_trace() {
+    let mut report = report("plain");
+    report.laterals.clear();
+    let page = text(&written(&report), "index.html");
+    assert!(!page.contains("Shoots, flowers"));
 }
 
 #[test]

@@ -5,7 +5,7 @@ use crate::commands::check::write_tables;
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::advice::{self, Decided};
 use crate::pipeline::rounding::rounded;
-use crate::pipeline::{self, method, quality, unfitted};
+use crate::pipeline::{self, laterals, method, quality, unfitted};
 use records::{counted, noun};
 use report::{PublishError, Report};
 use std::error::Error;
@@ -37,15 +37,22 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let checked = pipeline::check(&args.book, stages)?;
     let decided = advice::advise(&checked, advice::Wanted::whole(args.seed), stages)?;
     let (advice, pictures, work) = decided.results();
-    let (method, fit) = match &decided {
-        Decided::Fitted(run) => (method::method(&checked, run), method::fit_json(&checked, run)?),
-        Decided::Unfitted(run) => (unfitted::method(run), unfitted::fit_json(&checked, run)?),
+    let (method, fit, laterals) = match &decided {
+        Decided::Fitted(run) => {
+            let counts = laterals::count(&checked, run, stages)?;
+            let fit = method::fit_json(&checked, run, &counts)?;
+            (method::method(&checked, run, &counts), fit, counts.regions)
+        }
+        Decided::Unfitted(run) => {
+            (unfitted::method(run), unfitted::fit_json(&checked, run)?, Vec::new())
+        }
     };
     let report = Report {
         quality: quality::quality(&checked),
         method,
         advice: rounded(advice.clone()),
         pictures: pictures.to_vec(),
+        laterals,
         work: work.to_vec(),
     };
     stages.now("writing the report");

@@ -6,6 +6,7 @@ mod limits;
 
 use super::Checked;
 use super::advice::Advised;
+use super::laterals::{self, Counted};
 use crate::console::Failure;
 use advise::TimeSource;
 use mixed::{Contrast, JointTest, VarianceComponent};
@@ -17,10 +18,12 @@ use serde_json::{Value, json};
 const LEVEL: f64 = 0.95;
 
 /// Words and tables of the method.
-pub fn method(checked: &Checked, advised: &Advised) -> Method {
+pub fn method(checked: &Checked, advised: &Advised, counted: &Counted) -> Method {
     let model = &advised.model;
+    let mut sentences = sentences(checked, advised);
+    sentences.extend(laterals::sentences(counted));
     Method {
-        sentences: sentences(checked, advised),
+        sentences,
         coefficients: coefficients(advised),
         spreads: spreads(advised),
         status: model.fit.status().to_string(),
@@ -268,7 +271,11 @@ fn factor_spreads(component: &VarianceComponent) -> Vec<SpreadRow> {
 ///
 /// # Errors
 /// When the program broke a promise.
-pub fn fit_json(checked: &Checked, advised: &Advised) -> Result<String, Failure> {
+pub fn fit_json(
+    checked: &Checked,
+    advised: &Advised,
+    counted: &Counted,
+) -> Result<String, Failure> {
     let failed = |error: &dyn std::fmt::Display| {
         Failure::new(
             format!("internal error while describing the fit: {error}"),
@@ -328,6 +335,7 @@ pub fn fit_json(checked: &Checked, advised: &Advised) -> Result<String, Failure>
         "left_out_seasons": advised.challenger.as_ref().ok(),
         "regions": regions,
         "costs": advised.costs,
+        "laterals": laterals::fit_json(counted),
     });
     serde_json::to_string_pretty(&value).map(|text| text + "\n").map_err(|error| failed(&error))
 }

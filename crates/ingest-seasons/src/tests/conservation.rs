@@ -37,7 +37,7 @@ prop_compose! {
 
 prop_compose! {
     fn count()(tree in tree(), day in day(), laterals in 0..60) -> String {
-        format!("{tree},{day},0.25,{laterals},")
+        format!("{tree},{day},0.25,{laterals},,{}", ["north", ""][laterals as usize % 2])
     }
 }
 
@@ -61,7 +61,7 @@ fn book(picks: &str, prunings: &str, counts: &str, plots: &str, one_basis: bool)
         )
         .table(Table::Harvests, &format!("tree,date,nut_kg,moisture_pct,nut_count\n{picks}"))
         .table(Table::Prunings, &format!("tree,date,intensity,measured_as,minutes\n{prunings}"))
-        .table(Table::Laterals, &format!("tree,date,frame_m2,laterals,flowering_laterals\n{counts}"))
+        .table(Table::Laterals, &format!("tree,date,frame_m2,laterals,flowering_laterals,side\n{counts}"))
         .table(Table::Trials, &format!("trial,tree,replicate\n{plots}"));
     if one_basis {
         book.setting("[options]", "[options]\nonly_measured_as = \"shoots\"")
@@ -103,6 +103,9 @@ proptest! {
                 prop_assert_eq!(&one.practice, &two.practice);
                 prop_assert_eq!(&one.problems, &two.problems);
                 prop_assert_eq!(&one.summary, &two.summary);
+                prop_assert_eq!(&one.frame_counts, &two.frame_counts);
+                let frames = one.summary.tables.iter().find(|t| t.table == Table::Laterals);
+                prop_assert_eq!(frames.map(|t| t.linked), Some(one.frame_counts.num_rows() as u64));
                 one.summary.clone()
             }
             (Err(LinkError::NothingLinked { summary, .. }), Err(_)) => (**summary).clone(),

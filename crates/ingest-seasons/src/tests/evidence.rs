@@ -2,7 +2,8 @@
 
 use super::{close, codes, left_out, numbers, small, words};
 use crate::Reason;
-use arrow::array::{Array, BooleanArray};
+use arrow::array::{Array, BooleanArray, Float64Array, Int32Array};
+use records::frame_count as fc;
 use records::tree_season as ts;
 use records::{Code, Table};
 
@@ -80,6 +81,36 @@ fn frames_are_pooled_over_their_area() {
     // A day after harvest closed counts for the next, the closing day itself for this one.
     assert_eq!(left_out(&linked, Table::Laterals, Reason::ComingSeason), 1);
     assert_eq!(left_out(&linked, Table::Laterals, Reason::NoHarvestInSeason), 1);
+}
+
+#[test]
+fn frames_keep_their_own_rows_beside_the_pruning_of_their_season() {
+    let header = "tree,date,frame_m2,laterals,flowering_laterals,side\n";
+    let frames =
+        "N1,2024-01-02,0.5,10,3,south\nN1,2024-01-02,0.25,20,12,North\nN2,2024-01-03,1,8,,";
+    let linked = small()
+        .table(Table::Laterals, &format!("{header}{frames}"))
+        .rows(Table::Harvests, &["N1,2024-03-01,5,9,", "N2,2024-03-01,5,9,"])
+        .rows(Table::Prunings, &["N1,2023-07-03,0.25,shoots,"])
+        .linked();
+    let frames = &linked.frame_counts;
+    let floats = |name: &str| -> Vec<Option<f64>> {
+        let array = frames.column_by_name(name).unwrap();
+        array.as_any().downcast_ref::<Float64Array>().unwrap().iter().collect()
+    };
+    let counts = |name: &str| -> Vec<Option<i32>> {
+        let array = frames.column_by_name(name).unwrap();
+        array.as_any().downcast_ref::<Int32Array>().unwrap().iter().collect()
+    };
+    // One day: the smaller frame first, whatever the order of the rows.
+    assert_eq!(floats(fc::FRAME_M2), [Some(0.25), Some(0.5), Some(1.0)]);
+    assert_eq!(counts(fc::LATERALS), [Some(20), Some(10), Some(8)]);
+    assert_eq!(counts(fc::FLOWERING), [Some(12), Some(3), None]);
+    assert_eq!(counts(fc::SEASON), [Some(2024); 3]);
+    assert_eq!(floats(fc::INTENSITY), [Some(0.25), Some(0.25), Some(0.0)]);
+    // The flush starts on 1 September, 60 days after 3 July.
+    assert_eq!(floats(fc::LEAD_DAYS), [Some(60.0), Some(60.0), None]);
+    assert_eq!(frames.schema(), crate::frame_schema());
 }
 
 #[test]

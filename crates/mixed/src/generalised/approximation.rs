@@ -2,7 +2,8 @@
 
 use super::design::Design;
 use super::family::{
-    Family, Kernel, Law, NegativeBinomialKernel, PoissonKernel, Slopes, TweedieKernel, constants,
+    BinomialKernel, Family, Kernel, Law, NegativeBinomialKernel, PoissonKernel, Slopes,
+    TweedieKernel, constants,
 };
 use super::modes::{Part, State, parts};
 use crate::Error;
@@ -22,7 +23,10 @@ pub(crate) struct Model {
 }
 
 impl Model {
-    pub fn new(design: Design, layout: Layout, family: Family) -> Model {
+    pub fn new(mut design: Design, layout: Layout, family: Family) -> Model {
+        if family == Family::Binomial {
+            design.set_shares();
+        }
         let entries = layout.theta_entries();
         let parts = parts(&layout);
         let place = entries
@@ -66,6 +70,7 @@ impl Model {
             Law::Tweedie { dispersion, power } => {
                 self.gradient(state, TweedieKernel { dispersion, power })
             }
+            Law::Binomial => self.gradient(state, BinomialKernel),
         };
         let constant = constants(law, &self.design.distinct, &self.design.distinct_weight);
         let first = self.entries.len() + self.design.p;

@@ -63,8 +63,8 @@ impl GeneralisedFit {
         let mut out = vec![f64::NAN; self.record().rows.read as usize];
         for g in 0..design.groups() {
             for i in design.rows[g]..design.rows[g + 1] {
-                let mu = self.state.eta(design, g, i).exp();
-                let (below, here) = law.distribution(design.response[i], mu);
+                let mu = law.mean(self.state.eta(design, g, i));
+                let (below, here) = law.distribution(design.response[i], mu, design.weight[i]);
                 let u = below + rng.random::<f64>() * (here - below);
                 // Beyond these a distribution function is rounding.
                 let u = u.clamp(1e-15, 1.0 - 1e-15);
@@ -78,10 +78,11 @@ impl GeneralisedFit {
     /// set aside.
     pub fn fitted(&self) -> Vec<f64> {
         let design = &self.model.design;
+        let law = self.model.law(&self.estimated.found.x);
         let mut out = vec![f64::NAN; self.record().rows.read as usize];
         for g in 0..design.groups() {
             for i in design.rows[g]..design.rows[g + 1] {
-                out[design.order[i]] = self.state.eta(design, g, i).exp();
+                out[design.order[i]] = law.mean(self.state.eta(design, g, i));
             }
         }
         out
@@ -162,7 +163,7 @@ impl GeneralisedFit {
         for g in 0..design.groups() {
             local.load(state, design, g);
             for i in design.rows[g]..design.rows[g + 1] {
-                let mu = state.eta(design, g, i).exp();
+                let mu = law.mean(state.eta(design, g, i));
                 let y = design.response[i];
                 let h = local.leverage(
                     &state.own[i * k..(i + 1) * k],
@@ -173,7 +174,7 @@ impl GeneralisedFit {
                 // Over effects and responses, E (y - mu)^2 = variance (1 - h w)
                 // in the linear approximation.
                 rows += 1.0 - h * state.weight[i];
-                excess += f64::from(y == 0.0) - law.zero(mu);
+                excess += f64::from(y == 0.0) - law.zero(mu, design.weight[i]);
             }
         }
         [pearson / (rows - design.p as f64).max(1.0), excess]

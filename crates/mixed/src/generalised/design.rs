@@ -1,5 +1,6 @@
 //! The used rows in the order of the eliminated factor, with the columns of the other factors that each group meets.
 
+use super::family::ways;
 use super::rows::{Checked, GeneralisedData};
 use crate::layout::{Layout, effect_value};
 
@@ -39,6 +40,9 @@ pub(crate) struct Design {
     /// Distinct responses, ascending, and the weight of each.
     pub distinct: Vec<f64>,
     pub distinct_weight: Vec<f64>,
+    /// Whether responses are shares of the weights, and then their [`ways`].
+    shares: bool,
+    pub ways: f64,
 }
 
 impl Design {
@@ -70,6 +74,8 @@ impl Design {
             columns: Vec::new(),
             distinct: Vec::new(),
             distinct_weight: Vec::new(),
+            shares: false,
+            ways: 0.0,
             order,
         };
         design.fill_values(data, layout, &others);
@@ -143,6 +149,13 @@ impl Design {
             }
         }
         self.response = response;
+        self.ways = if self.shares { ways(&self.response, &self.weight) } else { 0.0 };
+    }
+
+    /// Takes responses as shares of the weights.
+    pub fn set_shares(&mut self) {
+        self.shares = true;
+        self.ways = ways(&self.response, &self.weight);
     }
 
     pub fn groups(&self) -> usize {

@@ -4,7 +4,8 @@ use super::tweedie;
 use serde::Serialize;
 use statrs::function::gamma::{digamma, ln_gamma};
 
-/// Distribution of a response y given its mean mu; log mu is linear.
+/// Distribution of a response y given its mean mu; log mu is linear, for
+/// [`Family::Binomial`] the logit of mu.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub enum Family {
     /// Counts with variance mu.
@@ -15,13 +16,16 @@ pub enum Family {
     /// (Tweedie with 1 < power < 2; Dunn and Smyth 2005). Variance
     /// dispersion mu^power; dispersion and power are estimated.
     Tweedie,
+    /// Shares y of w trials, w the row's prior weight: w y is binomial with
+    /// mean w mu, and the logit of mu is linear.
+    Binomial,
 }
 
 impl Family {
     /// Names of the parameters beside theta and the coefficients.
     pub fn parameters(self) -> &'static [&'static str] {
         match self {
-            Family::Poisson => &[],
+            Family::Poisson | Family::Binomial => &[],
             Family::NegativeBinomial => &["size"],
             Family::Tweedie => &["dispersion", "power"],
         }
@@ -29,7 +33,7 @@ impl Family {
 
     /// Whether responses are whole numbers.
     pub(crate) fn is_count(self) -> bool {
-        self != Family::Tweedie
+        matches!(self, Family::Poisson | Family::NegativeBinomial)
     }
 
     /// The law at unconstrained parameters: log size; log dispersion and the
@@ -43,6 +47,7 @@ impl Family {
                 dispersion: log_dispersion.clamp(-30.0, 30.0).exp(),
                 power: 1.0 + share(*logit),
             },
+            (Family::Binomial, _) => Law::Binomial,
             _ => Law::Poisson,
         }
     }
@@ -62,6 +67,7 @@ pub(crate) enum Law {
     Poisson,
     NegativeBinomial { size: f64 },
     Tweedie { dispersion: f64, power: f64 },
+    Binomial,
 }
 
 /// What Newton's method needs of a row: the log density without its constant,
@@ -145,6 +151,42 @@ impl Kernel for NegativeBinomialKernel {
             by_parameter: [by_log_size, [0.0; 3]],
         }
     }
+}
+
+#[derive(Clone, Copy)]
+pub(crate) struct BinomialKernel;
+
+impl Kernel for BinomialKernel {
+    #[inline]
+    fn newton(self, y: f64, eta: f64) -> Newton {
+        let mu = logistic(eta);
+        // log(1 + e^eta) without overflow.
+        let value = y * eta - eta.max(0.0) - (-eta.abs()).exp().ln_1p();
+        Newton { value, score: y - mu, weight: mu * (1.0 - mu) }
+    }
+
+    #[inline]
+    fn slopes(self, y: f64, eta: f64) -> Slopes {
+        let mu = logistic(eta);
+        let weight = mu * (1.0 - mu);
+        let weight_slope = weight * (1.0 - 2.0 * mu);
+        Slopes { score: y - mu, weight, weight_slope, by_parameter: [[0.0; 3]; 2] }
+    }
+}
+
+/// The logistic function.
+pub(crate) fn logistic(eta: f64) -> f64 {
+    1.0 / (1.0 + (-eta).exp())
+}
+
+/// The part of the log density of binomial shares that no parameter moves:
+/// the log of the number of ways.
+pub(crate) fn ways(shares: &[f64], trials: &[f64]) -> f64 {
+    let one = |(y, n): (&f64, &f64)| {
+        let k = (y * n).round();
+        ln_gamma(n + 1.0) - ln_gamma(k + 1.0) - ln_gamma(n - k + 1.0)
+    };
+    shares.iter().zip(trials).map(one).sum()
 }
 
 #[derive(Clone, Copy)]
@@ -238,6 +280,8 @@ pub(crate) fn constants(law: Law, values: &[f64], weights: &[f64]) -> [f64; 3] {
                 add(*w, tweedie::log_series(*y, dispersion, power));
             }
         }
+        // Depends on the trials of each row: see `ways`.
+        Law::Binomial => {}
     }
     sum
 }
@@ -249,12 +293,19 @@ impl Law {
             Law::Poisson => mu,
             Law::NegativeBinomial { size } => mu + mu * mu / size,
             Law::Tweedie { dispersion, power } => dispersion * mu.powf(power),
+            Law::Binomial => mu * (1.0 - mu),
         }
     }
 
-    /// Probability of 0.
-    pub fn zero(self, mu: f64) -> f64 {
+    /// Mean at a value of the linear predictor.
+    pub fn mean(self, eta: f64) -> f64 {
+        if self == Law::Binomial { logistic(eta) } else { eta.exp() }
+    }
+
+    /// Probability of 0; `trials` matters for shares alone.
+    pub fn zero(self, mu: f64, trials: f64) -> f64 {
         match self {
+            Law::Binomial => (trials * (-mu).ln_1p()).exp(),
             Law::Poisson => (-mu).exp(),
             Law::NegativeBinomial { size } => (-size * (mu / size).ln_1p()).exp(),
             Law::Tweedie { dispersion, power } => {

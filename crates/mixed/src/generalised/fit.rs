@@ -38,7 +38,7 @@ pub fn fit_generalised(
     data: &GeneralisedData<'_>,
     family: Family,
 ) -> Result<GeneralisedFit, Error> {
-    let checked = check(data, family.is_count())?;
+    let checked = check(data, family)?;
     let design = Design::new(data, &checked);
     let model = Model::new(design, checked.layout, family);
     let mut state = State::new(&model.design);

@@ -1,10 +1,11 @@
-//! Generalised mixed models with a log link by Laplace's approximation: counts and zero-heavy amounts.
+//! Generalised mixed models by Laplace's approximation: counts and zero-heavy amounts with a log link, shares with a logit link.
 
 mod approximation;
 mod blocks;
 mod check;
 mod covariance;
 mod design;
+mod draws;
 mod family;
 mod fit;
 mod modes;
@@ -17,6 +18,7 @@ mod start;
 mod tweedie;
 
 pub use check::{Check, CheckSettings, Checks};
+pub use draws::GeneralisedDraws;
 pub use family::Family;
 pub use fit::fit_generalised;
 pub use predict::{ResponseKind, ResponsePrediction};

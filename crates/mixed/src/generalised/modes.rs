@@ -2,7 +2,9 @@
 
 use super::blocks::Blocks;
 use super::design::Design;
-use super::family::{Kernel, Law, NegativeBinomialKernel, PoissonKernel, TweedieKernel, constants};
+use super::family::{
+    BinomialKernel, Kernel, Law, NegativeBinomialKernel, PoissonKernel, TweedieKernel, constants,
+};
 use crate::Error;
 use crate::layout::Layout;
 use crate::small::dot;
@@ -138,8 +140,9 @@ impl State {
             Law::Tweedie { dispersion, power } => {
                 self.newton(design, TweedieKernel { dispersion, power })
             }
+            Law::Binomial => self.newton(design, BinomialKernel),
         };
-        let constant = constants(law, &design.distinct, &design.distinct_weight)[0];
+        let constant = design.ways + constants(law, &design.distinct, &design.distinct_weight)[0];
         match found {
             Ok(value) if value.is_finite() => Ok(value - 2.0 * constant),
             Ok(_) => Err(NOT_SETTLED),

@@ -1,5 +1,6 @@
 //! Means on the response scale with limits, for four kinds of question.
 
+use super::family::{Family, logistic};
 use super::result::{GeneralisedFit, normal_quantile};
 use crate::Error;
 use crate::predict::{Point, PointLevel};
@@ -9,10 +10,13 @@ use serde::Serialize;
 /// What a mean on the response scale is the mean of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub enum ResponseKind {
-    /// A group in the middle, all effects 0: exp(x'b), the median over groups.
+    /// A group in the middle, all effects 0: the inverse link of x'b, the
+    /// median over groups.
     TypicalGroup,
     /// All groups together: exp(x'b + v/2), v the variance of the effects.
-    /// Larger than the typical group, because the log mean is normal.
+    /// Larger than the typical group, because the log mean is normal. For
+    /// shares the logistic function averaged over the effects, whose spread
+    /// is taken as known.
     PopulationMean,
     /// The levels named: exp(x'b + z'u).
     KnownGroup,
@@ -27,9 +31,9 @@ pub struct ResponsePrediction {
     pub kind: ResponseKind,
     /// The mean, in response units.
     pub estimate: f64,
-    /// Its log.
+    /// Its log; for shares the logit of the typical group or the levels named.
     pub link: f64,
-    /// Standard error of the log, uncertainty of all parameters included; for
+    /// Standard error of it, uncertainty of all parameters included; for
     /// a new group also its spread.
     pub link_std_error: f64,
     /// Lower limit, in response units.
@@ -47,6 +51,24 @@ struct Aim {
     by: Vec<f64>,
     /// Variance that no estimate removes.
     extra: f64,
+    /// Variance of the effects over which a share is averaged.
+    averaged: f64,
+}
+
+/// Mean of the logistic function over a normal linear predictor, by the
+/// trapezoidal rule: for a smooth integrand on the whole line its error falls
+/// faster than any power of the step.
+fn average_share(link: f64, sd: f64) -> f64 {
+    const STEPS: i32 = 160;
+    const REACH: f64 = 8.0;
+    let (mut sum, mut weights) = (0.0, 0.0);
+    for step in -STEPS..=STEPS {
+        let z = REACH * f64::from(step) / f64::from(STEPS);
+        let weight = (-0.5 * z * z).exp();
+        sum += weight * logistic(link + sd * z);
+        weights += weight;
+    }
+    sum / weights
 }
 
 impl GeneralisedFit {
@@ -87,6 +109,7 @@ impl GeneralisedFit {
             link: offset + shift + dot(&inner, &x[t..t + p]),
             by: vec![0.0; x.len()],
             extra: 0.0,
+            averaged: 0.0,
         };
         aim.by[t..t + p].copy_from_slice(&inner);
         for part in &point.levels {
@@ -101,13 +124,18 @@ impl GeneralisedFit {
         }
         let variance = self.estimated.covariance.quadratic(&aim.by, &aim.by) + aim.extra;
         let link_std_error = variance.max(0.0).sqrt();
+        let law = self.model.law(x);
+        let mean = |link: f64| match aim.averaged {
+            v if v > 0.0 => average_share(link, v.sqrt()),
+            _ => law.mean(link),
+        };
         Ok(ResponsePrediction {
             kind,
-            estimate: aim.link.exp(),
+            estimate: mean(aim.link),
             link: aim.link,
             link_std_error,
-            low: (aim.link - z * link_std_error).exp(),
-            high: (aim.link + z * link_std_error).exp(),
+            low: mean(aim.link - z * link_std_error),
+            high: mean(aim.link + z * link_std_error),
             level,
         })
     }
@@ -150,6 +178,10 @@ impl GeneralisedFit {
         for f in 0..self.model.layout.factors.len() {
             let values = self.values(point, f);
             let scaled = self.scaled(f, &values);
+            if self.model.family == Family::Binomial {
+                aim.averaged += dot(&scaled, &scaled);
+                continue;
+            }
             aim.link += 0.5 * dot(&scaled, &scaled);
             for (m, entry) in self.model.entries.iter().enumerate().filter(|(_, e)| e.factor == f) {
                 aim.by[m] += values[entry.row] * scaled[entry.column];

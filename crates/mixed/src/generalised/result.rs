@@ -297,35 +297,48 @@ impl GeneralisedFit {
         let mut state = self.state.clone();
         let mut x = self.estimated.found.x.clone();
         let ceiling = self.estimated.found.value + ONE_SIDED_RISE;
-        let mut rises = |v: f64, x: &mut Vec<f64>| -> Option<bool> {
+        let mut rise = |v: f64, x: &mut Vec<f64>| -> Option<f64> {
             let mut start = x.clone();
             start[at] = v;
             let found =
                 descend(&self.model, &mut state, &start, &self.estimated.free, &mut Vec::new());
             let found = found.ok()?;
             x.clone_from(&found.x);
-            Some(found.value > ceiling)
+            Some(found.value - ceiling)
         };
         let sign = if up { 1.0 } else { -1.0 };
         let origin = x[at];
-        let (mut low, mut step) = (0.0, if up { 0.1 } else { 1.0 });
-        while !rises(origin + sign * step, &mut x)? {
-            low = step;
-            step *= if up { 2.0 } else { 1.3 };
-            if step > 40.0 {
+        let (mut low, mut below) = (0.0, -ONE_SIDED_RISE);
+        let mut high = if up { 0.1 } else { 1.0 };
+        let mut above = rise(origin + sign * high, &mut x)?;
+        while above <= 0.0 {
+            (low, below) = (high, above);
+            high *= if up { 2.0 } else { 1.3 };
+            if high > 40.0 {
                 return None;
             }
+            above = rise(origin + sign * high, &mut x)?;
         }
-        let mut high = step;
-        while high - low > 1e-4 * high {
-            let middle = 0.5 * (low + high);
-            if rises(origin + sign * middle, &mut x)? {
-                high = middle;
+        // Regula falsi with the Illinois weight: an end that stays counts half.
+        let (mut last, mut stayed) = (0.0, 0);
+        for _ in 0..60 {
+            let next = high - above * (high - low) / (above - below);
+            if (next - last).abs() < 1e-6 * high {
+                break;
+            }
+            last = next;
+            let here = rise(origin + sign * next, &mut x)?;
+            if here > 0.0 {
+                (high, above) = (next, here);
+                below *= if stayed > 0 { 0.5 } else { 1.0 };
+                stayed = 1;
             } else {
-                low = middle;
+                (low, below) = (next, here);
+                above *= if stayed < 0 { 0.5 } else { 1.0 };
+                stayed = -1;
             }
         }
-        Some(origin + sign * 0.5 * (low + high))
+        Some(origin + sign * last)
     }
 
     /// Conditional modes of a factor: effects and levels x effects values.
@@ -334,21 +347,26 @@ impl GeneralisedFit {
     /// [`Error::Unknown`] for a factor that the model does not have.
     pub fn conditional_modes(&self, factor: &str) -> Result<(&[String], Matrix), Error> {
         let f = self.model.layout.factor_index(factor)?;
+        Ok((&self.model.layout.factors[f].effects, self.modes_of(&self.effects, factor)?))
+    }
+
+    /// Modes of a factor among all `effects`, levels x effects.
+    pub(super) fn modes_of(&self, effects: &[f64], factor: &str) -> Result<Matrix, Error> {
+        let f = self.model.layout.factor_index(factor)?;
         let shape = &self.model.layout.factors[f];
         let k = shape.k();
         let own = self.state.u_own.len();
         let values = match shape.column_start {
-            Some(start) => self.effects[own + start..own + start + shape.levels * k].to_vec(),
+            Some(start) => effects[own + start..own + start + shape.levels * k].to_vec(),
             None => {
                 let mut out = vec![0.0; shape.levels * k];
                 for (g, level) in self.model.design.level.iter().enumerate() {
-                    out[level * k..(level + 1) * k]
-                        .copy_from_slice(&self.effects[g * k..(g + 1) * k]);
+                    out[level * k..(level + 1) * k].copy_from_slice(&effects[g * k..(g + 1) * k]);
                 }
                 out
             }
         };
-        Ok((&shape.effects, Matrix::from_values(shape.levels, k, values)))
+        Ok(Matrix::from_values(shape.levels, k, values))
     }
 }
 

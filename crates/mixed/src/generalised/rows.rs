@@ -5,17 +5,18 @@ use crate::layout::{Layout, effect_value};
 use crate::record::RowCounts;
 use crate::screen::screen;
 use crate::units::UserUnits;
-use crate::{DropReason, Error, Matrix};
+use crate::{DropReason, Error, Family, Matrix};
 
-/// A generalised model: log mean = offset + X b + Z u, u as in [`Data`] with
-/// sigma 1; the response follows a [`Family`](crate::Family).
+/// A generalised model: log mean (logit of a binomial mean) = offset + X b +
+/// Z u, u as in [`Data`] with sigma 1; the response follows a [`Family`](crate::Family).
 #[derive(Debug, Clone)]
 pub struct GeneralisedData<'a> {
-    /// Counts or amounts, at least 0.
+    /// Counts or amounts, at least 0; shares, 0 to 1, of a binomial model.
     pub response: &'a [f64],
     /// Known part of the log mean (log of an area counted).
     pub offset: Option<&'a [f64]>,
-    /// Prior weights: multiples of a row's log-likelihood (frequencies).
+    /// Prior weights: multiples of a row's log-likelihood (frequencies); the
+    /// trials of a binomial model.
     pub weights: Option<&'a [f64]>,
     /// Fixed columns; include an intercept.
     pub fixed: Vec<FixedColumn<'a>>,
@@ -81,7 +82,7 @@ pub(crate) struct Checked {
 }
 
 /// Checks lengths, values, level codes, names and units.
-pub(crate) fn check(data: &GeneralisedData<'_>, whole: bool) -> Result<Checked, Error> {
+pub(crate) fn check(data: &GeneralisedData<'_>, family: Family) -> Result<Checked, Error> {
     let shape = Data {
         fixed: data.fixed.clone(),
         factors: data.factors.clone(),
@@ -94,7 +95,7 @@ pub(crate) fn check(data: &GeneralisedData<'_>, whole: bool) -> Result<Checked, 
     let mut kept = Vec::with_capacity(n);
     let mut seen: Vec<Vec<bool>> = layout.factors.iter().map(|f| vec![false; f.levels]).collect();
     for row in 0..n {
-        check_row(data, row, whole)?;
+        check_row(data, row, family)?;
         if let Some(reason) = drop_reason(data, row) {
             tally.drop_row(reason, 1);
             continue;
@@ -114,7 +115,8 @@ pub(crate) fn check(data: &GeneralisedData<'_>, whole: bool) -> Result<Checked, 
             return Err(Error::TooFewLevels { factor: shape.name.clone(), observed });
         }
     }
-    if kept.iter().all(|i| data.response[*i] == 0.0) {
+    let all = |value: f64| kept.iter().all(|i| data.response[*i] == value);
+    if all(0.0) || (family == Family::Binomial && all(1.0)) {
         return Err(Error::NoResidualVariation);
     }
     if layout.p() == 0 || kept.len() <= layout.p() {
@@ -156,10 +158,21 @@ fn check_lengths(data: &GeneralisedData<'_>) -> Result<(), Error> {
     Ok(())
 }
 
-fn check_row(data: &GeneralisedData<'_>, row: usize, whole: bool) -> Result<(), Error> {
+/// Farthest that a share times its trials may lie from a whole number:
+/// rounding of a quotient.
+const WHOLE: f64 = 1e-6;
+
+fn check_row(data: &GeneralisedData<'_>, row: usize, family: Family) -> Result<(), Error> {
     let y = data.response[row];
-    if y.is_finite() && (y < 0.0 || (whole && y.fract() != 0.0)) {
+    if y.is_finite() && (y < 0.0 || (family.is_count() && y.fract() != 0.0)) {
         return Err(Error::BadCount { row, value: y });
+    }
+    let trials = data.weights.map_or(1.0, |w| w[row]);
+    if family == Family::Binomial && y.is_finite() && trials.is_finite() {
+        let off = |v: f64| (v - v.round()).abs() > WHOLE;
+        if y > 1.0 || off(trials) || off(y * trials) {
+            return Err(Error::BadShare { row, share: y, trials });
+        }
     }
     if let Some(w) = data.weights.map(|w| w[row]).filter(|w| !(*w >= 0.0 && w.is_finite())) {
         return Err(Error::BadWeight { row, value: w });

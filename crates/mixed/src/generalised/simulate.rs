@@ -5,13 +5,13 @@ use super::family::Law;
 use super::modes::State;
 use super::tweedie;
 use rand::Rng;
-use rand_distr::{Distribution, Gamma, Poisson, StandardNormal};
+use rand_distr::{Binomial, Distribution, Gamma, Poisson, StandardNormal};
 use statrs::function::beta::beta_reg;
 use statrs::function::gamma::gamma_ur;
 
 impl Law {
-    /// One response with mean `mu`.
-    pub fn draw(self, mu: f64, rng: &mut impl Rng) -> f64 {
+    /// One response with mean `mu`; `trials` matters for shares alone.
+    pub fn draw(self, mu: f64, trials: f64, rng: &mut impl Rng) -> f64 {
         match self {
             Law::Poisson => poisson(mu, rng),
             Law::NegativeBinomial { size } => {
@@ -24,11 +24,14 @@ impl Law {
                 // A sum of gamma parts is gamma.
                 if parts > 0.0 { gamma(parts * shape, scale, rng) } else { 0.0 }
             }
+            // Fails for a mean that is no probability.
+            Law::Binomial => Binomial::new(trials.round() as u64, mu)
+                .map_or(0.0, |d| d.sample(rng) as f64 / trials),
         }
     }
 
-    /// P(Y < y) and P(Y <= y).
-    pub fn distribution(self, y: f64, mu: f64) -> (f64, f64) {
+    /// P(Y < y) and P(Y <= y); `trials` matters for shares alone.
+    pub fn distribution(self, y: f64, mu: f64, trials: f64) -> (f64, f64) {
         match self {
             Law::Poisson => {
                 let up_to = |y: f64| if y < 0.0 { 0.0 } else { gamma_ur(y + 1.0, mu) };
@@ -43,6 +46,16 @@ impl Law {
             Law::Tweedie { dispersion, power } => {
                 let here = tweedie::distribution(y, mu, dispersion, power);
                 (if y == 0.0 { 0.0 } else { here }, here)
+            }
+            Law::Binomial => {
+                // Successes up to k of n: I_{1 - mu}(n - k, k + 1).
+                let up_to = |k: f64| match k {
+                    k if k < 0.0 => 0.0,
+                    k if k >= trials => 1.0,
+                    k => beta_reg(trials - k, k + 1.0, 1.0 - mu),
+                };
+                let k = (y * trials).round();
+                (up_to(k - 1.0), up_to(k))
             }
         }
     }
@@ -69,7 +82,8 @@ impl Model {
         let mut out = Vec::with_capacity(design.n);
         for g in 0..design.groups() {
             for i in design.rows[g]..design.rows[g + 1] {
-                out.push(law.draw(fresh.eta(design, g, i).min(300.0).exp(), rng));
+                let mu = law.mean(fresh.eta(design, g, i).min(300.0));
+                out.push(law.draw(mu, design.weight[i], rng));
             }
         }
         out

@@ -1,7 +1,7 @@
 //! Where the search starts: a generalised linear fit without random effects.
 
 use super::approximation::Model;
-use super::family::Family;
+use super::family::{Family, logistic};
 use crate::small::{cholesky, dot};
 use crate::{Error, Matrix};
 
@@ -16,16 +16,21 @@ impl Model {
         let design = &self.design;
         let p = design.p;
         let mean = dot(&design.weight, &design.response) / design.weight.iter().sum::<f64>();
-        let mut eta: Vec<f64> = design.response.iter().map(|y| (0.5 * (y + mean)).ln()).collect();
+        let shares = self.family == Family::Binomial;
+        let first = |y: &f64| {
+            let middle = 0.5 * (y + mean);
+            if shares { (middle / (1.0 - middle)).ln() } else { middle.ln() }
+        };
+        let mut eta: Vec<f64> = design.response.iter().map(first).collect();
         let mut b = vec![0.0; p];
         let mut last = f64::INFINITY;
         for _ in 0..STEPS {
             let (mut gram, mut right) = (Matrix::zeros(p, p), vec![0.0; p]);
             for (i, eta) in eta.iter().enumerate() {
-                let mu = eta.clamp(-30.0, 30.0).exp();
-                let z = eta - design.offset[i] + (design.response[i] - mu) / mu;
+                let (mu, slope, _) = mean_at(shares, *eta);
+                let z = eta - design.offset[i] + (design.response[i] - mu) / slope;
                 let x = &design.fixed[i * p..(i + 1) * p];
-                let w = design.weight[i] * mu;
+                let w = design.weight[i] * slope;
                 for a in 0..p {
                     right[a] += w * z * x[a];
                     for c in 0..=a {
@@ -37,8 +42,8 @@ impl Model {
             let mut value = 0.0;
             for (i, eta) in eta.iter_mut().enumerate() {
                 *eta = design.offset[i] + dot(&design.fixed[i * p..(i + 1) * p], &b);
-                value +=
-                    design.weight[i] * (eta.clamp(-30.0, 30.0).exp() - design.response[i] * *eta);
+                let (_, _, integral) = mean_at(shares, *eta);
+                value += design.weight[i] * (integral - design.response[i] * *eta);
             }
             if (last - value).abs() < 1e-5 * (1.0 + value.abs()) {
                 break;
@@ -79,7 +84,7 @@ impl Model {
         }
         let rows: f64 = design.weight.iter().sum();
         match self.family {
-            Family::Poisson => Vec::new(),
+            Family::Poisson | Family::Binomial => Vec::new(),
             // Part of the excess is the random effects'.
             Family::NegativeBinomial => {
                 let size = 2.0 * sums[0] / sums[1].max(1e-3 * sums[0]);
@@ -87,6 +92,18 @@ impl Model {
             }
             Family::Tweedie => vec![(0.7 * sums[2] / rows).clamp(1e-6, 1e6).ln(), 0.0],
         }
+    }
+}
+
+/// Mean at a linear predictor, its slope, and its integral.
+fn mean_at(shares: bool, eta: f64) -> (f64, f64, f64) {
+    let eta = eta.clamp(-30.0, 30.0);
+    if shares {
+        let mu = logistic(eta);
+        (mu, mu * (1.0 - mu), eta.max(0.0) + (-eta.abs()).exp().ln_1p())
+    } else {
+        let mu = eta.exp();
+        (mu, mu, mu)
     }
 }
 

@@ -7,7 +7,7 @@ use faer::{Mat, Side};
 use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
-use statrs::distribution::{Continuous, Discrete, Gamma, NegativeBinomial, Poisson};
+use statrs::distribution::{Binomial, Continuous, Discrete, Gamma, NegativeBinomial, Poisson};
 
 const ROWS: usize = 40;
 
@@ -29,9 +29,14 @@ impl Columns {
     fn random(rng: &mut ChaCha12Rng, family: Family, sites: bool) -> Columns {
         let levels = [9, 4, 3];
         let mut uniform = |from: f64, to: f64| from + (to - from) * rng.random::<f64>();
-        let y = (0..ROWS).map(|_| {
+        let trials: Vec<f64> = (0..ROWS).map(|_| uniform(1.0, 8.0).floor()).collect();
+        let y = trials.iter().map(|n| {
             let y = uniform(-1.5, 6.0).max(0.0);
-            if family == Family::Tweedie { y } else { y.floor() }
+            match family {
+                Family::Tweedie => y,
+                Family::Binomial => (y / 6.0 * (n + 1.0)).floor() / n,
+                _ => y.floor(),
+            }
         });
         let y = y.collect();
         let mut column =
@@ -49,6 +54,7 @@ impl Columns {
         }
         let offset = column(-0.5, 0.5);
         let weight = column(0.5, 2.0);
+        let weight = if family == Family::Binomial { trials } else { weight };
         let x = column(-1.0, 1.0);
         let slopes = [column(-1.0, 1.0), column(-1.0, 1.0)];
         // Three of the correlated pair, one, two independent ones.
@@ -99,7 +105,13 @@ impl Columns {
     }
 
     /// The log density from another package's distributions.
-    fn log_density(&self, family: Family, parameters: &[f64], y: f64, eta: f64) -> f64 {
+    fn log_density(
+        &self,
+        family: Family,
+        parameters: &[f64],
+        (y, trials): (f64, f64),
+        eta: f64,
+    ) -> f64 {
         let mu = eta.exp();
         match family {
             Family::Poisson => Poisson::new(mu).unwrap().ln_pmf(y as u64),
@@ -122,6 +134,11 @@ impl Columns {
                 };
                 (1..150).map(density).sum::<f64>().ln()
             }
+            // The weight that multiplies it is the number of trials.
+            Family::Binomial => {
+                let law = Binomial::new(mu / (1.0 + mu), trials as u64).unwrap();
+                law.ln_pmf((y * trials).round() as u64) / trials
+            }
         }
     }
 
@@ -140,7 +157,8 @@ impl Columns {
             for i in 0..ROWS {
                 let eta = self.offset[i] + b[0] + b[1] * self.x[i] + zu[(i, 0)];
                 let l = |by: f64| {
-                    self.weight[i] * self.log_density(family, parameters, self.y[i], eta + by)
+                    let here = (self.y[i], self.weight[i]);
+                    self.weight[i] * self.log_density(family, parameters, here, eta + by)
                 };
                 let d = 2e-3;
                 let v = [l(-2.0 * d), l(-d), l(0.0), l(d), l(2.0 * d)];
@@ -173,12 +191,14 @@ proptest! {
 
     #[test]
     fn approximation_and_gradient_equal_the_twin(
-        seed: u64, kind in 0..3_usize, sites: bool,
+        seed: u64, kind in 0..4_usize, sites: bool,
     ) {
-        let family = [Family::Poisson, Family::NegativeBinomial, Family::Tweedie][kind];
+        let all =
+            [Family::Poisson, Family::NegativeBinomial, Family::Tweedie, Family::Binomial];
+        let family = all[kind];
         let columns = Columns::random(&mut ChaCha12Rng::seed_from_u64(seed), family, sites);
         let data = columns.data();
-        let checked = check(&data, family.is_count()).unwrap();
+        let checked = check(&data, family).unwrap();
         let design = Design::new(&data, &checked);
         let model = Model::new(design, checked.layout, family);
         let mut state = State::new(&model.design);
@@ -216,7 +236,7 @@ fn tweedie_series_over_its_range() {
                 let parameters = [log_phi, logit];
                 let law = Family::Tweedie.law(&parameters);
                 let eta = 0.7;
-                let expected = columns.log_density(Family::Tweedie, &parameters, y, eta);
+                let expected = columns.log_density(Family::Tweedie, &parameters, (y, 1.0), eta);
                 let here = crate::generalised::internals::log_density(law, y, eta);
                 assert!(
                     (here - expected).abs() < 1e-9 * (1.0 + expected.abs()),
@@ -247,10 +267,10 @@ fn tweedie_distribution_integrates_the_density() {
             })
             .sum();
         let mu = eta.exp();
-        let between = law.distribution(to, mu).1 - law.distribution(from, mu).1;
+        let between = law.distribution(to, mu, 1.0).1 - law.distribution(from, mu, 1.0).1;
         assert!((between - sum * width / 3.0).abs() < 1e-8);
         // At 0 stands the whole probability of no part.
-        assert!((law.distribution(0.0, mu).1 - density(0.0)).abs() < 1e-14);
-        assert_eq!(law.distribution(0.0, mu).0, 0.0);
+        assert!((law.distribution(0.0, mu, 1.0).1 - density(0.0)).abs() < 1e-14);
+        assert_eq!(law.distribution(0.0, mu, 1.0).0, 0.0);
     }
 }

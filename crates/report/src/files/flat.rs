@@ -3,6 +3,7 @@
 use super::cells::{csv_record, harmless};
 use crate::dictionary::{Field, advice_fields};
 use crate::error::ReportError;
+use crate::laterals::RegionLaterals;
 use advise::Advice;
 use serde_json::Value;
 
@@ -16,6 +17,18 @@ pub fn advice_json(advice: &Advice) -> Result<String, ReportError> {
     // JSON has no infinity or NaN; they become null, which a reader would refuse or misread.
     match serde_json::from_str::<Advice>(&text) {
         Ok(back) if back == *advice => Ok(text),
+        _ => Err(ReportError::NotFinite),
+    }
+}
+
+/// `laterals.json`: a list with one entry per region, indented, final newline.
+///
+/// # Errors
+/// [`ReportError::NotFinite`] when the text would not read back as the same values.
+pub fn laterals_json(laterals: &[RegionLaterals]) -> Result<String, ReportError> {
+    let text = serde_json::to_string_pretty(laterals)? + "\n";
+    match serde_json::from_str::<Vec<RegionLaterals>>(&text) {
+        Ok(back) if back == laterals => Ok(text),
         _ => Err(ReportError::NotFinite),
     }
 }

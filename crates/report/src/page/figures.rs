@@ -94,6 +94,7 @@ fn plot<'a>(
         y_title,
         curve,
         classes,
+        classes_name: text::L_CLASSES,
         tested: region.tested_intensity,
         present: region.present.intensity,
         advised: region.advised.as_ref().map(|a| a.intensity),

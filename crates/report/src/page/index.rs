@@ -37,7 +37,7 @@ pub struct IndexPage<'a> {
 impl IndexPage<'_> {
     /// Every figure of the page, in its order.
     pub fn all_figures(&self) -> impl Iterator<Item = &Figure> {
-        self.compare.iter().chain(self.regions.iter().flat_map(|r| &r.figures))
+        self.compare.iter().chain(self.regions.iter().flat_map(RegionView::all_figures))
     }
 }
 

@@ -1,6 +1,7 @@
 //! One region's section.
 
 use super::figures::figures;
+use super::laterals::{self, LateralsView};
 use super::table::Figure;
 use crate::content::Report;
 use crate::error::ReportError;
@@ -36,6 +37,15 @@ pub struct RegionView {
     pub figures: Vec<Figure>,
     /// What is said instead of missing plots, empty when there are some.
     pub missing: &'static str,
+    /// Shoots, flowers and the path; `None` when the book counts none.
+    pub laterals: Option<LateralsView>,
+}
+
+impl RegionView {
+    /// Every figure of the section, in its order.
+    pub fn all_figures(&self) -> impl Iterator<Item = &Figure> {
+        self.figures.iter().chain(self.laterals.iter().flat_map(|l| &l.figures))
+    }
 }
 
 /// All regions in the order of the advice.
@@ -71,6 +81,12 @@ fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, R
         details: details(r, report.advice.tolerance_pct, currency),
         figures,
         missing,
+        laterals: report
+            .laterals
+            .iter()
+            .find(|laterals| laterals.region == r.region)
+            .map(|laterals| laterals::view(index, r, laterals))
+            .transpose()?,
     })
 }
 

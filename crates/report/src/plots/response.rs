@@ -20,6 +20,8 @@ pub struct CurvePlot<'a> {
     pub curve: &'a [CurvePoint],
     /// Observed means; empty for the net-return curve.
     pub classes: &'a [ClassMean],
+    /// What the legend calls them.
+    pub classes_name: &'static str,
     /// Supported intensities.
     pub tested: Option<[f64; 2]>,
     /// Mean present intensity.
@@ -78,7 +80,7 @@ fn legend_items(spec: &CurvePlot<'_>) -> Vec<(Sample, &'static str)> {
         items.extend([(Sample::Line(CURVE), text::L_MEDIAN), (Sample::Band, text::L_BAND)]);
     }
     if !spec.classes.is_empty() {
-        items.push((Sample::Marker(Shape::Ring, CLASSES), text::L_CLASSES));
+        items.push((Sample::Marker(Shape::Ring, CLASSES), spec.classes_name));
     }
     items.push((Sample::DashedMarker(Shape::Diamond, PRESENT), text::L_PRESENT));
     if spec.advised.is_some() {

@@ -148,6 +148,61 @@ fn picture(id: &str, best: f64, level: f64) -> RegionPicture {
     }
 }
 
+fn laterals(id: &str, best: f64) -> RegionLaterals {
+    let points = |level: f64, gain: f64| -> Vec<CurvePoint> {
+        (0..=45)
+            .map(|k| {
+                let intensity = f64::from(k) / 100.0;
+                let median = level * (1.0 + gain * intensity * (2.0 * best - intensity));
+                let half = 0.06 * level * (1.0 + intensity);
+                CurvePoint { intensity, median, low: median - half, high: median + half }
+            })
+            .collect()
+    };
+    let class = |(from, to, frames): (f64, f64, u64)| {
+        let mean_intensity = f64::midpoint(from, to);
+        let laterals_per_m2 = 20.0 * (1.0 + 1.2 * mean_intensity);
+        CountMean { from, to, mean_intensity, frames, laterals_per_m2, share: Some(0.61) }
+    };
+    let effects = |unit: f64| Effects {
+        total: interval(0.42 * unit, 0.3 * unit),
+        indirect: interval(0.17 * unit, 0.09 * unit),
+        direct: interval(0.25 * unit, 0.31 * unit),
+    };
+    RegionLaterals {
+        region: id.into(),
+        frames: 720,
+        trees: 72,
+        tree_seasons: 360,
+        missing: None,
+        tested_intensity: Some([0.0, 0.42]),
+        lead_days: Some(112.0),
+        laterals: points(20.0, 4.0),
+        flowering: points(12.0, 3.0),
+        share: points(0.62, -0.5),
+        classes: [(0.0, 0.0, 200), (0.0, 0.1, 160), (0.1, 0.2, 220), (0.2, 0.3, 140)]
+            .map(class)
+            .to_vec(),
+        path_missing: None,
+        path: Some(Path {
+            intensity: best,
+            lead_days: Some(112.0),
+            before_kg: 4.6,
+            kg: effects(1.0),
+            per_cent: effects(21.0),
+            flowering_ratio: interval(1.11, 0.06),
+            share: Some(interval(0.4, 0.3)),
+            undone_at: Some(0.21),
+            slope: PathSlope {
+                slope: interval(0.41, 0.13),
+                reliability: 0.31,
+                tree_seasons: 1280,
+                within_trees: true,
+            },
+        }),
+    }
+}
+
 /// The report; `hostile` stands in names, reasons and problem texts.
 pub fn report(hostile: &str) -> Report {
     let mut regions = vec![
@@ -229,6 +284,17 @@ pub fn report(hostile: &str) -> Report {
     Report {
         pictures: vec![picture("r1", 0.22, 4.6), picture("r2", 0.18, 5.9), picture("r3", 0.3, 2.4), picture("r4", 0.33, 7.2), picture("r5", 0.02, 3.1), empty],
         advice: Advice { book: format!("Demo {hostile}"), season: 2026, seed: 20_260_101, version: "0.1.0".into(), currency: "INR".into(), tolerance_pct: 2.0, regions },
+        laterals: vec![
+            laterals("r1", 0.22),
+            RegionLaterals {
+                missing: Some(format!("12 frame counts of 3 trees are too few {hostile}")),
+                laterals: vec![],
+                flowering: vec![],
+                share: vec![],
+                path: None,
+                ..laterals("r3", 0.2)
+            },
+        ],
         work,
         quality: Quality {
             files: vec![
