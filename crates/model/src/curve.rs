@@ -20,6 +20,10 @@ pub const REFERENCE_INTENSITY: f64 = 0.25;
 pub const REFERENCE_LEAD_DAYS: f64 = 45.0;
 /// Days that count as one unit of lead inside the model.
 pub const LEAD_UNIT_DAYS: f64 = 30.0;
+/// Columns of the bends. Where there are several regions they are random effects alone, drawn
+/// towards 0, so that a spline bends away from the parabola only as far as the records ask for
+/// (penalised splines as mixed models: Ruppert, Wand and Carroll, 2003, chapter 4).
+pub const BENDS: [usize; 2] = [2, 3];
 /// Curves in intensity that families are made of: hump, tilt, bend, late bend and rise.
 const CURVES: usize = 5;
 /// Number of shapes a surface is written in: each curve as it is, times lead and times lead squared.
@@ -37,8 +41,16 @@ pub const COLUMN_NAMES: [&str; COLUMNS] =
 pub struct Knots {
     /// Knots of the bends, ascending.
     pub knots: [f64; 2],
-    /// Knee of the plateau.
+    /// Knee of the plateau, where a region has none of its own.
     pub knee: f64,
+}
+
+impl Knots {
+    /// The same with another knee.
+    #[must_use]
+    pub fn with_knee(self, knee: f64) -> Self {
+        Self { knee, ..self }
+    }
 }
 
 impl Default for Knots {
@@ -69,6 +81,15 @@ impl IntensityShape {
         match self {
             Self::Quadratic => &[0, 1],
             Self::Knotted => &[0, 1, 2, 3],
+            Self::Plateau => &[4],
+        }
+    }
+
+    /// The curves that density and habit go with.
+    #[must_use]
+    pub fn core(self) -> &'static [usize] {
+        match self {
+            Self::Quadratic | Self::Knotted => &[0, 1],
             Self::Plateau => &[4],
         }
     }
@@ -199,6 +220,12 @@ pub fn shape_slopes(intensity: f64, lead_days: f64, knots: Knots) -> [f64; SHAPE
         ],
         lead_days,
     )
+}
+
+/// Whether coefficients in shape order hold a plateau's rise.
+#[must_use]
+pub fn has_rise(coefficients: &[f64; SHAPES]) -> bool {
+    coefficients[CURVES - 1] != 0.0
 }
 
 /// Sum of coefficients times shape values.

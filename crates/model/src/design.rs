@@ -4,7 +4,9 @@ mod covariates;
 mod habit;
 mod history;
 
-use crate::curve::{self, COLUMN_NAMES, COLUMNS, IntensityShape, Knots, LeadDegree, Profile};
+use crate::curve::{
+    self, BENDS, COLUMN_NAMES, COLUMNS, IntensityShape, Knots, LeadDegree, Profile,
+};
 use crate::table::{Labelled, TreeSeasons};
 use std::collections::BTreeSet;
 
@@ -65,6 +67,23 @@ pub struct Group {
     pub loading: Vec<f64>,
 }
 
+/// What the columns of a surface take from a region.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Regional {
+    /// Effect at the reference lead, which timing modulates.
+    pub profile: Profile,
+    /// Knee of its plateau, fraction.
+    pub knee: f64,
+}
+
+impl Regional {
+    /// Before any fit: the family's first profile and the common knee, for a number of regions.
+    #[must_use]
+    pub fn first(family: IntensityShape, knots: Knots, regions: usize) -> Vec<Self> {
+        vec![Self { profile: family.first_profile(), knee: knots.knee }; regions]
+    }
+}
+
 /// The columns of a yield model for given rows.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Design {
@@ -74,8 +93,8 @@ pub struct Design {
     pub groups: Vec<Group>,
     /// Shape columns by position; empty where not part of the model.
     pub shapes: [Vec<f64>; COLUMNS],
-    /// Effect at the reference lead that timing modulates, by region code.
-    pub profiles: Vec<Profile>,
+    /// What the columns take from each region, by region code.
+    pub regional: Vec<Regional>,
     /// Family of the intensity curve.
     pub family: IntensityShape,
     /// Where the curve bends.
@@ -115,20 +134,20 @@ impl Design {
         curves: RegionCurves,
         (family, knots): (IntensityShape, Knots),
     ) -> Self {
-        let profiles = vec![family.first_profile(); table.region.len()];
-        Self::with_profiles(table, curves, (family, knots), profiles)
+        let regional = Regional::first(family, knots, table.region.len());
+        Self::with_regional(table, curves, (family, knots), regional)
     }
 
-    /// As [`Design::new`], with the effect that timing modulates given by region code.
+    /// As [`Design::new`], with profile and knee given by region code.
     #[must_use]
-    pub fn with_profiles(
+    pub fn with_regional(
         table: &TreeSeasons,
         curves: RegionCurves,
         (family, knots): (IntensityShape, Knots),
-        profiles: Vec<Profile>,
+        regional: Vec<Regional>,
     ) -> Self {
         let lead_degree = lead_degree(table);
-        let shapes = shape_columns(table, lead_degree, (family, knots), &profiles);
+        let shapes = shape_columns(table, lead_degree, (family, knots), &regional);
         let mut design = Self {
             columns: vec![Column {
                 name: "intercept".to_owned(),
@@ -139,7 +158,7 @@ impl Design {
             }],
             groups: Vec::new(),
             shapes,
-            profiles,
+            regional,
             family,
             knots,
             lead_degree,
@@ -185,6 +204,9 @@ impl Design {
         let regions = table.region.len();
         let (family, lead_degree) = (self.family, self.lead_degree);
         for shape in (0..COLUMNS).filter(|&shape| lead_degree.includes(family, shape)) {
+            if curves == RegionCurves::PartialPooling && BENDS.contains(&shape) && regions > 1 {
+                continue;
+            }
             let values = self.shapes[shape].clone();
             let name = COLUMN_NAMES[shape];
             // Only intensity itself gets separate curves: timing needs the regions together.
@@ -294,13 +316,13 @@ fn shape_columns(
     table: &TreeSeasons,
     lead_degree: LeadDegree,
     (family, knots): (IntensityShape, Knots),
-    profiles: &[Profile],
+    regional: &[Regional],
 ) -> [Vec<f64>; COLUMNS] {
     let mut columns: [Vec<f64>; COLUMNS] = Default::default();
     for row in 0..table.len() {
         let lead = if lead_degree == LeadDegree::None { f64::NAN } else { table.lead_days[row] };
-        let values = curve::shapes(table.intensity[row], lead, knots);
-        let profile = profiles[table.region.codes[row] as usize];
+        let Regional { profile, knee } = regional[table.region.codes[row] as usize];
+        let values = curve::shapes(table.intensity[row], lead, knots.with_knee(knee));
         for (place, column) in columns.iter_mut().enumerate() {
             if lead_degree.includes(family, place) {
                 column.push(profile.column(place, &values));

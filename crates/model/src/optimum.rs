@@ -341,6 +341,7 @@ mod tests {
             region: "rice".to_owned(),
             scale: Scale::Identity,
             knots: Knots::default(),
+            knees: vec![0.25; 3],
             coefficients: vec![hump_and_tilt([p + q, p + 2.0 * q]); 3],
             level: vec![5.35; 3],
             variance: vec![0.1; 3],

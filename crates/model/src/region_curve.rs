@@ -10,8 +10,10 @@ pub struct RegionCurve {
     pub region: String,
     /// Scale on which the surface adds to the level.
     pub scale: Scale,
-    /// Where the knotted and plateau curves among the draws bend.
+    /// Where the knotted curves among the draws bend.
     pub knots: Knots,
+    /// Knee of each draw's plateau, which only draws of that family have a rise for.
+    pub knees: Vec<f64>,
     /// Surface coefficients of each draw, in shape order, at the region's mean planting density;
     /// draws of different families are zero in one another's shapes.
     pub coefficients: Vec<[f64; SHAPES]>,
@@ -30,13 +32,22 @@ impl RegionCurve {
 
     /// Expected yield, kg per tree, of each draw at an intensity (fraction) and lead (days).
     pub fn expected_kg(&self, intensity: f64, lead_days: f64) -> impl Iterator<Item = f64> + '_ {
-        let shapes = curve::shapes(intensity, lead_days, self.knots);
-        self.coefficients.iter().zip(self.level.iter().zip(&self.variance)).map(
-            move |(coefficients, (level, variance))| {
-                let mean = level + curve::combine(coefficients, &shapes);
-                self.scale.expected_kg(mean, *variance)
-            },
+        self.effects(intensity, lead_days).zip(self.level.iter().zip(&self.variance)).map(
+            move |(effect, (level, variance))| self.scale.expected_kg(level + effect, *variance),
         )
+    }
+
+    /// Effect on the scale of each draw at a practice against an unpruned tree.
+    fn effects(&self, intensity: f64, lead_days: f64) -> impl Iterator<Item = f64> + '_ {
+        let shapes = curve::shapes(intensity, lead_days, self.knots);
+        self.coefficients.iter().zip(&self.knees).map(move |(coefficients, &knee)| {
+            if curve::has_rise(coefficients) {
+                let own = curve::shapes(intensity, lead_days, self.knots.with_knee(knee));
+                curve::combine(coefficients, &own)
+            } else {
+                curve::combine(coefficients, &shapes)
+            }
+        })
     }
 }
 
@@ -49,11 +60,10 @@ impl RegionCurve {
         lead_days: f64,
         shift: &'a [f64],
     ) -> impl Iterator<Item = f64> + 'a {
-        let shapes = curve::shapes(intensity, lead_days, self.knots);
-        self.coefficients.iter().zip(self.level.iter().zip(&self.variance)).zip(shift).map(
-            move |((coefficients, (level, variance)), shift)| {
-                let mean = level + shift + curve::combine(coefficients, &shapes);
-                self.scale.expected_kg(mean, *variance)
+        let levels = self.level.iter().zip(&self.variance).zip(shift);
+        self.effects(intensity, lead_days).zip(levels).map(
+            move |(effect, ((level, variance), shift))| {
+                self.scale.expected_kg(level + shift + effect, *variance)
             },
         )
     }
@@ -61,6 +71,7 @@ impl RegionCurve {
     /// Adds the draws of another curve of the same region with the same knots.
     pub(crate) fn append(&mut self, other: &Self) {
         self.coefficients.extend_from_slice(&other.coefficients);
+        self.knees.extend_from_slice(&other.knees);
         self.level.extend_from_slice(&other.level);
         self.variance.extend_from_slice(&other.variance);
     }
@@ -68,10 +79,12 @@ impl RegionCurve {
     /// Share of draws whose curve is less steep at the higher of two intensities.
     #[must_use]
     pub fn p_bends_down(&self, [low, high]: [f64; 2], lead_days: f64) -> f64 {
-        let at_low = curve::shape_slopes(low, lead_days, self.knots);
-        let at_high = curve::shape_slopes(high, lead_days, self.knots);
-        let down = self.coefficients.iter().filter(|coefficients| {
-            curve::combine(coefficients, &at_high) < curve::combine(coefficients, &at_low)
+        let down = self.coefficients.iter().zip(&self.knees).filter(|(coefficients, knee)| {
+            let slope = |intensity| {
+                let knots = self.knots.with_knee(**knee);
+                curve::combine(coefficients, &curve::shape_slopes(intensity, lead_days, knots))
+            };
+            slope(high) < slope(low)
         });
         down.count() as f64 / self.draws().max(1) as f64
     }

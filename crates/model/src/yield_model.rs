@@ -10,15 +10,15 @@ mod scale_choice;
 mod separate;
 mod shape_choice;
 
-use crate::curve::{IntensityShape, Knots, LeadDegree, Profile};
-use crate::design::{Design, HabitStatus, RegionCurves, Role};
+use crate::curve::{IntensityShape, Knots, LeadDegree};
+use crate::design::{Design, HabitStatus, RegionCurves, Regional, Role};
 use crate::inversion::TurningPointSet;
 use crate::observed::ObservedClass;
 use crate::region_curve::RegionCurve;
 use crate::scale::Scale;
 use crate::support::Support;
 use crate::table::TreeSeasons;
-use mixed::{Draws, Fit, Posterior, Settings};
+use mixed::{Draws, Fit, IntegrationSettings, Posterior, Settings};
 use records::ResponseScale;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
@@ -37,6 +37,9 @@ pub use shape_choice::{ShapeChoice, ShapeScore};
 
 /// Prior scale of region spreads and of the other spreads, relative to the residual: half-normal.
 const REGION_PRIOR_SCALE: f64 = 1.0;
+/// The same of bends: a plateau that a gain of a fifth reaches at 30 % of the canopy bends by half a
+/// residual standard deviation of a quarter.
+const BEND_PRIOR_SCALE: f64 = 0.5;
 const OTHER_PRIOR_SCALE: f64 = 2.0;
 
 /// Rounds in which the correlation of errors is sought, the change that ends them, and its bound.
@@ -46,6 +49,11 @@ const MOST_CORRELATION: f64 = 0.9;
 
 /// Fits that the effect which timing modulates is taken from, one after the other.
 const PROFILE_ROUNDS: usize = 2;
+
+/// Fits over which a plateau's draws are spread, each with knees of its own, and the least number of
+/// points at which such a fit is integrated over its variance parameters.
+const KNEE_DRAWS: usize = 8;
+const LEAST_POINTS: usize = 512;
 
 /// Settings of fits on the way to the final ones: predictions and starting effects need no more.
 pub(crate) fn rough() -> Settings {
@@ -204,23 +212,37 @@ impl YieldModel {
             &table,
             &response,
             &adjusted,
-            &|family, knots| maker.timed(family, knots, &response),
+            &|family, knots, knees| maker.timed((family, knots, knees), &response),
             settings.seed,
         )?;
-        let leading = (chosen.choice.leading(), chosen.choice.knots);
-        let design = maker.timed(leading.0, leading.1, &response)?;
+        let leading = chosen.choice.leading();
+        let knots = chosen.choice.knots;
+        let knees = chosen.knees.draws(KNEE_DRAWS, settings.seed);
+        let design = maker.timed((leading, knots, &chosen.knees.best), &response)?;
         let mut parts = Vec::new();
         for (family, count) in shares(&chosen.choice, settings.draws) {
-            let own = if family == leading.0 {
-                design.clone()
-            } else {
-                maker.timed(family, leading.1, &response)?
-            };
-            // Every family has its own stream of draws.
-            let stream = (count, settings.seed.wrapping_add(family as u64));
-            parts.push((family, pooled::fit(&table, &own, scale, &response, stream)?));
+            // Only a plateau has a knee to be uncertain about.
+            let knees = if family == IntensityShape::Plateau { &knees[..] } else { &knees[..1] };
+            for (part, own_knees) in knees.iter().enumerate() {
+                let own = if family == leading && part == 0 {
+                    design.clone()
+                } else {
+                    maker.timed((family, knots, own_knees), &response)?
+                };
+                let points = IntegrationSettings::default().points / knees.len();
+                let sample = pooled::Sample {
+                    count: count * (part + 1) / knees.len() - count * part / knees.len(),
+                    // Every fit has its own stream of draws.
+                    seed: settings.seed.wrapping_add((8 * family as usize + part) as u64),
+                    integration: IntegrationSettings {
+                        points: points.max(LEAST_POINTS),
+                        ..IntegrationSettings::default()
+                    },
+                };
+                parts.push((family, pooled::fit(&table, &own, scale, &response, sample)?));
+            }
         }
-        let place = parts.iter().position(|(family, _)| *family == leading.0).unwrap_or(0);
+        let place = parts.iter().position(|(family, _)| *family == leading).unwrap_or(0);
         let (_, lead) = parts.remove(place);
         let mut regions = lead.regions;
         for (_, part) in &parts {
@@ -230,14 +252,14 @@ impl YieldModel {
         }
         let mut draws: Vec<(IntensityShape, Draws)> =
             parts.into_iter().map(|(family, part)| (family, part.draws)).collect();
-        draws.push((leading.0, lead.draws));
+        draws.push((leading, lead.draws));
         draws.sort_by_key(|(family, _)| *family);
 
         let alternation = alternation(&table, &design, &lead.fit, settings.level)?;
         let adjustment = if alternation.is_empty() {
             None
         } else {
-            let without = plain.timed(leading.0, leading.1, &response)?;
+            let without = plain.timed((leading, knots, &chosen.knees.best), &response)?;
             let other = mixed::fit(&scale_choice::data(&without, &response), &Settings::default())?;
             Some([
                 PointCurves::of(&table, &design, &lead.fit)?,
@@ -288,38 +310,41 @@ struct Maker<'a> {
 }
 
 impl Maker<'_> {
-    /// The columns of a family, timing modulating each region's effect as fits find it.
+    /// The columns of a family with knees by region, timing modulating each region's effect as fits
+    /// find it.
     fn timed(
         &self,
-        family: IntensityShape,
-        knots: Knots,
+        (family, knots, knees): (IntensityShape, Knots, &[f64]),
         response: &[f64],
     ) -> Result<Design, YieldError> {
-        let mut design = self.design(family, knots)?;
+        let mut regional = Regional::first(family, knots, self.table.region.len());
+        for (own, knee) in regional.iter_mut().zip(knees) {
+            own.knee = *knee;
+        }
+        let mut design = self.with_regional(family, knots, regional)?;
         if design.lead_degree == LeadDegree::None {
             return Ok(design);
         }
         for _ in 0..PROFILE_ROUNDS {
             let fit = mixed::fit(&scale_choice::data(&design, response), &rough())?;
-            let profiles = PointCurves::of(self.table, &design, &fit)?.profiles();
-            design = self.with_profiles(family, knots, profiles)?;
+            let regional = PointCurves::of(self.table, &design, &fit)?.regional();
+            design = self.with_regional(family, knots, regional)?;
         }
         Ok(design)
     }
 
     fn design(&self, family: IntensityShape, knots: Knots) -> Result<Design, YieldError> {
-        let profiles = vec![family.first_profile(); self.table.region.len()];
-        self.with_profiles(family, knots, profiles)
+        self.with_regional(family, knots, Regional::first(family, knots, self.table.region.len()))
     }
 
-    fn with_profiles(
+    fn with_regional(
         &self,
         family: IntensityShape,
         knots: Knots,
-        profiles: Vec<Profile>,
+        regional: Vec<Regional>,
     ) -> Result<Design, YieldError> {
         let curves = RegionCurves::PartialPooling;
-        let mut design = Design::with_profiles(self.table, curves, (family, knots), profiles);
+        let mut design = Design::with_regional(self.table, curves, (family, knots), regional);
         if !matches!(self.adjustment, Adjustment::None) {
             design.add_girth(self.table);
         }

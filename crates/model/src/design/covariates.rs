@@ -74,7 +74,7 @@ fn add_density(design: &mut Design, table: &TreeSeasons) {
     let mean = log.iter().sum::<f64>() / log.len().max(1) as f64;
     let log: Vec<f64> = log.iter().map(|value| value - mean).collect();
     design.push("log density".to_owned(), log.clone(), Role::Nuisance);
-    for &shape in design.family.main() {
+    for &shape in design.family.core() {
         let values = design.shapes[shape].iter().zip(&log).map(|(s, d)| s * d).collect();
         design.push(
             format!("{} x log density", COLUMN_NAMES[shape]),

@@ -31,7 +31,7 @@ pub enum HabitStatus {
 }
 
 struct TreeMeans {
-    /// Sums of the family's main shapes, in its order.
+    /// Sums of the family's core curves, in its order.
     sums: Vec<f64>,
     intensity: f64,
     intensity_sq: f64,
@@ -64,12 +64,12 @@ fn routine_means(design: &Design, table: &TreeSeasons, region: u32) -> BTreeMap<
             continue;
         }
         let entry = means.entry(table.tree.codes[row]).or_insert(TreeMeans {
-            sums: vec![0.0; design.family.main().len()],
+            sums: vec![0.0; design.family.core().len()],
             intensity: 0.0,
             intensity_sq: 0.0,
             seasons: 0.0,
         });
-        for (sum, &shape) in entry.sums.iter_mut().zip(design.family.main()) {
+        for (sum, &shape) in entry.sums.iter_mut().zip(design.family.core()) {
             *sum += design.shapes[shape][row];
         }
         entry.intensity += table.intensity[row];
@@ -107,7 +107,7 @@ fn add_columns(
     means: &BTreeMap<u32, TreeMeans>,
 ) {
     let label = table.region.labels.get(region as usize).cloned().unwrap_or_default();
-    for (place, &shape) in design.family.main().iter().enumerate() {
+    for (place, &shape) in design.family.core().iter().enumerate() {
         let tree_mean = |tree: &TreeMeans| tree.sums[place] / tree.seasons;
         let centre = means.values().map(tree_mean).sum::<f64>() / means.len() as f64;
         let values = (0..table.len())

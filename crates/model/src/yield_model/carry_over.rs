@@ -5,7 +5,7 @@ use super::scale_choice::{data, identify};
 use crate::design::{Design, Role};
 use crate::table::TreeSeasons;
 use linfa_rng::ChaCha8Rng;
-use linfa_rng::rand_core::{RngCore, SeedableRng};
+use linfa_rng::rand_core::SeedableRng;
 use mixed::{Contrast, Settings};
 use serde::{Deserialize, Serialize};
 
@@ -34,8 +34,7 @@ impl CarryOver {
     #[must_use]
     pub fn draws(&self, count: usize, seed: u64) -> Vec<f64> {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        // 53 random bits, moved off zero.
-        let mut unit = move || ((rng.next_u64() >> 11) as f64 + 0.5) / (1_u64 << 53) as f64;
+        let mut unit = move || super::shape_choice::unit(&mut rng);
         (0..count)
             .map(|_| {
                 // Box and Muller, 1958, Ann. Math. Stat. 29(2):610-611.

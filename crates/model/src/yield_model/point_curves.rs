@@ -3,7 +3,7 @@
 use super::YieldError;
 use super::pooled::region_density;
 use crate::curve::{self, COLUMNS, Knots, Profile, SHAPES};
-use crate::design::{Design, Role};
+use crate::design::{Design, Regional, Role};
 use crate::table::TreeSeasons;
 use mixed::Fit;
 
@@ -11,7 +11,8 @@ use mixed::Fit;
 #[derive(Debug, Clone, PartialEq)]
 pub struct PointCurves {
     knots: Knots,
-    regions: Vec<(String, [f64; SHAPES])>,
+    /// Region, coefficients in shape order and knee.
+    regions: Vec<(String, [f64; SHAPES], f64)>,
 }
 
 impl PointCurves {
@@ -33,20 +34,24 @@ impl PointCurves {
                     curve[shape] += mode;
                 }
             }
-            regions.push((label.clone(), curve::surface(&curve)));
+            regions.push((label.clone(), curve::surface(&curve), design.regional[code].knee));
         }
         Ok(Self { knots: design.knots, regions })
     }
 
-    /// Each region's effect at the reference lead, by code.
-    pub(super) fn profiles(&self) -> Vec<Profile> {
-        self.regions.iter().map(|(_, curve)| Profile::of(curve)).collect()
+    /// Each region's effect at the reference lead and its knee, by code.
+    pub(super) fn regional(&self) -> Vec<Regional> {
+        self.regions
+            .iter()
+            .map(|(_, curve, knee)| Regional { profile: Profile::of(curve), knee: *knee })
+            .collect()
     }
 
     /// Effect of a practice in a region against unpruned, on the model's scale.
     #[must_use]
     pub fn effect(&self, region: &str, intensity: f64, lead_days: f64) -> Option<f64> {
-        let (_, curve) = self.regions.iter().find(|(label, _)| label == region)?;
-        Some(curve::combine(curve, &curve::shapes(intensity, lead_days, self.knots)))
+        let (_, curve, knee) = self.regions.iter().find(|(label, ..)| label == region)?;
+        let knots = self.knots.with_knee(*knee);
+        Some(curve::combine(curve, &curve::shapes(intensity, lead_days, knots)))
     }
 }

@@ -1,8 +1,8 @@
 //! The fit with partially pooled regions, its posterior, and each region's surface read off the draws.
 
 use super::scale_choice::data;
-use super::{OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit, YieldError};
-use crate::curve::{COLUMN_NAMES, COLUMNS, LeadDegree, REFERENCE_LEAD_DAYS, surface};
+use super::{BEND_PRIOR_SCALE, OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit, YieldError};
+use crate::curve::{BENDS, COLUMN_NAMES, COLUMNS, LeadDegree, REFERENCE_LEAD_DAYS, surface};
 use crate::design::{Design, HabitStatus, Role};
 use crate::observed::{Observation, classes};
 use crate::region_curve::{RegionCurve, quantile};
@@ -24,20 +24,27 @@ pub(super) struct Pooled {
     pub(super) regions: Vec<RegionFit>,
 }
 
+/// How many draws of which stream, and how finely the variance parameters are integrated over.
+pub(super) struct Sample {
+    pub(super) count: usize,
+    pub(super) seed: u64,
+    pub(super) integration: IntegrationSettings,
+}
+
 /// REML fit, integration over the variance parameters, and the regions' surfaces.
 pub(super) fn fit(
     table: &TreeSeasons,
     design: &Design,
     scale: Scale,
     response: &[f64],
-    (count, seed): (usize, u64),
+    sample: Sample,
 ) -> Result<Pooled, YieldError> {
     let fit = mixed::fit(&data(design, response), &Settings::default())?;
     let prior = prior(design);
-    let posterior = fit.integrate(&prior, &IntegrationSettings::default())?;
+    let posterior = fit.integrate(&prior, &sample.integration)?;
     let together: Vec<&str> =
         design.groups.iter().filter(|g| !g.slopes.is_empty()).map(|g| g.name.as_str()).collect();
-    let draws = posterior.draws(count, seed, &together)?;
+    let draws = posterior.draws(sample.count, sample.seed, &together)?;
     let reader = Reader::new(table, design, scale, &fit, &draws, response)?;
     let regions =
         (0..table.region.len()).map(|code| reader.region(code as u32)).collect::<Vec<_>>();
@@ -49,7 +56,8 @@ fn prior(design: &Design) -> Prior {
     let mut prior = Prior::half_normal(OTHER_PRIOR_SCALE);
     for group in design.groups.iter().filter(|group| !group.slopes.is_empty()) {
         for &shape in &group.slopes {
-            let region = SpreadPrior { shape: PriorShape::HalfNormal, scale: REGION_PRIOR_SCALE };
+            let scale = if BENDS.contains(&shape) { BEND_PRIOR_SCALE } else { REGION_PRIOR_SCALE };
+            let region = SpreadPrior { shape: PriorShape::HalfNormal, scale };
             prior = prior.term(format!("{}.{}", group.name, COLUMN_NAMES[shape]), region);
         }
     }
@@ -295,6 +303,7 @@ impl<'a> Reader<'a> {
             region: self.table.region.labels.get(code as usize).cloned().unwrap_or_default(),
             scale: self.scale,
             knots: self.design.knots,
+            knees: vec![self.design.regional[code as usize].knee; coefficients.len()],
             coefficients,
             level,
             variance,

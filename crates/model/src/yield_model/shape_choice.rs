@@ -68,6 +68,8 @@ impl ShapeChoice {
 /// The choice with the averaged predictions of left-out rows.
 pub(super) struct Chosen {
     pub(super) choice: ShapeChoice,
+    /// Where each region's plateau may begin.
+    pub(super) knees: Knees,
     /// Folds and weighted predictions; `None` when nothing could be left out.
     pub(super) predicted: Option<(Folds, Vec<f64>)>,
 }
@@ -78,24 +80,25 @@ pub(super) fn choose(
     table: &TreeSeasons,
     response: &[f64],
     adjusted: &[f64],
-    design: &dyn Fn(IntensityShape, Knots) -> Result<Design, YieldError>,
+    design: &dyn Fn(IntensityShape, Knots, &[f64]) -> Result<Design, YieldError>,
     seed: u64,
 ) -> Result<Chosen, YieldError> {
     let knots = knots(table, adjusted);
+    let knees = Knees::of(table, adjusted, knots);
     let Some(folds) = Folds::of(table) else {
-        return Ok(Chosen { choice: ShapeChoice::quadratic_alone(knots), predicted: None });
+        return Ok(Chosen { choice: ShapeChoice::quadratic_alone(knots), knees, predicted: None });
     };
     let levels = Support::of(&table.intensity, &table.lead_days).map_or(0, |s| s.levels);
     let families: &[IntensityShape] =
         if levels < LEAST_LEVELS { &IntensityShape::ALL[..1] } else { &IntensityShape::ALL };
     let mut predicted = Vec::new();
     for &family in families {
-        predicted.push(predictions(table, &design(family, knots)?, response, &folds)?);
+        predicted.push(predictions(table, &design(family, knots, &knees.best)?, response, &folds)?);
     }
     let squares: Vec<Vec<f64>> =
         predicted.iter().map(|p| cluster_squares(table, &folds, response, p)).collect();
     let rows: usize = folds.folds.iter().map(|(_, rows)| rows.len()).sum();
-    let weights = without_plateau(families, trimmed(&bootstrap_weights(&squares, rows, seed)));
+    let weights = trimmed(&bootstrap_weights(&squares, rows, seed));
     let mut averaged = vec![0.0; table.len()];
     for (values, weight) in predicted.iter().zip(&weights) {
         for (sum, value) in averaged.iter_mut().zip(values) {
@@ -113,6 +116,7 @@ pub(super) fn choose(
         .collect();
     Ok(Chosen {
         choice: ShapeChoice { knots, folds: Some(folds.kind), scores },
+        knees,
         predicted: Some((folds, averaged)),
     })
 }
@@ -129,17 +133,90 @@ fn knots(table: &TreeSeasons, adjusted: &[f64]) -> Knots {
     let third = |k: f64| ((quantile(&pruned, k / 3.0) * 100.0).round() / 100.0).max(0.01);
     let first = third(1.0);
     let knots = [first, third(2.0).max(first + LEAST_KNOT_DISTANCE)];
-    let knee = KNEES
-        .into_iter()
-        .filter(|knee| (least..=most).contains(knee))
-        .map(|knee| (unexplained(table, adjusted, knee), knee))
+    let tried = |knee: &f64| (least..=most).contains(knee);
+    let all: Vec<f64> = KNEES.into_iter().filter(tried).collect();
+    let knee = all
+        .iter()
+        .map(|&knee| (unexplained(table, adjusted, knee).iter().sum::<f64>(), knee))
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map_or(first, |(_, knee)| knee);
     Knots { knots, knee }
 }
 
-/// Sum of squares that a plateau with a level and a rise of its own in every region leaves.
-fn unexplained(table: &TreeSeasons, adjusted: &[f64], knee: f64) -> f64 {
+/// Where the plateau of each region may begin: the knees tried with their posterior weights, for a
+/// flat prior over those within the region's pruned intensities and normal errors.
+pub(super) struct Knees {
+    /// The likeliest knee of each region, by code.
+    pub(super) best: Vec<f64>,
+    /// Knees and weights of each region.
+    weights: Vec<Vec<(f64, f64)>>,
+}
+
+impl Knees {
+    fn of(table: &TreeSeasons, adjusted: &[f64], knots: Knots) -> Self {
+        let left: Vec<(f64, Vec<f64>)> =
+            KNEES.iter().map(|&knee| (knee, unexplained(table, adjusted, knee))).collect();
+        let rows = adjusted.len().max(1) as f64;
+        let least =
+            |region: usize| left.iter().map(|(_, own)| own[region]).fold(f64::INFINITY, f64::min);
+        let regions = table.region.len();
+        let variance = (0..regions).map(least).sum::<f64>() / rows;
+        let weights: Vec<Vec<(f64, f64)>> = (0..regions)
+            .map(|region| {
+                let own = (0..table.len())
+                    .filter(|&row| table.region.codes[row] as usize == region)
+                    .map(|row| table.intensity[row])
+                    .filter(|intensity| *intensity >= UNPRUNED_BELOW);
+                let (low, high) = own.fold((f64::INFINITY, 0.0_f64), |(low, high), intensity| {
+                    (low.min(intensity), high.max(intensity))
+                });
+                let tried: Vec<(f64, f64)> = left
+                    .iter()
+                    .filter(|(knee, _)| (low..=high).contains(knee))
+                    .map(|(knee, own)| {
+                        (*knee, (-0.5 * (own[region] - least(region)) / variance).exp())
+                    })
+                    .collect();
+                let sum: f64 = tried.iter().map(|(_, weight)| weight).sum();
+                if sum > 0.0 {
+                    tried.into_iter().map(|(knee, weight)| (knee, weight / sum)).collect()
+                } else {
+                    vec![(knots.knee, 1.0)]
+                }
+            })
+            .collect();
+        let best = weights
+            .iter()
+            .map(|own| {
+                let best = own.iter().max_by(|a, b| a.1.total_cmp(&b.1));
+                best.map_or(knots.knee, |(knee, _)| *knee)
+            })
+            .collect();
+        Self { best, weights }
+    }
+
+    /// Knees of all regions drawn from their weights, one vector for each of a number of fits, the
+    /// likeliest first.
+    pub(super) fn draws(&self, count: usize, seed: u64) -> Vec<Vec<f64>> {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let mut draw = |own: &[(f64, f64)]| {
+            let mut left = unit(&mut rng);
+            let found = own.iter().find(|(_, weight)| {
+                left -= weight;
+                left <= 0.0
+            });
+            found.or(own.last()).map_or(0.0, |(knee, _)| *knee)
+        };
+        let mut all = vec![self.best.clone()];
+        for _ in 1..count {
+            all.push(self.weights.iter().map(|own| draw(own)).collect());
+        }
+        all
+    }
+}
+
+/// Sum of squares that a plateau with a level and a rise of its own leaves in each region.
+fn unexplained(table: &TreeSeasons, adjusted: &[f64], knee: f64) -> Vec<f64> {
     let mut sums = vec![[0.0; 6]; table.region.len()];
     for (row, &y) in adjusted.iter().enumerate() {
         let x = (table.intensity[row] / knee).min(1.0);
@@ -150,12 +227,14 @@ fn unexplained(table: &TreeSeasons, adjusted: &[f64], knee: f64) -> f64 {
         }
     }
     sums.iter()
-        .filter(|[n, ..]| *n > 0.0)
         .map(|[n, x, xx, y, xy, yy]| {
+            if *n == 0.0 {
+                return 0.0;
+            }
             let (sxx, sxy, syy) = (xx - x * x / n, xy - x * y / n, yy - y * y / n);
             if sxx > 1e-12 { syy - sxy * sxy / sxx } else { syy }
         })
-        .sum()
+        .collect()
 }
 
 /// Squared errors of the rows of each site x fold cluster, after removing their mean within site
@@ -210,21 +289,12 @@ fn bootstrap_weights(squares: &[Vec<f64>], rows: usize, seed: u64) -> Vec<f64> {
 }
 
 fn exponential(rng: &mut ChaCha8Rng) -> f64 {
-    // 53 random bits, moved off zero.
-    let unit = ((rng.next_u64() >> 11) as f64 + 0.5) / (1_u64 << 53) as f64;
-    -unit.ln()
+    -unit(rng).ln()
 }
 
-/// Weights in which the spline speaks for the plateau: it levels out where the records do, while a
-/// knee that all regions share would make every region's optimum look as certain as the knee.
-fn without_plateau(families: &[IntensityShape], mut weights: Vec<f64>) -> Vec<f64> {
-    let place = |wanted| families.iter().position(|family| *family == wanted);
-    if let (Some(spline), Some(plateau)) =
-        (place(IntensityShape::Knotted), place(IntensityShape::Plateau))
-    {
-        weights[spline] += std::mem::take(&mut weights[plateau]);
-    }
-    weights
+/// A number between 0 and 1, ends excluded.
+pub(super) fn unit(rng: &mut ChaCha8Rng) -> f64 {
+    ((rng.next_u64() >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
 }
 
 /// Weights without those that are next to nothing.

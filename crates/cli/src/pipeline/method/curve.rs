@@ -35,7 +35,7 @@ pub(super) fn shape(advised: &Advised) -> String {
                 FoldKind::Blocks => "with fewer than three seasons, each fifth of the blocks was predicted from the others",
             };
             format!(
-                "To choose the curve in intensity, {left_out}: {}. The weights are the families' shares of the posterior draws (pseudo-Bayesian model averaging with a Bayesian bootstrap over site x season clusters, Yao and others 2018: close families are averaged, clearly worse ones left out; the spline, which can level out, draws for the plateau as well, since regions need not share its knee). The spline has its knots at {:.0} % and {:.0} % and the plateau its knee at {:.0} % of the canopy.",
+                "To choose the curve in intensity, {left_out}: {}. The weights are the families' shares of the posterior draws (pseudo-Bayesian model averaging with a Bayesian bootstrap over site x season clusters, Yao and others 2018): close families are averaged, clearly worse ones left out. The spline has its knots at {:.0} % and {:.0} % and the plateau its knee at about {:.0} % of the canopy, with knees of their own for the regions, drawn from what their records say.",
                 scores.join("; "),
                 shapes.knots.knots[0] * 100.0,
                 shapes.knots.knots[1] * 100.0,
