@@ -73,14 +73,22 @@ pub fn gain_subject(region: &RegionAdvice) -> &'static str {
     if region.verdict == Verdict::Prune { "advised practice" } else { "best supported practice" }
 }
 
-/// Window in words, the dash when there is none.
-pub fn window(advised: Option<&Advised>) -> String {
-    advised.and_then(|a| a.window).map_or_else(|| DASH.to_owned(), |[from, to]| span(from, to))
+/// Window of the advice, or of what to follow until a trial is read, in words; the dash when there
+/// is none.
+pub fn window(advised: Option<&Advised>, interim: Option<&Advised>) -> String {
+    advised
+        .or(interim)
+        .and_then(|a| a.window)
+        .map_or_else(|| DASH.to_owned(), |[from, to]| span(from, to))
 }
 
-/// Advised intensity, the dash without advice.
-pub fn remove(advised: Option<&Advised>) -> String {
-    advised.map_or_else(|| DASH.to_owned(), |a| percent(a.intensity))
+/// Advised intensity, or that to follow until a trial is read; the dash without either.
+pub fn remove(advised: Option<&Advised>, interim: Option<&Advised>) -> String {
+    match (advised, interim) {
+        (Some(advised), _) => percent(advised.intensity),
+        (None, Some(interim)) => format!("({})", percent(interim.intensity)),
+        (None, None) => DASH.to_owned(),
+    }
 }
 
 /// A gain with its interval, for example `+0.42 (0.10 to 0.74)`.
@@ -239,8 +247,10 @@ mod tests {
             when(&advised),
             ", from 3 May 2026 to 24 May 2026 (about 110 days before the flush)"
         );
-        assert_eq!(remove(Some(&advised)), "22\u{a0}%");
-        assert_eq!(window(None), DASH);
+        assert_eq!(remove(Some(&advised), None), "22\u{a0}%");
+        assert_eq!(remove(None, Some(&advised)), "(22\u{a0}%)");
+        assert_eq!(window(None, None), DASH);
+        assert_eq!(window(None, Some(&advised)), window(Some(&advised), None));
     }
 
     #[test]

@@ -23,7 +23,7 @@ pub fn summary_text(report: &Report) -> String {
         out.push_str(&line([
             printable(&r.name),
             text::verdict(r.verdict).to_owned(),
-            remove(r.advised.as_ref()),
+            remove(r.advised.as_ref(), r.interim.as_ref()),
             gain(r.gain_over_present_kg.as_ref()),
             r.p_gain.map_or_else(|| DASH.to_owned(), chance),
         ]));

@@ -152,7 +152,7 @@ pub const NO_CURVE: &str =
     "The records of this region support no response curve, so none is drawn.";
 pub const NO_PICTURES: &str = "There are no figures for this region.";
 /// What the numbers of the terminal table are about.
-pub const SUMMARY_NOTE: &str = "Gain and chance of earning more are against present practice; where the verdict is Keep or Trial they are those of the best practice that the records support.";
+pub const SUMMARY_NOTE: &str = "Gain and chance of earning more are against present practice; where the verdict is Keep or Trial they are those of the best practice that the records support. An intensity in brackets is for the time until a trial is read.";
 pub const NO_REGIONS: &str = "The record book has no regions, so there is no advice.";
 
 pub fn caption_lead(days: &str) -> String {
@@ -163,7 +163,7 @@ pub fn caption_lead(days: &str) -> String {
 pub fn how_to_read(tolerance: &str) -> String {
     format!(
         "Gains are the middle of what the records leave possible, followed by the interval; where the \
-         verdict is Keep or Trial they are those of the best practice that the records support. Chances come from the same computation. A practice within {tolerance} of the best net \
+         verdict is Keep or Trial they are those of the best practice that the records support. An intensity in brackets is for the time until a trial is read. Chances come from the same computation. A practice within {tolerance} of the best net \
          return counts as good enough."
     )
 }

@@ -1,5 +1,6 @@
 //! How a run computed its numbers: words and tables for the report, everything for `fit.json`.
 
+mod calibration;
 mod curve;
 mod history;
 mod limits;
@@ -71,6 +72,7 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
                 advised.settings.draws, book.options.tolerance_pct
             ),
         ),
+        item("Do the odds hold?", calibration::calibration()),
         item("Price and cost", economics(checked, advised)),
         item(
             "Verdict",

@@ -32,8 +32,8 @@ pub fn answer(report: &Report) -> Table {
                 shape: text::verdict_shape(r.verdict),
                 link: String::new(),
             },
-            remove(r.advised.as_ref()).into(),
-            window(r.advised.as_ref()).into(),
+            remove(r.advised.as_ref(), r.interim.as_ref()).into(),
+            window(r.advised.as_ref(), r.interim.as_ref()).into(),
             gain(r.gain_over_present_kg.as_ref()).into(),
             money_gain(r.net_gain_over_present.as_ref()).into(),
             r.p_gain.map_or_else(|| DASH.to_owned(), chance).into(),
@@ -116,7 +116,7 @@ fn intensities(report: &Report) -> Result<Figure, ReportError> {
         table.row([
             r.name.clone(),
             percent(r.present.intensity),
-            remove(r.advised.as_ref()),
+            remove(r.advised.as_ref(), r.interim.as_ref()),
             intensity_range(r.tested_intensity),
         ]);
     }
