@@ -15,7 +15,7 @@ use crate::outcome::{
 use crate::picture::RegionPicture;
 use gains::Gains;
 use jiff::civil::Date;
-use model::{CarryOver, Exploration, Grid, Optima, RegionFit, TurningPointSet};
+use model::{CarryOver, Exploration, Grid, Optima, RegionFit, Summary, TurningPointSet};
 use records::{Book, Practice};
 
 /// Everything a decision rests on.
@@ -60,6 +60,10 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
 
     advice.yield_optimum = Some(optimum(evidence, &explored.yield_optima, level));
     advice.net_optimum = Some(optimum(evidence, &explored.net_optima, level));
+    // A draw that is best unpruned has no date.
+    let mut leads = explored.net_optima.pruned_leads().peekable();
+    advice.lead_optimum = (fit.fixed_lead.is_none() && leads.peek().is_some())
+        .then(|| gains::interval(Summary::of(leads, level), level));
     advice.band = Some(explored.band(loss));
     // Without unpruned trees the comparison would be an extrapolation.
     advice.gain_over_unpruned_kg = fit
@@ -201,6 +205,7 @@ pub fn without_records(
         },
         yield_optimum: None,
         net_optimum: None,
+        lead_optimum: None,
         inversion_set: None,
         band: None,
         advised: None,

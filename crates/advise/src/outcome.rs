@@ -78,6 +78,9 @@ pub struct RegionAdvice {
     pub yield_optimum: Option<Optimum>,
     /// Intensity of the highest expected net return within the supported range.
     pub net_optimum: Option<Optimum>,
+    /// Lead of the highest expected net return within the supported range, days before the flush;
+    /// `None` when timing is not part of the model.
+    pub lead_optimum: Option<Interval>,
     /// Confidence set of the curve's turning point by test inversion, not limited to the tested range.
     pub inversion_set: Option<InversionSet>,
     /// Intensities whose expected loss of net return stays under the tolerance.

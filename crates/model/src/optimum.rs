@@ -150,6 +150,12 @@ impl Optima {
         Summary::of(self.intensity.iter().copied(), level)
     }
 
+    /// Leads of the draws whose optimum is to prune.
+    pub fn pruned_leads(&self) -> impl Iterator<Item = f64> + '_ {
+        let practices = self.intensity.iter().zip(&self.lead_days);
+        practices.filter(|(intensity, _)| **intensity > 0.0).map(|(_, lead)| *lead)
+    }
+
     /// Share of draws with the optimum above `from` and up to `to`; `from = to = 0` is unpruned.
     #[must_use]
     pub fn share_in(&self, from: f64, to: f64) -> f64 {

@@ -69,6 +69,11 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].net_optimum.p_inside" "net_optimum_p_inside" "probability" "That it lies inside.";
     "regions[].net_optimum.p_upper_edge" "net_optimum_p_upper_edge" "probability" "That it lies at the upper edge.";
     "regions[].net_optimum.p_bends_down" "net_optimum_p_bends_down" "probability" "That the curve bends down at all.";
+    "regions[].lead_optimum" "" "group, or empty" "Lead of the highest expected net return within the supported range; empty when timing is not part of the model.";
+    "regions[].lead_optimum.median" "lead_optimum_median" "days before flush" "Posterior median.";
+    "regions[].lead_optimum.low" "lead_optimum_low" "days before flush" "Lower limit.";
+    "regions[].lead_optimum.high" "lead_optimum_high" "days before flush" "Upper limit.";
+    "regions[].lead_optimum.level" "lead_optimum_level" "probability" "Probability content of the limits.";
     "regions[].inversion_set" "" "group, or empty" "Confidence set of the curve's turning point by inverting the test of a zero slope, not limited to the tested range.";
     "regions[].inversion_set.kind" "inversion_set_kind" "interval, two_rays, whole_line, empty" "Its shape: from the first bound to the second; up to the first and from the second on; every intensity; none.";
     "regions[].inversion_set.bounds" "" "list" "Bounds in the order the shape names them; empty for the whole line.";

@@ -106,6 +106,17 @@ pub fn money_gain(interval: Option<&MoneyInterval>) -> String {
     gain(interval.map(|m| &m.amount))
 }
 
+/// The best lead with its interval.
+pub fn lead_optimum(lead: &Interval) -> String {
+    format!(
+        "{} ({} to {} days, {} interval); the advice keeps to the region's usual dates unless others very likely pay",
+        lead_words(lead.median),
+        fixed(lead.low, 0),
+        fixed(lead.high, 0),
+        percent(lead.level)
+    )
+}
+
 /// What each delay costs, delays without records named as such.
 pub fn lateness(delays: &[Lateness], currency: &str) -> String {
     let words: Vec<String> = delays

@@ -68,7 +68,7 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
         item(
             "Optimum, band and odds",
             format!(
-                "For each of {} posterior draws the surface is turned into expected kilograms without retransformation bias, and searched over the intensities and leads that the region's records span (extremes count when at least five tree-seasons reach them). Odds are shares of draws. The band holds the intensities whose expected net return is within {} % of the best.",
+                "For each of {} posterior draws the surface is turned into expected kilograms without retransformation bias, and searched over the intensities and leads that the region's records span (extremes count when at least five tree-seasons reach them). Odds are shares of draws. The band holds the intensities whose expected net return is within {} % of the best. The advice keeps to the region's median lead unless another one earns more with at least 90 % probability and by more than that tolerance: the best of many dates looks better than it is.",
                 advised.settings.draws, book.options.tolerance_pct
             ),
         ),
@@ -77,7 +77,7 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
         item(
             "Verdict",
             format!(
-                "keep: the expected gain of the best supported practice over present practice is at most {0} % of the best net return, and a gain of twice that has less than a 20 % chance. prune: the expected gain exceeds {0} % and the chance of earning more is at least 90 %. trial: fewer than 10 trees, 2 seasons or 20 pruned tree-seasons, fewer than 3 distinct intensities or a span of less than 10 % of the canopy, a best intensity that lies at an edge of the tested range in more than a quarter of the draws, pruning that follows the tree so closely that cause and habit cannot be told apart, a model that found no optimum, or odds that suffice for neither.",
+                "keep: the expected gain of the best supported practice over present practice is at most {0} % of the best net return, and a gain of twice that has less than a 20 % chance. prune: the expected gain exceeds {0} % and the chance of earning more is at least 90 %. trial: fewer than 10 trees, 2 seasons or 20 pruned tree-seasons, fewer than 3 distinct intensities or a span of less than 10 % of the canopy, a best intensity that lies at an edge of the tested range in more than a quarter of the draws, pruning that follows the tree so closely that cause and habit cannot be told apart, a model that found no optimum, or odds that suffice for neither. Where only the edge of the tested range stands in the way and the best supported practice would pass the test for prune, it is named as what to follow until the trial is read.",
                 book.options.tolerance_pct
             ),
         ),

@@ -7,8 +7,8 @@ use crate::content::Report;
 use crate::error::ReportError;
 use crate::number::{DASH, chance, unbroken};
 use crate::sentence::{
-    evidence, gain, gain_subject, horizon, intensity_range, inversion, lateness, lead_range,
-    money_gain, optimum, present, sentence,
+    evidence, gain, gain_subject, horizon, intensity_range, inversion, lateness, lead_optimum,
+    lead_range, money_gain, optimum, present, sentence,
 };
 use crate::text;
 use advise::RegionAdvice;
@@ -136,6 +136,9 @@ fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<(String,
         row("Best intensity for yield", optimum(r.yield_optimum.as_ref())),
         row("Turning point of the curve", inversion(r.inversion_set.as_ref())),
     ];
+    if let Some(lead) = &r.lead_optimum {
+        rows.push(row("Best timing for net return", lead_optimum(lead)));
+    }
     if !r.lateness.is_empty() {
         rows.push(row("Cost of being late", lateness(&r.lateness, currency)));
     }

@@ -55,6 +55,7 @@ fn region(
         present: Present { intensity: present, lead_days: Some(95.0), share_pruned: 0.85, season: Some(2025) },
         yield_optimum: Some(optimum(best + 0.03, 0.11)),
         net_optimum: Some(optimum(best, 0.09)),
+        lead_optimum: Some(interval(104.0, 31.0)),
         inversion_set: Some(InversionSet { kind: InversionKind::Interval, bounds: vec![best - 0.1, best + 0.2], level: 0.9 }),
         band: Some([best - 0.06, best + 0.07]),
         interim: (verdict == Verdict::Trial && best > 0.25).then(|| Advised {
@@ -222,7 +223,7 @@ pub fn report(hostile: &str) -> Report {
     (bare.yield_optimum, bare.net_optimum, bare.p_gain) = (None, None, None);
     (bare.gain_over_unpruned_kg, bare.gain_over_present_kg, bare.net_gain_over_present) =
         (None, None, None);
-    (bare.lateness, bare.horizon) = (Vec::new(), None);
+    (bare.lateness, bare.horizon, bare.lead_optimum) = (Vec::new(), None, None);
     bare.present = Present { intensity: 0.0, lead_days: None, share_pruned: 0.0, season: None };
     bare.reason = "No tree of this region was pruned in the recorded seasons.".into();
     let empty = RegionPicture {
