@@ -6,6 +6,7 @@ use crate::laterals::{CountMean, Path, RegionLaterals};
 use crate::names::plot_file;
 use crate::number::{count, fixed, percent, signed};
 use crate::plots::{CurvePlot, Label, class_name, curve_plot};
+use crate::sentence::days;
 use crate::text::laterals as words;
 use advise::{ClassMean, CurvePoint, Interval, RegionAdvice};
 
@@ -83,8 +84,8 @@ fn finding(region: &RegionAdvice, path: &Path) -> String {
         "leaving trees unpruned".to_owned()
     } else {
         let lead = path.lead_days.filter(|lead| lead.is_finite());
-        let when = lead
-            .map_or_else(String::new, |days| format!(", {} days before the flush", fixed(days, 0)));
+        let when =
+            lead.map_or_else(String::new, |lead| format!(", {} before the flush", days(lead)));
         format!("removing {} of the canopy{when}", percent(path.intensity))
     };
     let chosen =
@@ -303,7 +304,7 @@ fn finish(
     let title = format!("{}: {}", region.name, kind.title);
     let mut caption = kind.caption.to_owned();
     if let Some(lead) = laterals.lead_days.filter(|lead| lead.is_finite()) {
-        caption.push_str(&crate::text::caption_lead(&fixed(lead, 0)));
+        caption.push_str(&crate::text::caption_lead(&days(lead)));
     }
     let spec = CurvePlot {
         y_title: kind.axis,
