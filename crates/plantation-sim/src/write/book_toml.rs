@@ -108,6 +108,8 @@ harvest_grace_days = {}
 response_scale = "auto"
 # Crew hours per working day, for the work plan.
 hours_per_day = {:?}
+# Seasons over which a repeated practice is accounted, with what each cut leaves to the next.
+horizon_seasons = {}
 # Uncomment to use only prunings recorded on one basis: "canopy_fraction", "shoots", "spread" or
 # "headed_length".
 # only_measured_as = "canopy_fraction"
@@ -117,7 +119,8 @@ hours_per_day = {:?}
         plantation.tolerance_pct,
         options.training_age_years,
         options.harvest_grace_days,
-        options.hours_per_day
+        options.hours_per_day,
+        options.horizon_seasons
     )
 }
 
