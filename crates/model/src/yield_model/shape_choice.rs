@@ -74,13 +74,16 @@ pub(super) struct Chosen {
     pub(super) predicted: Option<(Folds, Vec<f64>)>,
 }
 
+/// Makes the columns of a family with its knots and the knees of the regions.
+type Columns<'a> = dyn Fn(IntensityShape, Knots, &[f64]) -> Result<Design, YieldError> + 'a;
+
 /// Scores the families; `design` makes a family's columns, `adjusted` is the response without
 /// everything but pruning.
 pub(super) fn choose(
     table: &TreeSeasons,
     response: &[f64],
     adjusted: &[f64],
-    design: &dyn Fn(IntensityShape, Knots, &[f64]) -> Result<Design, YieldError>,
+    design: &Columns<'_>,
     seed: u64,
 ) -> Result<Chosen, YieldError> {
     let knots = knots(table, adjusted);
