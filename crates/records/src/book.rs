@@ -2,11 +2,14 @@
 
 mod check;
 mod locate;
+mod trials;
 
 use crate::{Calendar, MeasuredAs, Problem, Table, Window};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use thiserror::Error;
+
+pub use trials::{TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait};
 
 /// A checked record-book description.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -24,6 +27,9 @@ pub struct Book {
     /// Where the tables are and how they are written; tables left out are found by file stem.
     #[serde(default)]
     pub files: BTreeMap<Table, TableFiles>,
+    /// Trials by id, as used in the trial table.
+    #[serde(default)]
+    pub trials: BTreeMap<String, TrialDeclaration>,
 }
 
 /// `[book]`.

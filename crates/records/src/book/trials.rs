@@ -1,0 +1,146 @@
+//! `[trials.ID]`: how a trial was laid out, columns of the trial table by their role.
+
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// How treatments were assigned to plots.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TrialDesign {
+    /// Treatments to plots without restriction.
+    CompletelyRandomised,
+    /// Every treatment once in every replicate.
+    RandomisedBlocks,
+    /// Every treatment once in every row and column.
+    LatinSquare,
+    /// Main factors on main plots of replicates, sub factors within.
+    SplitPlot,
+    /// As split plot, with sub-sub factors within sub plots.
+    SplitSplitPlot,
+    /// Main factors on strips one way, sub factors on strips across, in every replicate.
+    StripPlot,
+    /// Replicates cut into blocks that hold part of the treatments: lattice, alpha.
+    IncompleteBlocks,
+    /// Checks in every block, further treatments once.
+    AugmentedBlocks,
+}
+
+/// Columns of the trial table by role. Those with a default need no entry.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct TrialRoles {
+    /// Replicate: complete block.
+    pub replicate: String,
+    /// Incomplete block within the replicate, or block of an augmented design.
+    pub block: Option<String>,
+    /// Row of a Latin square, or of the field.
+    pub row: Option<String>,
+    /// Column of a Latin square, or of the field.
+    pub column: Option<String>,
+    /// Main plot; told from replicate and main factors when absent.
+    pub main_plot: Option<String>,
+    /// Sub plot; told from main plot and sub factors when absent.
+    pub sub_plot: Option<String>,
+    /// Plot: what a treatment was randomised to, holding one or more trees; told from the other
+    /// roles when absent.
+    pub plot: Option<String>,
+    /// Site, where one trial stands at several.
+    pub site: Option<String>,
+}
+
+impl Default for TrialRoles {
+    fn default() -> Self {
+        Self {
+            replicate: "replicate".to_owned(),
+            block: None,
+            row: None,
+            column: None,
+            main_plot: None,
+            sub_plot: None,
+            plot: None,
+            site: None,
+        }
+    }
+}
+
+/// The untreated (or usual) control of a factorial with a control, or the one that others are
+/// compared with.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TrialControl {
+    /// Factor whose level marks the control.
+    pub factor: String,
+    /// The level.
+    pub level: String,
+    /// Whether it stands beside the factorial (the other factors are empty on control plots) rather
+    /// than being one of its levels.
+    #[serde(default)]
+    pub beside_factorial: bool,
+}
+
+/// What of a trial is analysed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TrialTrait {
+    /// kg of nuts per tree and season at reference moisture.
+    NutYield,
+    /// Nuts per tree and season.
+    NutCount,
+    /// Grams per nut.
+    NutWeight,
+    /// Laterals by frame area.
+    Laterals,
+    /// Flowering laterals by frame area.
+    FloweringLaterals,
+    /// Flowering laterals of all laterals.
+    ShareFlowering,
+}
+
+/// `[trials.ID]`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TrialDeclaration {
+    /// Title for people; the id when absent.
+    pub title: Option<String>,
+    /// How treatments were assigned.
+    pub design: TrialDesign,
+    /// Treatment factors, columns of the trial table; every design but split and strip plots.
+    #[serde(default)]
+    pub factors: Vec<String>,
+    /// Factors of main plots, or of the strips one way.
+    #[serde(default)]
+    pub main_factors: Vec<String>,
+    /// Factors of sub plots, or of the strips across.
+    #[serde(default)]
+    pub sub_factors: Vec<String>,
+    /// Factors of sub-sub plots.
+    #[serde(default)]
+    pub sub_sub_factors: Vec<String>,
+    /// Factors whose levels are amounts, with their unit (`fraction`, `days`); levels must be
+    /// numbers.
+    #[serde(default)]
+    pub amounts: BTreeMap<String, String>,
+    /// Columns by role.
+    #[serde(default)]
+    pub roles: TrialRoles,
+    /// The control, where there is one.
+    pub control: Option<TrialControl>,
+    /// Treatments repeated in every block of an augmented design.
+    #[serde(default)]
+    pub checks: Vec<String>,
+    /// Covariate: `earlier_crop`, `girth_cm`, or a numeric column of the trial table.
+    pub covariate: Option<String>,
+    /// What is analysed; nut yield when absent.
+    #[serde(default = "nut_yield")]
+    pub traits: Vec<TrialTrait>,
+    /// Seasons analysed; all with harvests after the trial's first pruning when absent.
+    #[serde(default)]
+    pub seasons: Vec<i16>,
+    /// Whether means are given letters (asked for, because letters hide the size of differences).
+    #[serde(default)]
+    pub letters: bool,
+}
+
+fn nut_yield() -> Vec<TrialTrait> {
+    vec![TrialTrait::NutYield]
+}
