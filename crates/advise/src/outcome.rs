@@ -87,9 +87,9 @@ pub struct RegionAdvice {
     pub band: Option<[f64; 2]>,
     /// What to do; `None` for `trial`.
     pub advised: Option<Advised>,
-    /// What to do until the trial is read, where the best intensity lies beyond what was tried but
-    /// present practice very likely earns less than the best supported one; never outside the
-    /// tested range.
+    /// What to do until the trial is read, where nothing but the odds or a best intensity beyond
+    /// what was tried stands in the way and present practice probably earns less than the best
+    /// supported one; never outside the tested range.
     pub interim: Option<Advised>,
     /// Gain in yield of the advised (or best supported) practice over leaving trees unpruned, kg per tree;
     /// `None` when the records hold no unpruned trees. For `keep` the gains are those of the best

@@ -76,6 +76,14 @@ impl RegionCurve {
         self.variance.extend_from_slice(&other.variance);
     }
 
+    /// Keeps the first draws.
+    pub(crate) fn truncate(&mut self, draws: usize) {
+        self.coefficients.truncate(draws);
+        self.knees.truncate(draws);
+        self.level.truncate(draws);
+        self.variance.truncate(draws);
+    }
+
     /// Share of draws whose curve is less steep at the higher of two intensities.
     #[must_use]
     pub fn p_bends_down(&self, [low, high]: [f64; 2], lead_days: f64) -> f64 {

@@ -1,6 +1,7 @@
 //! The yield response: rows in, one posterior surface per region out.
 
 mod carry_over;
+mod knees;
 mod lack_of_fit;
 mod left_out;
 mod point_curves;
@@ -52,8 +53,10 @@ const PROFILE_ROUNDS: usize = 2;
 
 /// Fits over which a plateau's draws are spread, each with knees of its own, and the least number of
 /// points at which such a fit is integrated over its variance parameters.
-const KNEE_DRAWS: usize = 8;
-const LEAST_POINTS: usize = 512;
+const KNEE_DRAWS: usize = 16;
+const LEAST_POINTS: usize = 256;
+/// Distance between the streams of draws of two families.
+const STREAMS: usize = 64;
 
 /// Settings of fits on the way to the final ones: predictions and starting effects need no more.
 pub(crate) fn rough() -> Settings {
@@ -195,9 +198,12 @@ impl YieldModel {
         let first_fit = mixed::fit(&scale_choice::data(&first, &response), &Settings::default())?;
         let habit_tests = pooled::habit_tests(&table, &first, &first_fit)?;
         let nuisance = pooled::Nuisance::of(&table, &first, &first_fit)?;
-        let adjusted: Vec<f64> = (0..table.len())
-            .map(|row| response[row] - nuisance.fixed[row] - nuisance.random[row])
-            .collect();
+        let remainder = shape_choice::Remainder {
+            response: (0..table.len())
+                .map(|row| response[row] - nuisance.fixed[row] - nuisance.random_but_trees[row])
+                .collect(),
+            spread: left_out::TreeSpread::of(&first_fit)?,
+        };
 
         let girthed = Maker { table: &table, adjustment: Adjustment::Girth }
             .design(IntensityShape::Quadratic, Knots::default())?;
@@ -211,7 +217,7 @@ impl YieldModel {
         let chosen = shape_choice::choose(
             &table,
             &response,
-            &adjusted,
+            remainder,
             &|family, knots, knees| maker.timed((family, knots, knees), &response),
             settings.seed,
         )?;
@@ -220,7 +226,16 @@ impl YieldModel {
         let knees = chosen.knees.draws(KNEE_DRAWS, settings.seed);
         let design = maker.timed((leading, knots, &chosen.knees.best), &response)?;
         let mut parts = Vec::new();
-        for (family, count) in shares(&chosen.choice, settings.draws) {
+        // Draws of each family in each region.
+        let counts: Vec<Vec<usize>> = (0..table.region.len())
+            .map(|region| chosen.choice.counts(region, settings.draws))
+            .collect();
+        for (place, score) in chosen.choice.scores.iter().enumerate() {
+            let family = score.shape;
+            let most = counts.iter().map(|own| own[place]).max().unwrap_or(0);
+            if most == 0 {
+                continue;
+            }
             // Only a plateau has a knee to be uncertain about.
             let knees = if family == IntensityShape::Plateau { &knees[..] } else { &knees[..1] };
             for (part, own_knees) in knees.iter().enumerate() {
@@ -230,16 +245,22 @@ impl YieldModel {
                     maker.timed((family, knots, own_knees), &response)?
                 };
                 let points = IntegrationSettings::default().points / knees.len();
+                let share =
+                    |count: usize| count * (part + 1) / knees.len() - count * part / knees.len();
                 let sample = pooled::Sample {
-                    count: count * (part + 1) / knees.len() - count * part / knees.len(),
+                    count: share(most),
                     // Every fit has its own stream of draws.
-                    seed: settings.seed.wrapping_add((8 * family as usize + part) as u64),
+                    seed: settings.seed.wrapping_add((STREAMS * family as usize + part) as u64),
                     integration: IntegrationSettings {
                         points: points.max(LEAST_POINTS),
                         ..IntegrationSettings::default()
                     },
                 };
-                parts.push((family, pooled::fit(&table, &own, scale, &response, sample)?));
+                let mut fitted = pooled::fit(&table, &own, scale, &response, sample)?;
+                for (region, own) in fitted.regions.iter_mut().zip(&counts) {
+                    region.curve.truncate(share(own[place]));
+                }
+                parts.push((family, fitted));
             }
         }
         let place = parts.iter().position(|(family, _)| *family == leading).unwrap_or(0);
@@ -389,24 +410,6 @@ fn correlations(
     Ok(correlations)
 }
 
-/// Posterior draws of each family: its share of all, the leading one taking what rounding leaves.
-fn shares(choice: &ShapeChoice, draws: usize) -> Vec<(IntensityShape, usize)> {
-    let leading = choice.leading();
-    let mut counts: Vec<(IntensityShape, usize)> = choice
-        .scores
-        .iter()
-        .map(|score| (score.shape, (score.weight * draws as f64).floor() as usize))
-        .collect();
-    let given: usize = counts.iter().map(|(_, count)| count).sum();
-    for (family, count) in &mut counts {
-        if *family == leading {
-            *count += draws - given;
-        }
-    }
-    counts.retain(|(_, count)| *count > 0);
-    counts
-}
-
 /// Effect of the earlier crop in each region that has it.
 fn alternation(
     table: &TreeSeasons,
@@ -424,26 +427,4 @@ fn alternation(
         }
     }
     Ok(effects)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn shares_add_up_and_losers_get_none() {
-        let score = |shape, weight| ShapeScore { shape, rmse: None, weight };
-        let choice = ShapeChoice {
-            knots: Knots::default(),
-            folds: None,
-            scores: vec![
-                score(IntensityShape::Quadratic, 0.333),
-                score(IntensityShape::Knotted, 0.667),
-                score(IntensityShape::Plateau, 0.0),
-            ],
-        };
-        let counts = shares(&choice, 1000);
-        assert_eq!(counts, [(IntensityShape::Quadratic, 333), (IntensityShape::Knotted, 667)]);
-        assert_eq!(choice.leading(), IntensityShape::Knotted);
-    }
 }

@@ -89,7 +89,7 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].advised.window" "" "list of two, or empty" "First and last date of the pruning window; empty when the advice is to leave trees unpruned.";
     "regions[].advised.window[0]" "advised_window_from" "date" "First day.";
     "regions[].advised.window[1]" "advised_window_to" "date" "Last day.";
-    "regions[].interim" "" "group, or empty" "What to do until the trial is read, inside the tested range; empty unless the verdict is trial only because the best intensity lies beyond what was tried.";
+    "regions[].interim" "" "group, or empty" "What to do until the trial is read, inside the tested range; empty unless the verdict is trial for the odds alone or because the best intensity lies beyond what was tried, and this practice has at least three chances in four of earning more than the present one.";
     "regions[].interim.intensity" "interim_intensity" "fraction 0 to 1" "Fraction of the canopy to remove.";
     "regions[].interim.lead_days" "interim_lead_days" "days before flush" "When.";
     "regions[].interim.window" "" "list of two, or empty" "First and last date.";

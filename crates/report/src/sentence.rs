@@ -13,11 +13,12 @@ pub fn sentence(region: &RegionAdvice) -> String {
     match (region.verdict, &region.advised) {
         (Verdict::Trial, _) if region.interim.is_some() => {
             region.interim.as_ref().map_or_else(String::new, |interim| {
-                format!(
-                    "Lay out a trial; until it is read, remove {} of the canopy{}.",
-                    percent(interim.intensity),
-                    when(interim)
-                )
+                let meanwhile = if interim.intensity > 0.0 {
+                    format!("remove {} of the canopy{}", percent(interim.intensity), when(interim))
+                } else {
+                    "leave the trees unpruned".to_owned()
+                };
+                format!("Lay out a trial; until it is read, {meanwhile}.")
             })
         }
         (Verdict::Trial, _) | (_, None) => "Go on as at present and lay out a trial.".to_owned(),

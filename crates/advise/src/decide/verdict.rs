@@ -7,6 +7,9 @@ use records::{counted, noun};
 
 /// Probability of earning more than present practice that a change needs.
 const P_CHANGE: f64 = 0.90;
+/// Probability of earning more than present practice with which the best supported practice is
+/// followed until a trial has shown more: three in four, where a change for good needs nine in ten.
+const P_MEANWHILE: f64 = 0.75;
 /// Probability of being worth more than twice the tolerance that rules out keeping things as they are.
 const P_MISSED: f64 = 0.20;
 /// Share of draws with the best intensity at an edge of the tested range that rules out advice.
@@ -107,8 +110,8 @@ pub(super) fn choose(
 }
 
 /// Whether the best supported practice should be followed until a trial has shown more: nothing but
-/// a best intensity beyond what was tried stands in the way, and present practice very likely earns
-/// less.
+/// the odds or a best intensity beyond what was tried stands in the way, and present practice
+/// probably earns less. Trials take seasons, in which something has to be done.
 pub(super) fn better_meanwhile(
     evidence: &Evidences<'_>,
     explored: &Exploration,
@@ -116,10 +119,9 @@ pub(super) fn better_meanwhile(
     loss: f64,
 ) -> bool {
     let found = obstacles(evidence, explored);
-    !found.is_empty()
-        && found.iter().all(|o| matches!(o, Obstacle::UpperEdge(_) | Obstacle::LowerEdge(_)))
+    found.iter().all(|o| matches!(o, Obstacle::UpperEdge(_) | Obstacle::LowerEdge(_)))
         && gains.mean_net_gain() > loss
-        && gains.p_net_gain() >= P_CHANGE
+        && gains.p_net_gain() >= P_MEANWHILE
 }
 
 /// One plain sentence for the chosen verdict.
@@ -217,20 +219,34 @@ fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Expl
         })
         .collect();
     if parts.is_empty() {
-        return format!(
-            "The best practice that the records support has a {} chance of earning more than present practice, too little for a change and too much to be sure that nothing is missed.",
-            odds(advice.p_gain.unwrap_or(f64::NAN))
-        );
+        let p_gain = odds(advice.p_gain.unwrap_or(f64::NAN));
+        return match &advice.interim {
+            Some(interim) => format!(
+                "{} has a {p_gain} chance of earning more than present practice: the better bet until a trial is read, too little for a change for good.",
+                doing(interim.intensity)
+            ),
+            None => format!(
+                "The best practice that the records support has a {p_gain} chance of earning more than present practice, too little for a change and too much to be sure that nothing is missed."
+            ),
+        };
     }
     let mut reason = sentence(&parts.join("; "));
     if let Some(interim) = &advice.interim {
         reason.push_str(&format!(
-            " Within that range, removing {} of the canopy has a {} chance of earning more than present practice.",
-            percent(interim.intensity),
+            " Within that range, {} has a {} chance of earning more than present practice.",
+            doing(interim.intensity).to_lowercase(),
             odds(advice.p_gain.unwrap_or(f64::NAN))
         ));
     }
     reason
+}
+
+fn doing(intensity: f64) -> String {
+    if intensity > 0.0 {
+        format!("Removing {} of the canopy", percent(intensity))
+    } else {
+        "Leaving the trees unpruned".to_owned()
+    }
 }
 
 /// The sentence of a region whose records support no intensity at all.

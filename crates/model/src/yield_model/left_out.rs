@@ -16,6 +16,9 @@ const MOST_SEASONS: usize = 6;
 const BLOCK_FOLDS: u32 = 5;
 const LEAST_BLOCKS: usize = 10;
 
+/// Share of the variance of intensity that lies within trees, below which trees keep theirs.
+const KEPT_BELOW: f64 = 0.1;
+
 /// What is left out together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -24,6 +27,28 @@ pub enum FoldKind {
     Season,
     /// A fifth of the blocks at a time, where there are fewer than three seasons.
     Blocks,
+    /// A fifth of the trees at a time with all their seasons, where trees keep their intensity.
+    Trees,
+}
+
+/// Spread of trees about what else is known of them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct TreeSpread {
+    /// Residual variance.
+    pub(super) residual: f64,
+    /// Variance of trees' levels over the residual variance.
+    pub(super) ratio: f64,
+}
+
+impl TreeSpread {
+    /// As a fit has it.
+    pub(super) fn of(fit: &Fit) -> Result<Self, YieldError> {
+        let components = fit.variance_components()?;
+        let residual = components.residual.powi(2);
+        let tree = components.factors.iter().find(|factor| factor.factor == "tree");
+        let own = tree.and_then(|factor| factor.standard_deviations.first()).copied();
+        Ok(Self { residual, ratio: own.unwrap_or(0.0).powi(2) / residual })
+    }
 }
 
 /// How rows are left out: sets of rows that are predicted from all others.
@@ -58,6 +83,48 @@ impl Folds {
         folds.sort_by_key(|(label, _)| *label);
         (!folds.is_empty()).then_some(Self { kind, folds })
     }
+
+    /// Fifths of the trees of those regions in which trees keep their intensity over the seasons:
+    /// there a season left out would be predicted from the trees' own levels, in which the effect
+    /// of their intensity is contained whatever the curve. `None` without such regions.
+    pub(crate) fn of_trees(table: &TreeSeasons) -> Option<Self> {
+        let kept = keeping_regions(table);
+        let fold = |k: u32| -> (i32, Vec<usize>) {
+            let belongs = |row: &usize| {
+                // Scattered, so that a field's order of treatments and the folds do not go together.
+                let scattered = table.tree.codes[*row].wrapping_mul(2_654_435_761) >> 16;
+                kept[table.region.codes[*row] as usize] && scattered % BLOCK_FOLDS == k
+            };
+            (k as i32, (0..table.len()).filter(belongs).collect())
+        };
+        let folds: Vec<(i32, Vec<usize>)> = (0..BLOCK_FOLDS)
+            .map(fold)
+            .filter(|(_, rows)| rows.len() >= LEAST_ROWS / BLOCK_FOLDS as usize)
+            .collect();
+        (!folds.is_empty()).then_some(Self { kind: FoldKind::Trees, folds })
+    }
+}
+
+/// Regions, by code, in which trees differ in intensity and each keeps its own.
+fn keeping_regions(table: &TreeSeasons) -> Vec<bool> {
+    let mean_by = |codes: &[u32], count: usize| -> Vec<f64> {
+        let mut sums = vec![(0.0, 0.0); count];
+        for (&code, intensity) in codes.iter().zip(&table.intensity) {
+            let own = &mut sums[code as usize];
+            *own = (own.0 + intensity, own.1 + 1.0);
+        }
+        sums.iter().map(|(sum, n)| sum / f64::max(*n, 1.0)).collect()
+    };
+    let of_tree = mean_by(&table.tree.codes, table.tree.len());
+    let of_region = mean_by(&table.region.codes, table.region.len());
+    let mut squares = vec![(0.0, 0.0); table.region.len()];
+    for (row, intensity) in table.intensity.iter().enumerate() {
+        let region = table.region.codes[row] as usize;
+        let own = &mut squares[region];
+        own.0 += (intensity - of_tree[table.tree.codes[row] as usize]).powi(2);
+        own.1 += (intensity - of_region[region]).powi(2);
+    }
+    squares.iter().map(|(within, all)| *all > 0.0 && *within < KEPT_BELOW * all).collect()
 }
 
 /// Predictions of the rows of every fold by fits that have not seen them: fixed part, known trees

@@ -103,6 +103,7 @@ pub(super) fn region_density(table: &TreeSeasons, design: &Design) -> Vec<f64> {
 pub(super) struct Nuisance {
     pub(super) fixed: Vec<f64>,
     pub(super) random: Vec<f64>,
+    pub(super) random_but_trees: Vec<f64>,
 }
 
 impl Nuisance {
@@ -116,14 +117,18 @@ impl Nuisance {
             }
         }
         let mut random = vec![0.0; table.len()];
+        let mut random_but_trees = random.clone();
         for group in design.groups.iter().filter(|group| group.slopes.is_empty()) {
             let modes = fit.conditional_modes(&group.name)?.modes;
-            for (row, (sum, &code)) in random.iter_mut().zip(&group.codes).enumerate() {
+            for (row, &code) in group.codes.iter().enumerate() {
                 let effect = modes.row(code as usize).first().copied().unwrap_or(0.0);
-                *sum += group.loading(row) * effect;
+                random[row] += group.loading(row) * effect;
+                if group.name != "tree" {
+                    random_but_trees[row] += group.loading(row) * effect;
+                }
             }
         }
-        Ok(Self { fixed, random })
+        Ok(Self { fixed, random, random_but_trees })
     }
 }
 
@@ -156,7 +161,7 @@ impl<'a> Reader<'a> {
         response: &'a [f64],
     ) -> Result<Self, YieldError> {
         let estimates = fit.estimates();
-        let Nuisance { fixed: fixed_nuisance, random: random_nuisance } =
+        let Nuisance { fixed: fixed_nuisance, random: random_nuisance, .. } =
             Nuisance::of(table, design, fit)?;
         let mut earlier_crop = vec![0.0; table.len()];
         for (column, estimate) in design.columns.iter().zip(&estimates) {

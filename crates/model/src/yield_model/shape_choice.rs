@@ -1,12 +1,17 @@
 //! The family of the intensity curve, by how well it predicts what it has not seen.
 //!
-//! Each family predicts left-out seasons; families share the posterior draws by pseudo-Bayesian
-//! model averaging with a Bayesian bootstrap over site x season clusters, so that one that predicts
-//! clearly worse gets nothing and close ones are averaged (Yao, Vehtari, Simpson and Gelman, 2018,
-//! Bayesian Analysis 13(3):917-1003, section 3.4).
+//! Each family predicts left-out seasons, and in every region the families share the posterior draws
+//! by their expected log predictive densities there, with a Bayesian bootstrap over site x season
+//! clusters (pseudo-BMA+: Yao, Vehtari, Simpson and Gelman, 2018, Bayesian Analysis 13(3):917-1003,
+//! section 3.4). Regions need not share a family, but they tell of one another: how common each
+//! family is in the book is learned from all regions, so that one with few records takes what the
+//! others show and one with many goes its own way. Weights by group under a common prior are those
+//! of Yao, Pirs, Vehtari and Gelman (2022, Bayesian Analysis 17(4):1043-1071); here the prior is a
+//! flat Dirichlet distribution and a region's family a mixture component.
 
 use super::YieldError;
-use super::left_out::{FoldKind, Folds, predictions};
+use super::knees::{self, Knees, Levelled};
+use super::left_out::{FoldKind, Folds, TreeSpread, predictions};
 use crate::curve::{IntensityShape, Knots};
 use crate::design::Design;
 use crate::region_curve::quantile;
@@ -20,13 +25,12 @@ use std::collections::BTreeMap;
 /// Distinct intensities that a knotted curve and a plateau need in order to be told from a parabola.
 const LEAST_LEVELS: usize = 5;
 /// Weight below which a family is not averaged in.
-const LEAST_WEIGHT: f64 = 0.05;
-/// Replicates of the Bayesian bootstrap.
-const REPLICATES: usize = 1000;
+const LEAST_WEIGHT: f64 = 0.02;
+/// Sweeps that are averaged over and those before them.
+const REPLICATES: usize = 2000;
+const BURN_IN: usize = 100;
 /// Distance that knots keep, fraction of the canopy.
 const LEAST_KNOT_DISTANCE: f64 = 0.05;
-/// Knees tried, as fractions of the canopy.
-const KNEES: [f64; 9] = [0.10, 0.15, 0.20, 0.25, 0.30, 0.35, 0.40, 0.45, 0.50];
 
 /// How a family predicted.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -36,7 +40,7 @@ pub struct ShapeScore {
     /// Root-mean-square error within site and season on the model's scale; `None` when nothing
     /// could be left out.
     pub rmse: Option<f64>,
-    /// Share of the posterior draws.
+    /// Share of the posterior draws, mean over regions.
     pub weight: f64,
 }
 
@@ -45,10 +49,16 @@ pub struct ShapeScore {
 pub struct ShapeChoice {
     /// Where the knotted curve and the plateau bend.
     pub knots: Knots,
-    /// What was left out; `None` when nothing could be, and the quadratic stands alone.
+    /// What was left out; `None` when nothing could be, and the quadratic stands alone unless
+    /// trees were.
     pub folds: Option<FoldKind>,
+    /// Regions, by code, in which a fifth of the trees was left out in place of that.
+    pub trees_left_out: Vec<u32>,
     /// Scores, simplest family first.
     pub scores: Vec<ShapeScore>,
+    /// Share of each family in each region's draws: one row per region by code, families as in
+    /// `scores`.
+    pub by_region: Vec<Vec<f64>>,
 }
 
 impl ShapeChoice {
@@ -59,9 +69,29 @@ impl ShapeChoice {
         best.map_or(IntensityShape::Quadratic, |score| score.shape)
     }
 
-    fn quadratic_alone(knots: Knots) -> Self {
+    /// Draws of each family in a region: its share of all, the region's leading family taking what
+    /// rounding leaves.
+    pub(super) fn counts(&self, region: usize, draws: usize) -> Vec<usize> {
+        let weights = &self.by_region[region];
+        let mut counts: Vec<usize> =
+            weights.iter().map(|weight| (weight * draws as f64).floor() as usize).collect();
+        let given: usize = counts.iter().sum();
+        let leading = weights.iter().enumerate().rev().max_by(|a, b| a.1.total_cmp(b.1));
+        if let Some(count) = leading.and_then(|(family, _)| counts.get_mut(family)) {
+            *count += draws - given;
+        }
+        counts
+    }
+
+    fn quadratic_alone(knots: Knots, regions: usize) -> Self {
         let score = ShapeScore { shape: IntensityShape::Quadratic, rmse: None, weight: 1.0 };
-        Self { knots, folds: None, scores: vec![score] }
+        Self {
+            knots,
+            folds: None,
+            trees_left_out: Vec::new(),
+            scores: vec![score],
+            by_region: vec![vec![1.0]; regions],
+        }
     }
 }
 
@@ -77,56 +107,104 @@ pub(super) struct Chosen {
 /// Makes the columns of a family with its knots and the knees of the regions.
 type Columns<'a> = dyn Fn(IntensityShape, Knots, &[f64]) -> Result<Design, YieldError> + 'a;
 
-/// Scores the families; `design` makes a family's columns, `adjusted` is the response without
-/// everything but pruning.
+/// What a first fit leaves of the response: without everything but pruning and the trees' levels.
+pub(super) struct Remainder {
+    pub(super) response: Vec<f64>,
+    pub(super) spread: TreeSpread,
+}
+
+/// Scores the families; `design` makes a family's columns.
 pub(super) fn choose(
     table: &TreeSeasons,
     response: &[f64],
-    adjusted: &[f64],
+    remainder: Remainder,
     design: &Columns<'_>,
     seed: u64,
 ) -> Result<Chosen, YieldError> {
-    let knots = knots(table, adjusted);
-    let knees = Knees::of(table, adjusted, knots);
-    let Some(folds) = Folds::of(table) else {
-        return Ok(Chosen { choice: ShapeChoice::quadratic_alone(knots), knees, predicted: None });
-    };
+    let spread = remainder.spread;
+    let levelled = Levelled::new(table, remainder.response, spread);
+    let knots = knots(table, &levelled);
+    let knees = Knees::of(table, &levelled, knots);
+    let folds = Folds::of(table);
+    let trees = Folds::of_trees(table);
+    if folds.is_none() && trees.is_none() {
+        let choice = ShapeChoice::quadratic_alone(knots, table.region.len());
+        return Ok(Chosen { choice, knees, predicted: None });
+    }
     let levels = Support::of(&table.intensity, &table.lead_days).map_or(0, |s| s.levels);
     let families: &[IntensityShape] =
         if levels < LEAST_LEVELS { &IntensityShape::ALL[..1] } else { &IntensityShape::ALL };
     let mut predicted = Vec::new();
-    for &family in families {
-        predicted.push(predictions(table, &design(family, knots, &knees.best)?, response, &folds)?);
+    let mut deviances = vec![Deviances::new(); families.len()];
+    for (&family, own) in families.iter().zip(&mut deviances) {
+        let design = design(family, knots, &knees.best)?;
+        if let Some(folds) = &trees {
+            let values = predictions(table, &design, response, folds)?;
+            own.extend(tree_deviances(table, folds, response, &values, spread));
+        }
+        if let Some(folds) = &folds {
+            predicted.push(predictions(table, &design, response, folds)?);
+        }
     }
-    let squares: Vec<Vec<f64>> =
-        predicted.iter().map(|p| cluster_squares(table, &folds, response, p)).collect();
-    let rows: usize = folds.folds.iter().map(|(_, rows)| rows.len()).sum();
-    let weights = trimmed(&bootstrap_weights(&squares, rows, seed));
+    let mut trees_left_out: Vec<u32> = trees
+        .iter()
+        .flat_map(|folds| &folds.folds)
+        .flat_map(|(_, rows)| rows.iter().map(|&row| table.region.codes[row]))
+        .collect();
+    trees_left_out.sort_unstable();
+    trees_left_out.dedup();
+    let mut rmse = vec![None; families.len()];
+    if let Some(folds) = &folds {
+        let squares: Vec<Deviances> =
+            predicted.iter().map(|p| cluster_squares(table, folds, response, p)).collect();
+        let rows: usize = folds.folds.iter().map(|(_, rows)| rows.len()).sum();
+        let mean = |own: &Deviances| own.iter().map(|(_, s)| s).sum::<f64>() / rows.max(1) as f64;
+        let variance = squares.iter().map(mean).fold(f64::INFINITY, f64::min);
+        for ((own, rmse), squares) in deviances.iter_mut().zip(&mut rmse).zip(&squares) {
+            *rmse = Some(mean(squares).sqrt());
+            own.extend(
+                squares
+                    .iter()
+                    .filter(|(region, _)| !trees_left_out.contains(&(*region as u32)))
+                    .map(|(region, squares)| (*region, squares / variance)),
+            );
+        }
+    }
+    let by_region: Vec<Vec<f64>> = shared_weights(&deviances, table.region.len(), seed)
+        .iter()
+        .map(|weights| trimmed(weights))
+        .collect();
     let mut averaged = vec![0.0; table.len()];
-    for (values, weight) in predicted.iter().zip(&weights) {
-        for (sum, value) in averaged.iter_mut().zip(values) {
-            *sum += weight * value;
+    for (family, values) in predicted.iter().enumerate() {
+        for (row, (sum, value)) in averaged.iter_mut().zip(values).enumerate() {
+            *sum += by_region[table.region.codes[row] as usize][family] * value;
         }
     }
     let scores = families
         .iter()
-        .zip(squares.iter().zip(&weights))
-        .map(|(&shape, (squares, &weight))| ShapeScore {
-            shape,
-            rmse: Some((squares.iter().sum::<f64>() / rows.max(1) as f64).sqrt()),
-            weight,
+        .zip(rmse)
+        .enumerate()
+        .map(|(family, (&shape, rmse))| {
+            let weight = by_region.iter().map(|own| own[family]).sum::<f64>();
+            ShapeScore { shape, rmse, weight: weight / by_region.len().max(1) as f64 }
         })
         .collect();
     Ok(Chosen {
-        choice: ShapeChoice { knots, folds: Some(folds.kind), scores },
+        choice: ShapeChoice {
+            knots,
+            folds: folds.as_ref().map(|folds| folds.kind),
+            trees_left_out,
+            scores,
+            by_region,
+        },
         knees,
-        predicted: Some((folds, averaged)),
+        predicted: folds.map(|folds| (folds, averaged)),
     })
 }
 
 /// The thirds of the pruned intensities as knots, and the knee at which a plateau in every region
-/// comes closest to the adjusted response.
-fn knots(table: &TreeSeasons, adjusted: &[f64]) -> Knots {
+/// comes closest to the response.
+fn knots(table: &TreeSeasons, levelled: &Levelled) -> Knots {
     let mut pruned: Vec<f64> =
         table.intensity.iter().copied().filter(|i| *i >= UNPRUNED_BELOW).collect();
     pruned.sort_by(f64::total_cmp);
@@ -136,122 +214,58 @@ fn knots(table: &TreeSeasons, adjusted: &[f64]) -> Knots {
     let third = |k: f64| ((quantile(&pruned, k / 3.0) * 100.0).round() / 100.0).max(0.01);
     let first = third(1.0);
     let knots = [first, third(2.0).max(first + LEAST_KNOT_DISTANCE)];
-    let tried = |knee: &f64| (least..=most).contains(knee);
-    let all: Vec<f64> = KNEES.into_iter().filter(tried).collect();
-    let knee = all
-        .iter()
-        .map(|&knee| (unexplained(table, adjusted, knee).iter().sum::<f64>(), knee))
+    let knee = knees::tried()
+        .filter(|knee| (least..=most).contains(knee))
+        .map(|knee| (levelled.unexplained(table, knee).iter().sum::<f64>(), knee))
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map_or(first, |(_, knee)| knee);
     Knots { knots, knee }
 }
 
-/// Where the plateau of each region may begin: the knees tried with their posterior weights, for a
-/// flat prior over those within the region's pruned intensities and normal errors.
-pub(super) struct Knees {
-    /// The likeliest knee of each region, by code.
-    pub(super) best: Vec<f64>,
-    /// Knees and weights of each region.
-    weights: Vec<Vec<(f64, f64)>>,
-}
+/// Deviances of clusters with the region each lies in, the same clusters for every family.
+type Deviances = Vec<(usize, f64)>;
 
-impl Knees {
-    fn of(table: &TreeSeasons, adjusted: &[f64], knots: Knots) -> Self {
-        let left: Vec<(f64, Vec<f64>)> =
-            KNEES.iter().map(|&knee| (knee, unexplained(table, adjusted, knee))).collect();
-        let rows = adjusted.len().max(1) as f64;
-        let least =
-            |region: usize| left.iter().map(|(_, own)| own[region]).fold(f64::INFINITY, f64::min);
-        let regions = table.region.len();
-        let variance = (0..regions).map(least).sum::<f64>() / rows;
-        let weights: Vec<Vec<(f64, f64)>> = (0..regions)
-            .map(|region| {
-                let own = (0..table.len())
-                    .filter(|&row| table.region.codes[row] as usize == region)
-                    .map(|row| table.intensity[row])
-                    .filter(|intensity| *intensity >= UNPRUNED_BELOW);
-                let (low, high) = own.fold((f64::INFINITY, 0.0_f64), |(low, high), intensity| {
-                    (low.min(intensity), high.max(intensity))
-                });
-                let tried: Vec<(f64, f64)> = left
-                    .iter()
-                    .filter(|(knee, _)| (low..=high).contains(knee))
-                    .map(|(knee, own)| {
-                        (*knee, (-0.5 * (own[region] - least(region)) / variance).exp())
-                    })
-                    .collect();
-                let sum: f64 = tried.iter().map(|(_, weight)| weight).sum();
-                if sum > 0.0 {
-                    tried.into_iter().map(|(knee, weight)| (knee, weight / sum)).collect()
-                } else {
-                    vec![(knots.knee, 1.0)]
-                }
-            })
-            .collect();
-        let best = weights
-            .iter()
-            .map(|own| {
-                let best = own.iter().max_by(|a, b| a.1.total_cmp(&b.1));
-                best.map_or(knots.knee, |(knee, _)| *knee)
-            })
-            .collect();
-        Self { best, weights }
+/// Minus twice the log density of the errors of each tree left out, less a constant: independent
+/// errors about a level of the tree.
+fn tree_deviances(
+    table: &TreeSeasons,
+    folds: &Folds,
+    response: &[f64],
+    predicted: &[f64],
+    spread: TreeSpread,
+) -> Deviances {
+    let mut trees: BTreeMap<u32, (usize, f64, f64, f64)> = BTreeMap::new();
+    for &row in folds.folds.iter().flat_map(|(_, rows)| rows) {
+        let region = table.region.codes[row] as usize;
+        let (_, n, sum, squares) =
+            trees.entry(table.tree.codes[row]).or_insert((region, 0.0, 0.0, 0.0));
+        let error = response[row] - predicted[row];
+        *n += 1.0;
+        *sum += error;
+        *squares += error * error;
     }
-
-    /// Knees of all regions drawn from their weights, one vector for each of a number of fits, the
-    /// likeliest first.
-    pub(super) fn draws(&self, count: usize, seed: u64) -> Vec<Vec<f64>> {
-        let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let mut draw = |own: &[(f64, f64)]| {
-            let mut left = unit(&mut rng);
-            let found = own.iter().find(|(_, weight)| {
-                left -= weight;
-                left <= 0.0
-            });
-            found.or(own.last()).map_or(0.0, |(knee, _)| *knee)
-        };
-        let mut all = vec![self.best.clone()];
-        for _ in 1..count {
-            all.push(self.weights.iter().map(|own| draw(own)).collect());
-        }
-        all
-    }
-}
-
-/// Sum of squares that a plateau with a level and a rise of its own leaves in each region.
-fn unexplained(table: &TreeSeasons, adjusted: &[f64], knee: f64) -> Vec<f64> {
-    let mut sums = vec![[0.0; 6]; table.region.len()];
-    for (row, &y) in adjusted.iter().enumerate() {
-        let x = (table.intensity[row] / knee).min(1.0);
-        let x = x * (2.0 - x);
-        let own = &mut sums[table.region.codes[row] as usize];
-        for (sum, term) in own.iter_mut().zip([1.0, x, x * x, y, x * y, y * y]) {
-            *sum += term;
-        }
-    }
-    sums.iter()
-        .map(|[n, x, xx, y, xy, yy]| {
-            if *n == 0.0 {
-                return 0.0;
-            }
-            let (sxx, sxy, syy) = (xx - x * x / n, xy - x * y / n, yy - y * y / n);
-            if sxx > 1e-12 { syy - sxy * sxy / sxx } else { syy }
+    trees
+        .values()
+        .map(|(region, n, sum, squares)| {
+            let shared = spread.ratio / (1.0 + n * spread.ratio) * sum * sum;
+            (*region, (squares - shared) / spread.residual)
         })
         .collect()
 }
 
-/// Squared errors of the rows of each site x fold cluster, after removing their mean within site
-/// and season: no model can know the level of a season it has not seen.
+/// Squared errors of the rows of each region x site x fold cluster, after removing their mean within
+/// site and season: no model can know the level of a season it has not seen.
 fn cluster_squares(
     table: &TreeSeasons,
     folds: &Folds,
     response: &[f64],
     predicted: &[f64],
-) -> Vec<f64> {
-    let mut clusters: BTreeMap<(i32, u32, i32), (f64, f64, f64)> = BTreeMap::new();
+) -> Deviances {
+    let mut clusters: BTreeMap<(u32, i32, u32, i32), (f64, f64, f64)> = BTreeMap::new();
     for (label, rows) in &folds.folds {
         for &row in rows {
-            let key = (*label, table.site.codes[row], table.season[row]);
+            let (region, site) = (table.region.codes[row], table.site.codes[row]);
+            let key = (region, *label, site, table.season[row]);
             let (n, sum, squares) = clusters.entry(key).or_insert((0.0, 0.0, 0.0));
             let error = response[row] - predicted[row];
             *n += 1.0;
@@ -259,34 +273,68 @@ fn cluster_squares(
             *squares += error * error;
         }
     }
-    clusters.values().map(|(n, sum, squares)| (squares - sum * sum / n).max(0.0)).collect()
+    clusters
+        .iter()
+        .map(|((region, ..), (n, sum, squares))| {
+            (*region as usize, (squares - sum * sum / n).max(0.0))
+        })
+        .collect()
 }
 
-/// Mean over Bayesian-bootstrap replicates of the softmax of the families' expected log predictive
-/// densities, for normal errors with the best family's spread.
-fn bootstrap_weights(squares: &[Vec<f64>], rows: usize, seed: u64) -> Vec<f64> {
-    let totals = squares.iter().map(|own| own.iter().sum::<f64>());
-    let variance = totals.fold(f64::INFINITY, f64::min) / rows.max(1) as f64;
-    let clusters = squares.first().map_or(0, Vec::len);
+/// Weights of the families in every region: the mean over a Gibbs sampler's sweeps of the
+/// probability of each family in each region. A
+/// sweep draws bootstrap weights of the clusters, the regions' families given how common each is,
+/// and how common each is given the regions' families and a flat Dirichlet prior.
+fn shared_weights(deviances: &[Deviances], regions: usize, seed: u64) -> Vec<Vec<f64>> {
+    let families = deviances.len();
+    let mut clusters = vec![0.0; regions];
+    for (region, _) in deviances.first().into_iter().flatten() {
+        clusters[*region] += 1.0;
+    }
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let mut weights = vec![0.0; squares.len()];
-    for _ in 0..REPLICATES {
-        // Dirichlet(1, ..., 1) weights are exponentials over their sum.
-        let draws: Vec<f64> = (0..clusters).map(|_| exponential(&mut rng)).collect();
-        let total: f64 = draws.iter().sum();
-        let densities: Vec<f64> = squares
-            .iter()
-            .map(|own| {
-                let sum: f64 = own.iter().zip(&draws).map(|(s, w)| s * w).sum();
-                -0.5 * sum * clusters as f64 / total / variance
-            })
-            .collect();
-        let best = densities.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let parts: Vec<f64> = densities.iter().map(|d| (d - best).exp()).collect();
-        let sum: f64 = parts.iter().sum();
-        for (weight, part) in weights.iter_mut().zip(parts) {
-            *weight += part / sum / REPLICATES as f64;
+    let mut weights = vec![vec![0.0; families]; regions];
+    let mut common = vec![1.0 / families as f64; families];
+    for sweep in 0..BURN_IN + REPLICATES {
+        // Dirichlet(1, ..., 1) weights within a region are exponentials over their sum.
+        let count = deviances.first().map_or(0, Vec::len);
+        let draws: Vec<f64> = (0..count).map(|_| exponential(&mut rng)).collect();
+        let mut drawn = vec![0.0; regions];
+        let mut sums = vec![vec![0.0; regions]; families];
+        for (cluster, draw) in draws.iter().enumerate() {
+            drawn[deviances[0][cluster].0] += draw;
+            for (sums, own) in sums.iter_mut().zip(deviances) {
+                let (region, deviance) = own[cluster];
+                sums[region] += draw * deviance;
+            }
         }
+        let mut seen = vec![1.0; families];
+        for region in 0..regions {
+            let scale = if drawn[region] > 0.0 { clusters[region] / drawn[region] } else { 0.0 };
+            let logs: Vec<f64> = (0..families)
+                .map(|family| common[family].ln() - 0.5 * sums[family][region] * scale)
+                .collect();
+            let best = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let parts: Vec<f64> = logs.iter().map(|log| (log - best).exp()).collect();
+            let sum: f64 = parts.iter().sum();
+            let mut left = unit(&mut rng) * sum;
+            let taken = parts.iter().position(|part| {
+                left -= part;
+                left <= 0.0
+            });
+            seen[taken.unwrap_or(families - 1)] += 1.0;
+            if sweep >= BURN_IN {
+                for (weight, part) in weights[region].iter_mut().zip(&parts) {
+                    *weight += part / sum / REPLICATES as f64;
+                }
+            }
+        }
+        // Gamma variates of whole shape are sums of exponentials.
+        let gammas: Vec<f64> = seen
+            .iter()
+            .map(|&count| (0..count as usize).map(|_| exponential(&mut rng)).sum())
+            .collect();
+        let sum: f64 = gammas.iter().sum();
+        common = gammas.iter().map(|gamma| gamma / sum).collect();
     }
     weights
 }
@@ -311,22 +359,65 @@ fn trimmed(weights: &[f64]) -> Vec<f64> {
 mod tests {
     use super::*;
 
+    /// Clusters of regions, as many each as there are values for it.
+    fn clusters(regions: &[&[f64]]) -> Deviances {
+        let own = |(region, values): (usize, &&[f64])| -> Deviances {
+            values.iter().map(|value| (region, *value)).collect()
+        };
+        regions.iter().enumerate().flat_map(own).collect()
+    }
+
     #[test]
     fn clear_losers_get_nothing_and_equals_share() {
-        let even = vec![1.0; 40];
-        let worse: Vec<f64> = even.iter().map(|s| s * 1.3).collect();
+        let even = clusters(&[&[25.0; 40]]);
+        let worse = clusters(&[&[32.5; 40]]);
         // 40 clusters of 25 rows: a third more squared error is 150 units of log density.
-        let weights = trimmed(&bootstrap_weights(&[even.clone(), worse, even], 1000, 1));
+        let weights = trimmed(&shared_weights(&[even.clone(), worse, even], 1, 1)[0]);
         assert_eq!(weights[1], 0.0);
-        assert!((weights[0] - 0.5).abs() < 1e-12 && (weights[2] - 0.5).abs() < 1e-12);
+        assert!((weights[0] - 0.5).abs() < 0.02, "{weights:?}");
     }
 
     #[test]
     fn a_difference_smaller_than_its_own_scatter_is_averaged() {
         // Cluster by cluster one family is better, then the other.
-        let first: Vec<f64> = (0..30).map(|k| if k % 2 == 0 { 10.0 } else { 12.0 }).collect();
-        let second: Vec<f64> = (0..30).map(|k| if k % 2 == 0 { 12.0 } else { 10.0 }).collect();
-        let weights = bootstrap_weights(&[first, second], 330, 7);
+        let values = |even: f64, odd: f64| -> Vec<f64> {
+            (0..30).map(|k| if k % 2 == 0 { even } else { odd }).collect()
+        };
+        let (first, second) = (values(10.0, 12.0), values(12.0, 10.0));
+        let families = [clusters(&[&first]), clusters(&[&second])];
+        let weights = &shared_weights(&families, 1, 7)[0];
         assert!((weights[0] - 0.5).abs() < 0.06, "{weights:?}");
+    }
+
+    #[test]
+    fn regions_may_differ_and_a_silent_one_follows_the_others() {
+        // Regions 0 and 1 show the first family, 2 the second, 3 says nothing.
+        let good = [10.0; 20];
+        let bad = [11.0; 20];
+        let first = clusters(&[&good, &good, &bad, &[]]);
+        let second = clusters(&[&bad, &bad, &good, &[]]);
+        let weights = shared_weights(&[first, second], 4, 3);
+        assert!(weights[0][0] > 0.99 && weights[1][0] > 0.99 && weights[2][1] > 0.99);
+        // With a flat prior and 2 of 3 regions, the next is of the first family with 3/5.
+        assert!((weights[3][0] - 0.6).abs() < 0.03, "{weights:?}");
+    }
+
+    #[test]
+    fn counts_add_up_and_losers_get_none() {
+        let score = |shape, weight| ShapeScore { shape, rmse: None, weight };
+        let weights = vec![0.333, 0.667, 0.0];
+        let choice = ShapeChoice {
+            knots: Knots::default(),
+            folds: None,
+            trees_left_out: Vec::new(),
+            scores: vec![
+                score(IntensityShape::Quadratic, 0.333),
+                score(IntensityShape::Knotted, 0.667),
+                score(IntensityShape::Plateau, 0.0),
+            ],
+            by_region: vec![weights],
+        };
+        assert_eq!(choice.counts(0, 1000), [333, 667, 0]);
+        assert_eq!(choice.leading(), IntensityShape::Knotted);
     }
 }

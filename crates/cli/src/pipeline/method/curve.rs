@@ -27,15 +27,32 @@ pub(super) fn shape(advised: &Advised) -> String {
             format!("{} {error}weight {:.2}", score.shape.name(), score.weight)
         })
         .collect();
-    let chosen = match shapes.folds {
-        None => "Too few seasons and blocks are recorded to compare shapes by leaving some out, so the quadratic stands alone.".to_owned(),
-        Some(kind) => {
-            let left_out = match kind {
-                FoldKind::Season => "each season was predicted from the others",
-                FoldKind::Blocks => "with fewer than three seasons, each fifth of the blocks was predicted from the others",
-            };
+    let regions: Vec<&str> = shapes
+        .trees_left_out
+        .iter()
+        .filter_map(|&code| Some(advised.model.regions.get(code as usize)?.region.as_str()))
+        .collect();
+    let trees = (!regions.is_empty()).then(|| {
+        format!(
+            "in {}, where trees keep their intensity so that a tree's own level carries its effect, each fifth of the trees was predicted from the others",
+            regions.join(", ")
+        )
+    });
+    let others = match shapes.folds {
+        Some(FoldKind::Season) => Some("each season was predicted from the others"),
+        Some(FoldKind::Blocks | FoldKind::Trees) => Some(
+            "with fewer than three seasons, each fifth of the blocks was predicted from the others",
+        ),
+        None => None,
+    };
+    let all_keep = regions.len() == advised.model.regions.len();
+    let left_out: Vec<String> =
+        others.filter(|_| !all_keep).map(str::to_owned).into_iter().chain(trees).collect();
+    let chosen = match left_out.join("; ") {
+        none if none.is_empty() => "Too few seasons and blocks are recorded to compare shapes by leaving some out, so the quadratic stands alone.".to_owned(),
+        left_out => {
             format!(
-                "To choose the curve in intensity, {left_out}: {}. The weights are the families' shares of the posterior draws (pseudo-Bayesian model averaging with a Bayesian bootstrap over site x season clusters, Yao and others 2018): close families are averaged, clearly worse ones left out. The spline has its knots at {:.0} % and {:.0} % and the plateau its knee at about {:.0} % of the canopy, with knees of their own for the regions, drawn from what their records say.",
+                "To choose the curve in intensity, {left_out}: {}. In every region the families share the posterior draws by how well they predict there, and a region with few records leans on what the others show (pseudo-Bayesian model averaging with a Bayesian bootstrap over site x season clusters, Yao and others 2018, 2022): close families are averaged, clearly worse ones left out. The weights given are means over regions; fit.json has them by region. The spline has its knots at {:.0} % and {:.0} % and the plateau its knee at about {:.0} % of the canopy, with knees of their own for the regions, drawn from what their records say.",
                 scores.join("; "),
                 shapes.knots.knots[0] * 100.0,
                 shapes.knots.knots[1] * 100.0,
