@@ -1,0 +1,1 @@
+//! The season just closed: yields against expectation, rankings, trees that need a look, and last advice scored.
