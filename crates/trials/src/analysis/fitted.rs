@@ -121,14 +121,14 @@ impl Fitted {
                 positive(estimate, variance, variance * variance / spread, shares)
             }
             Way::OneError { rss, df } => {
-                let a = self.factored.coordinates(&l[..])?;
+                let a = self.factored.coordinates(l)?;
                 let estimate = self.value(&a);
                 let df = *df as f64;
                 let variance = dot(&a, &a) * rss / df;
                 positive(estimate, variance, df, Vec::new())
             }
             Way::Mixed(fit) => {
-                self.factored.coordinates(&l[..])?;
+                self.factored.coordinates(l)?;
                 match fit.kenward_roger.contrast(l, 0.95).ok()? {
                     Contrast::Estimated(e) => {
                         positive(e.estimate, e.std_error.powi(2), e.df, Vec::new())

@@ -1,6 +1,6 @@
 //! Contradictions are refused with their evidence, and what is left is still answered.
 
-use crate::support::{blocks, declared, line, means, names, oats, observed, table};
+use crate::support::{blocks, declared, line, means, names, oats, observed, printed, table};
 use records::{TrialControl, TrialDeclaration, TrialDesign};
 use trials::{Observations, Plan, Refusal, analyse};
 
@@ -160,6 +160,27 @@ fn confounded_factors() {
 }
 
 #[test]
+fn tree_in_two_plots_and_too_many_treatments() {
+    // The same tree in two seasons, under two treatments.
+    let mut data = three_by_three();
+    data.season = (0..9).map(|i| Some(2020 + i / 8)).collect();
+    data.tree[8] = "T0".to_owned();
+    match refused(&plain(RCB, &["treatment"]), &data) {
+        Refusal::InTwo { unit, id, evidence, .. } => {
+            assert_eq!((unit.as_str(), id.as_str()), ("tree", "T0"));
+            assert_eq!(evidence.places, names(&["trials.csv:2", "trials.csv:10"]));
+        }
+        r => panic!("{r}"),
+    }
+    // Measurements declared as factors.
+    let ids: Vec<String> = (0..80).map(|i| i.to_string()).collect();
+    let text = [("a", ids.clone()), ("b", ids.clone()), ("replicate", ids.clone())];
+    let wide = observed(&text, (0..80).map(f64::from).collect());
+    let r = refused(&plain(RCB, &["a", "b"]), &wide);
+    assert!(matches!(r, Refusal::TooManyTreatments { cells: 6400, .. }));
+}
+
+#[test]
 fn main_factor_within_a_main_plot() {
     let columns = [("B", "replicate"), ("V", "variety"), ("N", "nitrogen")];
     let mut data = table("oats.csv", &columns, "Y");
@@ -225,9 +246,10 @@ fn missing_cell_answers_the_rest() {
         both.means.iter().filter(|m| m.mean.is_none()).map(|m| m.levels[1].as_str()).collect();
     assert_eq!(missing, ["0.6"]);
     // 5 of 6 interaction contrasts remain; R: anova(lm(Y ~ B + V + N), lm(Y ~ B + V * N)) on the 66
-    // plots, F 0.2653 on 5 and 50.
+    // plots, F 0.24777 on 5 and 50.
     let l = line(&a, "variety x nitrogen");
     assert_eq!((l.df, l.df_denominator), (5.0, Some(50.0)));
+    printed(l.f, "0.24777");
     assert!(l.note.as_deref().unwrap().contains("only 5 of 6"));
     let v = means(&a, "variety");
     assert!(v.means.iter().filter(|m| m.mean.is_some()).count() == 2);
