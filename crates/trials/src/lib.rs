@@ -1,5 +1,17 @@
 //! Designed trials: analysis as the trade reports it, layouts of new trials and their size.
 
+mod analysis;
+mod design;
 mod observations;
 
+pub use analysis::{
+    Analysis, AnalysisOptions, AnovaKind, AnovaRow, Comparison, CovariateAdjustment, Curve,
+    Efficiency, ExpectedMeanSquare, Mean, MeansOfTerm, Method, MethodUsed, Optimum, OptimumSet,
+    Pair, Peak, Polynomial, PolynomialComponent, Residuals, Sampling, UnitResidual,
+    VarianceComponentOfTrial, Variation, analyse, analyse_with,
+};
+pub use design::{
+    Amounts, Cell, Evidence, FactorPlace, Part, Plan, PlanFactor, Refusal, Stratum, StratumKind,
+    Term, Unit,
+};
 pub use observations::{Observations, Trait, TraitKind};
