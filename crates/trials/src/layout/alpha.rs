@@ -14,7 +14,7 @@ const TRIES: usize = 400;
 /// of the last row, which stand in different blocks of every replicate.
 pub(super) fn alpha(v: usize, k: usize, replicates: usize, draw: &mut Draw) -> Blocks {
     let s = v.div_ceil(k);
-    let candidates = (20_000_000 / v.pow(3).max(1)).clamp(5, 200);
+    let candidates = (4_000_000 / v.pow(3).max(1)).clamp(5, 50);
     let mut best: Option<(f64, Blocks)> = None;
     for most in 1..=replicates {
         for _ in 0..candidates {
