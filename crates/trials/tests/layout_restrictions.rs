@@ -68,7 +68,7 @@ proptest! {
         let design = if random { TrialDesign::CompletelyRandomised } else { TrialDesign::RandomisedBlocks };
         let mut request = grid(plain(design, treatments, replicates), replicates, treatments);
         request.restrictions.no_equal_neighbours = equal;
-        request.restrictions.corners = corners && treatments > 5;
+        request.restrictions.corners = corners && treatments > 6;
         if treatments > 5 {
             request.restrictions.never_neighbours = vec![("t1".into(), "t2".into())];
         }
