@@ -125,7 +125,9 @@ fn power_agrees_with_r_and_statsmodels() {
             assert_eq!(needed.size.replicates as f64, case.replicates.ceil());
         }
         println!("{name}: worst difference of t {worst:.1e}, of F {worst_f:.1e}");
-        assert!(worst < 1e-9 && worst_f < 1e-9, "{name} {worst} {worst_f}");
+        // R sums its noncentral beta until the error bound falls under 1e-9 (pnbeta's errmax).
+        let limit_f = if name == "power_r.json" { 2e-9 } else { 1e-11 };
+        assert!(worst < 1e-11 && worst_f < limit_f, "{name} {worst} {worst_f}");
     }
 }
 

@@ -36,6 +36,15 @@ impl Plan {
         slots: &Slots,
     ) -> Result<Self, LayoutError> {
         check_numbers(request, treatments)?;
+        if let Some(many) = std::iter::once(request.replicates)
+            .chain(request.replication.values().copied())
+            .find(|&many| many > slots.list.len())
+        {
+            return Err(LayoutError::fit(
+                format!("{many} replicates do not fit a field of {} plots", slots.list.len()),
+                "fewer replicates, smaller plots, fewer guard trees, or a larger field",
+            ));
+        }
         let v = treatments.list.len();
         let r = request.replicates;
         let [a, b, c] = treatments.strata;
@@ -367,7 +376,7 @@ fn check_numbers(request: &LayoutRequest, treatments: &Treatments) -> Result<(),
     }
     if design == TrialDesign::CompletelyRandomised {
         let counts = replication(request, treatments);
-        let n: usize = counts.iter().sum();
+        let n = counts.iter().fold(0_usize, |n, &count| n.saturating_add(count));
         if counts.contains(&0) || n <= v {
             return Err(LayoutError::fit(
                 format!(
