@@ -1,5 +1,7 @@
 //! A layout, filled as it is, is read and analysed without hand edits.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests")]
+
 mod common;
 
 use common::simulated::{observations, values};

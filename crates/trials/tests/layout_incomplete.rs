@@ -1,5 +1,7 @@
 //! Incomplete and augmented blocks: concurrences, efficiency factors, nesting.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests")]
+
 mod common;
 
 use common::{grid, plain};

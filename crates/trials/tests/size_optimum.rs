@@ -1,5 +1,7 @@
 //! Locating an optimum: against simulation of whole trials and against theory.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests")]
+
 mod common;
 
 use common::simulated::{observations, values};

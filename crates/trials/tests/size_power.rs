@@ -1,5 +1,7 @@
 //! Power and precision against published numbers, R, statsmodels and the analysis itself.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests")]
+
 mod common;
 
 use common::simulated::{observations, values};
