@@ -6,6 +6,9 @@ mod common;
 
 use common::simulated::{observations, values};
 use common::{factor, grid, plain, request};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::StandardNormal;
 use records::TrialDesign;
 use serde::Deserialize;
 use statrs::distribution::{Binomial, DiscreteCDF};
@@ -228,7 +231,7 @@ fn closed_power_is_that_of_the_analysis() {
 }
 
 /// Witness: the variance of plot means over seasons, added up by hand for 3 seasons, 4 trees, 5
-/// replicates; and simulation of that sum of mean squares is left to the split plot above.
+/// replicates.
 #[test]
 fn seasons_and_trees_enter_by_the_formula() {
     let c = Components {
@@ -255,6 +258,93 @@ fn seasons_and_trees_enter_by_the_formula() {
     assert!(others.df < 18.0);
     size.seasons = 1;
     assert!(matches!(precision(&size, &c, Comparison::Treatments), Err(SizeError::NoError { .. })));
+}
+
+/// Witness: simulated trials over seasons, their three mean squares and the t-test of the combined
+/// error by Satterthwaite's estimated degrees of freedom. That test is approximate, so the share may
+/// leave the closed power by 0.03 and four binomial errors.
+#[test]
+fn power_for_other_seasons_is_that_of_the_combined_test() {
+    let (t, r, s) = (4_usize, 4_usize, 4_usize);
+    let c =
+        Components { plot: 0.5, plot_season: 1.0, treatment_season: 0.4, ..Components::default() };
+    let mut size = TrialSize::of(TrialDesign::RandomisedBlocks, t, r);
+    (size.seasons, size.other_seasons) = (s, true);
+    let precision = precision(&size, &c, Comparison::Treatments).unwrap();
+    let mut rng = ChaCha8Rng::seed_from_u64(21);
+    for difference in [0.0, 1.5] {
+        let expected = power(&precision, &Effect::Difference(difference), 0.05).unwrap();
+        let (mut rejected, number) = (0.0, 3000);
+        for _ in 0..number {
+            let mut normal = || -> f64 { rng.sample(StandardNormal) };
+            let plots: Vec<f64> = (0..t * r).map(|_| c.plot.sqrt() * normal()).collect();
+            let changes: Vec<f64> =
+                (0..t * s).map(|_| c.treatment_season.sqrt() * normal()).collect();
+            let mut y = vec![0.0; t * r * s];
+            for (index, y) in y.iter_mut().enumerate() {
+                let (i, j, k) = (index / (r * s), index / s % r, index % s);
+                *y = if i == 0 { difference } else { 0.0 }
+                    + plots[i * r + j]
+                    + changes[i * s + k]
+                    + c.plot_season.sqrt() * normal();
+            }
+            // Mean over the indices that are None.
+            let mean = |i: Option<usize>, j: Option<usize>, k: Option<usize>| {
+                let (mut sum, mut count) = (0.0, 0.0);
+                for (index, y) in y.iter().enumerate() {
+                    let at = (index / (r * s), index / s % r, index % s);
+                    if i.is_none_or(|i| i == at.0)
+                        && j.is_none_or(|j| j == at.1)
+                        && k.is_none_or(|k| k == at.2)
+                    {
+                        sum += y;
+                        count += 1.0;
+                    }
+                }
+                sum / count
+            };
+            let all = mean(None, None, None);
+            let (mut plot, mut change, mut rest) = (0.0, 0.0, 0.0);
+            for i in 0..t {
+                for j in 0..r {
+                    let tr = mean(Some(i), Some(j), None) - mean(Some(i), None, None);
+                    plot += (tr - mean(None, Some(j), None) + all).powi(2) * s as f64;
+                }
+                for k in 0..s {
+                    let ts = mean(Some(i), None, Some(k)) - mean(Some(i), None, None);
+                    change += (ts - mean(None, None, Some(k)) + all).powi(2) * r as f64;
+                }
+            }
+            for (index, y) in y.iter().enumerate() {
+                let (i, j, k) = (Some(index / (r * s)), Some(index / s % r), Some(index % s));
+                let three = y - mean(i, j, None) - mean(i, None, k) - mean(None, j, k)
+                    + mean(i, None, None)
+                    + mean(None, j, None)
+                    + mean(None, None, k)
+                    - all;
+                rest += three.powi(2);
+            }
+            let f = [(t - 1) * (r - 1), (t - 1) * (s - 1), (t - 1) * (r - 1) * (s - 1)]
+                .map(|f| f as f64);
+            let ms = [plot / f[0], change / f[1], rest / f[2]];
+            let combined = ms[0] + ms[1] - ms[2];
+            if combined <= 0.0 {
+                continue;
+            }
+            let df = combined.powi(2) / ms.iter().zip(f).map(|(m, f)| m * m / f).sum::<f64>();
+            let d = mean(Some(0), None, None) - mean(Some(1), None, None);
+            let squared = d * d / (2.0 * combined / (r * s) as f64);
+            let critical = trials::distributions::NoncentralF::new(1.0, df, 0.0)
+                .unwrap()
+                .upper_quantile(0.05)
+                .unwrap();
+            rejected += f64::from(u8::from(squared > critical));
+        }
+        let share = rejected / f64::from(number);
+        let error = (expected * (1.0 - expected) / f64::from(number)).sqrt();
+        println!("difference {difference}: {share:.4} rejected, expected {expected:.4}");
+        assert!((share - expected).abs() < 0.03 + 4.0 * error, "{share} {expected}");
+    }
 }
 
 #[test]
