@@ -6,6 +6,7 @@ pub mod compare;
 mod design;
 pub mod distributions;
 mod observations;
+pub mod pooled;
 
 pub use analysis::{
     Analysis, AnovaKind, AnovaRow, Comparison, ExpectedMeanSquare, Mean, MeansOfTerm, Method,
