@@ -7,6 +7,7 @@ mod design;
 pub mod distributions;
 mod observations;
 pub mod pooled;
+pub mod traits;
 
 pub use analysis::{
     Analysis, AnovaKind, AnovaRow, Comparison, ExpectedMeanSquare, Mean, MeansOfTerm, Method,
