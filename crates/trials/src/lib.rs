@@ -1,15 +1,21 @@
 //! Designed trials: analysis as the trade reports it, layouts of new trials and their size.
 
 mod analysis;
+pub mod checks;
+pub mod compare;
 mod design;
 pub mod distributions;
 pub mod layout;
 mod observations;
+pub mod pooled;
 pub mod size;
+pub mod traits;
 
 pub use analysis::{
-    Analysis, AnovaKind, AnovaRow, Comparison, ExpectedMeanSquare, Mean, MeansOfTerm, Method,
-    MethodUsed, Pair, Residuals, UnitResidual, VarianceComponentOfTrial, Variation, analyse,
+    Analysis, AnalysisOptions, AnovaKind, AnovaRow, Comparison, CovariateAdjustment, Curve,
+    Efficiency, ExpectedMeanSquare, Mean, MeansOfTerm, Method, MethodUsed, Optimum, OptimumSet,
+    Pair, Peak, Polynomial, PolynomialComponent, Residuals, Sampling, UnitResidual,
+    VarianceComponentOfTrial, Variation, analyse, analyse_with,
 };
 pub use design::{
     Amounts, Cell, Evidence, FactorPlace, Part, Plan, PlanFactor, Refusal, Stratum, StratumKind,
