@@ -5,6 +5,7 @@ pub mod checks;
 pub mod compare;
 mod design;
 pub mod distributions;
+pub mod methods;
 mod observations;
 pub mod pooled;
 pub mod traits;
