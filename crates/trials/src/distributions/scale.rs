@@ -24,7 +24,9 @@ impl ScaleNodes {
         if df >= KNOWN {
             return Ok(ScaleNodes { nodes: vec![(1.0, 1.0)] });
         }
-        let step = (0.6 / (2.0 * df).sqrt()).min(0.11);
+        // Well below the spread of u and of what is averaged: the range of 1000 means has a
+        // relative standard deviation of 0.08.
+        let step = (0.4 / (2.0 * df).sqrt()).min(0.05);
         let log_weight = |u: f64| -0.5 * df * ((2.0 * u).exp_m1() - 2.0 * u);
         let mut nodes: Vec<(f64, f64)> = vec![(1.0, 1.0)];
         for direction in [-1.0, 1.0] {

@@ -29,9 +29,7 @@ impl StudentisedRange {
                 needed: "2 or more",
             });
         }
-        // The largest of many means varies little: their integrand needs finer steps.
-        let step = if count > 30 { 0.1 } else { 0.2 };
-        let nodes = normal::nodes(-10.0, 18.0, step)
+        let nodes = normal::nodes(-10.0, 18.0, 0.2)
             .into_iter()
             .map(|(z, weight)| (z, weight * count as f64, normal::below(z)))
             .collect();
