@@ -6,6 +6,7 @@ pub mod compare;
 mod design;
 pub mod distributions;
 pub mod layout;
+pub mod methods;
 mod observations;
 pub mod pooled;
 pub mod size;

@@ -5,7 +5,8 @@ use super::result::{
     NaturalDifference, NaturalMean, TraitAnalysis, TraitEvidence, TraitModel, TraitTest,
 };
 use super::transform::critical;
-use super::units::{Totals, columns, residual_df};
+use super::units::{Totals, residual_df};
+use crate::checks::plan_columns;
 use crate::design::{Plan, StratumKind};
 use crate::distributions::NoncentralF;
 use mixed::{
@@ -38,7 +39,7 @@ pub(super) fn analyse(
     let mut notes = Vec::new();
     let (plan, totals) = within_scale(plan, totals, kind, &mut notes);
     let (plan, totals) = (&plan, &totals);
-    let (columns, cells) = columns(plan, false);
+    let (columns, cells) = plan_columns(plan, false);
     if cells.len() < 2 {
         return Err(TraitError::NoVariation(notes.join(" ")));
     }
@@ -47,8 +48,8 @@ pub(super) fn analyse(
         Kind::Share => Family::Binomial,
     };
     // Every stratum as given: what is left is variation between plots alone.
-    let (given, _) = self::columns(plan, true);
-    let screened = fit(plan, totals, kind, plain, &given, &[]);
+    let (given, _) = plan_columns(plan, true);
+    let screened = fit(totals, kind, plain, &given, &[]);
     let df_given = plan.units.len() as f64 - given.len() as f64;
     if let (Ok(screened), true) = (&screened, df_given >= 1.0) {
         let chi = pearson(screened, totals, kind, &given);
@@ -73,7 +74,7 @@ pub(super) fn analyse(
             (TraitModel::BinomialWithPlots, Family::Binomial)
         }
     };
-    let fit = fit(plan, totals, kind, family, &columns, &random)?;
+    let fit = fit(totals, kind, family, &columns, &random)?;
     if let Status::NotConverged { reason } = fit.status() {
         return Err(TraitError::Fit(reason.clone()));
     }
@@ -182,7 +183,6 @@ fn drop_ended(
 }
 
 fn fit(
-    plan: &Plan,
     totals: &Totals,
     kind: Kind,
     family: Family,
@@ -200,7 +200,6 @@ fn fit(
     for (index, column) in columns.iter().enumerate().skip(1) {
         data = data.column(FixedColumn::new(format!("column {index}"), column.as_slice()));
     }
-    debug_assert_eq!(plan.units.len(), totals.sums.len());
     for (name, codes, levels) in random {
         data = data.factor(Factor::intercept(name.clone(), codes, *levels));
     }

@@ -2,9 +2,9 @@
 
 use super::TraitError;
 use super::result::{NaturalDifference, NaturalMean, TraitAnalysis, TraitEvidence, TraitModel};
-use super::units::{columns, residual_df};
+use super::units::residual_df;
 use crate::analysis::{Analysis, MeansOfTerm, analyse as analyse_plan};
-use crate::checks::LinearFit;
+use crate::checks::{LinearFit, plan_columns};
 use crate::design::Plan;
 use crate::distributions::NoncentralF;
 
@@ -15,7 +15,7 @@ pub(super) fn box_cox(plan: &Plan, values: &[f64]) -> Option<(f64, f64, f64)> {
     if values.iter().any(|v| *v <= 0.0) {
         return None;
     }
-    let (columns, _) = columns(plan, true);
+    let (columns, _) = plan_columns(plan, true);
     let n = values.len() as f64;
     let log_mean = values.iter().map(|v| v.ln()).sum::<f64>() / n;
     // Values over their geometric mean keep the likelihoods of all powers comparable.
