@@ -2,7 +2,10 @@
 
 pub mod economics;
 mod error;
+pub mod products;
 mod quantile;
+pub mod schedule;
+pub mod tools;
 
 pub use error::SettingError;
 pub use quantile::Band;
