@@ -1,8 +1,6 @@
 //! Recipes and quantities against the trade's own arithmetic.
 
-use workplan::products::{
-    CopperMix, Product, ProductKind, Stuff, Treated, Unit, WaitingTime, shopping_list,
-};
+use workplan::products::{CopperMix, Product, Stuff, Treated, Unit, WaitingTime, shopping_list};
 
 fn product(json: &str) -> Product {
     serde_json::from_str(json).unwrap()
