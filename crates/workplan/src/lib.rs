@@ -4,6 +4,7 @@ pub mod calendar;
 pub mod crew_sheet;
 pub mod economics;
 mod error;
+pub mod plan;
 pub mod products;
 mod quantile;
 pub mod safety;

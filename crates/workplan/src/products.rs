@@ -7,5 +7,7 @@ mod shopping;
 
 pub use copper::{CopperMix, PASTE_LITRES_PER_KG, SPRAY_LITRES_PER_KG};
 pub use dose::{Dose, MOST_TIMES_USUAL};
-pub use quantity::{Item, Product, ProductKind, Quantity, Stuff, Treated, Unit, WaitingTime};
+pub use quantity::{
+    Item, Product, ProductKind, Quantity, Stuff, Treated, Treats, Unit, WaitingTime,
+};
 pub use shopping::{Purchase, shopping_list};

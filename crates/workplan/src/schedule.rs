@@ -7,4 +7,4 @@ mod plan;
 
 pub use alarm::{Alarm, Drop};
 pub use crew::{Crew, RestDate, WorkDay};
-pub use plan::{BlockWork, DayWork, Schedule, Scheduled, Share, schedule};
+pub use plan::{BlockWork, DayWork, Schedule, Scheduled, Share, delay_loss_per_day, schedule};

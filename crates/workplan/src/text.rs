@@ -27,7 +27,7 @@ keys! {
     LabelFirst LocalRules SprayEquipment CopperMixing Bees Water ReEntry PreHarvest
     ReEntryDays ReEntryMissing PreHarvestDays PreHarvestMissing
     Prune Keep Trial Train Rest
-    Site Region Trees Window Dates PersonDays People CutWood Tools Cuts NotScheduled
+    Site Region Trees Window Dates PersonDays People CutWood Tools Cuts LeftUndone
     ToolPieces ToolPiecesOnly
     CutEvery CutOfEvery CutOneIn CanopyShare CanopyPercent HeadBack SpreadTo SpreadShare Unpruned Percent
     Nth2 Nth3 Nth4 Nth5 Nth6 Nth8 Nth10

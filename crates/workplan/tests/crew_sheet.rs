@@ -1,5 +1,7 @@
 //! Crew sheets: what they say, that drawings are well-formed, and that cautions are never left out.
 
+#![allow(clippy::unwrap_used, reason = "a broken fixture fails the test")]
+
 use jiff::civil::date;
 use quick_xml::Reader;
 use quick_xml::events::Event as Xml;
@@ -33,6 +35,7 @@ fn input(work: Work) -> SheetInput {
         trees: 400,
         window: Some([date(2026, 7, 1), date(2026, 7, 31)]),
         scheduled: Some([date(2026, 7, 6), date(2026, 7, 14)]),
+        left_undone: 0.0,
         person_days: Some(31.5),
         crew_size: Some(4.0),
         tools: needed(&common_practice(), &cuts, 4.0),
@@ -104,6 +107,23 @@ fn drawings_are_well_formed_and_stand_alone() {
     }
 }
 
+/// Words stay inside the drawing: 26 units high, letters of a common sans-serif 0.56 of that wide.
+#[test]
+fn words_fit_into_the_drawings() {
+    for drawing in sheets().iter().flat_map(|sheet| &sheet.drawings) {
+        for part in drawing.svg.split("<text ").skip(1) {
+            let place = |name: &str| {
+                part.split_once(&format!("{name}=\"")).unwrap().1.split_once('"').unwrap().0
+            };
+            let text = part.split_once('>').unwrap().1.split_once('<').unwrap().0;
+            let width = 0.56 * 26.0 * text.chars().count() as f64;
+            let x: f64 = place("x").parse().unwrap();
+            let left = if place("text-anchor") == "middle" { x - width / 2.0 } else { x };
+            assert!(left >= 0.0 && left + width <= 640.0, "{text} from {left} to {}", left + width);
+        }
+    }
+}
+
 #[test]
 fn a_sheet_says_what_a_crew_needs() {
     let how_much =
@@ -133,7 +153,10 @@ fn young_blocks_get_tasks_and_no_intensity() {
     let work = works().swap_remove(12);
     let sheet = input(work).sheet(&Catalogue::ENGLISH);
     assert_eq!(sheet.how_much, Vec::<String>::new());
-    assert_eq!(sheet.steps[0], "1 trees: Take off every sprout of the rootstock, below the graft.");
+    assert_eq!(
+        sheet.steps[0],
+        "1 of the trees: Take off every sprout of the rootstock, below the graft."
+    );
     assert_eq!(sheet.drawings[0].title, "Open centre");
     let unknown = input(works().swap_remove(14)).sheet(&Catalogue::ENGLISH);
     assert!(unknown.steps.last().unwrap().starts_with("Training system missing"));

@@ -1,5 +1,7 @@
 //! Economics against another package's fit and against the page's own script.
 
+#![allow(clippy::unwrap_used, reason = "a broken fixture fails the test")]
+
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use workplan::economics::{

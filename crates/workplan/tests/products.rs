@@ -1,5 +1,7 @@
 //! Recipes and quantities against the trade's own arithmetic.
 
+#![allow(clippy::unwrap_used, reason = "a broken fixture fails the test")]
+
 use workplan::products::{CopperMix, Product, Stuff, Treated, Unit, WaitingTime, shopping_list};
 
 fn product(json: &str) -> Product {

@@ -25,7 +25,6 @@ pub(super) enum Ink {
 pub(super) enum Anchor {
     Start,
     Middle,
-    End,
 }
 
 /// Marks drawn one above the other.
@@ -79,7 +78,6 @@ impl Canvas {
         let anchor = match anchor {
             Anchor::Start => "start",
             Anchor::Middle => "middle",
-            Anchor::End => "end",
         };
         let (x, y) = (tidy(x), tidy(y));
         self.push(format_args!(

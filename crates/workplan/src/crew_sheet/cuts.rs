@@ -38,9 +38,9 @@ pub fn collar_cut(words: &Catalogue) -> Drawing {
     canvas.cut([400.0, 232.0], [396.0, 202.0]);
     canvas.cut([450.0, 150.0], [456.0, 194.0]);
     canvas.cut([254.0, 186.0], [230.0, 288.0]);
-    canvas.text([400.0, 270.0], Anchor::Middle, words.text(Key::DrawUnderCut));
-    canvas.text([450.0, 126.0], Anchor::Middle, words.text(Key::DrawTopCut));
-    canvas.text([240.0, 325.0], Anchor::Start, words.text(Key::DrawCollarCut));
+    canvas.text([440.0, 285.0], Anchor::Middle, words.text(Key::DrawUnderCut));
+    canvas.text([440.0, 118.0], Anchor::Middle, words.text(Key::DrawTopCut));
+    canvas.text([240.0, 340.0], Anchor::Start, words.text(Key::DrawCollarCut));
     finish(canvas, Key::DrawCollarTitle, Key::WhereCollar, words)
 }
 

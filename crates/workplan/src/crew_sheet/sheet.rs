@@ -47,6 +47,8 @@ pub struct SheetInput {
     pub window: Option<[Date; 2]>,
     /// First and last day scheduled.
     pub scheduled: Option<[Date; 2]>,
+    /// Share of the work that the window cannot hold, 0 to 1.
+    pub left_undone: f64,
     /// Person-days.
     pub person_days: Option<f64>,
     /// People of the crew.
@@ -159,15 +161,18 @@ impl SheetInput {
         }
     }
 
+    fn left_undone(&self) -> Option<f64> {
+        Some(self.left_undone).filter(|share| *share > 0.0)
+    }
+
     fn facts(&self, words: &Catalogue) -> Vec<Fact> {
         let span = |[from, to]: [Date; 2]| words.span(from, to);
-        let dates = match (self.scheduled, self.window, self.person_days) {
-            (Some(dates), _, _) => Some(span(dates)),
-            (None, Some(_), Some(_)) => Some(words.text(Key::NotScheduled).to_owned()),
-            _ => None,
-        };
         let rows = [
-            (Key::Dates, dates),
+            (Key::Dates, self.scheduled.map(span)),
+            (
+                Key::LeftUndone,
+                self.left_undone().map(|share| format!("{} %", words.number(100.0 * share, 0))),
+            ),
             (Key::Window, self.window.map(span)),
             (Key::Trees, Some(words.number(self.trees as f64, 0))),
             (Key::People, self.crew_size.map(|people| words.short(people, 1))),

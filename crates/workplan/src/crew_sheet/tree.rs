@@ -14,7 +14,11 @@ const FOOT: [f64; 2] = [320.0, 300.0];
 const CANOPY: [f64; 2] = [230.0, 230.0];
 /// Shoots drawn where shoots are counted.
 const SHOOTS: u32 = 20;
+/// Where a shoot is cut in the drawing, share of its length.
+const CUT_AT: f64 = 0.62;
 const GROUND: f64 = 380.0;
+/// Middle of the stem of a single shoot or young tree: left of the middle, for the words beside it.
+const STEM: f64 = 230.0;
 
 /// How much comes off a grown tree. For canopy fractions the grey part has that share of the outline's
 /// area, for spreads the white part that share of height and width, for shoots that share of shoots is dashed.
@@ -48,14 +52,14 @@ fn shoots(how_much: &HowMuch, intensity: f64, words: &Catalogue) -> Drawing {
             [FOOT[0] - share * CANOPY[0] * angle.cos(), FOOT[1] - share * CANOPY[1] * angle.sin()]
         };
         if is_cut(shoot, intensity) {
-            canvas.line(at(0.45), at(1.0), Ink::Dashed(3.0));
-            canvas.line(at(0.08), at(0.45), Ink::Line(4.0));
+            canvas.line(at(CUT_AT), at(1.0), Ink::Dashed(3.0));
+            canvas.line(at(0.12), at(CUT_AT), Ink::Line(4.0));
             // The bar stands across the shoot.
-            let ([x, y], half) = (at(0.45), 9.0);
+            let ([x, y], half) = (at(CUT_AT), 9.0);
             let across = [half * angle.sin(), -half * angle.cos()];
             canvas.cut([x - across[0], y - across[1]], [x + across[0], y + across[1]]);
         } else {
-            canvas.line(at(0.08), at(1.0), Ink::Line(4.0));
+            canvas.line(at(0.12), at(1.0), Ink::Line(4.0));
         }
     }
     canvas.text([20.0, 40.0], Anchor::Start, words.text(Key::DrawShootsOff));
@@ -74,15 +78,15 @@ pub fn headed_shoot(how_much: &HowMuch, words: &Catalogue) -> Drawing {
     let mut canvas = Canvas::new();
     let (foot, top) = (390.0, 50.0);
     let cut = top + how_much.intensity.clamp(0.0, 1.0) * (foot - top);
-    canvas.line([320.0, foot], [320.0, cut], Ink::Line(9.0));
-    canvas.line([320.0, cut], [320.0, top], Ink::Dashed(5.0));
+    canvas.line([STEM, foot], [STEM, cut], Ink::Line(9.0));
+    canvas.line([STEM, cut], [STEM, top], Ink::Dashed(5.0));
     for (k, side) in (1..7).zip([1.0, -1.0].into_iter().cycle()) {
         let y = foot - f64::from(k) * 50.0;
         let ink = if y > cut { Ink::Line(4.0) } else { Ink::Dashed(3.0) };
-        canvas.line([320.0, y], [320.0 + side * 80.0, y - 45.0], ink);
+        canvas.line([STEM, y], [STEM + side * 80.0, y - 45.0], ink);
     }
-    canvas.cut([296.0, cut + 8.0], [344.0, cut - 8.0]);
-    canvas.text([430.0, cut + 8.0], Anchor::Start, words.text(Key::DrawCutHere));
+    canvas.cut([STEM - 24.0, cut + 8.0], [STEM + 24.0, cut - 8.0]);
+    canvas.text([STEM + 95.0, cut + 8.0], Anchor::Start, words.text(Key::DrawCutHere));
     finish(canvas, how_much, Key::DrawHeadTitle, words)
 }
 
@@ -90,18 +94,26 @@ pub fn headed_shoot(how_much: &HowMuch, words: &Catalogue) -> Drawing {
 #[must_use]
 pub fn open_centre(words: &Catalogue) -> Drawing {
     let mut canvas = Canvas::new();
-    let pinch = 140.0;
+    let pinch = 125.0;
     young_stem(&mut canvas, pinch, words);
-    canvas.line([320.0, pinch], [320.0, 40.0], Ink::Dashed(4.0));
-    canvas.cut([300.0, pinch + 4.0], [340.0, pinch - 4.0]);
+    canvas.line([STEM, pinch], [STEM, 25.0], Ink::Dashed(4.0));
+    canvas.cut([STEM - 20.0, pinch + 4.0], [STEM + 20.0, pinch - 4.0]);
     let height = words.number(100.0 * PINCH_HEIGHT_M, 0);
-    canvas.text([355.0, 80.0], Anchor::Start, &words.say(Key::DrawPinch, &[("height", &height)]));
+    canvas.text(
+        [STEM + 30.0, 40.0],
+        Anchor::Start,
+        &words.say(Key::DrawPinch, &[("height", &height)]),
+    );
     for (k, side) in (0..SCAFFOLDS).zip([1.0, -1.0].into_iter().cycle()) {
         let y = pinch + 14.0 + 22.0 * f64::from(k);
-        canvas.line([320.0, y], [320.0 + side * 130.0, y - 70.0], Ink::Line(7.0));
+        canvas.line([STEM, y], [STEM + side * 130.0, y - 70.0], Ink::Line(7.0));
     }
     let count = SCAFFOLDS.to_string();
-    canvas.text([20.0, 60.0], Anchor::Start, &words.say(Key::DrawScaffolds, &[("count", &count)]));
+    canvas.text(
+        [STEM + 150.0, 160.0],
+        Anchor::Start,
+        &words.say(Key::DrawScaffolds, &[("count", &count)]),
+    );
     let tasks =
         [YoungTask::Pinch { height_m: PINCH_HEIGHT_M }, YoungTask::Scaffolds { count: SCAFFOLDS }];
     let description = tasks.map(|task| task.sentence(words)).join(" ");
@@ -114,18 +126,22 @@ pub fn modified_leader(low_m: f64, high_m: f64, words: &Catalogue) -> Drawing {
     let mut canvas = Canvas::new();
     let top = 90.0;
     young_stem(&mut canvas, top, words);
-    canvas.line([320.0, top], [320.0, 30.0], Ink::Dashed(4.0));
-    canvas.cut([300.0, top + 4.0], [340.0, top - 4.0]);
+    canvas.line([STEM, top], [STEM, 30.0], Ink::Dashed(4.0));
+    canvas.cut([STEM - 20.0, top + 4.0], [STEM + 20.0, top - 4.0]);
     let height = if low_m == high_m {
         words.short(low_m, 1)
     } else {
         format!("{}–{}", words.short(low_m, 1), words.short(high_m, 1))
     };
-    canvas.text([355.0, 60.0], Anchor::Start, &words.say(Key::DrawTop, &[("height", &height)]));
+    canvas.text(
+        [STEM + 30.0, 50.0],
+        Anchor::Start,
+        &words.say(Key::DrawTop, &[("height", &height)]),
+    );
     for (k, side) in (0..5).zip([1.0, -1.0].into_iter().cycle()) {
         let y = 125.0 + 26.0 * f64::from(k);
         let reach = 90.0 + 14.0 * f64::from(k);
-        canvas.line([320.0, y], [320.0 + side * reach, y - 40.0], Ink::Line(6.0));
+        canvas.line([STEM, y], [STEM + side * reach, y - 40.0], Ink::Line(6.0));
     }
     let description = YoungTask::Top { low_m, high_m }.sentence(words);
     drawing(canvas, words.text(Key::DrawLeaderTitle), &description)
@@ -133,15 +149,16 @@ pub fn modified_leader(low_m: f64, high_m: f64, words: &Catalogue) -> Drawing {
 
 /// Ground, stem, graft, and what comes off low down.
 fn young_stem(canvas: &mut Canvas, top: f64, words: &Catalogue) {
-    canvas.line([120.0, GROUND], [520.0, GROUND], Ink::Line(3.0));
-    canvas.line([320.0, GROUND], [320.0, top], Ink::Line(10.0));
-    canvas.line([308.0, 352.0], [332.0, 344.0], Ink::Line(4.0));
-    canvas.line([320.0, 366.0], [260.0, 330.0], Ink::Dashed(4.0));
-    canvas.cut([304.0, 350.0], [312.0, 368.0]);
-    canvas.text([250.0, 345.0], Anchor::End, words.text(Key::DrawOffSprouts));
-    canvas.line([320.0, 290.0], [400.0, 262.0], Ink::Dashed(4.0));
-    canvas.cut([330.0, 296.0], [336.0, 276.0]);
-    canvas.text([410.0, 275.0], Anchor::Start, words.text(Key::DrawOffLow));
+    canvas.line([60.0, GROUND], [520.0, GROUND], Ink::Line(3.0));
+    canvas.line([STEM, GROUND], [STEM, top], Ink::Line(10.0));
+    // The graft, and a sprout below it.
+    canvas.line([STEM - 12.0, 346.0], [STEM + 12.0, 338.0], Ink::Line(4.0));
+    canvas.line([STEM, 368.0], [STEM + 70.0, 334.0], Ink::Dashed(4.0));
+    canvas.cut([STEM + 9.0, 354.0], [STEM + 17.0, 372.0]);
+    canvas.text([STEM + 85.0, 345.0], Anchor::Start, words.text(Key::DrawOffSprouts));
+    canvas.line([STEM, 290.0], [STEM + 70.0, 262.0], Ink::Dashed(4.0));
+    canvas.cut([STEM + 10.0, 296.0], [STEM + 16.0, 276.0]);
+    canvas.text([STEM + 85.0, 275.0], Anchor::Start, words.text(Key::DrawOffLow));
 }
 
 fn trunk(canvas: &mut Canvas) {

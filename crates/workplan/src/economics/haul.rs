@@ -47,6 +47,12 @@ pub fn canopy_removed_m3(height_m: f64, spread_ns_m: f64, spread_ew_m: f64, inte
 }
 
 impl CutWood {
+    /// Canopy counted as it stood, neither hauled nor sold.
+    #[must_use]
+    pub fn as_it_stood() -> Self {
+        Self { stacked_per_canopy: 1.0, haulage_per_m3: 0.0, value_per_m3: 0.0, load_m3: None }
+    }
+
     /// Checks the settings.
     ///
     /// # Errors

@@ -3,7 +3,8 @@
 use crate::quantile::{Band, quantile, sorted};
 use serde::{Deserialize, Serialize};
 
-/// What a change of practice brings and costs, per tree; the cost may be negative.
+/// What a change of practice brings and costs, per tree; the cost may be negative. With a practice's
+/// whole yield, hours and other costs in place of differences, the returns are its net return.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Change {
     /// Draws of the yield gain over present practice, kg per tree.

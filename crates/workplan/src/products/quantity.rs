@@ -3,6 +3,7 @@
 use super::copper::CopperMix;
 use super::dose::Dose;
 use crate::error::{SettingError, positive};
+use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 /// What a product is for.
@@ -17,12 +18,26 @@ pub enum ProductKind {
     InsectProtection,
 }
 
+/// Which trees a product treats.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Treats {
+    /// Trees pruned under the plan.
+    #[default]
+    Pruned,
+    /// Every tree, young ones too.
+    All,
+}
+
 /// `[products.NAME]`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Product {
     /// What it is for.
     pub kind: ProductKind,
+    /// Which trees it treats.
+    #[serde(default)]
+    pub treats: Treats,
     /// Active ingredient of the bought product, g in 100 mL.
     pub strength_pct: Option<f64>,
     /// Concentration of the spray, per cent active.
@@ -107,6 +122,17 @@ pub enum WaitingTime {
     Days(u32),
     /// Not entered: to be shown as missing until the label's is.
     Missing,
+}
+
+impl WaitingTime {
+    /// First day after the waiting time of a treatment; `None` while it is missing.
+    #[must_use]
+    pub fn over_on(self, treated: Date) -> Option<Date> {
+        match self {
+            Self::Days(days) => treated.checked_add(jiff::Span::new().try_days(days).ok()?).ok(),
+            Self::Missing => None,
+        }
+    }
 }
 
 impl From<Option<u32>> for WaitingTime {

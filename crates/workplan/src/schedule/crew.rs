@@ -56,19 +56,21 @@ pub struct Crew {
     /// People who prune on a working day.
     pub crew_size: f64,
     /// Days of the week on which they work; Monday to Saturday when not stated.
-    #[serde(default = "monday_to_saturday")]
+    #[serde(default = "Crew::usual_days")]
     pub working_days: Vec<WorkDay>,
     /// Holidays and other days without work.
     #[serde(default)]
     pub rest_dates: Vec<RestDate>,
 }
 
-fn monday_to_saturday() -> Vec<WorkDay> {
-    use WorkDay::{Friday, Monday, Saturday, Thursday, Tuesday, Wednesday};
-    vec![Monday, Tuesday, Wednesday, Thursday, Friday, Saturday]
-}
-
 impl Crew {
+    /// Monday to Saturday.
+    #[must_use]
+    pub fn usual_days() -> Vec<WorkDay> {
+        use WorkDay::{Friday, Monday, Saturday, Thursday, Tuesday, Wednesday};
+        vec![Monday, Tuesday, Wednesday, Thursday, Friday, Saturday]
+    }
+
     /// Checks the settings.
     ///
     /// # Errors

@@ -79,6 +79,15 @@ pub struct Schedule {
     pub alarm: Option<Alarm>,
 }
 
+/// Money lost per day of delay of a block, from losses per tree after some days of delay: the slope of
+/// the least-squares line through no loss at no delay, x trees; 0 without losses, and never below.
+#[must_use]
+pub fn delay_loss_per_day(losses: &[(f64, f64)], trees: f64) -> f64 {
+    let products: f64 = losses.iter().map(|(days, loss)| days * loss).sum();
+    let squares: f64 = losses.iter().map(|(days, _)| days * days).sum();
+    if squares > 0.0 { (trees * products / squares).max(0.0) } else { 0.0 }
+}
+
 /// Schedules one crew's blocks, exactly.
 ///
 /// Work is divisible over days and people. Each person-day of a block costs its urgency (loss of delay

@@ -79,7 +79,7 @@ fn text(key: Key) -> &'static str {
         Key::CutWood => "Cut wood, stacked",
         Key::Tools => "Tools",
         Key::Cuts => "Cuts expected",
-        Key::NotScheduled => "no room in the window",
+        Key::LeftUndone => "Does not fit into the window",
         Key::ToolPieces => "{tool}: {pieces}, for about {cuts} cuts",
         Key::ToolPiecesOnly => "{tool}: {pieces}",
         Key::CutEvery => "Cut about every {nth} leader shoot.",
@@ -133,7 +133,7 @@ fn text(key: Key) -> &'static str {
         Key::TaskTopRange => {
             "Top the leader between {low} and {high} m, higher where trees stand wider apart (spacing missing: enter the block's)."
         }
-        Key::TaskTrees => "{trees} trees: {task}",
+        Key::TaskTrees => "{trees} of the trees: {task}",
         Key::TrainingMissing => {
             "Training system missing: enter the block's. Only the tasks of every system are listed."
         }

@@ -81,7 +81,7 @@ fn text(key: Key) -> &'static str {
         Key::CutWood => "Lenha cortada, empilhada",
         Key::Tools => "Ferramentas",
         Key::Cuts => "Cortes previstos",
-        Key::NotScheduled => "não cabe no período",
+        Key::LeftUndone => "Não cabe no período",
         Key::ToolPieces => "{tool}: {pieces}, para cerca de {cuts} cortes",
         Key::ToolPiecesOnly => "{tool}: {pieces}",
         Key::CutEvery => "Corte cerca de um em cada {nth} ramos-guia.",
@@ -137,7 +137,7 @@ fn text(key: Key) -> &'static str {
         Key::TaskTopRange => {
             "Corte o topo da guia entre {low} e {high} m, mais alto onde as árvores estão mais afastadas (espaçamento em falta: indique o do talhão)."
         }
-        Key::TaskTrees => "{trees} árvores: {task}",
+        Key::TaskTrees => "{trees} das árvores: {task}",
         Key::TrainingMissing => {
             "Sistema de condução em falta: indique o do talhão. Só estão as tarefas comuns a todos os sistemas."
         }
@@ -173,7 +173,7 @@ fn text(key: Key) -> &'static str {
         Key::DrawPinch => "despontar a {height} cm",
         Key::DrawScaffolds => "deixar {count} ramos",
         Key::DrawLeaderTitle => "Guia modificada",
-        Key::DrawTop => "cortar o topo a {height} m",
+        Key::DrawTop => "topo: cortar a {height} m",
         Key::DrawOffLow => "ramos baixos: retirar",
         Key::DrawOffSprouts => "rebentos: retirar",
         Key::EventTitle => "{work}: {block} ({site})",
