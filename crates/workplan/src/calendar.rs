@@ -25,7 +25,7 @@ pub struct Event {
 pub fn event(input: &SheetInput, words: &Catalogue) -> Option<Event> {
     let [start, end] = input.scheduled.or(input.window)?;
     let sheet = input.sheet(words);
-    let trees = words.number(input.trees as f64, 0);
+    let trees = input.trees_said(words);
     let mut lines = sheet.how_much;
     lines.extend(input.instruction().is_none().then_some(sheet.steps).into_iter().flatten());
     lines.push(words.say(Key::EventTrees, &[("trees", &trees)]));

@@ -5,6 +5,6 @@ mod crew;
 mod flow;
 mod plan;
 
-pub use alarm::{Alarm, Drop};
+pub use alarm::{Alarm, Dropped};
 pub use crew::{Crew, RestDate, WorkDay};
 pub use plan::{BlockWork, DayWork, Schedule, Scheduled, Share, delay_loss_per_day, schedule};

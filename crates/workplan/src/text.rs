@@ -28,7 +28,7 @@ keys! {
     ReEntryDays ReEntryMissing PreHarvestDays PreHarvestMissing
     Prune Keep Trial Train Rest
     Site Region Trees Window Dates PersonDays People CutWood Tools Cuts LeftUndone
-    ToolPieces ToolPiecesOnly
+    ToolPieces ToolPiecesOnly ToolSecateurs ToolPruningSaw ToolPowerSaw TreesOf
     CutEvery CutOfEvery CutOneIn CanopyShare CanopyPercent HeadBack SpreadTo SpreadShare Unpruned Percent
     Nth2 Nth3 Nth4 Nth5 Nth6 Nth8 Nth10
     Share1Of10 Share1Of8 Share1Of6 Share1Of5 Share1Of4 Share1Of3 Share2Of5 Share1Of2 Share3Of5

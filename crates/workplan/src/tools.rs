@@ -1,6 +1,7 @@
 //! Tools by cut diameter, how many cuts to expect, and what to take along.
 
 use crate::error::SettingError;
+use crate::text::{Catalogue, Key};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -49,15 +50,30 @@ pub struct Tool {
     pub kind: ToolKind,
 }
 
+const SECATEURS: &str = "secateurs";
+const PRUNING_SAW: &str = "pruning saw";
+const POWER_SAW: &str = "power saw";
+
+/// A tool's name in a language: those of common practice translated, the book's own as they are.
+#[must_use]
+pub fn name<'a>(tool: &'a str, words: &Catalogue) -> &'a str {
+    match tool {
+        SECATEURS => words.text(Key::ToolSecateurs),
+        PRUNING_SAW => words.text(Key::ToolPruningSaw),
+        POWER_SAW => words.text(Key::ToolPowerSaw),
+        own => own,
+    }
+}
+
 /// Common practice: secateurs to 3 cm, pruning saw to 10 cm, power saw above. Printed lists leave 3
 /// to 5 cm open; the saw does them here. The book's `[[work.tools]]` take their place.
 #[must_use]
 pub fn common_practice() -> Vec<Tool> {
     let tool = |tool: &str, up_to_cm, kind| Tool { tool: tool.to_owned(), up_to_cm, kind };
     vec![
-        tool("secateurs", Some(3.0), ToolKind::Hand),
-        tool("pruning saw", Some(10.0), ToolKind::Hand),
-        tool("power saw", None, ToolKind::Power),
+        tool(SECATEURS, Some(3.0), ToolKind::Hand),
+        tool(PRUNING_SAW, Some(10.0), ToolKind::Hand),
+        tool(POWER_SAW, None, ToolKind::Power),
     ]
 }
 

@@ -33,6 +33,7 @@ fn input(work: Work) -> SheetInput {
         region: "North".to_owned(),
         work,
         trees: 400,
+        trees_worked: 400,
         window: Some([date(2026, 7, 1), date(2026, 7, 31)]),
         scheduled: Some([date(2026, 7, 6), date(2026, 7, 14)]),
         left_undone: 0.0,

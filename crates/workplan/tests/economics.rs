@@ -90,12 +90,14 @@ fn what_cannot_be_identified_is_left_out() {
         .collect();
     let fit = TimeFit::new(&falling, 0.95).unwrap();
     assert_eq!((fit.full_canopy[0], fit.full_canopy_by_size, fit.tools.len()), (0.0, None, 1));
-    // A rare tool is left out of the fit and gets the mean of the others.
+    // A rare tool is left out of the fit and gets the mean of the others, as often as they were used.
     let mut rare = timed();
     rare[..5].iter_mut().for_each(|row| row.tool = "axe".to_owned());
     let fit = TimeFit::new(&rare, 0.95).unwrap();
     assert_eq!((fit.dropped, fit.used), (5, 235));
-    let mean = (fit.rate("saw", None).minutes(0.2) + fit.rate("shears", None).minutes(0.2)) / 2.0;
+    let weighted =
+        |tool: usize, name| fit.tool_rows[tool] as f64 / 235.0 * fit.rate(name, None).minutes(0.2);
+    let mean = weighted(0, "saw") + weighted(1, "shears");
     assert!((fit.rate("axe", None).minutes(0.2) - mean).abs() < 1e-9);
 }
 

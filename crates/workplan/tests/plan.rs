@@ -153,3 +153,15 @@ fn a_sheet_says_what_the_window_cannot_hold() {
     assert_eq!((alarm.people_needed, alarm.drop[0].block.as_str()), (Some(2), "a / n1"));
     assert!((alarm.loss - 50.0).abs() < 1e-9);
 }
+
+#[test]
+fn a_share_of_the_trees_is_said_in_the_language_of_the_crew() {
+    let plan =
+        plan(&[PlanBlock { share_pruned: 0.5, ..pruned("n1", "a") }], r#"{"crew_size": 4}"#, "{}");
+    let sheet = plan.blocks[0].crew_sheet(&Catalogue::PORTUGUESE);
+    assert_eq!(
+        sheet.facts.iter().find(|fact| fact.label == "Árvores").unwrap().value,
+        "140 de 280"
+    );
+    assert_eq!(sheet.tools[0], "tesoura de poda: 3, para cerca de 2100 cortes");
+}

@@ -73,7 +73,12 @@ fn insects(quantity: &Quantity, words: &Catalogue) -> Vec<String> {
     if let Some(dose) = &quantity.dose {
         lines.push(words.say(
             Key::InsectBatch,
-            &[("ml", &words.short(10.0 * dose.ml_per_l, 2)), ("arithmetic", &dose.arithmetic)],
+            &[
+                ("ml", &words.short(10.0 * dose.ml_per_l, 2)),
+                ("target", &words.short(dose.target_pct, 6)),
+                ("strength", &words.short(dose.strength_pct, 4)),
+                ("ml_per_l", &words.short(dose.ml_per_l, 3)),
+            ],
         ));
     }
     let product_l: f64 = quantity.items.iter().map(|item| item.amount).sum();

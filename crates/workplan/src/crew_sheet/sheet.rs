@@ -6,7 +6,7 @@ use super::{Drawing, canopy, collar_cut, lateral_cut, modified_leader, open_cent
 use crate::products::{ProductKind, Quantity};
 use crate::safety::Hazards;
 use crate::text::{Catalogue, Key};
-use crate::tools::{ToolKind, ToolNeed};
+use crate::tools::{ToolKind, ToolNeed, name};
 use crate::young::{BlockTask, YoungTask};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -43,6 +43,8 @@ pub struct SheetInput {
     pub work: Work,
     /// Trees.
     pub trees: u64,
+    /// Those of them worked on.
+    pub trees_worked: u64,
     /// First and last day allowed.
     pub window: Option<[Date; 2]>,
     /// First and last day scheduled.
@@ -161,6 +163,16 @@ impl SheetInput {
         }
     }
 
+    /// Trees, or how many of them where not all are worked on.
+    pub(crate) fn trees_said(&self, words: &Catalogue) -> String {
+        let all = words.number(self.trees as f64, 0);
+        if self.trees_worked == self.trees {
+            return all;
+        }
+        let worked = words.number(self.trees_worked as f64, 0);
+        words.say(Key::TreesOf, &[("worked", &worked), ("all", &all)])
+    }
+
     fn left_undone(&self) -> Option<f64> {
         Some(self.left_undone).filter(|share| *share > 0.0)
     }
@@ -174,7 +186,7 @@ impl SheetInput {
                 self.left_undone().map(|share| format!("{} %", words.number(100.0 * share, 0))),
             ),
             (Key::Window, self.window.map(span)),
-            (Key::Trees, Some(words.number(self.trees as f64, 0))),
+            (Key::Trees, Some(self.trees_said(words))),
             (Key::People, self.crew_size.map(|people| words.short(people, 1))),
             (Key::PersonDays, self.person_days.map(|days| words.number(days, 1))),
             (Key::CutWood, self.stacked_m3.map(|m3| format!("{} m³", words.number(m3, 0)))),
@@ -224,12 +236,12 @@ fn training_steps(
 }
 
 fn tool_line(need: &ToolNeed, words: &Catalogue) -> String {
-    let pieces = need.pieces.to_string();
+    let (tool, pieces) = (name(&need.tool, words), need.pieces.to_string());
     match need.cuts {
         Some(cuts) => words.say(
             Key::ToolPieces,
-            &[("tool", &need.tool), ("pieces", &pieces), ("cuts", &words.number(cuts, 0))],
+            &[("tool", tool), ("pieces", &pieces), ("cuts", &words.number(cuts, 0))],
         ),
-        None => words.say(Key::ToolPiecesOnly, &[("tool", &need.tool), ("pieces", &pieces)]),
+        None => words.say(Key::ToolPiecesOnly, &[("tool", tool), ("pieces", &pieces)]),
     }
 }

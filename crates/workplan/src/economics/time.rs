@@ -84,6 +84,8 @@ pub enum NoTimeFit {
 pub struct TimeFit {
     /// Tools with minutes of their own; one empty name when tools are not told apart.
     pub tools: Vec<String>,
+    /// Rows of each tool.
+    pub tool_rows: Vec<usize>,
     /// a_t, minutes, in the order of `tools`.
     pub per_tree: Vec<f64>,
     /// b_t, minutes, in the order of `tools`.
@@ -153,7 +155,11 @@ impl TimeFit {
         let mean_size = by_size.then(|| {
             rows.iter().filter_map(|row| row.size).sum::<f64>() / rows.len().max(1) as f64
         });
-        let shape = Shape { tools: &tools, mean_size };
+        let tool_rows: Vec<usize> = tools
+            .iter()
+            .map(|tool| rows.iter().filter(|row| !by_tool || row.tool == *tool).count())
+            .collect();
+        let shape = Shape { tools: &tools, tool_rows: &tool_rows, mean_size };
         let designed: Vec<(Vec<f64>, f64)> = rows
             .iter()
             .map(|row| (shape.row(&row.tool, row.size, row.intensity), row.minutes))
@@ -175,12 +181,13 @@ impl TimeFit {
             dropped: 0,
             covariance: solved.inverse.iter().map(|v| v * variance).collect(),
             free: solved.free,
+            tool_rows,
             tools,
         })
     }
 
     /// Rate of a tool for a tree of a size. A tool without minutes of its own takes the mean over
-    /// tools; a size not known takes the mean size.
+    /// tools, each as often as recorded; a size not known takes the mean size.
     #[must_use]
     pub fn rate(&self, tool: &str, size: Option<f64>) -> WorkRate {
         let at = |intensity| {
@@ -215,7 +222,7 @@ impl TimeFit {
     }
 
     fn shape(&self) -> Shape<'_> {
-        Shape { tools: &self.tools, mean_size: self.mean_size }
+        Shape { tools: &self.tools, tool_rows: &self.tool_rows, mean_size: self.mean_size }
     }
 
     fn coefficients(&self) -> impl Iterator<Item = f64> + '_ {
@@ -226,19 +233,20 @@ impl TimeFit {
 /// Which column of the design means what.
 struct Shape<'a> {
     tools: &'a [String],
+    tool_rows: &'a [usize],
     mean_size: Option<f64>,
 }
 
 impl Shape<'_> {
     fn row(&self, tool: &str, size: Option<f64>, intensity: f64) -> Vec<f64> {
-        let count = self.tools.len();
         let known = self.tools.iter().any(|name| name == tool);
-        let share = |name: &String| match known {
+        let all = self.tool_rows.iter().sum::<usize>() as f64;
+        let shares = self.tools.iter().zip(self.tool_rows).map(|(name, &rows)| match known {
             true => f64::from(u8::from(name == tool)),
-            false => 1.0 / count as f64,
-        };
-        let mut row: Vec<f64> = self.tools.iter().map(share).collect();
-        row.extend(self.tools.iter().map(|name| share(name) * intensity));
+            false => rows as f64 / all,
+        });
+        let mut row: Vec<f64> = shares.collect();
+        row.extend(row.clone().iter().map(|share| share * intensity));
         if let Some(mean) = self.mean_size {
             row.push(intensity * size.map_or(1.0, |size| size / mean));
         }

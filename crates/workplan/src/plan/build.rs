@@ -152,6 +152,7 @@ fn one(
         region: block.region_name.clone(),
         work: block.work.clone(),
         trees: block.trees,
+        trees_worked: block.trees,
         window: block.window,
         scheduled: None,
         left_undone: 0.0,
@@ -169,6 +170,7 @@ fn one(
         Some(intensity) if intensity > 0.0 => trees * block.share_pruned.clamp(0.0, 1.0),
         Some(_) => 0.0,
     };
+    sheet.trees_worked = trees_worked.round() as u64;
     let minutes_per_tree = match intensity {
         None => settings.minutes_per_young_tree,
         Some(intensity) => block.rate.map(|rate| rate.minutes(intensity)),

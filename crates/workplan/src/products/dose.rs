@@ -11,6 +11,10 @@ pub const MOST_TIMES_USUAL: f64 = 10.0;
 pub struct Dose {
     /// Product, mL per L of water.
     pub ml_per_l: f64,
+    /// Concentration of the spray, per cent active.
+    pub target_pct: f64,
+    /// Strength of the product, per cent active.
+    pub strength_pct: f64,
     /// The arithmetic, in figures.
     pub arithmetic: String,
 }
@@ -77,7 +81,7 @@ impl Dose {
                 "check both against the label",
             ));
         }
-        Ok(Self { ml_per_l, arithmetic })
+        Ok(Self { ml_per_l, target_pct: target, strength_pct: strength, arithmetic })
     }
 }
 

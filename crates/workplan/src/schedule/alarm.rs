@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 /// Part of a block's work to leave undone.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Drop {
+pub struct Dropped {
     /// Block.
     pub block: String,
     /// Person-days left undone.
@@ -31,7 +31,7 @@ pub struct Alarm {
     /// People with whom every window would hold its work; `None` when a window has no working day.
     pub people_needed: Option<u64>,
     /// What to leave undone, the least loss per person-day first.
-    pub drop: Vec<Drop>,
+    pub drop: Vec<Dropped>,
     /// Money lost by all of it.
     pub loss: f64,
 }

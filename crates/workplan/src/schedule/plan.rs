@@ -1,11 +1,12 @@
 //! The schedule of one crew's blocks.
 
-use super::alarm::{Alarm, Drop, tightest};
+use super::alarm::{Alarm, Dropped, tightest};
 use super::crew::Crew;
 use super::flow::{Demand, place};
 use crate::error::SettingError;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
+use std::cmp::Reverse;
 
 /// Units of work in a person-day.
 const UNITS: f64 = 1000.0;
@@ -129,22 +130,15 @@ pub fn schedule(blocks: &[BlockWork], crew: &Crew) -> Result<Schedule, SettingEr
             units: ((block.person_days * UNITS + 1e-6).floor() as i64).max(1),
             window: block.window.map(day_of),
             // One step even without a loss of delay, so that an earlier day is better.
-            rate: 1 + if highest > 0.0 {
-                (urgency(block) / highest * RATE_STEPS).round() as i64
-            } else {
-                0
-            },
+            rate: 1 + steps(urgency(block), highest),
         })
         .collect();
+    let dearest = blocks.iter().map(worth).fold(0.0, f64::max);
     let mut order: Vec<usize> = (0..blocks.len()).collect();
-    order.sort_by(|&a, &b| {
-        let worth = |j: usize| value(&blocks[j]) / blocks[j].person_days;
-        let start = |j: usize| blocks[j].window[0];
-        worth(b)
-            .total_cmp(&worth(a))
-            .then(urgency(&blocks[b]).total_cmp(&urgency(&blocks[a])))
-            .then(start(a).cmp(&start(b)))
-            .then(a.cmp(&b))
+    // In steps, so that rounding does not tell equal blocks apart. The sort keeps the order listed.
+    order.sort_by_key(|&j| {
+        let steps = steps(worth(&blocks[j]), dearest);
+        (Reverse(steps), Reverse(demands[j].rate), blocks[j].window[0])
     });
     let placed = place(&demands, &order, &capacity);
     let scheduled: Vec<Scheduled> = blocks
@@ -204,6 +198,16 @@ fn urgency(block: &BlockWork) -> f64 {
     block.delay_loss_per_day.max(0.0) / block.person_days
 }
 
+/// Value per person-day.
+fn worth(block: &BlockWork) -> f64 {
+    value(block) / block.person_days
+}
+
+/// A part of the highest, in whole steps.
+fn steps(part: f64, highest: f64) -> i64 {
+    if highest > 0.0 { (part / highest * RATE_STEPS).round() as i64 } else { 0 }
+}
+
 fn value(block: &BlockWork) -> f64 {
     block.value.max(0.0)
 }
@@ -231,14 +235,14 @@ fn dated(block: &BlockWork, units: &[i64], dates: &[Date]) -> Scheduled {
 }
 
 fn alarm(blocks: &[BlockWork], left: &[i64], demands: &[Demand], crew: &Crew) -> Option<Alarm> {
-    let mut drop: Vec<Drop> = blocks
+    let mut drop: Vec<Dropped> = blocks
         .iter()
         .zip(left)
         .zip(demands)
         .filter(|((_, left), _)| **left > 0)
         .map(|((block, left), demand)| {
             let share = *left as f64 / demand.units as f64;
-            Drop {
+            Dropped {
                 block: block.block.clone(),
                 person_days: *left as f64 / UNITS,
                 share,

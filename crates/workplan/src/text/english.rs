@@ -72,6 +72,10 @@ fn text(key: Key) -> &'static str {
         Key::Site => "Site",
         Key::Region => "Region",
         Key::Trees => "Trees",
+        Key::TreesOf => "{worked} of {all}",
+        Key::ToolSecateurs => "secateurs",
+        Key::ToolPruningSaw => "pruning saw",
+        Key::ToolPowerSaw => "power saw",
         Key::Window => "Window",
         Key::Dates => "Dates",
         Key::PersonDays => "Person-days",
@@ -146,7 +150,9 @@ fn text(key: Key) -> &'static str {
         Key::SprayBatch => {
             "For 100 L: {copper} kg copper sulphate and {lime} kg hydrated lime in 100 L of water."
         }
-        Key::InsectBatch => "For 10 L of water: {ml} mL of product ({arithmetic}).",
+        Key::InsectBatch => {
+            "For 10 L of water: {ml} mL of product (10 x {target} % / ({strength} % / 100) = {ml_per_l} mL per L)."
+        }
         Key::CopperTotal => {
             "This block: {litres} L, from {copper} kg copper sulphate and {lime} kg hydrated lime."
         }

@@ -74,6 +74,10 @@ fn text(key: Key) -> &'static str {
         Key::Site => "Local",
         Key::Region => "Região",
         Key::Trees => "Árvores",
+        Key::TreesOf => "{worked} de {all}",
+        Key::ToolSecateurs => "tesoura de poda",
+        Key::ToolPruningSaw => "serra de poda",
+        Key::ToolPowerSaw => "motosserra",
         Key::Window => "Período",
         Key::Dates => "Datas",
         Key::PersonDays => "Dias de trabalho por pessoa",
@@ -150,7 +154,9 @@ fn text(key: Key) -> &'static str {
         Key::SprayBatch => {
             "Para 100 L: {copper} kg de sulfato de cobre e {lime} kg de cal hidratada em 100 L de água."
         }
-        Key::InsectBatch => "Para 10 L de água: {ml} mL de produto ({arithmetic}).",
+        Key::InsectBatch => {
+            "Para 10 L de água: {ml} mL de produto (10 x {target} % / ({strength} % / 100) = {ml_per_l} mL por L)."
+        }
         Key::CopperTotal => {
             "Este talhão: {litres} L, de {copper} kg de sulfato de cobre e {lime} kg de cal hidratada."
         }
