@@ -68,7 +68,7 @@ pub fn waiting_times(quantity: &Quantity, words: &Catalogue) -> [String; 2] {
 mod tests {
     use super::*;
 
-    /// Issue 6, build item 4, caution by caution.
+    /// Each caution with the tool, product or task that calls for it.
     #[test]
     fn cautions_follow_the_work() {
         let saws = Hazards {
