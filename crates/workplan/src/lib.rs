@@ -1,1 +1,17 @@
-//! From advice to work: economics, dates and crews, materials, young trees and safety; no statistics.
+//! From advice to work: economics, dates and crews, materials, young trees and safety.
+
+pub mod calendar;
+pub mod crew_sheet;
+pub mod economics;
+mod error;
+pub mod plan;
+pub mod products;
+mod quantile;
+pub mod safety;
+pub mod schedule;
+pub mod text;
+pub mod tools;
+pub mod young;
+
+pub use error::SettingError;
+pub use quantile::Band;

@@ -1,0 +1,50 @@
+//! One calendar entry per block, ready to be written as iCalendar.
+
+use crate::crew_sheet::SheetInput;
+use crate::text::{Catalogue, Key};
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+/// An all-day entry.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Event {
+    /// Region, site and block: what makes the entry the same one at the next import.
+    pub id: [String; 3],
+    /// First day.
+    pub start: Date,
+    /// Last day, included.
+    pub end: Date,
+    /// Title.
+    pub title: String,
+    /// Instruction, numbers and cautions.
+    pub description: String,
+}
+
+/// The entry of a block: its scheduled days, else its window; `None` without either.
+#[must_use]
+pub fn event(input: &SheetInput, words: &Catalogue) -> Option<Event> {
+    let [start, end] = input.scheduled.or(input.window)?;
+    let sheet = input.sheet(words);
+    let trees = input.trees_said(words);
+    let mut lines = sheet.how_much;
+    lines.extend(input.instruction().is_none().then_some(sheet.steps).into_iter().flatten());
+    lines.push(words.say(Key::EventTrees, &[("trees", &trees)]));
+    lines.extend(
+        input
+            .person_days
+            .map(|days| words.say(Key::EventPersonDays, &[("days", &words.number(days, 1))])),
+    );
+    for recipe in &sheet.recipes {
+        lines.push(format!("{}.", recipe.title));
+        lines.extend(recipe.lines.iter().cloned());
+    }
+    lines.extend(sheet.cautions);
+    let places = [("work", sheet.work.as_str()), ("block", &input.block), ("site", &input.site)];
+    Some(Event {
+        id: [input.region.clone(), input.site.clone(), input.block.clone()],
+        start,
+        end,
+        title: words.say(Key::EventTitle, &places),
+        description: lines.join("\n"),
+    })
+}

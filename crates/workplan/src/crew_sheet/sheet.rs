@@ -1,0 +1,247 @@
+//! The sheet itself.
+
+use super::how_much::HowMuch;
+use super::recipe::Recipe;
+use super::{Drawing, canopy, collar_cut, lateral_cut, modified_leader, open_centre};
+use crate::products::{ProductKind, Quantity};
+use crate::safety::Hazards;
+use crate::text::{Catalogue, Key};
+use crate::tools::{ToolKind, ToolNeed, name};
+use crate::young::{BlockTask, YoungTask};
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+/// What is done in a block.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Work {
+    /// Change to the advised intensity.
+    Prune(HowMuch),
+    /// Go on as at present.
+    Keep(HowMuch),
+    /// Prune as stated until a trial is laid out.
+    Trial(HowMuch),
+    /// Train young trees.
+    Train {
+        /// Tasks, in order.
+        tasks: Vec<BlockTask>,
+        /// Whether the block table names the training system.
+        training_stated: bool,
+    },
+}
+
+/// What a sheet is made from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SheetInput {
+    /// Block.
+    pub block: String,
+    /// Site.
+    pub site: String,
+    /// Region, by its name for people.
+    pub region: String,
+    /// What is done.
+    pub work: Work,
+    /// Trees.
+    pub trees: u64,
+    /// Those of them worked on.
+    pub trees_worked: u64,
+    /// First and last day allowed.
+    pub window: Option<[Date; 2]>,
+    /// First and last day scheduled.
+    pub scheduled: Option<[Date; 2]>,
+    /// Share of the work that the window cannot hold, 0 to 1.
+    pub left_undone: f64,
+    /// Person-days.
+    pub person_days: Option<f64>,
+    /// People of the crew.
+    pub crew_size: Option<f64>,
+    /// Tools to take along.
+    pub tools: Vec<ToolNeed>,
+    /// Cut wood, stacked m3.
+    pub stacked_m3: Option<f64>,
+    /// Products used.
+    pub quantities: Vec<Quantity>,
+    /// Whether crowns are out of reach from the ground; say so when heights are not known.
+    pub ladders: bool,
+}
+
+/// A number with its name.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Fact {
+    /// Name.
+    pub label: String,
+    /// Value with its unit.
+    pub value: String,
+}
+
+/// What a printable sheet holds, in reading order.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CrewSheet {
+    /// Language of the texts.
+    pub language: String,
+    /// The block.
+    pub title: String,
+    /// What is done.
+    pub work: String,
+    /// The instruction, in the largest type.
+    pub how_much: Vec<String>,
+    /// Where to cut, or the tasks of young trees.
+    pub steps: Vec<String>,
+    /// Numbers and dates.
+    pub facts: Vec<Fact>,
+    /// Tools.
+    pub tools: Vec<String>,
+    /// Products.
+    pub recipes: Vec<Recipe>,
+    /// Cautions that belong to the work.
+    pub cautions: Vec<String>,
+    /// Drawings.
+    pub drawings: Vec<Drawing>,
+}
+
+impl SheetInput {
+    /// The sheet in a language.
+    #[must_use]
+    pub fn sheet(&self, words: &Catalogue) -> CrewSheet {
+        let instruction = self.instruction();
+        let cutting = instruction.is_none_or(|how_much| how_much.intensity > 0.0);
+        let steps = match &self.work {
+            Work::Train { tasks, training_stated } => {
+                training_steps(tasks, *training_stated, self.trees, words)
+            }
+            _ if cutting => [Key::WhereSpread, Key::WhereLateral, Key::WhereCollar]
+                .map(|key| words.text(key).to_owned())
+                .to_vec(),
+            _ => Vec::new(),
+        };
+        CrewSheet {
+            language: words.language.to_owned(),
+            title: self.block.clone(),
+            work: words.text(self.work_key()).to_owned(),
+            how_much: instruction.map_or_else(Vec::new, |how_much| how_much.lines(words)),
+            steps,
+            facts: self.facts(words),
+            tools: self.tools.iter().map(|need| tool_line(need, words)).collect(),
+            recipes: self.quantities.iter().map(|quantity| Recipe::of(quantity, words)).collect(),
+            cautions: self.cautions().iter().map(|key| words.text(*key).to_owned()).collect(),
+            drawings: if cutting { self.drawings(words) } else { Vec::new() },
+        }
+    }
+
+    /// Cautions that belong to the block's work.
+    #[must_use]
+    pub fn cautions(&self) -> Vec<Key> {
+        let cutting = self.instruction().is_none_or(|how_much| how_much.intensity > 0.0);
+        Hazards {
+            cutting,
+            ladders: self.ladders,
+            tools: self.tools.iter().map(|need| need.kind).collect::<Vec<ToolKind>>(),
+            products: self.quantities.iter().map(|q| q.kind).collect::<Vec<ProductKind>>(),
+        }
+        .cautions()
+    }
+
+    /// The word for what is done.
+    #[must_use]
+    pub fn work_key(&self) -> Key {
+        let unpruned = |how_much: &HowMuch| how_much.intensity <= 0.0;
+        match &self.work {
+            Work::Train { .. } => Key::Train,
+            Work::Trial(_) => Key::Trial,
+            Work::Prune(how_much) | Work::Keep(how_much) if unpruned(how_much) => Key::Rest,
+            Work::Prune(_) => Key::Prune,
+            Work::Keep(_) => Key::Keep,
+        }
+    }
+
+    /// How much is cut; `None` for young trees.
+    #[must_use]
+    pub fn instruction(&self) -> Option<&HowMuch> {
+        match &self.work {
+            Work::Prune(how_much) | Work::Keep(how_much) | Work::Trial(how_much) => Some(how_much),
+            Work::Train { .. } => None,
+        }
+    }
+
+    /// Trees, or how many of them where not all are worked on.
+    pub(crate) fn trees_said(&self, words: &Catalogue) -> String {
+        let all = words.number(self.trees as f64, 0);
+        if self.trees_worked == self.trees {
+            return all;
+        }
+        let worked = words.number(self.trees_worked as f64, 0);
+        words.say(Key::TreesOf, &[("worked", &worked), ("all", &all)])
+    }
+
+    fn left_undone(&self) -> Option<f64> {
+        Some(self.left_undone).filter(|share| *share > 0.0)
+    }
+
+    fn facts(&self, words: &Catalogue) -> Vec<Fact> {
+        let span = |[from, to]: [Date; 2]| words.span(from, to);
+        let rows = [
+            (Key::Dates, self.scheduled.map(span)),
+            (
+                Key::LeftUndone,
+                self.left_undone().map(|share| format!("{} %", words.number(100.0 * share, 0))),
+            ),
+            (Key::Window, self.window.map(span)),
+            (Key::Trees, Some(self.trees_said(words))),
+            (Key::People, self.crew_size.map(|people| words.short(people, 1))),
+            (Key::PersonDays, self.person_days.map(|days| words.number(days, 1))),
+            (Key::CutWood, self.stacked_m3.map(|m3| format!("{} m³", words.number(m3, 0)))),
+            (Key::Site, Some(self.site.clone())),
+            (Key::Region, Some(self.region.clone())),
+        ];
+        rows.into_iter()
+            .filter_map(|(key, value)| Some((words.text(key).to_owned(), value?)))
+            .map(|(label, value)| Fact { label, value })
+            .collect()
+    }
+
+    fn drawings(&self, words: &Catalogue) -> Vec<Drawing> {
+        match &self.work {
+            Work::Prune(how_much) | Work::Keep(how_much) | Work::Trial(how_much) => {
+                vec![canopy(how_much, words), lateral_cut(words), collar_cut(words)]
+            }
+            Work::Train { tasks, .. } => tasks
+                .iter()
+                .filter_map(|task| match task.task {
+                    YoungTask::Pinch { .. } => Some(open_centre(words)),
+                    YoungTask::Top { low_m, high_m } => Some(modified_leader(low_m, high_m, words)),
+                    _ => None,
+                })
+                .collect(),
+        }
+    }
+}
+
+fn training_steps(
+    tasks: &[BlockTask],
+    training_stated: bool,
+    all: u64,
+    words: &Catalogue,
+) -> Vec<String> {
+    let line = |task: &BlockTask| {
+        let sentence = task.task.sentence(words);
+        if task.trees == all {
+            sentence
+        } else {
+            let trees = words.number(task.trees as f64, 0);
+            words.say(Key::TaskTrees, &[("trees", &trees), ("task", &sentence)])
+        }
+    };
+    let missing = (!training_stated).then(|| words.text(Key::TrainingMissing).to_owned());
+    tasks.iter().map(line).chain(missing).collect()
+}
+
+fn tool_line(need: &ToolNeed, words: &Catalogue) -> String {
+    let (tool, pieces) = (name(&need.tool, words), need.pieces.to_string());
+    match need.cuts {
+        Some(cuts) => words.say(
+            Key::ToolPieces,
+            &[("tool", tool), ("pieces", &pieces), ("cuts", &words.number(cuts, 0))],
+        ),
+        None => words.say(Key::ToolPiecesOnly, &[("tool", tool), ("pieces", &pieces)]),
+    }
+}

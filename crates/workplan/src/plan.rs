@@ -1,0 +1,9 @@
+//! The whole plan: each block's work, dates, tools and materials, put together from the pieces.
+
+mod build;
+mod crews;
+mod settings;
+
+pub use build::{Plan, PlanBlock, PlannedBlock, build};
+pub use crews::CrewSchedule;
+pub use settings::{SiteCrew, WorkSettings};

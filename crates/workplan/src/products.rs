@@ -1,0 +1,13 @@
+//! Wound paste, copper spray and insect protection: doses, quantities and the shopping list.
+
+mod copper;
+mod dose;
+mod quantity;
+mod shopping;
+
+pub use copper::{CopperMix, PASTE_LITRES_PER_KG, SPRAY_LITRES_PER_KG};
+pub use dose::{Dose, MOST_TIMES_USUAL};
+pub use quantity::{
+    Item, Product, ProductKind, Quantity, Stuff, Treated, Treats, Unit, WaitingTime,
+};
+pub use shopping::{Purchase, shopping_list};

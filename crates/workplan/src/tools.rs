@@ -1,0 +1,257 @@
+//! Tools by cut diameter, how many cuts to expect, and what to take along.
+
+use crate::error::SettingError;
+use crate::text::{Catalogue, Key};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// A diameter class of the pruning table.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct CutClass {
+    /// Column of the pruning table.
+    pub column: &'static str,
+    /// Diameters above this, cm.
+    pub over_cm: f64,
+    /// Diameters up to this, cm; `None` for no limit.
+    pub up_to_cm: Option<f64>,
+}
+
+/// The classes of the pruning table, thin to thick.
+pub const CUT_CLASSES: [CutClass; 4] = [
+    CutClass { column: "cuts_to_3cm", over_cm: 0.0, up_to_cm: Some(3.0) },
+    CutClass { column: "cuts_3_to_5cm", over_cm: 3.0, up_to_cm: Some(5.0) },
+    CutClass { column: "cuts_5_to_10cm", over_cm: 5.0, up_to_cm: Some(10.0) },
+    CutClass { column: "cuts_over_10cm", over_cm: 10.0, up_to_cm: None },
+];
+/// First class whose cut ends count as large: limbs of 5 cm and more, cut at the collar and dressed.
+pub const FIRST_LARGE_CLASS: usize = 2;
+
+/// What makes a tool dangerous.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ToolKind {
+    /// Used by hand.
+    Hand,
+    /// On a pole or with long handles.
+    Pole,
+    /// Driven by a motor.
+    Power,
+}
+
+/// One entry of `[[work.tools]]`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Tool {
+    /// Name, in the words of the crew.
+    pub tool: String,
+    /// Thickest cut, cm; no limit when left out.
+    pub up_to_cm: Option<f64>,
+    /// What makes it dangerous.
+    pub kind: ToolKind,
+}
+
+const SECATEURS: &str = "secateurs";
+const PRUNING_SAW: &str = "pruning saw";
+const POWER_SAW: &str = "power saw";
+
+/// A tool's name in a language: those of common practice translated, the book's own as they are.
+#[must_use]
+pub fn name<'a>(tool: &'a str, words: &Catalogue) -> &'a str {
+    match tool {
+        SECATEURS => words.text(Key::ToolSecateurs),
+        PRUNING_SAW => words.text(Key::ToolPruningSaw),
+        POWER_SAW => words.text(Key::ToolPowerSaw),
+        own => own,
+    }
+}
+
+/// Common practice: secateurs to 3 cm, pruning saw to 10 cm, power saw above. Printed lists leave 3
+/// to 5 cm open; the saw does them here. The book's `[[work.tools]]` take their place.
+#[must_use]
+pub fn common_practice() -> Vec<Tool> {
+    let tool = |tool: &str, up_to_cm, kind| Tool { tool: tool.to_owned(), up_to_cm, kind };
+    vec![
+        tool(SECATEURS, Some(3.0), ToolKind::Hand),
+        tool(PRUNING_SAW, Some(10.0), ToolKind::Hand),
+        tool(POWER_SAW, None, ToolKind::Power),
+    ]
+}
+
+/// Checks the book's tools: ascending diameters, the last one without a limit.
+///
+/// # Errors
+/// When a diameter is out of order or large cuts have no tool.
+pub fn check(tools: &[Tool]) -> Result<(), SettingError> {
+    let key = "[[work.tools]] up_to_cm";
+    let mut before = 0.0;
+    for tool in tools.iter().take(tools.len().saturating_sub(1)) {
+        match tool.up_to_cm {
+            Some(cm) if cm.is_finite() && cm > before => before = cm,
+            _ => {
+                return Err(SettingError::new(
+                    key,
+                    format!("{} is not thicker than the {before} cm before it", tool.tool),
+                    "list tools from thin to thick cuts, only the last without a limit",
+                ));
+            }
+        }
+    }
+    match tools.last() {
+        Some(last) if last.up_to_cm.is_none() => Ok(()),
+        _ => Err(SettingError::new(
+            key,
+            "no tool cuts limbs of any thickness",
+            "leave up_to_cm out for the last tool",
+        )),
+    }
+}
+
+/// Cuts of one pruned tree; a class that was not counted is `None`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CountedTree {
+    /// Fraction of the canopy removed.
+    pub intensity: f64,
+    /// Cuts by class.
+    pub cuts: [Option<f64>; 4],
+}
+
+/// Cuts per tree if its whole canopy were removed, by class; `None` where never counted.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct CutRates {
+    /// By class of [`CUT_CLASSES`].
+    pub full_canopy: [Option<f64>; 4],
+    /// Trees behind them.
+    pub trees: usize,
+}
+
+impl CutRates {
+    /// Ratio of all cuts to all intensity (Cochran, 1977, Sampling Techniques, chapter 6); `None`
+    /// when no tree was counted.
+    #[must_use]
+    pub fn of(trees: &[CountedTree]) -> Option<Self> {
+        let mut sums = [(0.0, 0.0); 4];
+        let mut counted = 0;
+        for tree in trees.iter().filter(|tree| tree.intensity > 0.0 && tree.intensity <= 1.0) {
+            counted += usize::from(tree.cuts.iter().any(Option::is_some));
+            for (sum, cuts) in sums.iter_mut().zip(tree.cuts) {
+                if let Some(cuts) = cuts.filter(|cuts| cuts.is_finite() && *cuts >= 0.0) {
+                    *sum = (sum.0 + cuts, sum.1 + tree.intensity);
+                }
+            }
+        }
+        let full_canopy = sums.map(|(cuts, intensity)| (intensity > 0.0).then(|| cuts / intensity));
+        (counted > 0).then_some(Self { full_canopy, trees: counted })
+    }
+
+    /// Cuts expected of some trees at an intensity, by class.
+    #[must_use]
+    pub fn expected(&self, intensity: f64, trees: f64) -> [Option<f64>; 4] {
+        self.full_canopy.map(|rate| rate.map(|rate| rate * intensity * trees))
+    }
+}
+
+/// Cut ends of 5 cm and more among cuts by class.
+#[must_use]
+pub fn large_cuts(cuts: &[Option<f64>; 4]) -> Option<f64> {
+    let large: Vec<f64> = cuts.iter().skip(FIRST_LARGE_CLASS).filter_map(|cuts| *cuts).collect();
+    (!large.is_empty()).then(|| large.iter().sum())
+}
+
+/// A tool to take along.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ToolNeed {
+    /// Tool.
+    pub tool: String,
+    /// What makes it dangerous.
+    pub kind: ToolKind,
+    /// Cuts expected with it; `None` when never counted.
+    pub cuts: Option<f64>,
+    /// Pieces for the crew.
+    pub pieces: u64,
+}
+
+/// Tools for cuts by class. A class takes the thinnest tool that reaches its upper limit. Pieces are a
+/// planning rule of ours: the crew's share of the cuts done with the tool, rounded up, at least one;
+/// without counts one for each person.
+#[must_use]
+pub fn needed(tools: &[Tool], cuts: &[Option<f64>; 4], crew_size: f64) -> Vec<ToolNeed> {
+    let mut by_tool: BTreeMap<usize, Option<f64>> = BTreeMap::new();
+    for (class, cuts) in CUT_CLASSES.iter().zip(cuts) {
+        let reaches = |tool: &Tool| match (tool.up_to_cm, class.up_to_cm) {
+            (None, _) => true,
+            (Some(tool), Some(class)) => tool >= class,
+            (Some(_), None) => false,
+        };
+        if let Some(tool) = tools.iter().position(reaches) {
+            let sum = by_tool.entry(tool).or_default();
+            *sum = match (*sum, *cuts) {
+                (None, cuts) => cuts,
+                (sum, None) => sum,
+                (Some(a), Some(b)) => Some(a + b),
+            };
+        }
+    }
+    let all: f64 = by_tool.values().filter_map(|cuts| *cuts).sum();
+    by_tool
+        .into_iter()
+        // A tool that no cut asks for stays at home.
+        .filter(|(_, cuts)| *cuts != Some(0.0))
+        .filter_map(|(tool, cuts)| tools.get(tool).map(|tool| (tool, cuts)))
+        .map(|(tool, cuts)| {
+            let share = cuts.map_or(1.0, |cuts| cuts / all);
+            ToolNeed {
+                tool: tool.tool.clone(),
+                kind: tool.kind,
+                cuts,
+                pieces: (crew_size * share - 1e-9).ceil().max(1.0) as u64,
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: 30 and 15 thin cuts at 0.4 and 0.2 are 75 a canopy; thick ones counted on one tree only.
+    #[test]
+    fn cuts_follow_intensity() {
+        let trees = [
+            CountedTree { intensity: 0.4, cuts: [Some(30.0), None, Some(4.0), Some(0.0)] },
+            CountedTree { intensity: 0.2, cuts: [Some(15.0), None, None, None] },
+        ];
+        let rates = CutRates::of(&trees).unwrap();
+        let cuts = rates.expected(0.2, 10.0);
+        assert!((cuts[0].unwrap() - 150.0).abs() < 1e-9);
+        assert!((cuts[2].unwrap() - 20.0).abs() < 1e-9);
+        assert_eq!((cuts[1], cuts[3]), (None, Some(0.0)));
+        assert!((large_cuts(&cuts).unwrap() - 20.0).abs() < 1e-9);
+        assert_eq!(CutRates::of(&[]), None);
+    }
+
+    /// trade.md section 5: secateurs 1.5 to 3 cm, pruning saw 5 to 10 cm, power saw any size.
+    #[test]
+    fn each_class_has_its_tool() {
+        let tools = common_practice();
+        check(&tools).unwrap();
+        let needed = needed(&tools, &[Some(600.0), Some(200.0), Some(150.0), Some(50.0)], 5.0);
+        let seen: Vec<_> = needed.iter().map(|n| (n.tool.as_str(), n.cuts, n.pieces)).collect();
+        assert_eq!(
+            seen,
+            [
+                ("secateurs", Some(600.0), 3),
+                ("pruning saw", Some(350.0), 2),
+                ("power saw", Some(50.0), 1)
+            ]
+        );
+    }
+
+    #[test]
+    fn tools_out_of_order_are_refused() {
+        let mut tools = common_practice();
+        tools.swap(0, 1);
+        assert!(check(&tools).unwrap_err().to_string().contains("secateurs is not thicker"));
+        assert!(check(&common_practice()[..2]).is_err());
+        assert!(check(&[]).is_err());
+    }
+}

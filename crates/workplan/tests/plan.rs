@@ -1,0 +1,167 @@
+//! The pieces put together, against arithmetic by hand.
+
+#![allow(clippy::unwrap_used, reason = "a broken fixture fails the test")]
+
+use jiff::civil::date;
+use records::MeasuredAs;
+use std::collections::BTreeMap;
+use workplan::crew_sheet::{HowMuch, Work};
+use workplan::economics::{CutWood, WorkRate};
+use workplan::plan::{Plan, PlanBlock, WorkSettings, build};
+use workplan::products::Product;
+use workplan::text::Catalogue;
+use workplan::tools::CutRates;
+use workplan::young::YoungBlock;
+
+fn pruned(block: &str, site: &str) -> PlanBlock {
+    let how_much =
+        HowMuch { intensity: 0.25, measured_as: MeasuredAs::CanopyFraction, canopy_m: None };
+    PlanBlock {
+        region: "north".to_owned(),
+        region_name: "North".to_owned(),
+        site: site.to_owned(),
+        block: block.to_owned(),
+        work: Work::Prune(how_much),
+        trees: 280,
+        share_pruned: 1.0,
+        window: Some([date(2026, 7, 1), date(2026, 7, 31)]),
+        rate: Some(WorkRate { minutes_per_tree: 4.0, minutes_full_canopy: 32.0 }),
+        canopy_m3: Some(60.0),
+        cut_rates: Some(CutRates {
+            full_canopy: [Some(60.0), Some(24.0), Some(8.0), Some(2.0)],
+            trees: 50,
+        }),
+        ladders: true,
+        wage_per_hour: 1.5,
+        materials_per_tree: 0.05,
+        delay_loss_per_day: 3.0,
+        value: 200.0,
+    }
+}
+
+fn young(block: &str, site: &str) -> PlanBlock {
+    let tasks = YoungBlock {
+        ages_years: vec![0.5; 100],
+        training: None,
+        spacing_m: None,
+        topping_height_m: None,
+    }
+    .tasks();
+    PlanBlock {
+        work: Work::Train { tasks, training_stated: false },
+        trees: 100,
+        ..pruned(block, site)
+    }
+}
+
+fn plan(blocks: &[PlanBlock], settings: &str, products: &str) -> Plan {
+    let settings: WorkSettings = serde_json::from_str(settings).unwrap();
+    let products: BTreeMap<String, Product> = serde_json::from_str(products).unwrap();
+    let wood = CutWood {
+        stacked_per_canopy: 0.1,
+        haulage_per_m3: 0.5,
+        value_per_m3: 0.2,
+        load_m3: Some(4.0),
+    };
+    build(blocks, &settings, &products, Some(&wood), 7.0)
+}
+
+/// By hand: 4 + 32 x 0.25 = 12 min, x 280 / 60 = 56 h = 8 person-days; wood 60 x 0.25 x 280 = 4200 m3
+/// of canopy, 420 stacked; cost 56 x 1.5 + 280 x 0.05 + 420 x 0.3 = 224; large cuts 10 x 0.25 x 280 = 700,
+/// x 20 mL = 14 L of paste.
+#[test]
+fn a_block_by_hand() {
+    let products =
+        r#"{"paste": {"kind": "copper_paste", "ml_per_cut": 20, "copper_sulphate_package_kg": 1}}"#;
+    let plan = plan(&[pruned("n1", "a")], r#"{"crew_size": 4}"#, products);
+    let block = &plan.blocks[0];
+    assert!((block.minutes_per_tree.unwrap() - 12.0).abs() < 1e-9);
+    assert!((block.sheet.person_days.unwrap() - 8.0).abs() < 1e-9);
+    assert!((block.haul.unwrap().stacked_m3 - 420.0).abs() < 1e-9);
+    assert!((block.cost.unwrap() - 224.0).abs() < 1e-9);
+    assert!((block.sheet.quantities[0].litres - 14.0).abs() < 1e-9);
+    assert_eq!(plan.shopping[0].packages, Some(2));
+    // Eight person-days of four people from Wednesday 1 July 2026.
+    assert_eq!(block.sheet.scheduled, Some([date(2026, 7, 1), date(2026, 7, 2)]));
+    assert_eq!(plan.missing, []);
+    let entry = block.event(&Catalogue::ENGLISH).unwrap();
+    assert_eq!(entry.title, "Prune: n1 (a)");
+    assert_eq!(entry.id[0], "north");
+    assert!(entry.description.contains("Take out about a quarter of the canopy."));
+}
+
+#[test]
+fn sites_have_crews_of_their_own() {
+    let settings = r#"{"crew_size": 4, "rest_dates": ["07-02"],
+        "sites": {"b": {"crew_size": 8, "working_days": ["monday"]}}}"#;
+    let plan = plan(&[pruned("n1", "a"), pruned("n2", "b"), pruned("n3", "a")], settings, "{}");
+    let dates: Vec<_> = plan.blocks.iter().map(|block| block.sheet.scheduled.unwrap()).collect();
+    assert_eq!(dates[0], [date(2026, 7, 1), date(2026, 7, 3)]);
+    assert_eq!(dates[1], [date(2026, 7, 6), date(2026, 7, 6)]);
+    assert_eq!(dates[2], [date(2026, 7, 4), date(2026, 7, 6)]);
+    let sites: Vec<_> = plan.crews.iter().map(|crew| crew.site.as_deref()).collect();
+    assert_eq!(sites, [None, Some("b")]);
+}
+
+#[test]
+fn what_is_missing_is_named_once_and_nothing_made_up() {
+    let products =
+        r#"{"guard": {"kind": "insect_protection", "treats": "all", "volume_l_per_tree": 8}}"#;
+    let plan = plan(&[pruned("n1", "a"), pruned("n2", "a"), young("y1", "a")], "{}", products);
+    let keys: Vec<_> = plan.missing.iter().map(|error| error.key.as_str()).collect();
+    assert_eq!(keys, ["[products.guard] strength_pct", "[work] crew_size"]);
+    assert_eq!((plan.shopping.len(), plan.crews.len()), (0, 0));
+    assert_eq!(plan.blocks[2].hours, None);
+    let wrong: WorkSettings =
+        serde_json::from_str(r#"{"sites": {"b": {"crew_size": -1}}, "topping_height_m": 0}"#)
+            .unwrap();
+    let keys: Vec<_> = wrong.check().unwrap_err().into_iter().map(|error| error.key).collect();
+    assert_eq!(keys, ["[work] topping_height_m", "[work.sites.b] crew_size"]);
+    assert!(serde_json::from_str::<WorkSettings>(r#"{"crew": 4}"#).is_err());
+}
+
+#[test]
+fn young_and_unpruned_blocks_take_no_cutting_material() {
+    let paste = r#"{"spray": {"kind": "copper_spray", "volume_l_per_tree": 8}}"#;
+    let mut kept = pruned("n1", "a");
+    kept.work = Work::Keep(HowMuch {
+        intensity: 0.0,
+        measured_as: MeasuredAs::CanopyFraction,
+        canopy_m: None,
+    });
+    let settings = r#"{"crew_size": 2, "minutes_per_young_tree": 2.1}"#;
+    let plan = plan(&[kept, young("y1", "a")], settings, paste);
+    let [kept, young] = &plan.blocks[..] else { panic!("two blocks") };
+    assert_eq!((kept.trees_worked, kept.sheet.tools.len(), kept.cost), (0.0, 0, Some(0.0)));
+    assert!((young.hours.unwrap() - 3.5).abs() < 1e-9);
+    assert!(young.sheet.quantities.is_empty() && young.sheet.tools.is_empty());
+    assert_eq!(young.sheet.scheduled.unwrap()[0], date(2026, 7, 1));
+    assert_eq!(plan.shopping, []);
+}
+
+/// By hand: eight person-days of one person in six days leave a quarter undone, with a quarter of the value.
+#[test]
+fn a_sheet_says_what_the_window_cannot_hold() {
+    let mut block = pruned("n1", "a");
+    block.window = Some([date(2026, 7, 6), date(2026, 7, 11)]);
+    let plan = plan(&[block], r#"{"crew_size": 1}"#, "{}");
+    let sheet = plan.blocks[0].crew_sheet(&Catalogue::ENGLISH);
+    let fact =
+        sheet.facts.iter().find(|fact| fact.label == "Does not fit into the window").unwrap();
+    assert_eq!(fact.value, "25 %");
+    let alarm = plan.crews[0].schedule.alarm.as_ref().unwrap();
+    assert_eq!((alarm.people_needed, alarm.drop[0].block.as_str()), (Some(2), "a / n1"));
+    assert!((alarm.loss - 50.0).abs() < 1e-9);
+}
+
+#[test]
+fn a_share_of_the_trees_is_said_in_the_language_of_the_crew() {
+    let plan =
+        plan(&[PlanBlock { share_pruned: 0.5, ..pruned("n1", "a") }], r#"{"crew_size": 4}"#, "{}");
+    let sheet = plan.blocks[0].crew_sheet(&Catalogue::PORTUGUESE);
+    assert_eq!(
+        sheet.facts.iter().find(|fact| fact.label == "Árvores").unwrap().value,
+        "140 de 280"
+    );
+    assert_eq!(sheet.tools[0], "tesoura de poda: 3, para cerca de 2100 cortes");
+}
