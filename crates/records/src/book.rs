@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use thiserror::Error;
 
-pub use trials::{TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait};
+pub use trials::{SeenTrials, TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait};
 
 /// A checked record-book description.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -242,6 +242,13 @@ impl Book {
             .map_err(|error| BookError { problems: vec![locate::from_toml(text, &error)] })?;
         let problems = check::problems(&book, text);
         if problems.is_empty() { Ok(book) } else { Err(BookError { problems }) }
+    }
+
+    /// Problems of the declared trials that need the trial table to be seen: columns that it has
+    /// not, a control that no plot has. `text` is that of `book.toml`.
+    #[must_use]
+    pub fn trial_problems(&self, text: &str, seen: &SeenTrials) -> Vec<Problem> {
+        check::trial_problems(self, text, seen)
     }
 
     /// Name of a region for people.

@@ -13,7 +13,7 @@ pub mod tree_season;
 
 pub use book::{
     Book, BookError, BookMeta, DateOrder, DecimalMark, Economics, FileOptions, Options,
-    PresentPractice, PruningTime, Region, ResponseScale, TableFiles, TrialControl,
+    PresentPractice, PruningTime, Region, ResponseScale, SeenTrials, TableFiles, TrialControl,
     TrialDeclaration, TrialDesign, TrialRoles, TrialTrait,
 };
 pub use calendar::{Calendar, CalendarError, MonthDay, Window};
