@@ -5,6 +5,7 @@ pub mod laterals;
 pub mod method;
 pub mod quality;
 pub mod rounding;
+pub mod trials;
 pub mod unfitted;
 
 use crate::console::{Failure, Stages};

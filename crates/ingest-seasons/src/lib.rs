@@ -26,3 +26,4 @@ pub use outcome::{NotLinked, Reason, TableLinks};
 pub use parquet_out::{WriteError, write_parquet};
 pub use summary::{LinkSummary, RegionSummary};
 pub use to_arrow::{frame_schema, schema};
+pub use trials::TrialTree;

@@ -194,7 +194,7 @@ fn vale() -> RegionPlan {
         designed: vec![DesignedTrial {
             id: "MV-dressing".to_owned(),
             title: "Intensity and dressing of the cuts".to_owned(),
-            factors: vec![TrialFactor::intensities(&[0.15, 0.30]), TrialFactor::dressing(1.06)],
+            factors: vec![TrialFactor::intensities(&[0.15, 0.30]), TrialFactor::dressing(1.02)],
             control: true,
             lead_days: 45.0,
             replicates: 4,

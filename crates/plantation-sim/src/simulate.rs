@@ -16,7 +16,7 @@ const BEARING_AGE: f64 = 1.5;
 
 /// First random stream of designed trials: those before belong to the regions, and adding a trial
 /// changes none of them.
-const DESIGNED_STREAM: u64 = 1_000_000;
+const DESIGNED_STREAM: u64 = 2_000_000;
 /// Streams kept for the designed trials of a region.
 const TRIALS_PER_REGION: u64 = 1000;
 

@@ -14,7 +14,7 @@ pub mod tree_season;
 pub use book::{
     Book, BookError, BookMeta, DateOrder, DecimalMark, Economics, FileOptions, Options,
     PresentPractice, PruningTime, Region, ResponseScale, SeenTrials, TableFiles, TrialControl,
-    TrialDeclaration, TrialDesign, TrialRoles, TrialTrait,
+    TrialDeclaration, TrialDesign, TrialRoles, TrialTrait, written_number,
 };
 pub use calendar::{Calendar, CalendarError, MonthDay, Window};
 pub use counted::{counted, noun};

@@ -1,11 +1,13 @@
 //! `[trials.ID]`: how a trial was laid out, columns of the trial table by their role.
 
+mod number;
 mod seen;
 mod snippet;
 
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
+pub use number::written_number;
 pub use seen::SeenTrials;
 
 /// How treatments were assigned to plots.
