@@ -1,0 +1,448 @@
+//! Which plots of the field form replicates, blocks, main plots and sub plots.
+
+use super::augmented;
+use super::cut::{Groups, cut, one_per_patch, tiles, within_patches};
+use super::error::LayoutError;
+use super::field::{Slot, Slots};
+use super::request::{Blocking, Covariate, LayoutRequest};
+use super::treatments::Treatments;
+use records::TrialDesign;
+
+/// One plot of the trial. Indices count from 0: `main` within the replicate, `sub` within the main
+/// plot (strips: within the replicate), `within` in the smallest group.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Cell {
+    pub slot: usize,
+    pub replicate: usize,
+    /// Incomplete block within the replicate, main plot, strip one way, or row of a square.
+    pub main: usize,
+    /// Sub plot, strip across, or column of a square.
+    pub sub: usize,
+    pub within: usize,
+}
+
+/// The plots of the trial, in the order that `Scheme` assigns treatments to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Plan {
+    pub cells: Vec<Cell>,
+    /// Number of plots in each block of the design, by replicate, for designs in blocks.
+    pub block_sizes: Vec<Vec<usize>>,
+}
+
+impl Plan {
+    pub(super) fn of(
+        request: &LayoutRequest,
+        treatments: &Treatments,
+        slots: &Slots,
+    ) -> Result<Self, LayoutError> {
+        check_numbers(request, treatments)?;
+        let v = treatments.list.len();
+        let r = request.replicates;
+        let [a, b, c] = treatments.strata;
+        let field = Fields { request, slots: &slots.list };
+        match request.design {
+            TrialDesign::CompletelyRandomised => {
+                let n = replication(request, treatments).iter().sum();
+                Ok(Self::flat(&field.groups(&[n], "plots of all treatments")?))
+            }
+            TrialDesign::RandomisedBlocks => Ok(Self::flat(
+                &field.groups(&vec![v; r], &format!("{r} replicates x {v} treatments"))?,
+            )),
+            TrialDesign::LatinSquare => {
+                let square = field.tiles(v, v, 1, false)?;
+                Ok(Self::crossed(&square, &[false], v, v))
+            }
+            TrialDesign::SplitPlot => field.nested(r, [a, b, 1]),
+            TrialDesign::SplitSplitPlot => field.nested(r, [a, b, c]),
+            TrialDesign::StripPlot => {
+                let (groups, turned) = match field.tiles(a, b, r, false) {
+                    Ok(groups) => (groups, false),
+                    Err(refusal) => (field.tiles(b, a, r, true).map_err(|_| refusal)?, true),
+                };
+                Ok(Self::crossed(&groups, &vec![turned; r], a, b))
+            }
+            TrialDesign::IncompleteBlocks => {
+                let k = request.plots_per_block.unwrap_or(0);
+                let sizes = block_sizes(v, k);
+                let top = field.groups(&vec![v; r], &format!("{r} replicates x {v} treatments"))?;
+                field.blocks(&top, &vec![sizes; r])
+            }
+            TrialDesign::AugmentedBlocks => {
+                let sizes = augmented::block_sizes(request, treatments)?;
+                let what = format!("{} blocks", sizes.len());
+                let groups = field.groups(&sizes, &what)?;
+                let mut plan = Self::flat(&groups);
+                plan.block_sizes = vec![sizes];
+                Ok(plan)
+            }
+        }
+    }
+
+    fn flat(groups: &Groups) -> Self {
+        let cells = groups
+            .iter()
+            .enumerate()
+            .flat_map(|(replicate, group)| {
+                group.iter().enumerate().map(move |(within, &slot)| Cell {
+                    slot,
+                    replicate,
+                    main: 0,
+                    sub: 0,
+                    within,
+                })
+            })
+            .collect();
+        Self { cells, block_sizes: Vec::new() }
+    }
+
+    /// Rows x columns of strips or of a square; tiles are listed row by row. A turned tile has
+    /// `a` columns and `b` rows.
+    fn crossed(groups: &Groups, turned: &[bool], a: usize, b: usize) -> Self {
+        let mut cells = Vec::new();
+        for (replicate, (group, turned)) in groups.iter().zip(turned).enumerate() {
+            for (within, &slot) in group.iter().enumerate() {
+                let (main, sub) =
+                    if *turned { (within % a, within / a) } else { (within / b, within % b) };
+                cells.push(Cell { slot, replicate, main, sub, within });
+            }
+        }
+        cells.sort_by_key(|cell| (cell.replicate, cell.main, cell.sub));
+        Self { cells, block_sizes: Vec::new() }
+    }
+}
+
+struct Fields<'a> {
+    request: &'a LayoutRequest,
+    slots: &'a [Slot],
+}
+
+impl Fields<'_> {
+    fn plot(&self) -> (usize, usize) {
+        (self.request.trees_per_plot.rows, self.request.trees_per_plot.columns)
+    }
+
+    fn all(&self) -> Vec<usize> {
+        (0..self.slots.len()).collect()
+    }
+
+    fn enough(&self, needed: usize, what: &str) -> Result<(), LayoutError> {
+        let available = self.slots.len();
+        if needed <= available {
+            return Ok(());
+        }
+        let (rows, columns) = self.plot();
+        Err(LayoutError::fit(
+            format!(
+                "{what}: {needed} plots of {rows} x {columns} trees are needed, the field has {available}"
+            ),
+            "fewer replicates, smaller plots, fewer guard trees, or a larger field",
+        ))
+    }
+
+    /// Top-level groups by the blocking asked for.
+    fn groups(&self, sizes: &[usize], what: &str) -> Result<Groups, LayoutError> {
+        self.enough(sizes.iter().sum(), what)?;
+        let single = sizes.len() == 1;
+        match self.request.blocking {
+            Blocking::Position => cut(self.slots, &self.all(), sizes, self.plot()),
+            _ if single => {
+                return Err(LayoutError::request(
+                    "blocking",
+                    "the design has no blocks",
+                    "choose randomised blocks, or balance the covariate",
+                ));
+            }
+            Blocking::PlantationBlock => {
+                let size = sizes.iter().copied().max().unwrap_or(0);
+                let groups =
+                    one_per_patch(self.slots, &self.all(), size, sizes.len(), self.plot());
+                return groups
+                    .map(|groups| {
+                        groups
+                            .into_iter()
+                            .zip(sizes)
+                            .map(|(group, &size)| group.into_iter().take(size).collect())
+                            .collect()
+                    })
+                    .ok_or_else(|| {
+                        LayoutError::fit(
+                            format!(
+                                "{} replicate(s) of {size} plots need as many plantation blocks of {size} plots; not so many hold that",
+                                sizes.len()
+                            ),
+                            "fewer replicates, or block by position",
+                        )
+                    });
+            }
+            Blocking::EarlierCrop => self.sorted(Covariate::EarlierCrop, sizes)?,
+            Blocking::Girth => self.sorted(Covariate::GirthCm, sizes)?,
+        }
+        .ok_or_else(|| cannot_cut(sizes))
+    }
+
+    /// Sort and cut: plots ranked by the covariate; with more plots than needed those farthest from
+    /// the median are left out, so that blocks are more alike within.
+    fn sorted(&self, by: Covariate, sizes: &[usize]) -> Result<Option<Groups>, LayoutError> {
+        let mut ranked = Vec::new();
+        for (index, slot) in self.slots.iter().enumerate() {
+            let Some(value) = slot.before.get(&by).copied().flatten() else {
+                let tree = slot.trees.first().map_or("", |tree| &tree.tree);
+                return Err(LayoutError::request(
+                    "blocking",
+                    format!(
+                        "no {} is known for all trees of the plot with tree {tree}",
+                        by.as_str()
+                    ),
+                    "record it, leave those trees out, or block by position",
+                ));
+            };
+            ranked.push((value, index));
+        }
+        ranked.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let spare = ranked.len() - sizes.iter().sum::<usize>();
+        let middle = ranked.get(ranked.len() / 2).map_or(0.0, |item| item.0);
+        for _ in 0..spare {
+            let low = ranked.first().map_or(0.0, |item| middle - item.0);
+            let high = ranked.last().map_or(0.0, |item| item.0 - middle);
+            if low > high {
+                ranked.remove(0);
+            } else {
+                ranked.pop();
+            }
+        }
+        let mut groups = within_patches(&[ranked.into_iter().map(|item| item.1).collect()], sizes);
+        for group in groups.iter_mut().flatten() {
+            group.sort_unstable();
+        }
+        Ok(groups)
+    }
+
+    fn by_position_only(&self, why: &str) -> Result<(), LayoutError> {
+        if matches!(self.request.blocking, Blocking::EarlierCrop | Blocking::Girth) {
+            return Err(LayoutError::request(
+                "blocking",
+                format!("{why}, which plots sorted by earlier crop or girth do not"),
+                "block by position and balance the covariate",
+            ));
+        }
+        Ok(())
+    }
+
+    fn nested(&self, replicates: usize, [a, b, c]: [usize; 3]) -> Result<Plan, LayoutError> {
+        self.by_position_only("plots of a main plot stand together")?;
+        let size = a * b * c;
+        let inside = if c > 1 { format!("{a} x {b} x {c}") } else { format!("{a} x {b}") };
+        let top = self.groups(
+            &vec![size; replicates],
+            &format!("{replicates} replicates x {inside} plots"),
+        )?;
+        let mut cells = Vec::new();
+        for (replicate, group) in top.iter().enumerate() {
+            let mains = cut(self.slots, group, &vec![b * c; a], self.plot())
+                .ok_or_else(|| cannot_cut(&[b * c]))?;
+            for (main, group) in mains.iter().enumerate() {
+                let subs = cut(self.slots, group, &vec![c; b], self.plot())
+                    .ok_or_else(|| cannot_cut(&[c]))?;
+                for (sub, group) in subs.iter().enumerate() {
+                    for (within, &slot) in group.iter().enumerate() {
+                        cells.push(Cell { slot, replicate, main, sub, within });
+                    }
+                }
+            }
+        }
+        Ok(Plan { cells, block_sizes: Vec::new() })
+    }
+
+    fn blocks(&self, top: &Groups, sizes: &[Vec<usize>]) -> Result<Plan, LayoutError> {
+        let sorted = matches!(self.request.blocking, Blocking::EarlierCrop | Blocking::Girth);
+        let by = if self.request.blocking == Blocking::Girth {
+            Covariate::GirthCm
+        } else {
+            Covariate::EarlierCrop
+        };
+        let mut cells = Vec::new();
+        for (replicate, (group, sizes)) in top.iter().zip(sizes).enumerate() {
+            let groups = if sorted {
+                let mut group = group.clone();
+                let value = |&index: &usize| {
+                    self.slots[index].before.get(&by).copied().flatten().unwrap_or(0.0)
+                };
+                group.sort_by(|a, b| value(a).total_cmp(&value(b)).then(a.cmp(b)));
+                within_patches(&[group], sizes)
+            } else {
+                cut(self.slots, group, sizes, self.plot())
+            };
+            for (main, group) in groups.ok_or_else(|| cannot_cut(sizes))?.iter().enumerate() {
+                for (within, &slot) in group.iter().enumerate() {
+                    cells.push(Cell { slot, replicate, main, sub: 0, within });
+                }
+            }
+        }
+        Ok(Plan { cells, block_sizes: sizes.to_vec() })
+    }
+
+    /// `count` tiles of rows x columns plots.
+    fn tiles(
+        &self,
+        rows: usize,
+        columns: usize,
+        count: usize,
+        turned: bool,
+    ) -> Result<Groups, LayoutError> {
+        self.by_position_only("rows and columns stand in lines")?;
+        self.enough(rows * columns * count, &format!("{count} x {rows} rows x {columns} columns"))?;
+        let whole = if self.request.blocking == Blocking::PlantationBlock {
+            one_per_patch(self.slots, &self.all(), rows * columns, count, (1, 1)).filter(|groups| {
+                groups.iter().all(|group| tiles(self.slots, group, (rows, columns), 1).is_some())
+            })
+        } else {
+            tiles(self.slots, &self.all(), (rows, columns), count)
+        };
+        whole.ok_or_else(|| {
+            let other = if turned { String::new() } else { format!(" (or {columns} x {rows})") };
+            LayoutError::fit(
+                format!("the field holds no {count} full rectangle(s) of {rows} x {columns} plots{other}"),
+                format!("a field of {rows} rows and a multiple of {columns} columns of plots would"),
+            )
+        })
+    }
+}
+
+fn cannot_cut(sizes: &[usize]) -> LayoutError {
+    LayoutError::fit(
+        format!("groups of {sizes:?} plots cannot be cut from the field"),
+        "change the number of rows and columns of plots",
+    )
+}
+
+/// Sizes of the blocks of a replicate: as few blocks as hold `v` plots, sizes `k` and `k - 1`.
+pub(super) fn block_sizes(v: usize, k: usize) -> Vec<usize> {
+    let s = v.div_ceil(k.max(1));
+    let short = s * k - v;
+    (0..s).map(|block| if block < s - short.min(s) { k } else { k - 1 }).collect()
+}
+
+/// Replicates of each treatment of a completely randomised design.
+pub(super) fn replication(request: &LayoutRequest, treatments: &Treatments) -> Vec<usize> {
+    treatments
+        .list
+        .iter()
+        .map(|t| request.replication.get(&t.label).copied().unwrap_or(request.replicates))
+        .collect()
+}
+
+fn check_numbers(request: &LayoutRequest, treatments: &Treatments) -> Result<(), LayoutError> {
+    let (v, r) = (treatments.list.len(), request.replicates);
+    let design = request.design;
+    if let Some(label) = request.replication.keys().find(|label| treatments.find(label).is_none()) {
+        return Err(LayoutError::request(
+            "replication",
+            format!("`{label}` is no treatment"),
+            format!("the treatments are {}", treatments.labels()),
+        ));
+    }
+    if !request.replication.is_empty() && design != TrialDesign::CompletelyRandomised {
+        return Err(LayoutError::request(
+            "replication",
+            "only a completely randomised design has unequal replication",
+            "leave it out, or change the design",
+        ));
+    }
+    if design == TrialDesign::LatinSquare {
+        if r != 0 && r != v {
+            return Err(LayoutError::fit(
+                format!(
+                    "a Latin square of {v} treatments has {v} rows and {v} columns, not {r} replicates"
+                ),
+                format!("ask for {v} replicates or none"),
+            ));
+        }
+        if v > 30 {
+            return Err(LayoutError::fit(
+                format!("a Latin square of {v} treatments needs {v} x {v} = {} plots", v * v),
+                "use incomplete blocks for so many treatments",
+            ));
+        }
+        return Ok(());
+    }
+    if design == TrialDesign::CompletelyRandomised {
+        let counts = replication(request, treatments);
+        let n: usize = counts.iter().sum();
+        if counts.contains(&0) || n <= v {
+            return Err(LayoutError::fit(
+                format!(
+                    "{n} plots for {v} treatments leave {n} - {v} degrees of freedom for error, or a treatment has none"
+                ),
+                "give every treatment a plot and some two or more",
+            ));
+        }
+        return Ok(());
+    }
+    if r < 2 {
+        return Err(LayoutError::fit(
+            format!("{r} replicate(s) leave no error to compare treatments with"),
+            "ask for two replicates or more",
+        ));
+    }
+    let k = request.plots_per_block;
+    match (design, k) {
+        (TrialDesign::IncompleteBlocks, None) => Err(LayoutError::request(
+            "plots_per_block",
+            "incomplete blocks need their size",
+            "near the square root of the number of treatments is usual",
+        )),
+        (TrialDesign::IncompleteBlocks, Some(k)) => {
+            if k < 2 {
+                return Err(LayoutError::fit(
+                    format!("blocks of {k} plot(s) compare nothing within themselves"),
+                    "two plots per block or more",
+                ));
+            }
+            if k >= v {
+                return Err(LayoutError::fit(
+                    format!(
+                        "{v} treatments fit in one block of {k} plots: blocks would be complete"
+                    ),
+                    "choose randomised blocks",
+                ));
+            }
+            let s = v.div_ceil(k);
+            if s * k - v > s || (s * k > v && k == 2) {
+                return Err(LayoutError::fit(
+                    format!(
+                        "{v} treatments do not fit blocks of {k} plots: {s} blocks hold {} plots, {} more than treatments, and blocks may be short by one plot only",
+                        s * k,
+                        s * k - v
+                    ),
+                    format!("block sizes of {} would do", fitting(v)),
+                ));
+            }
+            Ok(())
+        }
+        (TrialDesign::RandomisedBlocks, Some(k)) if k != v => Err(LayoutError::fit(
+            format!(
+                "{v} treatments do not fit {k} plots per block: a complete block holds each treatment once, {v} plots"
+            ),
+            format!("ask for {v} plots per block, or for incomplete blocks"),
+        )),
+        (TrialDesign::AugmentedBlocks | TrialDesign::RandomisedBlocks, _) | (_, None) => Ok(()),
+        (_, Some(k)) if k == v => Ok(()),
+        (_, Some(k)) => Err(LayoutError::fit(
+            format!("{v} treatment combinations do not fit {k} plots per block"),
+            format!("leave `plots_per_block` out: a replicate of this design has {v} plots"),
+        )),
+    }
+}
+
+/// Block sizes that a number of treatments allows, as words.
+fn fitting(v: usize) -> String {
+    let sizes: Vec<String> = (3..v)
+        .filter(|&k| {
+            let s = v.div_ceil(k);
+            s * k - v <= s
+        })
+        .take(6)
+        .map(|k| k.to_string())
+        .collect();
+    sizes.join(", ")
+}

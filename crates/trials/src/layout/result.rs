@@ -1,0 +1,141 @@
+//! A layout: plots with their trees and treatments, and how it was drawn.
+
+use super::balance::BalanceReport;
+use super::efficiency::{BlockEfficiency, IncompleteMethod};
+use super::request::{ExistingTree, LayoutFactor};
+use super::squares::LatinMethod;
+use records::{TrialControl, TrialDesign, TrialTrait};
+use serde::{Deserialize, Serialize};
+
+/// A tree with its position, where known.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct LayoutTree {
+    /// Tree id.
+    pub tree: String,
+    /// Plantation block; empty on a new grid.
+    pub block: String,
+    /// Row of trees.
+    pub row: Option<i64>,
+    /// Position in the row.
+    pub column: Option<i64>,
+}
+
+impl LayoutTree {
+    pub(super) fn of(tree: &ExistingTree) -> Self {
+        Self {
+            tree: tree.tree.clone(),
+            block: tree.block.clone(),
+            row: tree.row,
+            column: tree.column,
+        }
+    }
+}
+
+/// A tree that separates plots.
+pub type GuardTree = LayoutTree;
+
+/// A plot with its treatment.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LayoutPlot {
+    /// Plot number as text: replicate, then plot within it.
+    pub plot: String,
+    /// Plantation block; empty on a new grid.
+    pub patch: String,
+    /// Row of plots from 1, where plots have positions.
+    pub row: Option<usize>,
+    /// Column of plots from 1, where plots have positions.
+    pub column: Option<usize>,
+    /// Replicate; block of an augmented design; which plot of its treatment when completely
+    /// randomised.
+    pub replicate: String,
+    /// Incomplete or augmented block.
+    pub block: Option<String>,
+    /// Main plot, or strip one way.
+    pub main_plot: Option<String>,
+    /// Sub plot, or strip across.
+    pub sub_plot: Option<String>,
+    /// Row of a Latin square, from 1.
+    pub square_row: Option<usize>,
+    /// Column of a Latin square, from 1.
+    pub square_column: Option<usize>,
+    /// Position in [`Layout::treatments`].
+    pub treatment: usize,
+    /// Trees to observe.
+    pub trees: Vec<LayoutTree>,
+    /// Trees that get the treatment but are not observed.
+    pub border: Vec<LayoutTree>,
+    /// Mean earlier crop of the observed trees.
+    pub earlier_crop: Option<f64>,
+    /// Mean girth of the observed trees, cm.
+    pub girth_cm: Option<f64>,
+}
+
+/// A treatment with the number of its plots.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LayoutTreatment {
+    /// Levels joined by ` x `.
+    pub label: String,
+    /// Level of each factor, in the order of [`Layout::factors`]; `None` on a control beside the
+    /// factorial.
+    pub levels: Vec<Option<String>>,
+    /// Number of plots.
+    pub plots: usize,
+    /// Whether it is a check of an augmented design.
+    pub check: bool,
+}
+
+/// How restrictions on neighbours were honoured.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RestrictionReport {
+    /// Pairs of plots that are neighbours.
+    pub neighbouring_pairs: usize,
+    /// Fresh randomisations made.
+    pub tried: usize,
+    /// How many of them honoured the restrictions.
+    pub valid: usize,
+    /// Whether valid layouts were so rare that the layout comes from a chain of exchanges.
+    pub by_chain: bool,
+}
+
+/// A randomised layout.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Layout {
+    /// Trial id.
+    pub trial: String,
+    /// Title for people.
+    pub title: Option<String>,
+    /// How treatments are assigned.
+    pub design: TrialDesign,
+    /// Seed: the same request and seed give the same layout.
+    pub seed: u64,
+    /// Generator that the seed started.
+    pub generator: String,
+    /// Treatment factors.
+    pub factors: Vec<LayoutFactor>,
+    /// The control, where there is one.
+    pub control: Option<TrialControl>,
+    /// Treatments in the order of their levels.
+    pub treatments: Vec<LayoutTreatment>,
+    /// Plots by replicate.
+    pub plots: Vec<LayoutPlot>,
+    /// Guard trees outside plots.
+    pub guards: Vec<GuardTree>,
+    /// Plots of the field that the trial does not use, with their trees.
+    pub spare_plots: usize,
+    /// Trees that belong to no plot and guard none.
+    pub left_over: Vec<LayoutTree>,
+    /// How a Latin square was drawn.
+    pub latin: Option<LatinMethod>,
+    /// How incomplete blocks were made.
+    pub blocks: Option<IncompleteMethod>,
+    /// What incomplete blocks cost.
+    pub efficiency: Option<BlockEfficiency>,
+    /// Restrictions on neighbours, where asked for.
+    pub restrictions: Option<RestrictionReport>,
+    /// Rerandomisation, where asked for.
+    pub balance: Option<BalanceReport>,
+    /// Traits to be analysed; nut yield when empty.
+    pub traits: Vec<TrialTrait>,
+    /// What was done and what the analysis must keep, in sentences for a methods section.
+    pub methods: Vec<String>,
+}
