@@ -11,6 +11,7 @@ Getting started:
   anacurve demo my-book      write an example record book
   anacurve check my-book     see what is read, linked and set aside
   anacurve run my-book       write the report to reports/<book>/<season>/index.html
+  anacurve layout --help     draw the next trial by lot
 
 A record book is a folder with book.toml (regions with their calendars, prices, costs) and the
 tables blocks, trees, prunings and harvests (laterals and trials if you have them) as CSV, TSV,
@@ -37,6 +38,8 @@ pub enum Command {
     Run(RunArgs),
     /// Read and link a record book and print what was kept, repaired, set aside and why
     Check(CheckArgs),
+    /// Draw a new trial by lot: field map, field sheets, labels and the tables to read back
+    Layout(LayoutArgs),
     /// Write an invented record book to try the program on
     Demo(DemoArgs),
 }
@@ -139,3 +142,70 @@ pub struct DemoArgs {
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
 }
+
+/// Arguments of `layout`.
+#[derive(Debug, Args)]
+#[command(after_help = LAYOUT_HELP)]
+pub struct LayoutArgs {
+    /// What is wanted, as TOML
+    #[arg(value_name = "REQUEST.toml")]
+    pub request: PathBuf,
+    /// Record book whose trees the trial will use, with their places, earlier crop and girth
+    #[arg(long, value_name = "BOOK")]
+    pub book: Option<PathBuf>,
+    /// Folder to write; a folder written by this command before is replaced
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Seed of the draw; write it down with the trial
+    #[arg(long, value_name = "N")]
+    pub seed: u64,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+const LAYOUT_HELP: &str = "\
+Writes to DIR: map.svg (field map), field-sheets.html (map, sheets and cautions, to print),
+field-sheets.xlsx (plots, pruning and harvest sheets, labels), trials.csv (rows for the trial table),
+book-section.toml (lines for book.toml) and layout.json. Put the rows and the lines into the book,
+prune, harvest, and `anacurve run` or `anacurve trial` analyses the trial without further edits.
+
+A request (this one, saved as next.toml, works on the demo book):
+
+  trial = \"OC-next\"
+  title = \"Date and depth of the cut\"
+  design = \"split_plot\"
+  replicates = 3
+  trees_per_plot = { rows = 1, columns = 2 }
+
+  [[factors]]
+  name = \"lead_days\"
+  levels = [\"20\", \"50\"]
+  unit = \"days\"
+  on = \"main_plots\"
+
+  [[factors]]
+  name = \"intensity_level\"
+  levels = [\"0.15\", \"0.30\", \"0.45\"]
+  unit = \"fraction\"
+  on = \"sub_plots\"
+
+  [field]
+  blocks = [\"OC03\"]
+
+design: completely_randomised, randomised_blocks, latin_square, split_plot, split_split_plot,
+strip_plot, incomplete_blocks (with plots_per_block) or augmented_blocks (with checks).
+on: plots (the default), main_plots, sub_plots or sub_sub_plots; for strips, main_plots one way and
+sub_plots across. unit: only for levels that are amounts.
+[field]: blocks of --book; or trees listed as { tree, block, row, column, earlier_crop, girth_cm };
+or rows and columns of plots of a field yet to be planted.
+Further entries: control = { factor, level, beside_factorial }, replication = { LABEL = N },
+guards = { around_trial, between_plots, inside_plots },
+restrictions = { no_equal_neighbours, never_neighbours, corners },
+blocking = position, plantation_block, earlier_crop or girth,
+balance = { on = [\"earlier_crop\"], acceptance = 0.01 } to draw until treatments are alike in it,
+traits = [\"nut_yield\"].
+
+Examples:
+  anacurve layout next.toml --book data-demo --out next-trial --seed 20261125
+  anacurve layout new-field.toml --out new-field --seed 7 --format json";

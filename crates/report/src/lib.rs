@@ -5,6 +5,7 @@ mod dictionary;
 mod error;
 mod files;
 mod laterals;
+mod layout;
 mod names;
 mod number;
 mod outputs;
@@ -21,6 +22,7 @@ pub use content::{
 pub use dictionary::{Field, advice_fields, laterals_fields, work_plan_fields};
 pub use error::ReportError;
 pub use laterals::{CountMean, Effects, Path, PathSlope, RegionLaterals};
+pub use layout::write_layout;
 pub use outputs::write_outputs;
 pub use publish::{PublishError, publish};
 pub use sentence::{gain_subject, sentence};

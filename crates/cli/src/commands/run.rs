@@ -2,13 +2,13 @@
 
 use crate::args::{Format, RunArgs};
 use crate::commands::check::write_tables;
+use crate::commands::from_publish;
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::advice::{self, Decided};
 use crate::pipeline::rounding::rounded;
 use crate::pipeline::{self, laterals, method, quality, unfitted};
 use records::{counted, noun};
-use report::{PublishError, Report};
-use std::error::Error;
+use report::Report;
 use std::path::Path;
 use thiserror::Error;
 
@@ -94,19 +94,6 @@ fn findings_line(checked: &pipeline::Checked) -> String {
             noun(rows, "was", "were")
         ),
     }
-}
-
-fn from_publish(error: &PublishError<WriteError>) -> Failure {
-    let mut what = error.to_string();
-    let mut source = error.source();
-    while let Some(cause) = source {
-        what = format!("{what}: {cause}");
-        source = cause.source();
-    }
-    Failure::new(
-        what,
-        "the last report, if any, is as it was; check free space and permissions, or name another folder with --out",
-    )
 }
 
 /// A book's name as a folder name: letters and digits, words joined by hyphens.

@@ -1,6 +1,7 @@
 //! Declared trials: what was observed in them, trait by trait.
 
 mod counts;
+pub mod field;
 mod seasons;
 
 use super::Checked;
