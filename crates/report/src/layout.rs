@@ -10,7 +10,7 @@ use crate::files::csv_record;
 use askama::Template;
 use std::fs;
 use std::path::Path;
-use trials::layout::{Layout, LayoutTreatment};
+use trials::layout::{Layout, LayoutFactor};
 
 /// Code of a treatment on maps and labels: A to Z, then A2 and so on.
 fn code(treatment: usize) -> String {
@@ -20,9 +20,21 @@ fn code(treatment: usize) -> String {
     format!("{}{number}", letter.unwrap_or('?'))
 }
 
-/// Treatment of a plot with its code; nothing for a broken layout.
-fn treatment_of(layout: &Layout, treatment: usize) -> (String, Option<&LayoutTreatment>) {
-    (code(treatment), layout.treatments.get(treatment))
+/// Code of a treatment, and its levels with the names of their factors.
+fn treatment_of(layout: &Layout, treatment: usize) -> (String, String) {
+    let levels = layout.treatments.get(treatment).map_or(&[][..], |found| &found.levels);
+    (code(treatment), described(&layout.factors, levels))
+}
+
+fn described(factors: &[LayoutFactor], levels: &[Option<String>]) -> String {
+    let words = factors.iter().zip(levels).filter_map(|(factor, level)| {
+        let level = level.as_ref()?;
+        let unit = factor.unit.as_deref().filter(|unit| *unit != "fraction");
+        let unit = unit.map_or_else(String::new, |unit| format!(" {unit}"));
+        Some(format!("{} {level}{unit}", factor.name.replace('_', " ")))
+    });
+    let words: Vec<String> = words.collect();
+    words.join(", ")
 }
 
 /// Columns and rows of the trial table.

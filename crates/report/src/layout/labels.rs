@@ -19,7 +19,6 @@ pub fn tree_lines(layout: &Layout) -> Vec<TreeLine<'_>> {
     let mut lines = Vec::new();
     for plot in &layout.plots {
         let (code, treatment) = treatment_of(layout, plot.treatment);
-        let treatment = treatment.map_or_else(String::new, |found| found.label.clone());
         let observed = plot.trees.iter().map(|tree| (tree, true));
         for (tree, observed) in observed.chain(plot.border.iter().map(|tree| (tree, false))) {
             let (code, treatment) = (code.clone(), treatment.clone());

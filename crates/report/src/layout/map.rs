@@ -1,6 +1,6 @@
 //! The field map: plots where they stand, trees in them, guards around.
 
-use super::code;
+use super::{code, treatment_of};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::{self, Write as _};
 use trials::layout::{Layout, LayoutPlot, LayoutTree};
@@ -65,8 +65,8 @@ pub fn map_svg(layout: &Layout) -> String {
 fn draw(out: &mut String, layout: &Layout) -> fmt::Result {
     let patches = patches(layout);
     let width =
-        patches.iter().map(|p| p.columns as f64 * CELL).fold(320.0, f64::max) + 2.0 * MARGIN;
-    let legend = 24.0 * (layout.treatments.len() as f64 + 1.0);
+        patches.iter().map(|p| p.columns as f64 * CELL).fold(460.0, f64::max) + 2.0 * MARGIN;
+    let legend = 24.0 * (layout.treatments.len() as f64 + 2.0);
     let height: f64 = patches.iter().map(|p| p.rows as f64 * CELL + HEADING + 30.0).sum::<f64>();
     let height = height + legend + 2.0 * MARGIN;
     let title = escaped(layout.title.as_deref().unwrap_or(&layout.trial));
@@ -191,6 +191,7 @@ fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
     for drawn in &patch.plots {
         draw_plot(out, drawn, &x, &y)?;
     }
+    draw_borders(out, patch, &x, &y)?;
     for &(row, column) in &patch.guards {
         let (cx, cy) = (x(column) + CELL / 2.0, y(row) + CELL / 2.0);
         writeln!(
@@ -242,24 +243,76 @@ fn draw_plot(
 }
 
 fn draw_legend(out: &mut String, layout: &Layout, top: f64) -> fmt::Result {
-    writeln!(
-        out,
-        r#"<text x="{MARGIN}" y="{:.1}" font-weight="600">Treatment, then number of the plot. Filled: trees to observe; open: same treatment, not observed; dashed: guard.</text>"#,
-        top + 14.0
-    )?;
-    for (number, treatment) in layout.treatments.iter().enumerate() {
-        let y = top + 24.0 * (number as f64 + 1.0);
+    let lines = [
+        "In a plot: treatment, then number of the plot. Heavy lines part replicates, dashed ones main plots or blocks.",
+        "Filled: trees to observe; open: same treatment, not observed; dashed: guard.",
+    ];
+    for (line, y) in lines.into_iter().zip([top + 14.0, top + 30.0]) {
+        writeln!(out, r#"<text x="{MARGIN}" y="{y:.1}" font-size="10">{line}</text>"#)?;
+    }
+    for number in 0..layout.treatments.len() {
+        let (code, words) = treatment_of(layout, number);
+        let y = top + 24.0 * (number as f64 + 1.0) + 16.0;
         let fill = FILLS[number % FILLS.len()];
         writeln!(
             out,
-            r##"<rect x="{MARGIN}" y="{y:.1}" width="24" height="18" rx="3" fill="{fill}" stroke="#1c242b"/><text x="{:.1}" y="{:.1}" text-anchor="middle" font-weight="700">{}</text><text x="{:.1}" y="{:.1}">{}</text>"##,
+            r##"<rect x="{MARGIN}" y="{y:.1}" width="24" height="18" rx="3" fill="{fill}" stroke="#1c242b"/><text x="{:.1}" y="{:.1}" text-anchor="middle" font-weight="700">{code}</text><text x="{:.1}" y="{:.1}">{}</text>"##,
             MARGIN + 12.0,
             y + 13.0,
-            code(number),
             MARGIN + 34.0,
             y + 13.0,
-            escaped(&treatment.label)
+            escaped(&words)
         )?;
+    }
+    Ok(())
+}
+
+/// Lines between cells of different replicates, and of different main plots of one.
+fn draw_borders(
+    out: &mut String,
+    patch: &Patch<'_>,
+    x: &dyn Fn(i64) -> f64,
+    y: &dyn Fn(i64) -> f64,
+) -> fmt::Result {
+    let mut cells: BTreeMap<(i64, i64), &LayoutPlot> = BTreeMap::new();
+    for drawn in &patch.plots {
+        let [row, column, last_row, last_column] = drawn.cells;
+        if drawn.trees.is_empty() {
+            for r in row..=last_row {
+                cells.extend((column..=last_column).map(|c| ((r, c), drawn.plot)));
+            }
+        }
+        cells.extend(drawn.trees.iter().map(|&(r, c, _)| ((r, c), drawn.plot)));
+    }
+    for (&(row, column), plot) in &cells {
+        // Below and to the right, and the outer edges above and to the left.
+        let sides = [
+            ((row + 1, column), [column, row + 1, column + 1, row + 1], true),
+            ((row, column + 1), [column + 1, row, column + 1, row + 1], true),
+            ((row - 1, column), [column, row, column + 1, row], false),
+            ((row, column - 1), [column, row, column, row + 1], false),
+        ];
+        for (beside, [c0, r0, c1, r1], inner) in sides {
+            let style = match cells.get(&beside) {
+                None => r##"stroke="#1c242b" stroke-width="2.6""##,
+                Some(_) if !inner => continue,
+                Some(other) if other.replicate != plot.replicate => {
+                    r##"stroke="#1c242b" stroke-width="2.6""##
+                }
+                Some(other) if other.main_plot != plot.main_plot || other.block != plot.block => {
+                    r##"stroke="#a83a0b" stroke-width="1.6" stroke-dasharray="5 3""##
+                }
+                Some(_) => continue,
+            };
+            writeln!(
+                out,
+                r#"<line x1="{:.1}" y1="{:.1}" x2="{:.1}" y2="{:.1}" {style}/>"#,
+                x(c0),
+                y(r0),
+                x(c1),
+                y(r1)
+            )?;
+        }
     }
     Ok(())
 }

@@ -58,18 +58,23 @@ fn capital(text: &str) -> String {
 fn treatments(layout: &Layout) -> Table {
     let mut table = Table::new("Treatments", &["Code", "Treatment", "#Plots"]);
     for (number, treatment) in layout.treatments.iter().enumerate() {
-        table.row([super::code(number), treatment.label.clone(), treatment.plots.to_string()]);
+        let (code, words) = super::treatment_of(layout, number);
+        table.row([code, words, treatment.plots.to_string()]);
     }
     table
 }
 
 fn plots(layout: &Layout) -> Table {
-    let mut table = Table::new("Plots", &["Plot", "Within", "Treatment", "Trees"]);
+    let mut table = Table::new("Plots and their trees", &["Plot", "Within", "Treatment", "Trees"]);
     for plot in &layout.plots {
         let (code, treatment) = super::treatment_of(layout, plot.treatment);
-        let label = treatment.map_or("", |found| found.label.as_str());
         let trees: Vec<&str> = plot.trees.iter().map(|tree| tree.tree.as_str()).collect();
-        table.row([plot.plot.clone(), within(plot), format!("{code}: {label}"), trees.join(", ")]);
+        table.row([
+            plot.plot.clone(),
+            within(plot),
+            format!("{code}: {treatment}"),
+            trees.join(", "),
+        ]);
     }
     table
 }

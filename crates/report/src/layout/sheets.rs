@@ -81,14 +81,13 @@ fn plots(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
     head(sheet, &names, 1)?;
     for (row, plot) in (1_u32..).zip(&layout.plots) {
         let (code, treatment) = super::treatment_of(layout, plot.treatment);
-        let label = treatment.map_or("", |found| found.label.as_str());
         let ids: Vec<&str> = plot.trees.iter().map(|tree| tree.tree.as_str()).collect();
         for (column, cell) in
-            (0_u16..).zip([plot.plot.as_str(), &within(plot), &code, label, &ids.join(" ")])
+            (0_u16..).zip([plot.plot.as_str(), &within(plot), &code, &treatment, &ids.join(" ")])
         {
             sheet.write_string(row, column, cell)?;
         }
-        let levels = treatment.map_or(&[][..], |found| &found.levels);
+        let levels = layout.treatments.get(plot.treatment).map_or(&[][..], |found| &found.levels);
         for (column, level) in (5_u16..).zip(levels) {
             sheet.write_string(row, column, level.as_deref().unwrap_or("none"))?;
         }
@@ -137,9 +136,8 @@ fn labels(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
     sheet.set_print_fit_to_pages(1, 0);
     for (number, plot) in layout.plots.iter().enumerate() {
         let (code, treatment) = super::treatment_of(layout, plot.treatment);
-        let label = treatment.map_or("", |found| found.label.as_str());
         let text =
-            format!("{}\nPlot {}\n{code}: {label}\n{}", layout.trial, plot.plot, within(plot));
+            format!("{}\nPlot {}\n{code}: {treatment}\n{}", layout.trial, plot.plot, within(plot));
         let (row, column) = (number / usize::from(LABELS), number % usize::from(LABELS));
         let (row, column) =
             (u32::try_from(row).unwrap_or(u32::MAX), u16::try_from(column).unwrap_or(0));
