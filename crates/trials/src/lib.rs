@@ -2,6 +2,16 @@
 
 pub mod distributions;
 pub mod layout;
+mod analysis;
+mod design;
 mod observations;
 
+pub use analysis::{
+    Analysis, AnovaKind, AnovaRow, Comparison, ExpectedMeanSquare, Mean, MeansOfTerm, Method,
+    MethodUsed, Pair, Residuals, UnitResidual, VarianceComponentOfTrial, Variation, analyse,
+};
+pub use design::{
+    Amounts, Cell, Evidence, FactorPlace, Part, Plan, PlanFactor, Refusal, Stratum, StratumKind,
+    Term, Unit,
+};
 pub use observations::{Observations, Trait, TraitKind};

@@ -1,0 +1,62 @@
+//! One call from a plan to its analysis.
+
+use super::anova::anova;
+use super::fitted::{Fitted, Way};
+use super::means::{has_means, means_of, treatments};
+use super::residuals::residuals;
+use super::result::{Analysis, Method, MethodUsed};
+use super::variation::{components, variation};
+use crate::design::{Plan, Refusal, StratumKind};
+
+/// Analyses a plan: exactly by strata where it is balanced, by least squares where there is one
+/// error, else by the mixed model.
+///
+/// # Errors
+/// A [`Refusal`] where nothing is left for error or the mixed model could not be fitted.
+pub fn analyse(plan: &Plan) -> Result<Analysis, Refusal> {
+    let fitted = Fitted::new(plan)?;
+    from_fit(plan, &fitted)
+}
+
+pub(super) fn from_fit(plan: &Plan, fitted: &Fitted) -> Result<Analysis, Refusal> {
+    let y = plan.values();
+    let grand_mean = y.iter().sum::<f64>() / y.len() as f64;
+    let components = components(plan, fitted)?;
+    let mut means: Vec<_> = (0..plan.terms.len())
+        .filter(|t| has_means(plan, &plan.terms[*t]))
+        .map(|t| means_of(plan, fitted, t))
+        .collect();
+    if plan.control.is_some() || plan.cells.iter().any(|c| c.check) {
+        means.push(treatments(plan, fitted));
+    }
+    Ok(Analysis {
+        method: method(plan, fitted),
+        grand_mean,
+        anova: anova(plan, fitted),
+        means,
+        variation: variation(plan, fitted, &components, grand_mean),
+        components,
+        residuals: residuals(plan, &fitted.columns),
+        notes: plan.notes.clone(),
+        plan: plan.clone(),
+    })
+}
+
+fn method(plan: &Plan, fitted: &Fitted) -> Method {
+    let (used, why) = match &fitted.way {
+        Way::Strata(_) => (MethodUsed::Strata, fitted.why.clone()),
+        Way::OneError { .. } => (
+            MethodUsed::LeastSquares,
+            format!("{}; with one error and blocks as fixed, least squares is exact", fitted.why),
+        ),
+        Way::Mixed(_) => (
+            MethodUsed::KenwardRoger,
+            format!("{}, so that errors of several strata are weighed together", fitted.why),
+        ),
+    };
+    let names = |fixed: bool| -> Vec<String> {
+        let chosen = plan.strata.iter().filter(|s| (s.kind == StratumKind::Blocks) == fixed);
+        chosen.map(|s| s.name.clone()).collect()
+    };
+    Method { used, why, fixed_blocks: names(true), random: names(false) }
+}

@@ -1,0 +1,150 @@
+//! Coefficients of variation and variance components by stratum.
+
+use super::fitted::{Fitted, Way};
+use super::quantiles::finite;
+use super::result::{VarianceComponentOfTrial, Variation};
+use super::strata::counts;
+use crate::design::{Plan, Refusal, StratumKind};
+
+/// Coefficients of variation; empty where the mean is not above 0.
+pub(super) fn variation(
+    plan: &Plan,
+    fitted: &Fitted,
+    components: &[VarianceComponentOfTrial],
+    mean: f64,
+) -> Vec<Variation> {
+    if mean <= 0.0 {
+        return Vec::new();
+    }
+    let mut out = Vec::new();
+    let mut add = |name: &str, ms: f64, size: f64, how: &str| {
+        let (Some(percent), Some(of_means)) =
+            (finite(100.0 * ms.sqrt() / mean), finite(100.0 * (ms / size).sqrt() / mean))
+        else {
+            return;
+        };
+        let several = size > 1.0;
+        out.push(Variation {
+            stratum: name.to_owned(),
+            percent,
+            convention: format!("root of {how} over the mean"),
+            percent_of_group_means: several.then_some(of_means),
+            convention_of_group_means: several.then(|| {
+                format!("root of {how} divided by {size:.4} units per group, over the mean")
+            }),
+        });
+    };
+    match &fitted.way {
+        Way::Strata(strata) => {
+            for (stratum, fit) in plan.strata.iter().zip(&strata.strata) {
+                if let (true, Some(ms)) = (stratum.kind != StratumKind::Blocks, fit.error_ms()) {
+                    add(&stratum.name, ms, fit.size as f64, "the error mean square");
+                }
+            }
+        }
+        Way::OneError { rss, df } => {
+            let name = plan.strata.last().map_or("plots", |s| s.name.as_str());
+            add(name, rss / *df as f64, 1.0, "the error mean square");
+        }
+        Way::Mixed(_) => {
+            for (s, stratum) in plan.strata.iter().enumerate() {
+                if stratum.kind == StratumKind::Blocks {
+                    continue;
+                }
+                let size = mean_size(plan, s);
+                // The mean square that equal groups of that size would show.
+                let mut ms = 0.0;
+                for c in components {
+                    let finer = plan.strata.iter().position(|t| t.name == c.stratum);
+                    if let Some(t) = finer.filter(|t| *t >= s && within(plan, *t, s)) {
+                        ms += c.variance * mean_size(plan, t);
+                    }
+                }
+                let how = "the error mean square that the variance components stand for";
+                add(&stratum.name, ms, size, how);
+            }
+        }
+    }
+    out
+}
+
+/// Whether every group of stratum `t` lies in one group of stratum `s`.
+fn within(plan: &Plan, t: usize, s: usize) -> bool {
+    let mut outer = vec![None; plan.strata[t].groups.len()];
+    plan.strata[t].codes.iter().zip(&plan.strata[s].codes).all(|(inner, o)| {
+        let seen = outer[*inner].get_or_insert(*o);
+        *seen == *o
+    })
+}
+
+/// Harmonic mean of the units by group.
+fn mean_size(plan: &Plan, s: usize) -> f64 {
+    let stratum = &plan.strata[s];
+    let counts = counts(&stratum.codes, stratum.groups.len());
+    counts.len() as f64 / counts.iter().map(|c| 1.0 / *c as f64).sum::<f64>()
+}
+
+/// Variance components: from mean squares where balanced, by REML in the mixed model.
+///
+/// # Errors
+/// A profile of the mixed model that failed.
+pub(super) fn components(
+    plan: &Plan,
+    fitted: &Fitted,
+) -> Result<Vec<VarianceComponentOfTrial>, Refusal> {
+    let mut out = Vec::new();
+    match &fitted.way {
+        Way::Strata(strata) => {
+            let how = "from the mean squares of the strata";
+            let mut found: Vec<Option<f64>> = vec![None; plan.strata.len()];
+            for s in (0..plan.strata.len()).rev() {
+                let fit = &strata.strata[s];
+                let Some(mut left) = fit.error_ms() else { continue };
+                let mut known = true;
+                for (t, e) in fit.expected.iter().enumerate().filter(|(t, e)| *t != s && **e > 0.0)
+                {
+                    match found[t] {
+                        Some(v) => left -= e * v,
+                        None => known = false,
+                    }
+                }
+                if known {
+                    found[s] = Some(left / fit.expected[s]);
+                }
+            }
+            for (stratum, variance) in plan.strata.iter().zip(found) {
+                if let Some(variance) = variance {
+                    out.push(component(&stratum.name, variance, None, how));
+                }
+            }
+        }
+        Way::OneError { rss, df } => {
+            let name = plan.strata.last().map_or("plots", |s| s.name.as_str());
+            out.push(component(name, rss / *df as f64, None, "residual mean square"));
+        }
+        Way::Mixed(fit) => {
+            let how = "by REML";
+            let all = fit
+                .fit
+                .variance_components()
+                .map_err(|e| Refusal::NotFitted { reason: e.to_string() })?;
+            for c in all.factors {
+                let sd = c.standard_deviations.first().copied().unwrap_or(0.0);
+                let upper = c.upper_limits.first().copied().flatten().map(|u| u * u);
+                out.push(component(&c.factor, sd * sd, upper, how));
+            }
+            let name = plan.strata.last().map_or("plots", |s| s.name.as_str());
+            out.push(component(name, all.residual * all.residual, None, how));
+        }
+    }
+    Ok(out)
+}
+
+fn component(
+    stratum: &str,
+    variance: f64,
+    upper: Option<f64>,
+    how: &str,
+) -> VarianceComponentOfTrial {
+    VarianceComponentOfTrial { stratum: stratum.to_owned(), variance, upper, how: how.to_owned() }
+}

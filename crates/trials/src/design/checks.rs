@@ -1,0 +1,299 @@
+//! Contradictions between the declared design and the rows.
+
+use super::plots::{Groups, Levels};
+use super::refusal::Refusal;
+use super::roles::{Rows, distinct, grouped, joined};
+use records::{TrialDeclaration, TrialDesign};
+use std::collections::BTreeMap;
+
+/// Treatment of each used row, in words.
+pub(super) fn treatments(levels: &[Levels], rows: usize) -> Vec<String> {
+    (0..rows)
+        .map(|r| {
+            let named = levels.iter().filter(|l| !l.texts[r].is_empty());
+            let words: Vec<String> = named.map(|l| format!("{} {}", l.name, l.texts[r])).collect();
+            words.join(", ")
+        })
+        .collect()
+}
+
+/// Refuses a tree that occurs twice in a season.
+pub(super) fn trees_once(rows: &Rows<'_>) -> Result<(), Refusal> {
+    let mut seen: BTreeMap<(&str, Option<i32>), Vec<usize>> = BTreeMap::new();
+    for row in &rows.used {
+        let key = (rows.observations.tree[*row].as_str(), rows.observations.season[*row]);
+        seen.entry(key).or_default().push(*row);
+    }
+    match seen.into_iter().find(|(_, rows)| rows.len() > 1) {
+        Some(((tree, season), twice)) => Err(Refusal::TreeTwice {
+            tree: tree.to_owned(),
+            season,
+            evidence: rows.evidence(twice),
+        }),
+        None => Ok(()),
+    }
+}
+
+/// Runs every check that the design asks for.
+pub(super) fn check(
+    rows: &Rows<'_>,
+    declared: &TrialDeclaration,
+    levels: &[Levels],
+    groups: &Groups,
+) -> Result<(), Refusal> {
+    use TrialDesign as D;
+    let treatment = treatments(levels, rows.used.len());
+    two_treatments(rows, groups, &treatment)?;
+    if groups.plot_told {
+        told_twice(rows, groups, &treatment)?;
+    }
+    for factor in levels.iter().filter(|l| declared.main_factors.contains(&l.name)) {
+        varies(rows, factor, groups.main_plot.as_deref())?;
+    }
+    if declared.design == D::SplitSplitPlot {
+        for factor in levels.iter().filter(|l| declared.sub_factors.contains(&l.name)) {
+            varies(rows, factor, groups.sub_plot.as_deref())?;
+        }
+    }
+    let of = |names: &[String]| -> Vec<String> {
+        let chosen: Vec<(&str, &[String])> = levels
+            .iter()
+            .filter(|l| names.contains(&l.name))
+            .map(|l| (l.name.as_str(), l.texts.as_slice()))
+            .collect();
+        joined(&chosen, rows.used.len())
+    };
+    let replicate = groups.replicate.as_ref().map(|r| joined(&[("replicate", r)], r.len()));
+    match declared.design {
+        D::RandomisedBlocks => once(rows, &treatment, replicate.as_deref(), &groups.plot)?,
+        D::IncompleteBlocks => {
+            once(rows, &treatment, groups.block.as_deref(), &groups.plot)?;
+            once(rows, &treatment, replicate.as_deref(), &groups.plot)?;
+        }
+        D::SplitPlot | D::SplitSplitPlot => {
+            let main = groups.main_plot.clone().unwrap_or_default();
+            once(rows, &of(&declared.main_factors), replicate.as_deref(), &main)?;
+            if let (D::SplitSplitPlot, Some(sub)) = (declared.design, &groups.sub_plot) {
+                once(rows, &of(&declared.sub_factors), groups.main_plot.as_deref(), sub)?;
+                once(
+                    rows,
+                    &of(&declared.sub_sub_factors),
+                    groups.sub_plot.as_deref(),
+                    &groups.plot,
+                )?;
+            } else {
+                once(rows, &of(&declared.sub_factors), groups.main_plot.as_deref(), &groups.plot)?;
+            }
+        }
+        D::StripPlot => once(rows, &treatment, replicate.as_deref(), &groups.plot)?,
+        D::LatinSquare => latin(rows, groups, &treatment)?,
+        D::CompletelyRandomised | D::AugmentedBlocks => {}
+    }
+    repeated(declared, groups, &treatment)?;
+    confounded(declared, levels, groups)
+}
+
+fn two_treatments(rows: &Rows<'_>, groups: &Groups, treatment: &[String]) -> Result<(), Refusal> {
+    for (plot, at) in grouped(&groups.plot) {
+        let found = distinct(treatment, &at);
+        if found.len() > 1 {
+            return Err(Refusal::TwoTreatments {
+                plot: plot.to_owned(),
+                treatments: found,
+                evidence: rows.evidence_at(at),
+            });
+        }
+    }
+    Ok(())
+}
+
+/// Where plots are told from block and treatment and nearly all hold one tree, further trees are
+/// further plots of that treatment in the block rather than a second tree.
+fn told_twice(rows: &Rows<'_>, groups: &Groups, treatment: &[String]) -> Result<(), Refusal> {
+    let trees: Vec<String> = rows.used.iter().map(|r| rows.observations.tree[*r].clone()).collect();
+    let plots = grouped(&groups.plot);
+    let counts: Vec<usize> = plots.values().map(|at| distinct(&trees, at).len()).collect();
+    let single = counts.iter().filter(|c| **c == 1).count();
+    if 4 * single <= 3 * counts.len() {
+        return Ok(());
+    }
+    match plots.iter().zip(&counts).find(|(_, c)| **c > 1) {
+        Some(((plot, at), times)) => Err(Refusal::TreatmentTwice {
+            treatment: at.first().map(|p| treatment[*p].clone()).unwrap_or_default(),
+            block: block_of(plot),
+            times: *times,
+            evidence: rows.evidence_at(at.iter().copied()),
+        }),
+        None => Ok(()),
+    }
+}
+
+/// The block's part of a plot's name, which begins with it.
+fn block_of(plot: &str) -> String {
+    plot.split(", ")
+        .take_while(|w| w.starts_with("replicate") || w.starts_with("block"))
+        .fold(String::new(), |stem, word| {
+            if stem.is_empty() { word.to_owned() } else { format!("{stem}, {word}") }
+        })
+}
+
+/// Refuses a treatment in two plots of a block.
+fn once(
+    rows: &Rows<'_>,
+    treatment: &[String],
+    block: Option<&[String]>,
+    plot: &[String],
+) -> Result<(), Refusal> {
+    let Some(block) = block else { return Ok(()) };
+    for (name, at) in grouped(block) {
+        let mut plots: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+        for p in at {
+            plots.entry(&treatment[p]).or_default().push(p);
+        }
+        for (treatment, at) in plots {
+            let found = distinct(plot, &at);
+            if found.len() > 1 {
+                return Err(Refusal::TreatmentTwice {
+                    treatment: treatment.to_owned(),
+                    block: name.to_owned(),
+                    times: found.len(),
+                    evidence: rows.evidence_at(at),
+                });
+            }
+        }
+    }
+    Ok(())
+}
+
+fn varies(rows: &Rows<'_>, factor: &Levels, plot: Option<&[String]>) -> Result<(), Refusal> {
+    let Some(plot) = plot else { return Ok(()) };
+    for (name, at) in grouped(plot) {
+        let found = distinct(&factor.texts, &at);
+        if found.len() > 1 {
+            return Err(Refusal::VariesWithin {
+                factor: factor.name.clone(),
+                plot: name.to_owned(),
+                levels: found,
+                evidence: rows.evidence_at(at),
+            });
+        }
+    }
+    Ok(())
+}
+
+/// As many rows and columns as treatments, each treatment once in each.
+fn latin(rows: &Rows<'_>, groups: &Groups, treatment: &[String]) -> Result<(), Refusal> {
+    let (Some(row), Some(column)) = (&groups.row, &groups.column) else { return Ok(()) };
+    let all: Vec<usize> = (0..treatment.len()).collect();
+    let order = distinct(treatment, &all).len();
+    let squares: Vec<Vec<usize>> = match &groups.replicate {
+        Some(r) => grouped(r).into_values().collect(),
+        None => vec![all],
+    };
+    for square in squares {
+        let (r, c) = (distinct(row, &square).len(), distinct(column, &square).len());
+        if r != order || c != order {
+            return Err(Refusal::NotLatin {
+                detail: format!("{r} rows and {c} columns for {order} treatments"),
+                evidence: rows.evidence_at(square),
+            });
+        }
+        for lines in [row, column] {
+            let mut seen: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
+            for p in &square {
+                seen.entry((&lines[*p], &treatment[*p])).or_default().push(*p);
+            }
+            for ((line, treatment), at) in seen {
+                if distinct(&groups.plot, &at).len() > 1 {
+                    return Err(Refusal::NotLatin {
+                        detail: format!("{treatment} occurs twice in {line}"),
+                        evidence: rows.evidence_at(at),
+                    });
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Refuses a trial in which nothing is repeated.
+fn repeated(
+    declared: &TrialDeclaration,
+    groups: &Groups,
+    treatment: &[String],
+) -> Result<(), Refusal> {
+    use TrialDesign as D;
+    let single = |texts: &[String]| texts.iter().all(|t| *t == texts[0]);
+    let blocks = match declared.design {
+        D::AugmentedBlocks => groups.block.as_deref(),
+        D::IncompleteBlocks | D::LatinSquare | D::CompletelyRandomised => None,
+        _ => groups.replicate.as_deref(),
+    };
+    if let Some(blocks) = blocks
+        && single(blocks)
+    {
+        return Err(Refusal::OneReplicate {
+            what: format!("all plots lie in one block, {}", blocks[0]),
+        });
+    }
+    let repeated = grouped(treatment).values().any(|at| distinct(&groups.plot, at).len() > 1);
+    if repeated {
+        Ok(())
+    } else {
+        Err(Refusal::OneReplicate { what: "every treatment stands on one plot only".to_owned() })
+    }
+}
+
+/// Refuses a factor that another factor determines, or that never varies within a block.
+fn confounded(
+    declared: &TrialDeclaration,
+    levels: &[Levels],
+    groups: &Groups,
+) -> Result<(), Refusal> {
+    for factor in levels {
+        for other in levels.iter().filter(|o| o.name != factor.name) {
+            let by_level = grouped(&other.texts);
+            let filled = by_level.iter().filter(|(level, _)| !level.is_empty());
+            let pairs: Option<Vec<String>> = filled
+                .map(|(level, at)| {
+                    let found = distinct(&factor.texts, at);
+                    match found.as_slice() {
+                        [one] => {
+                            Some(format!("{} {level} always has {} {one}", other.name, factor.name))
+                        }
+                        _ => None,
+                    }
+                })
+                .collect();
+            if let Some(pairs) = pairs {
+                return Err(Refusal::Confounded {
+                    factor: factor.name.clone(),
+                    with: other.name.clone(),
+                    detail: pairs.join("; "),
+                });
+            }
+        }
+        let blocks = match declared.design {
+            TrialDesign::IncompleteBlocks | TrialDesign::AugmentedBlocks => None,
+            _ => groups.replicate.as_ref(),
+        };
+        if let Some(blocks) = blocks {
+            let by_block = grouped(blocks);
+            let pairs: Option<Vec<String>> = by_block
+                .iter()
+                .map(|(block, at)| match distinct(&factor.texts, at).as_slice() {
+                    [one] => Some(format!("replicate {block} has {one} only")),
+                    _ => None,
+                })
+                .collect();
+            if let Some(pairs) = pairs {
+                return Err(Refusal::Confounded {
+                    factor: factor.name.clone(),
+                    with: "replicates".to_owned(),
+                    detail: pairs.join("; "),
+                });
+            }
+        }
+    }
+    Ok(())
+}

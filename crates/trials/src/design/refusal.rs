@@ -1,0 +1,283 @@
+//! Why a trial cannot be analysed as declared, with the rows that say so and what to do.
+
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+/// Rows behind a refusal.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Evidence {
+    /// `file:line` of each row, in the order of the rows; row numbers from 1 where unknown.
+    pub places: Vec<String>,
+}
+
+impl std::fmt::Display for Evidence {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        const SHOWN: usize = 6;
+        let shown = self.places.iter().take(SHOWN).cloned().collect::<Vec<_>>().join(", ");
+        match self.places.len() {
+            0 => write!(f, "no row"),
+            n if n > SHOWN => write!(f, "{shown} and {} more", n - SHOWN),
+            _ => write!(f, "{shown}"),
+        }
+    }
+}
+
+/// A design that the data contradict, or that leaves nothing to estimate.
+#[derive(Debug, Clone, PartialEq, Error, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Refusal {
+    /// No row has a value.
+    #[error("no row of {trial} has a value of {observed} ({read} rows read)")]
+    NoRows {
+        /// Trial.
+        trial: String,
+        /// Trait.
+        observed: String,
+        /// Rows read.
+        read: usize,
+    },
+    /// The design needs factors that are not declared.
+    #[error("the design needs {what}, and none is declared")]
+    NoFactors {
+        /// Which factors.
+        what: String,
+    },
+    /// A factor is declared twice.
+    #[error("the factor {factor} is declared twice")]
+    FactorTwice {
+        /// Factor.
+        factor: String,
+    },
+    /// A column that a role or factor names does not exist.
+    #[error("the trial table has no column {column}, declared as {role}")]
+    NoColumn {
+        /// Column.
+        column: String,
+        /// What it was declared as.
+        role: String,
+    },
+    /// A role or factor is empty in rows that need it.
+    #[error("{column} is empty at {evidence}")]
+    EmptyCells {
+        /// Column.
+        column: String,
+        /// Rows.
+        evidence: Evidence,
+    },
+    /// A level of an amount is not a number.
+    #[error("{factor} is declared as an amount, but its level {level} is no number ({evidence})")]
+    LevelNotNumber {
+        /// Factor.
+        factor: String,
+        /// Level.
+        level: String,
+        /// Rows.
+        evidence: Evidence,
+    },
+    /// A factor has a single level.
+    #[error("the factor {factor} has one level only, {level}: there is nothing to compare")]
+    OneLevel {
+        /// Factor.
+        factor: String,
+        /// The level.
+        level: String,
+    },
+    /// Observations of several sites, which are pooled after each is analysed.
+    #[error("the rows are of several sites ({}), and were given as one trial", sites.join(", "))]
+    SeveralSites {
+        /// Sites.
+        sites: Vec<String>,
+    },
+    /// A tree and season occur twice.
+    #[error("tree {tree} occurs twice{} ({evidence})", season.map(|s| format!(" in season {s}")).unwrap_or_default())]
+    TreeTwice {
+        /// Tree.
+        tree: String,
+        /// Season.
+        season: Option<i32>,
+        /// Rows.
+        evidence: Evidence,
+    },
+    /// A plot, or a tree, lies in two groups that cannot share it.
+    #[error("{unit} {id} lies in two {groups}: {} ({evidence})", found.join(" and "))]
+    InTwo {
+        /// `plot`, `tree`, `main plot`.
+        unit: String,
+        /// Its id.
+        id: String,
+        /// `replicates`, `blocks`, `plots`.
+        groups: String,
+        /// Groups found.
+        found: Vec<String>,
+        /// Rows.
+        evidence: Evidence,
+    },
+    /// A plot holds two treatments.
+    #[error("plot {plot} holds two treatments: {} ({evidence})", treatments.join(" and "))]
+    TwoTreatments {
+        /// Plot.
+        plot: String,
+        /// Treatments found.
+        treatments: Vec<String>,
+        /// Rows.
+        evidence: Evidence,
+    },
+    /// A treatment occurs more often in a block than its design allows.
+    #[error(
+        "{treatment} occurs {times} times in {block}, where the design allows once ({evidence})"
+    )]
+    TreatmentTwice {
+        /// Treatment.
+        treatment: String,
+        /// Block, in words.
+        block: String,
+        /// Times found.
+        times: usize,
+        /// Rows.
+        evidence: Evidence,
+    },
+    /// A factor of main plots varies within one.
+    #[error("{factor} varies within {plot}: {} ({evidence})", levels.join(" and "))]
+    VariesWithin {
+        /// Factor.
+        factor: String,
+        /// Main or sub plot, in words.
+        plot: String,
+        /// Levels found.
+        levels: Vec<String>,
+        /// Rows.
+        evidence: Evidence,
+    },
+    /// A factor cannot be told from blocks or from another factor.
+    #[error("{factor} cannot be told from {with}: {detail}")]
+    Confounded {
+        /// Factor.
+        factor: String,
+        /// Blocks or factor.
+        with: String,
+        /// Where they coincide.
+        detail: String,
+    },
+    /// Rows, columns and treatments form no Latin square.
+    #[error("no Latin square: {detail} ({evidence})")]
+    NotLatin {
+        /// What is wrong.
+        detail: String,
+        /// Rows.
+        evidence: Evidence,
+    },
+    /// The declared control is not a level of its factor.
+    #[error("the control {level} is no level of {factor}, which has {}", levels.join(", "))]
+    NoControl {
+        /// Factor.
+        factor: String,
+        /// Level declared.
+        level: String,
+        /// Levels found.
+        levels: Vec<String>,
+    },
+    /// Declared checks that no plot carries, or no check at all.
+    #[error("checks of the augmented design: {detail}")]
+    NoChecks {
+        /// What is missing.
+        detail: String,
+    },
+    /// Every treatment stands once.
+    #[error("{what}: without repetition there is no error to compare with")]
+    OneReplicate {
+        /// What stands once.
+        what: String,
+    },
+    /// Nothing is left for error.
+    #[error("{units} plots leave no degree of freedom for error beside {model}")]
+    NoErrorDf {
+        /// Plots.
+        units: usize,
+        /// What uses them up.
+        model: String,
+    },
+    /// The response does not vary.
+    #[error("every plot has the same {observed}, {value}: there is no variation to analyse")]
+    AllEqual {
+        /// Trait.
+        observed: String,
+        /// The value.
+        value: f64,
+    },
+    /// Plots differ, but treatments and blocks account for them to the last digit.
+    #[error(
+        "treatments and blocks reproduce every plot exactly: there is no error to compare with"
+    )]
+    NoError,
+    /// The covariate is absent or does not vary.
+    #[error("the covariate {name} {detail}")]
+    Covariate {
+        /// Name.
+        name: String,
+        /// What is wrong.
+        detail: String,
+    },
+    /// The model could not be fitted.
+    #[error("the mixed model was not fitted: {reason}")]
+    NotFitted {
+        /// Reason given by the fit.
+        reason: String,
+    },
+}
+
+impl Refusal {
+    /// What the user can do about it.
+    #[must_use]
+    pub fn remedy(&self) -> &'static str {
+        match self {
+            Refusal::NoRows { .. } => {
+                "check the trait asked for, the seasons declared and the tree ids of the trial table"
+            }
+            Refusal::NoFactors { .. } => "declare the factors in [trials.ID] of book.toml",
+            Refusal::FactorTwice { .. } => "name each factor in one list of [trials.ID] only",
+            Refusal::NoColumn { .. } => {
+                "name the column as the header of the trial table does, or add it"
+            }
+            Refusal::EmptyCells { .. } => "fill the cells, or take these trees out of the trial",
+            Refusal::LevelNotNumber { .. } => {
+                "write the level as a plain number, or take the factor out of `amounts`"
+            }
+            Refusal::OneLevel { .. } => "leave the factor out of the declaration",
+            Refusal::SeveralSites { .. } => "analyse each site and pool them",
+            Refusal::TreeTwice { .. } => "keep one row for each tree and season",
+            Refusal::InTwo { .. } => "correct the ids, so that each belongs to one",
+            Refusal::TwoTreatments { .. } => {
+                "correct the treatment, or declare the column that tells its plots apart"
+            }
+            Refusal::TreatmentTwice { .. } => {
+                "correct the treatment or the block; where these are trees of one plot, declare the \
+                 plot column; where the treatment was repeated on purpose, declare a completely \
+                 randomised design or incomplete blocks"
+            }
+            Refusal::VariesWithin { .. } => {
+                "correct the level, or declare the factor at the plots it was applied to"
+            }
+            Refusal::Confounded { .. } => {
+                "leave one of the two out; the trial cannot separate them"
+            }
+            Refusal::NotLatin { .. } => {
+                "correct row, column or treatment, or declare the design that was laid out"
+            }
+            Refusal::NoControl { .. } => "name the control as the trial table writes it",
+            Refusal::NoChecks { .. } => {
+                "list in `checks` the treatments that stand in every block, as written in the table"
+            }
+            Refusal::OneReplicate { .. } => {
+                "use the plots as a demonstration, or repeat the treatments on further plots; trees \
+                 of one plot are no repetition"
+            }
+            Refusal::NoErrorDf { .. } => {
+                "leave out a factor or repeat the treatments on further plots"
+            }
+            Refusal::AllEqual { .. } => "check the units and the column that was read",
+            Refusal::NoError => "check whether the column was computed from the treatments",
+            Refusal::Covariate { .. } => "name another covariate or leave it out",
+            Refusal::NotFitted { .. } => "analyse a simpler design of the same trial",
+        }
+    }
+}

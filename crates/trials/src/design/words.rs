@@ -1,0 +1,106 @@
+//! The model of a plan in words.
+
+use super::factor::{FactorPlace, PlanFactor};
+use super::plan::{Stratum, StratumKind};
+use records::TrialDesign;
+
+/// Name of a design for people.
+pub(super) fn design_name(design: TrialDesign) -> &'static str {
+    match design {
+        TrialDesign::CompletelyRandomised => "completely randomised design",
+        TrialDesign::RandomisedBlocks => "randomised complete blocks",
+        TrialDesign::LatinSquare => "Latin square",
+        TrialDesign::SplitPlot => "split plot",
+        TrialDesign::SplitSplitPlot => "split-split plot",
+        TrialDesign::StripPlot => "strip plot",
+        TrialDesign::IncompleteBlocks => "incomplete blocks",
+        TrialDesign::AugmentedBlocks => "augmented blocks",
+    }
+}
+
+/// Sentences: the design, its treatments, what they were randomised to and the errors.
+pub(super) fn words(
+    design: TrialDesign,
+    factors: &[PlanFactor],
+    control: Option<&str>,
+    checks: &[String],
+    strata: &[Stratum],
+    plots: usize,
+) -> Vec<String> {
+    let mut out = Vec::new();
+    let named: Vec<String> = factors
+        .iter()
+        .map(|f| {
+            let unit = f.amounts.as_ref().map_or(String::new(), |a| format!(" {}", a.unit));
+            format!("{} ({}{unit})", f.name, f.levels.join(", "))
+        })
+        .collect();
+    out.push(format!(
+        "The trial is a {} of {plots} plots; its treatments are {}.",
+        design_name(design),
+        list(&named)
+    ));
+    let of = |place: FactorPlace| -> String {
+        let names: Vec<&str> =
+            factors.iter().filter(|f| f.place == place).map(|f| f.name.as_str()).collect();
+        names.join(" x ")
+    };
+    match design {
+        TrialDesign::SplitPlot | TrialDesign::SplitSplitPlot => {
+            out.push(format!(
+                "Main plots are replicate x {} and carry the error for {}.",
+                of(FactorPlace::MainPlots),
+                of(FactorPlace::MainPlots)
+            ));
+            out.push(format!(
+                "{} was randomised to sub plots within main plots.",
+                of(FactorPlace::SubPlots)
+            ));
+            if design == TrialDesign::SplitSplitPlot {
+                out.push(format!(
+                    "{} was randomised to sub-sub plots within sub plots.",
+                    of(FactorPlace::SubSubPlots)
+                ));
+            }
+        }
+        TrialDesign::StripPlot => out.push(format!(
+            "In each replicate {} lies in strips one way and {} in strips across; each has its own \
+             error, and their interaction that of the crossings.",
+            of(FactorPlace::MainPlots),
+            of(FactorPlace::SubPlots)
+        )),
+        TrialDesign::AugmentedBlocks => out.push(format!(
+            "The checks {} stand in the blocks and carry the error; new entries are adjusted for \
+             their block.",
+            list(checks)
+        )),
+        _ => {}
+    }
+    if let Some(control) = control {
+        out.push(format!(
+            "The control {control} stands beside the factorial: it is compared with the mean of the \
+             rest, and main effects and interactions are those of the rest."
+        ));
+    }
+    if let Some(season) = factors.iter().find(|f| f.place == FactorPlace::Seasons) {
+        out.push(format!(
+            "The same plots were observed in {} seasons: the plot is the subject, and effects that \
+             differ between seasons have the error of plots x season (equal correlation between \
+             any two seasons is assumed).",
+            season.levels.len()
+        ));
+    }
+    let errors: Vec<String> =
+        strata.iter().filter(|s| s.kind != StratumKind::Blocks).map(|s| s.name.clone()).collect();
+    out.push(format!("Errors: {}.", list(&errors)));
+    out
+}
+
+/// `a, b and c`.
+pub(super) fn list(items: &[String]) -> String {
+    match items {
+        [] => "none".to_owned(),
+        [one] => one.clone(),
+        [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
+    }
+}
