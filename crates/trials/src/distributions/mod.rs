@@ -1,9 +1,15 @@
 //! Distributions behind comparisons and power that no common library carries.
 
+mod dunnett;
 mod noncentral_f;
+mod normal;
 mod root;
+mod scale;
+mod studentised_range;
 
+pub use dunnett::{Dunnett, Sides};
 pub use noncentral_f::NoncentralF;
+pub use studentised_range::StudentisedRange;
 
 use thiserror::Error;
 
