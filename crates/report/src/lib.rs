@@ -15,6 +15,7 @@ mod publish;
 mod sentence;
 mod summary;
 mod text;
+mod trials;
 
 pub use content::{
     CoefficientRow, FileLine, LinkLine, Method, MethodItem, Quality, Report, SpreadRow,
@@ -27,3 +28,7 @@ pub use outputs::write_outputs;
 pub use publish::{PublishError, publish};
 pub use sentence::{gain_subject, sentence};
 pub use summary::summary_text;
+pub use trials::{
+    TrialCell, TrialHead, TrialPart, TrialPlot, TrialPoint, TrialReport, TrialSection, TrialSeries,
+    TrialTable, write_trials,
+};
