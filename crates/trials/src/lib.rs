@@ -1,5 +1,6 @@
 //! Designed trials: analysis as the trade reports it, layouts of new trials and their size.
 
+pub mod compare;
 pub mod distributions;
 pub mod layout;
 mod analysis;
