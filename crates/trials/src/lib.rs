@@ -5,7 +5,10 @@ pub mod distributions;
 pub mod layout;
 mod analysis;
 mod design;
+pub mod distributions;
+pub mod layout;
 mod observations;
+pub mod size;
 
 pub use analysis::{
     Analysis, AnovaKind, AnovaRow, Comparison, ExpectedMeanSquare, Mean, MeansOfTerm, Method,
