@@ -1,9 +1,7 @@
 //! Designed trials: analysis as the trade reports it, layouts of new trials and their size.
 
-pub mod compare;
-pub mod distributions;
-pub mod layout;
 mod analysis;
+pub mod compare;
 mod design;
 pub mod distributions;
 pub mod layout;

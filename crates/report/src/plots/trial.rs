@@ -29,8 +29,11 @@ pub fn trial_plot(label: Label<'_>, of: &TrialPlot) -> Result<String, ReportErro
     let mut items: Vec<(Sample, &str)> = Vec::new();
     for (number, series) in of.series.iter().enumerate().filter(|(_, s)| !s.name.is_empty()) {
         let (shape, color) = mark(number);
-        let sample =
-            if series.joined { Sample::LineMarker(shape, color) } else { Sample::Marker(shape, color) };
+        let sample = if series.joined {
+            Sample::LineMarker(shape, color)
+        } else {
+            Sample::Marker(shape, color)
+        };
         items.push((sample, &series.name));
     }
     for (number, curve) in of.curves.iter().enumerate().filter(|(_, s)| !s.name.is_empty()) {
@@ -127,7 +130,13 @@ fn names(root: &Root<'_>, axes: &Axes<'_>, of: &TrialPlot) -> Result<(), DrawErr
         line(root, vec![(x, top), (x, bottom)], GRID, 2)?;
         let row = if stagger && number % 2 == 1 { 50 } else { 22 };
         let name: String = name.chars().take(24).collect();
-        write(root, &name, (x, bottom + row), &font(TICK * 0.86, INK), (HPos::Center, VPos::Center))?;
+        write(
+            root,
+            &name,
+            (x, bottom + row),
+            &font(TICK * 0.86, INK),
+            (HPos::Center, VPos::Center),
+        )?;
     }
     Ok(())
 }

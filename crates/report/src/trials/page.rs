@@ -81,11 +81,7 @@ fn part_view<'a>(stem: &str, part: &'a TrialPart) -> Result<PartView<'a>, Report
             heading: &section.heading,
             paragraphs: &section.paragraphs,
             tables: tables.collect(),
-            figures: section
-                .plots
-                .iter()
-                .map(|of| figure(&place, of))
-                .collect::<Result<_, _>>()?,
+            figures: section.plots.iter().map(|of| figure(&place, of)).collect::<Result<_, _>>()?,
         });
     }
     Ok(PartView { anchor: place, of: part, sections })

@@ -24,7 +24,8 @@ pub fn workbook(trial: &TrialReport) -> Result<Vec<u8>, ReportError> {
     about(book.add_worksheet().set_name("About")?, trial)?;
     for (number, part) in trial.parts.iter().enumerate() {
         // The number keeps names apart, and hyphens stand for what a sheet's name may not hold.
-        let name: String = format!("{} {}", number + 1, part.slug).chars().take(NAME_LIMIT).collect();
+        let name: String =
+            format!("{} {}", number + 1, part.slug).chars().take(NAME_LIMIT).collect();
         let sheet = book.add_worksheet().set_name(name)?;
         sheet.set_column_width(0, 26)?;
         let mut row = 0;

@@ -130,11 +130,12 @@ fn told_twice(rows: &Rows<'_>, groups: &Groups, treatment: &[String]) -> Result<
 
 /// The block's part of a plot's name, which begins with it.
 fn block_of(plot: &str) -> String {
-    plot.split(", ")
-        .take_while(|w| w.starts_with("replicate") || w.starts_with("block"))
-        .fold(String::new(), |stem, word| {
+    plot.split(", ").take_while(|w| w.starts_with("replicate") || w.starts_with("block")).fold(
+        String::new(),
+        |stem, word| {
             if stem.is_empty() { word.to_owned() } else { format!("{stem}, {word}") }
-        })
+        },
+    )
 }
 
 /// Refuses a treatment in two plots of a block.

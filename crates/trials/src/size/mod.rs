@@ -15,8 +15,7 @@ pub use components::Components;
 pub use error::SizeError;
 pub use optimum::{Curve, OptimumPrecision, OptimumQuestion, optimum, replicates_for_optimum};
 pub use power::{
-    Effect, ReplicatesNeeded, detectable_difference, power, replicates_by_normal,
-    replicates_needed,
+    Effect, ReplicatesNeeded, detectable_difference, power, replicates_by_normal, replicates_needed,
 };
 pub use precision::{DfMethod, Precision, VariancePart, precision};
 pub use trade_off::{TradeOff, TradeOffCell, TradeOffRequest, trade_off};

@@ -85,8 +85,10 @@ pub struct OptimumPrecision {
 pub fn optimum(question: &OptimumQuestion) -> Result<OptimumPrecision, SizeError> {
     let q = question;
     let precision = precision(&q.size, &q.components, q.comparison)?;
-    if !matches!(q.comparison, Comparison::Treatments | Comparison::Main | Comparison::Sub | Comparison::SubSub)
-        || q.levels.len() as f64 != precision.term_df + 1.0
+    if !matches!(
+        q.comparison,
+        Comparison::Treatments | Comparison::Main | Comparison::Sub | Comparison::SubSub
+    ) || q.levels.len() as f64 != precision.term_df + 1.0
     {
         return Err(SizeError::NotOfDesign(format!(
             "{} levels for a term of {} degrees of freedom",
@@ -120,8 +122,11 @@ pub fn optimum(question: &OptimumQuestion) -> Result<OptimumPrecision, SizeError
     };
     let student = StudentsT::new(0.0, 1.0, precision.df).map_err(number)?;
     let t_squared = student.inverse_cdf(f64::midpoint(1.0, q.level)).powi(2);
-    let error = ChiSquared::new(precision.df)
-        .map_err(|_| SizeError::Number { what: "degrees of freedom", value: precision.df, needed: "above 0" })?;
+    let error = ChiSquared::new(precision.df).map_err(|_| SizeError::Number {
+        what: "degrees of freedom",
+        value: precision.df,
+        needed: "above 0",
+    })?;
     let mean_se = (precision.variance / 2.0).sqrt();
     let mut rng = ChaCha8Rng::seed_from_u64(q.seed);
     let mut counts = [0_usize; 6];

@@ -33,7 +33,9 @@ pub fn power(precision: &Precision, effect: &Effect, alpha: f64) -> Result<f64, 
     checked("level of the test", alpha, "between 0 and 1", |a| a > 0.0 && a < 1.0)?;
     let (term_df, noncentrality) = match effect {
         Effect::Difference(d) => (1.0, difference(*d)?.powi(2) / precision.variance),
-        Effect::AnyDifference(d) => (precision.term_df, difference(*d)?.powi(2) / precision.variance),
+        Effect::AnyDifference(d) => {
+            (precision.term_df, difference(*d)?.powi(2) / precision.variance)
+        }
         Effect::Means(means) => {
             if precision.comparison == Comparison::MainBySub
                 || means.len() as f64 != precision.term_df + 1.0
@@ -52,8 +54,7 @@ pub fn power(precision: &Precision, effect: &Effect, alpha: f64) -> Result<f64, 
             (precision.term_df, 2.0 * spread / precision.variance)
         }
     };
-    let critical =
-        NoncentralF::new(term_df, precision.df, 0.0)?.upper_quantile(alpha)?;
+    let critical = NoncentralF::new(term_df, precision.df, 0.0)?.upper_quantile(alpha)?;
     Ok(NoncentralF::new(term_df, precision.df, noncentrality)?.upper_tail(critical))
 }
 

@@ -132,7 +132,8 @@ fn mean_squares(
             let sub = if size.design == D::SplitPlot { 0.0 } else { c.sub_plot };
             let d = if size.design == D::SplitPlot { 1.0 } else { d };
             let e = [b * d * main + d * sub + plot, d * sub + plot, plot];
-            let f = [(r - 1.0) * (a - 1.0), a * (r - 1.0) * (b - 1.0), a * b * (r - 1.0) * (d - 1.0)];
+            let f =
+                [(r - 1.0) * (a - 1.0), a * (r - 1.0) * (b - 1.0), a * b * (r - 1.0) * (d - 1.0)];
             match comparison {
                 C::Main => (one(e[0], f[0], 2.0 / (r * b * d)), a - 1.0),
                 C::Sub => (one(e[1], f[1], 2.0 / (r * a * d)), b - 1.0),
@@ -159,7 +160,8 @@ fn mean_squares(
         }
         (D::StripPlot, _) => {
             let e = [b * main + plot, a * c.sub_plot + plot, plot];
-            let f = [(r - 1.0) * (a - 1.0), (r - 1.0) * (b - 1.0), (r - 1.0) * (a - 1.0) * (b - 1.0)];
+            let f =
+                [(r - 1.0) * (a - 1.0), (r - 1.0) * (b - 1.0), (r - 1.0) * (a - 1.0) * (b - 1.0)];
             let both = |high: usize, levels: f64| {
                 let share = 2.0 / (r * levels);
                 vec![
@@ -237,8 +239,7 @@ fn finish(
     let (df, df_method) = match squares {
         [only] => (only.df, DfMethod::Exact),
         _ => {
-            let below: f64 =
-                squares.iter().map(|sq| (sq.share * sq.value).powi(2) / sq.df).sum();
+            let below: f64 = squares.iter().map(|sq| (sq.share * sq.value).powi(2) / sq.df).sum();
             (variance * variance / below, DfMethod::Satterthwaite)
         }
     };

@@ -122,7 +122,8 @@ pub fn trade_off(request: &TradeOffRequest) -> Result<TradeOff, SizeError> {
         request: request.clone(),
         without_error,
         least_trees: enough().min_by_key(|cell| (cell.trees, cell.seasons, cell.plots)),
-        least_tree_seasons: enough().min_by_key(|cell| (cell.tree_seasons, cell.seasons, cell.plots)),
+        least_tree_seasons: enough()
+            .min_by_key(|cell| (cell.tree_seasons, cell.seasons, cell.plots)),
         cells,
     })
 }

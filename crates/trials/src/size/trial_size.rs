@@ -112,9 +112,12 @@ impl TrialSize {
                 return Err(SizeError::Number { what, value: 0.0, needed: "1 or more" });
             }
         }
-        super::error::checked("efficiency factor", self.efficiency, "above 0 and at most 1", |e| {
-            e > 0.0 && e <= 1.0
-        })?;
+        super::error::checked(
+            "efficiency factor",
+            self.efficiency,
+            "above 0 and at most 1",
+            |e| e > 0.0 && e <= 1.0,
+        )?;
         Ok(())
     }
 }
