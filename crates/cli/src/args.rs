@@ -11,6 +11,7 @@ Getting started:
   anacurve demo my-book      write an example record book
   anacurve check my-book     see what is read, linked and set aside
   anacurve run my-book       write the report to reports/<book>/<season>/index.html
+  anacurve trial my-book     analyse the designed trials that book.toml declares
   anacurve layout --help     draw the next trial by lot
 
 A record book is a folder with book.toml (regions with their calendars, prices, costs) and the
@@ -38,6 +39,8 @@ pub enum Command {
     Run(RunArgs),
     /// Read and link a record book and print what was kept, repaired, set aside and why
     Check(CheckArgs),
+    /// Analyse the designed trials of a record book as journals expect
+    Trial(TrialArgs),
     /// Draw a new trial by lot: field map, field sheets, labels and the tables to read back
     Layout(LayoutArgs),
     /// Write an invented record book to try the program on
@@ -139,6 +142,47 @@ pub struct DemoArgs {
     #[arg(long, value_name = "N", default_value_t = plantation_sim::DEMO_SEED)]
     pub seed: u64,
     /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+/// Arguments of `trial`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+A trial is declared in book.toml by the roles of its columns, for example:
+
+  [trials.OC-depth]
+  title = \"How much canopy to remove\"
+  design = \"randomised_blocks\"
+  factors = [\"intensity_level\"]
+  amounts = { intensity_level = \"fraction\" }
+  roles = { plot = \"plot\" }
+
+Further entries: main_factors, sub_factors, sub_sub_factors (split plots and strips), checks
+(augmented blocks), control = { factor, level, beside_factorial }, covariate = \"earlier_crop\",
+\"girth_cm\" or a column, traits, seasons, letters = true. The model follows from the design and is
+printed in words.
+
+With --out, writes trials.html (finding, plan in words, analysis of variance, means with SEm, SEd and
+CD at 5 and 1 %, CV, comparisons, plots, residual checks, methods), every table as CSV and one
+spreadsheet per trial under trials/, and trials.json with every number.
+
+Exit code 1 means that a trait of a trial could not be analysed, 2 that nothing was written.
+
+Examples:
+  anacurve trial data-demo
+  anacurve trial data-demo TD-date --out trial-report
+  anacurve trial data-demo --format json > trials.json")]
+pub struct TrialArgs {
+    /// Folder of the record book, with its book.toml
+    pub book: PathBuf,
+    /// Trials to analyse; all declared ones when none is named
+    #[arg(value_name = "ID")]
+    pub trials: Vec<String>,
+    /// Folder for the page and tables; a folder written by this command before is replaced
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// How the findings are printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
 }

@@ -4,6 +4,7 @@ pub mod check;
 pub mod demo;
 pub mod layout;
 pub mod run;
+pub mod trial;
 
 use crate::console::Failure;
 use report::PublishError;

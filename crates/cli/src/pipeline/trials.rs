@@ -1,16 +1,24 @@
 //! Declared trials: what was observed in them, trait by trait.
 
+mod analysed;
+mod compared;
 mod counts;
 pub mod field;
+mod plots;
+mod report;
 mod seasons;
+mod tables;
+mod words;
 
 use super::Checked;
 use crate::console::Failure;
 use ::trials::Observations;
+pub use analysed::{AnalysedPart, AnalysedTrial, analysed};
 use counts::{Counts, Observed};
 use ingest_seasons::TrialTree;
 use model::{Frames, TableError, TreeSeasons};
 use records::{TrialDeclaration, counted, written_number};
+pub use report::report;
 use seasons::Seasons;
 use std::collections::BTreeMap;
 

@@ -1,0 +1,117 @@
+//! Analysed trials as the report takes them.
+
+use super::analysed::{AnalysedPart, AnalysedTrial};
+use super::tables::slug;
+use super::words::{capital, factor_words, finding, sentence};
+use super::{compared, plots, tables};
+use records::counted;
+use report::{TrialPart, TrialReport, TrialSection};
+use trials::{Analysis, MeansOfTerm};
+
+/// A trial for the page.
+#[must_use]
+pub fn report(trial: &AnalysedTrial) -> TrialReport {
+    let declared = &trial.declared;
+    let seasons: Vec<String> = declared.seasons.iter().map(ToString::to_string).collect();
+    let mut facts = vec![
+        ("Design".to_owned(), capital(declared.declaration.design.words())),
+        (
+            "Compared".to_owned(),
+            declared
+                .declaration
+                .keyed_factors()
+                .map(|(_, factor)| factor_words(factor))
+                .collect::<Vec<_>>()
+                .join(", "),
+        ),
+        ("Trees".to_owned(), counted(declared.trees as u64, "tree", "trees")),
+    ];
+    if !seasons.is_empty() {
+        facts.push(("Seasons analysed".to_owned(), seasons.join(", ")));
+    }
+    if let (Some(covariate), Some(earlier)) = (&declared.declaration.covariate, declared.earlier)
+        && covariate == "earlier_crop"
+    {
+        facts.push(("Earlier crop".to_owned(), format!("that of season {earlier}")));
+    }
+    let said = sentence(trial);
+    TrialReport {
+        id: declared.id.clone(),
+        title: declared.title().to_owned(),
+        // A trial without any part says why in its sentence.
+        notes: declared.notes.iter().filter(|note| **note != said).cloned().collect(),
+        sentence: said,
+        facts,
+        parts: trial.parts.iter().map(|part| part_report(trial, part)).collect(),
+    }
+}
+
+fn part_report(trial: &AnalysedTrial, part: &AnalysedPart) -> TrialPart {
+    let name = capital(&part.observed.name);
+    let mut file = slug(&part.observed.name);
+    let mut heading = name;
+    if let Some(site) = &part.site {
+        heading = format!("{heading}, {site}");
+        file = format!("{file}-{}", slug(site));
+    }
+    match &part.outcome {
+        Ok(analysis) => TrialPart {
+            heading,
+            slug: file,
+            finding: finding(analysis),
+            refused: None,
+            sections: sections(trial, analysis),
+        },
+        Err(refusal) => TrialPart {
+            heading,
+            slug: file,
+            finding: String::new(),
+            refused: Some((refusal.to_string(), refusal.remedy().to_owned())),
+            sections: Vec::new(),
+        },
+    }
+}
+
+fn sections(trial: &AnalysedTrial, analysis: &Analysis) -> Vec<TrialSection> {
+    let mut plan = analysis.plan.words.clone();
+    plan.push(format!("{}.", capital(analysis.method.why.trim_end_matches('.'))));
+    plan.extend(analysis.notes.iter().cloned());
+    let mut sections = vec![
+        TrialSection {
+            heading: "The plan in words".to_owned(),
+            paragraphs: plan,
+            ..TrialSection::default()
+        },
+        TrialSection {
+            heading: "Analysis of variance".to_owned(),
+            tables: vec![tables::anova(analysis), tables::variation(analysis)],
+            ..TrialSection::default()
+        },
+    ];
+    sections.extend(analysis.means.iter().map(|of| means_section(trial, analysis, of)));
+    sections.push(TrialSection {
+        heading: "Checks of the residuals".to_owned(),
+        plots: plots::residuals(analysis).into_iter().collect(),
+        ..TrialSection::default()
+    });
+    sections
+}
+
+fn means_section(trial: &AnalysedTrial, analysis: &Analysis, of: &MeansOfTerm) -> TrialSection {
+    let declaration = &trial.declared.declaration;
+    let letters = declaration.letters.then(|| compared::letters(analysis, of)).flatten();
+    let column: Option<Vec<String>> =
+        letters.as_ref().map(|letters| letters.rows.iter().map(|(_, l)| l.clone()).collect());
+    let mut tables = vec![tables::means(analysis, of, column.as_deref())];
+    tables.extend(tables::comparisons(analysis, of));
+    // Pairs of an interaction are asked for by its kinds of comparison, not one by one.
+    if of.parts.len() == 1 {
+        tables.extend(compared::table(analysis, of, declaration.control.as_ref()));
+    }
+    TrialSection {
+        heading: capital(&factor_words(&of.term)),
+        paragraphs: letters.into_iter().map(|letters| letters.warning).collect(),
+        tables,
+        plots: plots::means(analysis, of).into_iter().collect(),
+    }
+}
