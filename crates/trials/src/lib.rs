@@ -1,11 +1,13 @@
 //! Designed trials: analysis as the trade reports it, layouts of new trials and their size.
 
 mod analysis;
+pub mod checks;
 pub mod compare;
 mod design;
 pub mod distributions;
 pub mod layout;
 mod observations;
+pub mod pooled;
 pub mod size;
 
 pub use analysis::{

@@ -1,6 +1,7 @@
 //! Means to be compared, with their covariance and degrees of freedom.
 
 use super::CompareError;
+use crate::analysis::MeansOfTerm;
 use serde::{Deserialize, Serialize};
 
 /// Degrees of freedom of the error of a difference.
@@ -78,6 +79,42 @@ impl EstimatedMeans {
             *entry = error_mean_square / n;
         }
         EstimatedMeans::new(names, values, covariance, PairDf::Common(df))
+    }
+
+    /// Means of a term of an analysed trial, with their covariance and the degrees of freedom of
+    /// each difference.
+    ///
+    /// # Errors
+    /// When the analysis gives no covariance because a mean or a difference is missing, or lists no
+    /// pairs.
+    pub fn of_term(term: &MeansOfTerm) -> Result<Self, CompareError> {
+        let count = term.means.len();
+        let names: Vec<String> = term.means.iter().map(|m| m.levels.join(" / ")).collect();
+        let values = term.means.iter().map(|m| m.mean.unwrap_or(f64::NAN)).collect();
+        let missing = || CompareError::NotFinite { what: "a difference", name: term.term.clone() };
+        let covariance: Vec<f64> =
+            term.covariance.as_ref().ok_or_else(missing)?.iter().flatten().copied().collect();
+        let mut df = vec![f64::NAN; count * count];
+        for pair in &term.pairs {
+            for at in [pair.first * count + pair.second, pair.second * count + pair.first] {
+                if let Some(entry) = df.get_mut(at) {
+                    *entry = pair.df;
+                }
+            }
+        }
+        EstimatedMeans::new(names, values, covariance, PairDf::Pairs(df))
+    }
+
+    /// Names of the means.
+    #[must_use]
+    pub fn names(&self) -> &[String] {
+        &self.names
+    }
+
+    /// Values of the means.
+    #[must_use]
+    pub fn values(&self) -> &[f64] {
+        &self.values
     }
 
     /// Number of means.

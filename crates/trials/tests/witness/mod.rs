@@ -3,10 +3,14 @@
 
 use serde_json::Value;
 
-/// A file of tests/reference/trials.
+/// Where a file of tests/reference/trials stands.
+pub fn path(name: &str) -> String {
+    format!("{}/../../tests/reference/trials/{name}", env!("CARGO_MANIFEST_DIR"))
+}
+
+/// A file of tests/reference/trials as JSON.
 pub fn read(name: &str) -> Value {
-    let path = format!("{}/../../tests/reference/trials/{name}", env!("CARGO_MANIFEST_DIR"));
-    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+    serde_json::from_str(&std::fs::read_to_string(path(name)).unwrap()).unwrap()
 }
 
 /// Numbers of an array.

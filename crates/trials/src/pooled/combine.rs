@@ -1,0 +1,241 @@
+//! One call from the analyses of several environments to their combined analysis.
+
+use super::stability::{Stability, stability};
+use super::stack::Stack;
+use super::{Environment, EnvironmentsAre, Homogeneity, PooledError, Weighting};
+use super::{exact, mixed_model};
+use crate::compare::{Adjustment, ComparisonTable, EstimatedMeans, Pairs};
+use serde::{Deserialize, Serialize};
+
+/// How the environments were combined.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PooledMethod {
+    /// Combined analysis of variance.
+    Exact,
+    /// Mixed model by REML with Kenward and Roger's tests.
+    Mixed,
+    /// The same with plots weighted by one over the error mean square of their environment.
+    MixedWeighted,
+}
+
+/// A line of the combined table.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PooledRow {
+    /// Source.
+    pub source: String,
+    /// Degrees of freedom.
+    pub df: f64,
+    /// Denominator's degrees of freedom.
+    pub df_denominator: Option<f64>,
+    /// Sum of squares; none in a mixed model.
+    pub ss: Option<f64>,
+    /// Mean square.
+    pub ms: Option<f64>,
+    /// F.
+    pub f: Option<f64>,
+    /// Upper tail probability.
+    pub p: Option<f64>,
+    /// What it was judged against.
+    pub judged_against: Option<String>,
+}
+
+/// A treatment over environments.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PooledMean {
+    /// Treatment.
+    pub treatment: String,
+    /// Mean over environments, equally weighted or by the model.
+    pub mean: f64,
+    /// Adjusted mean in each environment, in the order of the environments; `None` where its own
+    /// analysis gives none.
+    pub by_environment: Vec<Option<f64>>,
+}
+
+pub(super) struct Table {
+    pub(super) rows: Vec<PooledRow>,
+    pub(super) means: EstimatedMeans,
+    pub(super) interaction_variance: Option<f64>,
+}
+
+/// The combined analysis.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Pooled {
+    /// Environments in order.
+    pub environments: Vec<String>,
+    /// What they are taken as.
+    pub environments_are: EnvironmentsAre,
+    /// How they were combined.
+    pub method: PooledMethod,
+    /// What is fixed, what is random, what is judged against what.
+    pub words: Vec<String>,
+    /// Error variances and their tests.
+    pub homogeneity: Homogeneity,
+    /// Combined table.
+    pub table: Vec<PooledRow>,
+    /// Variance of treatment by environment, units squared; by mean squares it can be negative.
+    pub interaction_variance: Option<f64>,
+    /// Means of the treatments.
+    pub means: Vec<PooledMean>,
+    /// The same as estimates with their errors, for other comparisons.
+    pub estimated: EstimatedMeans,
+    /// All differences, unadjusted, at 5 %; its minimum difference is the critical difference.
+    pub differences: ComparisonTable,
+    /// Stability of each treatment; empty where a mean by environment is missing.
+    pub stability: Vec<Stability>,
+    /// What the reader should know.
+    pub notes: Vec<String>,
+}
+
+/// Combines environments.
+///
+/// # Errors
+/// Fewer than two environments, fewer than two treatments in common, an environment without error,
+/// or a mixed model that was not fitted.
+pub fn combine(
+    environments: &[Environment<'_>],
+    environments_are: EnvironmentsAre,
+    weighting: Weighting,
+) -> Result<Pooled, PooledError> {
+    let stack = Stack::new(environments)?;
+    let homogeneity = Homogeneity::new(environments)?;
+    let unequal = homogeneity.bartlett.made().is_some_and(|t| t.p_value < 0.05);
+    let weighted = match weighting {
+        Weighting::Equal => false,
+        Weighting::InverseErrorVariance => true,
+        Weighting::ByTest => unequal,
+    };
+    let exact = if weighted { None } else { exact::table(&stack, environments_are)? };
+    let (table, method) = match exact {
+        Some(table) => (table, PooledMethod::Exact),
+        None if weighted => {
+            let weights = weights(&stack, &homogeneity);
+            let table = mixed_model::table(&stack, environments_are, Some(&weights))?;
+            (table, PooledMethod::MixedWeighted)
+        }
+        None => (mixed_model::table(&stack, environments_are, None)?, PooledMethod::Mixed),
+    };
+    let mut notes = stack.notes.clone();
+    if weighted {
+        notes.push(
+            "Weights are one over estimated error variances: with few degrees of freedom each, \
+             tests of the weighted analysis are somewhat too sharp (Cochran 1937, J. R. Stat. Soc. \
+             Suppl. 4:102-118)."
+                .to_owned(),
+        );
+    } else if unequal {
+        notes.push(
+            "Error variances differ between environments, and plots were weighted alike: judge \
+             differences within an environment by that environment's own error."
+                .to_owned(),
+        );
+    }
+    if environments_are == EnvironmentsAre::Random && stack.environments.len() < 4 {
+        notes.push(format!(
+            "{} environments say little of how treatments vary between environments; the tests \
+             have few degrees of freedom.",
+            stack.environments.len()
+        ));
+    }
+    let by_environment: Vec<Vec<Option<f64>>> = stack
+        .treatments
+        .iter()
+        .map(|name| environments.iter().map(|e| mean_in(e, name)).collect())
+        .collect();
+    let complete: Option<Vec<Vec<f64>>> =
+        by_environment.iter().map(|row| row.iter().copied().collect()).collect();
+    let means = stack
+        .treatments
+        .iter()
+        .zip(table.means.values())
+        .zip(by_environment)
+        .map(|((treatment, mean), by_environment)| PooledMean {
+            treatment: treatment.clone(),
+            mean: *mean,
+            by_environment,
+        })
+        .collect();
+    Ok(Pooled {
+        differences: ComparisonTable::new(&table.means, &Pairs::All, Adjustment::Unadjusted, 0.05)?,
+        words: words(&stack, environments_are, method),
+        environments: stack.environments.clone(),
+        environments_are,
+        method,
+        homogeneity,
+        table: table.rows,
+        interaction_variance: table.interaction_variance,
+        means,
+        estimated: table.means,
+        stability: complete.map_or_else(Vec::new, |m| stability(&stack.treatments, &m)),
+        notes,
+    })
+}
+
+/// Weight of each plot: the smallest error mean square over that of its environment.
+fn weights(stack: &Stack, homogeneity: &Homogeneity) -> Vec<f64> {
+    let square = |e: usize| homogeneity.errors.get(e).map_or(1.0, |e| e.mean_square);
+    let smallest = (0..homogeneity.errors.len()).map(square).fold(f64::INFINITY, f64::min);
+    stack.environment.iter().map(|e| smallest / square(*e)).collect()
+}
+
+/// Adjusted mean of a treatment in one environment, from the term that tells all treatments apart.
+fn mean_in(environment: &Environment<'_>, name: &str) -> Option<f64> {
+    let plan = &environment.analysis.plan;
+    let cell = plan.cells.iter().position(|c| c.name == name)?;
+    for table in &environment.analysis.means {
+        let Some(position) = table.position else {
+            let own = table.means.iter().find(|m| m.levels.first().is_some_and(|l| l == name));
+            if let Some(mean) = own {
+                return mean.mean;
+            }
+            continue;
+        };
+        let Some(term) = plan.terms.get(position) else { continue };
+        for ((_, cells), mean) in plan.groups_of(term).iter().zip(&table.means) {
+            if cells.as_slice() == [cell] {
+                return mean.mean;
+            }
+        }
+    }
+    None
+}
+
+fn words(stack: &Stack, environments_are: EnvironmentsAre, method: PooledMethod) -> Vec<String> {
+    let strata: Vec<&str> = stack.strata.iter().map(|s| s.name.as_str()).collect();
+    let within = if strata.is_empty() {
+        String::new()
+    } else {
+        format!(", {} within environments", strata.join(", "))
+    };
+    let mut words = vec![match environments_are {
+        EnvironmentsAre::Random => format!(
+            "Fixed: treatments. Random: environments, treatment by environment{within}. Treatments \
+             are judged against their interaction with environments, so that conclusions reach \
+             beyond these {}.",
+            stack.environments.len()
+        ),
+        EnvironmentsAre::Fixed => format!(
+            "Fixed: treatments, environments, treatment by environment. Random: plots{within}. \
+             Conclusions are for these {} environments alone.",
+            stack.environments.len()
+        ),
+    }];
+    words.push(
+        match method {
+            PooledMethod::Exact => {
+                "Combined analysis of variance: every treatment has as many plots in every \
+                 environment."
+            }
+            PooledMethod::Mixed => {
+                "Mixed model by REML with Kenward and Roger's degrees of freedom: plots are \
+                 unequal in number or have errors of several strata."
+            }
+            PooledMethod::MixedWeighted => {
+                "Mixed model by REML with plots weighted by one over the error mean square of \
+                 their environment, because error variances differ."
+            }
+        }
+        .to_owned(),
+    );
+    words
+}

@@ -1,0 +1,214 @@
+//! Plots of all environments in one table, with the contrasts of each treatment term.
+
+use super::{Environment, PooledError};
+use crate::checks::LinearFit;
+use crate::design::{Cell, Plan, StratumKind};
+
+/// A stratum within environments: groups numbered over all of them.
+pub(super) struct StackedStratum {
+    pub(super) name: String,
+    pub(super) random: bool,
+    pub(super) codes: Vec<usize>,
+    pub(super) groups: usize,
+}
+
+/// A treatment term with an orthonormal basis of its contrasts of equally weighted treatments.
+pub(super) struct StackedTerm {
+    pub(super) name: String,
+    pub(super) contrasts: Vec<Vec<f64>>,
+}
+
+/// The stacked plots.
+pub(super) struct Stack {
+    pub(super) treatments: Vec<String>,
+    pub(super) environments: Vec<String>,
+    pub(super) values: Vec<f64>,
+    pub(super) environment: Vec<usize>,
+    pub(super) treatment: Vec<usize>,
+    pub(super) strata: Vec<StackedStratum>,
+    pub(super) terms: Vec<StackedTerm>,
+    pub(super) notes: Vec<String>,
+}
+
+impl Stack {
+    pub(super) fn new(environments: &[Environment<'_>]) -> Result<Self, PooledError> {
+        let Some((first, others)) = environments.split_first() else {
+            return Err(PooledError::TooFew(0));
+        };
+        if others.is_empty() {
+            return Err(PooledError::TooFew(1));
+        }
+        let has = |environment: &Environment<'_>, name: &str| {
+            environment.analysis.plan.cells.iter().any(|c| c.units > 0 && c.name == name)
+        };
+        let mut missing = Vec::new();
+        let mut treatments: Vec<String> = Vec::new();
+        for environment in environments {
+            for cell in environment.analysis.plan.cells.iter().filter(|c| c.units > 0) {
+                let without: Vec<&str> =
+                    environments.iter().filter(|e| !has(e, &cell.name)).map(|e| e.name).collect();
+                let told = format!("{} is not at {}", cell.name, without.join(", "));
+                if without.is_empty() {
+                    if !treatments.contains(&cell.name) {
+                        treatments.push(cell.name.clone());
+                    }
+                } else if !missing.contains(&told) {
+                    missing.push(told);
+                }
+            }
+        }
+        if treatments.len() < 2 {
+            let (found, missing) = (treatments.len(), missing.join("; "));
+            return Err(PooledError::NothingInCommon { found, missing });
+        }
+        let mut notes = Vec::new();
+        if !missing.is_empty() {
+            notes.push(format!(
+                "Only treatments that stand in every environment are combined: {}.",
+                missing.join("; ")
+            ));
+        }
+        let terms = terms(&first.analysis.plan, &treatments);
+        let mut stack = Stack {
+            treatments,
+            environments: environments.iter().map(|e| e.name.to_owned()).collect(),
+            values: Vec::new(),
+            environment: Vec::new(),
+            treatment: Vec::new(),
+            strata: Vec::new(),
+            terms,
+            notes,
+        };
+        for (index, environment) in environments.iter().enumerate() {
+            stack.add(index, &environment.analysis.plan);
+        }
+        stack.complete_strata();
+        Ok(stack)
+    }
+
+    fn add(&mut self, index: usize, plan: &Plan) {
+        for stratum in plan.strata.iter().filter(|s| s.kind != StratumKind::Residual) {
+            if !self.strata.iter().any(|s| s.name == stratum.name) {
+                self.strata.push(StackedStratum {
+                    name: stratum.name.clone(),
+                    random: false,
+                    codes: Vec::new(),
+                    groups: 0,
+                });
+            }
+        }
+        for (unit, at) in plan.units.iter().zip(0_usize..) {
+            let Some(cell) = plan.cells.get(unit.cell) else { continue };
+            let Some(treatment) = self.treatments.iter().position(|t| *t == cell.name) else {
+                continue;
+            };
+            let row = self.values.len();
+            self.values.push(unit.value);
+            self.environment.push(index);
+            self.treatment.push(treatment);
+            for own in &mut self.strata {
+                let Some(stratum) = plan.strata.iter().find(|s| s.name == own.name) else {
+                    continue;
+                };
+                own.random |= stratum.kind == StratumKind::Random;
+                // Environments without this stratum leave a gap, closed by `complete_strata`.
+                own.codes.resize(row, usize::MAX);
+                own.codes.push(own.groups + stratum.codes.get(at).copied().unwrap_or(0));
+            }
+        }
+        for own in &mut self.strata {
+            if let Some(stratum) = plan.strata.iter().find(|s| s.name == own.name) {
+                own.groups += stratum.groups.len();
+            }
+        }
+    }
+
+    /// Plots of environments that have no such stratum form one group per environment.
+    fn complete_strata(&mut self) {
+        let rows = self.values.len();
+        for own in &mut self.strata {
+            own.codes.resize(rows, usize::MAX);
+            let start = own.groups;
+            for (code, environment) in own.codes.iter_mut().zip(&self.environment) {
+                if *code == usize::MAX {
+                    *code = start + environment;
+                    own.groups = own.groups.max(*code + 1);
+                }
+            }
+        }
+    }
+
+    /// Indicator columns of groups.
+    pub(super) fn indicators(codes: &[usize], groups: usize) -> Vec<Vec<f64>> {
+        (0..groups).map(|g| codes.iter().map(|c| f64::from(u8::from(*c == g))).collect()).collect()
+    }
+
+    /// Number of plots of each treatment in each environment, environment by environment.
+    pub(super) fn counts(&self) -> Vec<usize> {
+        let width = self.treatments.len();
+        let mut counts = vec![0; width * self.environments.len()];
+        for (e, t) in self.environment.iter().zip(&self.treatment) {
+            if let Some(count) = counts.get_mut(e * width + t) {
+                *count += 1;
+            }
+        }
+        counts
+    }
+}
+
+/// Terms of the plan restricted to the treatments in common; one term where the restriction or
+/// several seasons leave no factorial.
+fn terms(plan: &Plan, treatments: &[String]) -> Vec<StackedTerm> {
+    let cells: Vec<&Cell> =
+        treatments.iter().filter_map(|name| plan.cells.iter().find(|c| c.name == *name)).collect();
+    let position = |cell: usize| {
+        plan.cells.get(cell).and_then(|c| treatments.iter().position(|t| *t == c.name))
+    };
+    let mut spanned: Vec<Vec<f64>> = vec![vec![1.0; cells.len()]];
+    let mut terms = Vec::new();
+    for term in &plan.terms {
+        let mut contrasts: Vec<Vec<f64>> = Vec::new();
+        for (_, members) in plan.groups_of(term) {
+            let mut column = vec![0.0; cells.len()];
+            for at in members.iter().filter_map(|m| position(*m)) {
+                if let Some(entry) = column.get_mut(at) {
+                    *entry = 1.0;
+                }
+            }
+            if let Some(new) = beyond(&spanned, &column) {
+                spanned.push(new.clone());
+                contrasts.push(new);
+            }
+        }
+        if !contrasts.is_empty() {
+            terms.push(StackedTerm { name: term.name.clone(), contrasts });
+        }
+    }
+    // What no term spans, so that the treatments are complete.
+    let mut rest = Vec::new();
+    for at in 0..cells.len() {
+        let mut column = vec![0.0; cells.len()];
+        if let Some(entry) = column.get_mut(at) {
+            *entry = 1.0;
+        }
+        if let Some(new) = beyond(&spanned, &column) {
+            spanned.push(new.clone());
+            rest.push(new);
+        }
+    }
+    if !rest.is_empty() {
+        terms.push(StackedTerm {
+            name: "other differences of treatments".to_owned(),
+            contrasts: rest,
+        });
+    }
+    terms
+}
+
+/// The unit vector of what `column` adds to `spanned`, if anything.
+pub(super) fn beyond(spanned: &[Vec<f64>], column: &[f64]) -> Option<Vec<f64>> {
+    let size: f64 = column.iter().map(|v| v * v).sum();
+    let rest = LinearFit::new(column, spanned).ok()?.residuals;
+    let left: f64 = rest.iter().map(|v| v * v).sum();
+    (left > 1e-18 * size && size > 0.0).then(|| rest.iter().map(|v| v / left.sqrt()).collect())
+}

@@ -1,0 +1,203 @@
+//! Combined analyses of a published trial at eight sites against R (aov, lme4 with pbkrtest).
+#![allow(clippy::expect_used, clippy::panic)]
+
+mod witness;
+
+use records::{TrialDeclaration, TrialDesign};
+use std::collections::BTreeMap;
+use trials::pooled::{
+    Environment, EnvironmentsAre, Pooled, PooledError, PooledMethod, Weighting, combine,
+};
+use trials::{Analysis, Observations, Plan, Trait, TraitKind, analyse};
+use witness::{number, numbers, path, read, texts};
+
+fn declared() -> TrialDeclaration {
+    serde_json::from_str(
+        r#"{"title": null, "design": "randomised_blocks", "factors": ["treatment"],
+            "control": null, "covariate": null}"#,
+    )
+    .expect("a declaration")
+}
+
+/// Analyses by site, without the rows of `lost`.
+fn sites(lost: &[usize]) -> Vec<(String, Analysis)> {
+    let file = std::fs::read_to_string(path("pooled/antigua.csv")).expect("committed data");
+    let mut rows: BTreeMap<String, Vec<(String, String, f64)>> = BTreeMap::new();
+    for (at, line) in file.lines().skip(1).enumerate() {
+        let fields: Vec<&str> = line.split(',').collect();
+        let [site, block, treatment, value] = fields[..] else { panic!("{line}") };
+        if !lost.contains(&at) {
+            let value = value.parse().expect("a number");
+            rows.entry(site.into()).or_default().push((block.into(), treatment.into(), value));
+        }
+    }
+    assert_eq!(declared().design, TrialDesign::RandomisedBlocks);
+    rows.into_iter()
+        .map(|(site, rows)| {
+            let n = rows.len();
+            let column = |f: fn(&(String, String, f64)) -> String| {
+                rows.iter().map(|r| Some(f(r))).collect::<Vec<_>>()
+            };
+            let observed = Observations {
+                trial: site.clone(),
+                observed: Trait {
+                    name: "harvest".to_owned(),
+                    unit: "lb".to_owned(),
+                    kind: TraitKind::Measured,
+                },
+                values: rows.iter().map(|r| r.2).collect(),
+                exposure: None,
+                columns: BTreeMap::from([
+                    ("replicate".to_owned(), column(|r| r.0.clone())),
+                    ("treatment".to_owned(), column(|r| r.1.clone())),
+                ]),
+                numbers: BTreeMap::new(),
+                tree: (0..n).map(|i| format!("{site}-{i}")).collect(),
+                season: vec![None; n],
+                place: vec![String::new(); n],
+            };
+            let plan = Plan::read(&declared(), &observed).expect("a plan");
+            (site, analyse(&plan).expect("an analysis"))
+        })
+        .collect()
+}
+
+fn combined(
+    sites: &[(String, Analysis)],
+    are: EnvironmentsAre,
+    weighting: Weighting,
+) -> Result<Pooled, PooledError> {
+    let environments: Vec<Environment<'_>> =
+        sites.iter().map(|(name, analysis)| Environment { name, analysis }).collect();
+    combine(&environments, are, weighting)
+}
+
+fn near(found: f64, expected: f64, relative: f64, what: &str) {
+    let tolerance = relative * expected.abs().max(1e-3);
+    assert!((found - expected).abs() <= tolerance, "{what}: {found} {expected}");
+}
+
+#[test]
+fn the_balanced_trial_gives_the_combined_analysis_of_variance() {
+    let r = read("pooled/pooled.json");
+    let sites = sites(&[]);
+    let found = combined(&sites, EnvironmentsAre::Random, Weighting::Equal).expect("combined");
+    assert_eq!(found.method, PooledMethod::Exact);
+    let (df, ss) = (numbers(&r["exact"]["df"]), numbers(&r["exact"]["ss"]));
+    let order = texts(&r["exact"]["source"]);
+    let at = |name: &str| order.iter().position(|o| o == name).expect("a line");
+    let ours = |name: &str| {
+        found
+            .table
+            .iter()
+            .find(|row| row.source.contains(name))
+            .unwrap_or_else(|| panic!("no {name} in {:?}", found.table))
+    };
+    for (name, theirs) in [
+        ("environments", "site"),
+        ("within environments", "site:block"),
+        ("treatment", "trt"),
+        ("treatment x environments", "site:trt"),
+        ("pooled error", "Residuals"),
+    ] {
+        near(ours(name).df, df[at(theirs)], 1e-12, name);
+        near(ours(name).ss.expect("balanced"), ss[at(theirs)], 1e-9, name);
+    }
+    let ms = |name: &str| ss[at(name)] / df[at(name)];
+    let line = found.table.iter().find(|row| row.source == "treatment").expect("treatments");
+    near(line.f.expect("tested"), ms("trt") / ms("site:trt"), 1e-9, "F against the interaction");
+    assert_eq!(line.df_denominator, Some(14.0));
+    let sed = (2.0 * ms("site:trt") / 32.0).sqrt();
+    for row in &found.differences.rows {
+        near(row.std_error, sed, 1e-9, "SED");
+        assert_eq!(row.df, Some(14.0));
+    }
+    let variance = (ms("site:trt") - ms("Residuals")) / 4.0;
+    near(found.interaction_variance.expect("balanced"), variance, 1e-8, "interaction");
+    let fixed = combined(&sites, EnvironmentsAre::Fixed, Weighting::Equal).expect("combined");
+    let line = fixed.table.iter().find(|row| row.source == "treatment").expect("treatments");
+    near(line.f.expect("tested"), ms("trt") / ms("Residuals"), 1e-9, "F against plots");
+    assert_eq!(line.df_denominator, Some(48.0));
+}
+
+#[test]
+fn errors_and_stability_agree_with_r() {
+    let r = read("pooled/pooled.json");
+    let found = combined(&sites(&[]), EnvironmentsAre::Random, Weighting::Equal).expect("combined");
+    let squares: Vec<f64> = found.homogeneity.errors.iter().map(|e| e.mean_square).collect();
+    for (found, expected) in squares.iter().zip(numbers(&r["error_ms"])) {
+        near(*found, expected, 1e-9, "error mean square");
+    }
+    let bartlett = found.homogeneity.bartlett.made().expect("tested");
+    near(bartlett.statistic, number(&r["bartlett"]), 1e-9, "Bartlett");
+    near(bartlett.p_value, number(&r["bartlett_p"]), 1e-9, "its p-value");
+    for (i, one) in found.stability.iter().enumerate() {
+        // Treatments stand in the order of the plan's levels: 113, 131, 311, as R's.
+        near(one.mean, numbers(&r["means"])[i], 1e-10, "mean");
+        near(one.slope.expect("differ"), numbers(&r["slope"])[i], 1e-9, "slope");
+        near(one.slope_std_error.expect("differ"), numbers(&r["slope_se"])[i], 1e-9, "its error");
+        near(one.deviation_mean_square.expect("8"), numbers(&r["deviation"])[i], 1e-9, "deviation");
+        near(one.ecovalence, numbers(&r["ecovalence"])[i], 1e-9, "ecovalence");
+        near(one.shukla_variance.expect("3"), numbers(&r["shukla"])[i], 1e-8, "Shukla");
+    }
+    assert_eq!(found.stability.len(), 3);
+}
+
+#[test]
+fn lost_plots_agree_with_lme4_and_pbkrtest() {
+    let r = read("pooled/pooled.json");
+    let lost: Vec<usize> = numbers(&r["lost_rows"]).into_iter().map(|x| x as usize).collect();
+    let sites = sites(&lost);
+    let found = combined(&sites, EnvironmentsAre::Random, Weighting::Equal).expect("combined");
+    assert_eq!(found.method, PooledMethod::Mixed);
+    let w = &r["lost"];
+    near(found.table[0].f.expect("tested"), number(&w["f"]), 1e-4, "F");
+    near(found.table[0].df_denominator.expect("tested"), number(&w["df"]), 1e-3, "df");
+    near(found.interaction_variance.expect("random"), number(&w["interaction"]), 1e-3, "variance");
+    for (i, row) in found.differences.rows.iter().enumerate() {
+        near(row.estimate, numbers(&w["estimate"])[i], 1e-4, "difference");
+        near(row.std_error, numbers(&w["se"])[i], 1e-4, "its error");
+        near(row.df.expect("finite"), numbers(&w["pair_df"])[i], 1e-3, "its df");
+    }
+    let found = combined(&sites, EnvironmentsAre::Fixed, Weighting::Equal).expect("combined");
+    let w = &r["fixed"];
+    for (i, row) in found.differences.rows.iter().enumerate() {
+        near(row.estimate, numbers(&w["estimate"])[i], 1e-4, "difference");
+        near(row.std_error, numbers(&w["se"])[i], 1e-4, "its error");
+        near(row.df.expect("finite"), numbers(&w["df"])[i], 1e-3, "its df");
+    }
+    near(found.table[1].f.expect("tested"), number(&w["interaction_f"]), 1e-4, "interaction F");
+    near(found.table[1].df_denominator.expect("tested"), number(&w["interaction_df"]), 1e-3, "df");
+}
+
+#[test]
+fn unequal_errors_weight_the_environments() {
+    let r = read("pooled/pooled.json");
+    let sites = sites(&[]);
+    let are = EnvironmentsAre::Random;
+    let found = combined(&sites, are, Weighting::InverseErrorVariance).expect("combined");
+    assert_eq!(found.method, PooledMethod::MixedWeighted);
+    // R's coefficients are differences from the first treatment.
+    for (i, expected) in numbers(&r["weighted"]["differences"]).into_iter().enumerate() {
+        near(-found.differences.rows[i].estimate, expected, 1e-4, "weighted difference");
+    }
+    assert!(found.notes.iter().any(|n| n.contains("Weights")));
+    let by_test = combined(&sites, are, Weighting::ByTest).expect("combined");
+    let unequal = number(&r["bartlett_p"]) < 0.05;
+    assert_eq!(by_test.method == PooledMethod::MixedWeighted, unequal);
+    let text = serde_json::to_string(&found).expect("serialises");
+    assert!(!text.contains("NaN"));
+}
+
+#[test]
+fn one_environment_and_nothing_in_common_are_refused() {
+    let sites = sites(&[]);
+    let are = EnvironmentsAre::Random;
+    assert_eq!(combined(&sites[..1], are, Weighting::Equal), Err(PooledError::TooFew(1)));
+    let mut other = sites[..2].to_vec();
+    for cell in &mut other[1].1.plan.cells {
+        cell.name.push('*');
+    }
+    let refused = combined(&other, are, Weighting::Equal);
+    assert!(matches!(refused, Err(PooledError::NothingInCommon { found: 0, .. })), "{refused:?}");
+}
