@@ -14,7 +14,7 @@ const TRIES: usize = 400;
 /// of the last row, which stand in different blocks of every replicate.
 pub(super) fn alpha(v: usize, k: usize, replicates: usize, draw: &mut Draw) -> Blocks {
     let s = v.div_ceil(k);
-    let candidates = (20_000_000 / v.pow(3).max(1)).clamp(5, 200);
+    let candidates = (4_000_000 / v.pow(3).max(1)).clamp(5, 50);
     let mut best: Option<(f64, Blocks)> = None;
     for most in 1..=replicates {
         for _ in 0..candidates {
@@ -96,4 +96,35 @@ fn develop(array: &[Vec<usize>], v: usize, s: usize) -> Blocks {
             blocks
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Witness: every generating array of the size, by counting through all entries.
+    #[test]
+    fn the_search_finds_the_best_array_of_small_sizes() {
+        for (v, k, r) in [(15_usize, 3_usize, 3), (12, 3, 2), (20, 4, 2), (14, 3, 3), (12, 4, 3)] {
+            let s = v.div_ceil(k);
+            let free = (k - 1) * (r - 1);
+            let mut best = 0.0_f64;
+            for code in 0..s.pow(free as u32) {
+                let mut rest = code;
+                let mut array = vec![vec![0; r]; k];
+                for row in array.iter_mut().skip(1) {
+                    for entry in row.iter_mut().skip(1) {
+                        *entry = rest % s;
+                        rest /= s;
+                    }
+                }
+                let found = efficiency(&develop(&array, v, s), v).map_or(0.0, |e| e.average);
+                best = best.max(found);
+            }
+            let blocks = alpha(v, k, r, &mut Draw::stream(3, 0));
+            let found = efficiency(&blocks, v).unwrap().average;
+            println!("v {v} k {k} r {r}: best {best:.6}, found {found:.6}");
+            assert!((found - best).abs() < 1e-9, "{v} {k} {r}: {found} {best}");
+        }
+    }
 }

@@ -232,9 +232,11 @@ fn build(
         }
         freedom = (freedom + usize::from(freedom < units.len())).saturating_sub(blocks.len());
         for inside in blocks.values() {
-            for k in 0..width {
-                let mean = inside.iter().map(|&u| units[u][k]).sum::<f64>() / inside.len() as f64;
-                inside.iter().for_each(|&u| units[u][k] -= mean);
+            let mean: Vec<f64> = (0..width)
+                .map(|k| inside.iter().map(|&u| units[u][k]).sum::<f64>() / inside.len() as f64)
+                .collect();
+            for &unit in inside {
+                units[unit].iter_mut().zip(&mean).for_each(|(value, mean)| *value -= mean);
             }
         }
     }

@@ -164,10 +164,11 @@ fn standing(request: &LayoutRequest) -> Result<Slots, LayoutError> {
     Ok(all)
 }
 
+/// Trees by row and column.
+type Positions = BTreeMap<(i64, i64), ExistingTree>;
+
 /// Trees by position, or `None` when one of them has none.
-fn positions(
-    trees: &[&ExistingTree],
-) -> Result<Option<BTreeMap<(i64, i64), ExistingTree>>, LayoutError> {
+fn positions(trees: &[&ExistingTree]) -> Result<Option<Positions>, LayoutError> {
     let mut at = BTreeMap::new();
     for tree in trees {
         let (Some(row), Some(column)) = (tree.row, tree.column) else { return Ok(None) };

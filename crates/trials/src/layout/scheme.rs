@@ -93,7 +93,7 @@ impl Scheme {
                 latin = Some(squares.method());
                 let words = match squares.method() {
                     LatinMethod::Uniform => format!("a Latin square was drawn, every square of order {v} being equally likely"),
-                    LatinMethod::Chain => format!("a Latin square was drawn by the chain of Jacobson and Matthews (1996), {} moves or more, and its rows, columns and letters were put in random order", v * v * v),
+                    LatinMethod::Chain => format!("a Latin square was drawn by the chain of Jacobson and Matthews (1996), {} proper squares long, and its rows, columns and letters were put in random order", v * v * v),
                 };
                 (Kind::Square { squares }, words)
             }

@@ -204,6 +204,13 @@ fn check_factors(request: &LayoutRequest) -> Result<(), LayoutError> {
             ));
         }
     }
+    if !request.checks.is_empty() && request.design != TrialDesign::AugmentedBlocks {
+        return Err(LayoutError::request(
+            "checks",
+            "checks belong to augmented blocks",
+            "leave them out, or change the design",
+        ));
+    }
     if let Some(control) = &request.control {
         let Some(factor) = request.factors.iter().find(|factor| factor.name == control.factor)
         else {

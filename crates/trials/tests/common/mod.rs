@@ -54,8 +54,11 @@ pub fn orchard(rows: i64, columns: i64) -> Vec<ExistingTree> {
     let mut trees = Vec::new();
     for row in 1..=rows {
         for column in 1..=columns {
-            let scatter = ((row * 7919 + column * 104_729) % 1000) as f64 / 1000.0;
-            let other = ((row * 3571 + column * 6007) % 1000) as f64 / 1000.0;
+            let scatter = ((row * row * 7919 + column * column * 4729 + row * column * 613) % 1009)
+                as f64
+                / 1009.0;
+            let other =
+                ((row * row * 3571 + column * 6007 + row * column * 419) % 1013) as f64 / 1013.0;
             trees.push(ExistingTree {
                 tree: format!("A-{row}-{column}"),
                 block: "A".to_owned(),
