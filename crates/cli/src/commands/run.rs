@@ -6,6 +6,7 @@ use crate::commands::from_publish;
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::advice::{self, Decided};
 use crate::pipeline::rounding::rounded;
+use crate::pipeline::trials::{AnalysedTrial, analysed, declared, report as trial_report};
 use crate::pipeline::{self, laterals, method, quality, unfitted};
 use records::{counted, noun};
 use report::Report;
@@ -21,7 +22,7 @@ enum WriteError {
     Report(#[from] report::ReportError),
     #[error("draws.arrow: {0}")]
     Draws(#[from] model::DrawsFileError),
-    #[error("fit.json: {0}")]
+    #[error("fit.json or trials.json: {0}")]
     Fit(#[from] std::io::Error),
 }
 
@@ -47,7 +48,11 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
             (unfitted::method(run), unfitted::fit_json(&checked, run)?, Vec::new())
         }
     };
+    stages.now("analysing designed trials");
+    let trials: Vec<AnalysedTrial> = declared(&checked)?.into_iter().map(analysed).collect();
+    let trials_json = super::trial::to_json(&trials)?;
     let report = Report {
+        trials: trials.iter().map(trial_report).collect(),
         quality: quality::quality(&checked),
         method,
         advice: rounded(advice.clone()),
@@ -60,6 +65,9 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         args.out.join(folder_name(&report.advice.book)).join(report.advice.season.to_string());
     report::publish(&target, |dir: &Path| -> Result<(), WriteError> {
         report::write_outputs(&report, dir)?;
+        if !trials.is_empty() {
+            std::fs::write(dir.join("trials.json"), &trials_json)?;
+        }
         write_tables(&checked, dir)?;
         if let Decided::Fitted(run) = &decided {
             run.model.write_draws(&dir.join("draws.arrow"))?;

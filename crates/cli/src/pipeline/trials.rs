@@ -1,6 +1,7 @@
 //! Declared trials: what was observed in them, trait by trait.
 
 mod analysed;
+mod checks;
 mod compared;
 mod counts;
 pub mod field;

@@ -13,6 +13,9 @@ pub struct AnalysedPart {
     pub observed: Trait,
     /// The site, where the trial stands at several.
     pub site: Option<String>,
+    /// The rows analysed.
+    #[serde(skip)]
+    pub rows: Observations,
     /// The analysis, or why there is none.
     pub outcome: Result<Analysis, Refusal>,
 }
@@ -33,24 +36,20 @@ pub fn analysed(declared: DeclaredTrial) -> AnalysedTrial {
     for observed in &declared.observed {
         let sites = sites(&declared.declaration, observed);
         if sites.len() < 2 {
-            parts.push(part(&declared.declaration, observed, None));
+            parts.push(part(&declared.declaration, observed.clone(), None));
             continue;
         }
         for site in sites {
             let own = at_site(&declared.declaration, observed, &site);
-            parts.push(part(&declared.declaration, &own, Some(site)));
+            parts.push(part(&declared.declaration, own, Some(site)));
         }
     }
     AnalysedTrial { declared, parts }
 }
 
-fn part(
-    declaration: &TrialDeclaration,
-    observed: &Observations,
-    site: Option<String>,
-) -> AnalysedPart {
-    let outcome = Plan::read(declaration, observed).and_then(|plan| analyse(&plan));
-    AnalysedPart { observed: observed.observed.clone(), site, outcome }
+fn part(declaration: &TrialDeclaration, rows: Observations, site: Option<String>) -> AnalysedPart {
+    let outcome = Plan::read(declaration, &rows).and_then(|plan| analyse(&plan));
+    AnalysedPart { observed: rows.observed.clone(), site, rows, outcome }
 }
 
 /// Sites of a trial, in order; none when it declares none.

@@ -2,6 +2,7 @@
 
 use super::words::{capital, factor_of, factor_words, level_words};
 use report::{TrialPlot, TrialPoint, TrialSeries};
+use trials::checks::ResidualPoint;
 use trials::{Analysis, MeansOfTerm};
 
 fn empty(name: &str, title: String, caption: &str) -> TrialPlot {
@@ -102,4 +103,55 @@ pub fn residuals(analysis: &Analysis) -> Option<TrialPlot> {
         vec![TrialSeries { name: String::new(), points: points.collect(), joined: false }];
     plot.levels = vec![0.0];
     Some(plot)
+}
+
+/// Residuals against normal scores.
+pub fn normal_plot(points: &[ResidualPoint]) -> Option<TrialPlot> {
+    if points.len() < 3 {
+        return None;
+    }
+    let mut plot = empty(
+        "normal-scores",
+        "Residuals against normal scores".to_owned(),
+        "Normal residuals lie along a straight line.",
+    );
+    plot.x_title = "Normal score".to_owned();
+    plot.y_title = "Residual".to_owned();
+    let mut found: Vec<TrialPoint> = points
+        .iter()
+        .map(|point| TrialPoint {
+            x: point.normal_score,
+            y: point.residual,
+            name: format!("{:.2}", point.normal_score),
+        })
+        .collect();
+    found.sort_by(|a, b| a.x.total_cmp(&b.x));
+    plot.series = vec![TrialSeries { name: String::new(), points: found, joined: false }];
+    Some(plot)
+}
+
+/// Residuals along the columns of the field, a line for each row.
+pub fn residual_map(points: &[ResidualPoint], names: &[String]) -> Option<TrialPlot> {
+    let mut plot = empty(
+        "residuals-in-the-field",
+        "Residuals where the plots stand".to_owned(),
+        "A line for each row of plots. A slope or lines apart show a trend that blocks did not take out.",
+    );
+    plot.x_title = "Plot along the row".to_owned();
+    plot.y_title = "Residual".to_owned();
+    for (point, name) in points.iter().zip(names) {
+        let position = point.position?;
+        let row = format!("row {}", position.row);
+        let shown = TrialPoint { x: position.column, y: point.residual, name: name.clone() };
+        match plot.series.iter_mut().find(|series| series.name == row) {
+            Some(series) => series.points.push(shown),
+            None => plot.series.push(TrialSeries { name: row, points: vec![shown], joined: true }),
+        }
+    }
+    plot.series.sort_by(|a, b| a.name.len().cmp(&b.name.len()).then_with(|| a.name.cmp(&b.name)));
+    for series in &mut plot.series {
+        series.points.sort_by(|a, b| a.x.total_cmp(&b.x));
+    }
+    plot.levels = vec![0.0];
+    (!plot.series.is_empty() && plot.series.len() <= 12).then_some(plot)
 }

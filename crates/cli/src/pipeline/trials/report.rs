@@ -3,7 +3,7 @@
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::tables::slug;
 use super::words::{capital, factor_words, finding, sentence};
-use super::{compared, plots, tables};
+use super::{checks, compared, plots, tables};
 use records::counted;
 use report::{TrialPart, TrialReport, TrialSection};
 use trials::{Analysis, MeansOfTerm};
@@ -60,7 +60,7 @@ fn part_report(trial: &AnalysedTrial, part: &AnalysedPart) -> TrialPart {
             slug: file,
             finding: finding(analysis),
             refused: None,
-            sections: sections(trial, analysis),
+            sections: sections(trial, part, analysis),
         },
         Err(refusal) => TrialPart {
             heading,
@@ -72,7 +72,7 @@ fn part_report(trial: &AnalysedTrial, part: &AnalysedPart) -> TrialPart {
     }
 }
 
-fn sections(trial: &AnalysedTrial, analysis: &Analysis) -> Vec<TrialSection> {
+fn sections(trial: &AnalysedTrial, part: &AnalysedPart, analysis: &Analysis) -> Vec<TrialSection> {
     let mut plan = analysis.plan.words.clone();
     plan.push(format!("{}.", capital(analysis.method.why.trim_end_matches('.'))));
     plan.extend(analysis.notes.iter().cloned());
@@ -89,11 +89,7 @@ fn sections(trial: &AnalysedTrial, analysis: &Analysis) -> Vec<TrialSection> {
         },
     ];
     sections.extend(analysis.means.iter().map(|of| means_section(trial, analysis, of)));
-    sections.push(TrialSection {
-        heading: "Checks of the residuals".to_owned(),
-        plots: plots::residuals(analysis).into_iter().collect(),
-        ..TrialSection::default()
-    });
+    sections.push(checks::section(analysis, &part.rows));
     sections
 }
 
