@@ -11,8 +11,10 @@ pub mod pooled;
 pub mod size;
 
 pub use analysis::{
-    Analysis, AnovaKind, AnovaRow, Comparison, ExpectedMeanSquare, Mean, MeansOfTerm, Method,
-    MethodUsed, Pair, Residuals, UnitResidual, VarianceComponentOfTrial, Variation, analyse,
+    Analysis, AnalysisOptions, AnovaKind, AnovaRow, Comparison, CovariateAdjustment, Curve,
+    Efficiency, ExpectedMeanSquare, Mean, MeansOfTerm, Method, MethodUsed, Optimum, OptimumSet,
+    Pair, Peak, Polynomial, PolynomialComponent, Residuals, Sampling, UnitResidual,
+    VarianceComponentOfTrial, Variation, analyse, analyse_with,
 };
 pub use design::{
     Amounts, Cell, Evidence, FactorPlace, Part, Plan, PlanFactor, Refusal, Stratum, StratumKind,

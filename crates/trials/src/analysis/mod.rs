@@ -2,20 +2,31 @@
 
 mod anova;
 mod columns;
+mod covariate;
+mod curve;
+mod efficiency;
 mod expected;
 mod fitted;
+mod inversion;
 mod means;
 mod mixed_model;
 mod orthogonal;
+mod polynomial;
 mod quantiles;
 mod residuals;
 mod result;
 mod run;
+mod sampling;
 mod strata;
 mod variation;
 
+pub use covariate::CovariateAdjustment;
+pub use curve::{Curve, Optimum, Peak};
+pub use inversion::OptimumSet;
+pub use polynomial::{Polynomial, PolynomialComponent};
 pub use result::{
-    Analysis, AnovaKind, AnovaRow, Comparison, ExpectedMeanSquare, Mean, MeansOfTerm, Method,
-    MethodUsed, Pair, Residuals, UnitResidual, VarianceComponentOfTrial, Variation,
+    Analysis, AnovaKind, AnovaRow, Comparison, Efficiency, ExpectedMeanSquare, Mean, MeansOfTerm,
+    Method, MethodUsed, Pair, Residuals, Sampling, UnitResidual, VarianceComponentOfTrial,
+    Variation,
 };
-pub use run::analyse;
+pub use run::{AnalysisOptions, analyse, analyse_with};

@@ -146,8 +146,8 @@ pub struct Comparison {
     pub cd5: Option<f64>,
     /// Critical difference at 1 %.
     pub cd1: Option<f64>,
-    /// Critical difference at 5 % by the t weighted with the variances (Cochran and Cox 1957,
-    /// section 7.16), where SEd mixes errors.
+    /// Critical difference at 5 % by the t weighted with the variances (Cochran and Cox
+    /// 1957), where SEd mixes errors.
     pub cd5_weighted: Option<f64>,
     /// The same at 1 %.
     pub cd1_weighted: Option<f64>,
@@ -277,6 +277,16 @@ pub struct Analysis {
     pub variation: Vec<Variation>,
     /// Variance components.
     pub components: Vec<VarianceComponentOfTrial>,
+    /// Trees within plots, where plots hold several.
+    pub sampling: Option<Sampling>,
+    /// Components of amounts: linear, quadratic and so on.
+    pub polynomials: Vec<super::polynomial::Polynomial>,
+    /// Quadratic curves over amounts with their optimum.
+    pub curves: Vec<super::curve::Curve>,
+    /// The covariate.
+    pub covariate: Option<super::covariate::CovariateAdjustment>,
+    /// Efficiency of blocking.
+    pub efficiency: Vec<Efficiency>,
     /// Residuals.
     pub residuals: Option<Residuals>,
     /// Notes of the plan and of the analysis.

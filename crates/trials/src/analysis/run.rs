@@ -1,12 +1,29 @@
 //! One call from a plan to its analysis.
 
 use super::anova::anova;
+use super::columns::Columns;
+use super::covariate::adjustment;
+use super::curve::curves;
+use super::efficiency::efficiency;
 use super::fitted::{Fitted, Way};
 use super::means::{has_means, means_of, treatments};
+use super::polynomial::polynomials;
 use super::residuals::residuals;
 use super::result::{Analysis, Method, MethodUsed};
+use super::sampling::sampling;
 use super::variation::{components, variation};
 use crate::design::{Plan, Refusal, StratumKind};
+use std::collections::BTreeMap;
+
+/// Wishes of the one who asks.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct AnalysisOptions {
+    /// Cost of a unit of an amount over the price of a unit of the response, by factor: asks for
+    /// the economic optimum too.
+    pub price_ratios: BTreeMap<String, f64>,
+    /// Mixed model even where the trial is balanced, to compare.
+    pub mixed_model: bool,
+}
 
 /// Analyses a plan: exactly by strata where it is balanced, by least squares where there is one
 /// error, else by the mixed model.
@@ -14,11 +31,15 @@ use crate::design::{Plan, Refusal, StratumKind};
 /// # Errors
 /// A [`Refusal`] where nothing is left for error or the mixed model could not be fitted.
 pub fn analyse(plan: &Plan) -> Result<Analysis, Refusal> {
-    let fitted = Fitted::new(plan)?;
-    from_fit(plan, &fitted)
+    analyse_with(plan, &AnalysisOptions::default())
 }
 
-pub(super) fn from_fit(plan: &Plan, fitted: &Fitted) -> Result<Analysis, Refusal> {
+/// As [`analyse`], with wishes.
+///
+/// # Errors
+/// As for [`analyse`].
+pub fn analyse_with(plan: &Plan, options: &AnalysisOptions) -> Result<Analysis, Refusal> {
+    let fitted = &Fitted::with_columns(plan, Columns::new(plan), options.mixed_model)?;
     let y = plan.values();
     let grand_mean = y.iter().sum::<f64>() / y.len() as f64;
     let components = components(plan, fitted)?;
@@ -35,7 +56,12 @@ pub(super) fn from_fit(plan: &Plan, fitted: &Fitted) -> Result<Analysis, Refusal
         anova: anova(plan, fitted),
         means,
         variation: variation(plan, fitted, &components, grand_mean),
+        sampling: sampling(plan, fitted, &components),
         components,
+        polynomials: polynomials(plan, fitted),
+        curves: curves(plan, fitted, &options.price_ratios),
+        covariate: adjustment(plan, fitted),
+        efficiency: efficiency(plan, fitted),
         residuals: residuals(plan, &fitted.columns),
         notes: plan.notes.clone(),
         plan: plan.clone(),

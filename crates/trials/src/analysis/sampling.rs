@@ -1,0 +1,52 @@
+//! Trees within plots: their variance, which is never the error of treatments.
+
+use super::fitted::{Fitted, Way};
+use super::result::{Sampling, VarianceComponentOfTrial};
+use crate::design::Plan;
+
+/// Variance between trees of a plot; `None` where plots hold one tree.
+pub(super) fn sampling(
+    plan: &Plan,
+    fitted: &Fitted,
+    components: &[VarianceComponentOfTrial],
+) -> Option<Sampling> {
+    let words = "Treatments were given to plots: plots are the replicates, trees only make their \
+                 means more precise."
+        .to_owned();
+    let residual = components.last()?.variance;
+    if plan.units_are_trees {
+        let plots = plan.plots as f64;
+        let mut counts = std::collections::BTreeMap::new();
+        for unit in &plan.units {
+            *counts.entry((&unit.plot, unit.season)).or_insert(0_usize) += 1;
+        }
+        let inverse: f64 = counts.values().map(|c| 1.0 / *c as f64).sum();
+        let df = plan.units.len().checked_sub(counts.len()).filter(|df| *df > 0)?;
+        // Least squares with fixed plots is not what REML uses; its component is reported.
+        let tree_variance = matches!(fitted.way, Way::Mixed(_)).then_some(residual)?;
+        return (plots > 0.0).then_some(Sampling {
+            trees: plan.units.len(),
+            per_plot: counts.len() as f64 / inverse,
+            tree_variance,
+            df,
+            plot_variance: None,
+            words,
+        });
+    }
+    let per_plot = plan.units.first()?.trees.len();
+    if per_plot < 2 {
+        return None;
+    }
+    let within: f64 =
+        plan.units.iter().map(|u| u.trees.iter().map(|t| (t - u.value).powi(2)).sum::<f64>()).sum();
+    let df = plan.units.len() * (per_plot - 1);
+    let tree_variance = within / df as f64;
+    Some(Sampling {
+        trees: plan.units.len() * per_plot,
+        per_plot: per_plot as f64,
+        tree_variance,
+        df,
+        plot_variance: Some(residual - tree_variance / per_plot as f64),
+        words,
+    })
+}

