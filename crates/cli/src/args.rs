@@ -1,7 +1,9 @@
 //! What can be typed on the command line.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use records::TrialDesign;
 use std::path::PathBuf;
+use trials::size::Comparison;
 
 const ABOUT: &str =
     "Next season's pruning intensity and window per region, from a plantation's own records";
@@ -12,6 +14,7 @@ Getting started:
   anacurve check my-book     see what is read, linked and set aside
   anacurve run my-book       write the report to reports/<book>/<season>/index.html
   anacurve trial my-book     analyse the designed trials that book.toml declares
+  anacurve size --help       how large the next trial must be
   anacurve layout --help     draw the next trial by lot
 
 A record book is a folder with book.toml (regions with their calendars, prices, costs) and the
@@ -41,6 +44,8 @@ pub enum Command {
     Check(CheckArgs),
     /// Analyse the designed trials of a record book as journals expect
     Trial(TrialArgs),
+    /// How large the next trial must be: power by trees, replicates and seasons
+    Size(SizeArgs),
     /// Draw a new trial by lot: field map, field sheets, labels and the tables to read back
     Layout(LayoutArgs),
     /// Write an invented record book to try the program on
@@ -185,6 +190,101 @@ pub struct TrialArgs {
     /// How the findings are printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
+}
+
+/// Arguments of `size`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+How much trees vary comes from the yield model of the book, or from --components: a TOML file of
+coefficients of variation in per cent, for example
+
+  tree = 35            between trees of a plot, lasting
+  tree_season = 25     of a tree from season to season
+  plot = 5             between plots
+
+and, where known, replicate, main_plot, sub_plot, season, treatment_season, main_plot_season,
+plot_season. Absent ones are 0.
+
+Prints the power of every combination of --trees, --replicates and --seasons, and the fewest trees
+that suffice. With --out, writes size.html with the trade-off drawn, size/*.csv and size.json.
+
+Examples:
+  anacurve size data-demo --treatments 5 --difference 20
+  anacurve size data-demo --design split_plot --main 3 --sub 3 --compare sub --difference 15
+  anacurve size --components cv.toml --treatments 4 --difference 25 --out size-report")]
+pub struct SizeArgs {
+    /// Record book whose yield model tells how much trees vary
+    #[arg(value_name = "BOOK")]
+    pub book: Option<PathBuf>,
+    /// Coefficients of variation instead of a book's
+    #[arg(long, value_name = "FILE.toml", conflicts_with = "book")]
+    pub components: Option<PathBuf>,
+    /// Design, as in book.toml
+    #[arg(long, value_name = "DESIGN", default_value = "randomised_blocks", value_parser = design)]
+    pub design: TrialDesign,
+    /// Treatments, the control among them
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub treatments: usize,
+    /// Main-plot treatments of a split plot; strips one way
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub main: usize,
+    /// Sub-plot treatments; strips across
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub sub: usize,
+    /// Sub-sub-plot treatments
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub sub_sub: usize,
+    /// Checks of an augmented design
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub checks: usize,
+    /// Incomplete blocks of a replicate
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub blocks: usize,
+    /// Average efficiency factor of incomplete blocks, as a layout states it
+    #[arg(long, value_name = "E", default_value_t = 1.0)]
+    pub efficiency: f64,
+    /// Means compared: treatments, checks, main, sub, sub_sub, sub_within_main, main_at_sub,
+    /// sub_sub_within or main_by_sub; treatments, or sub for split plots, when absent
+    #[arg(long, value_name = "MEANS", value_parser = comparison)]
+    pub compare: Option<Comparison>,
+    /// Difference to be found, per cent of the mean
+    #[arg(long, value_name = "PCT")]
+    pub difference: f64,
+    /// Power wanted, per cent
+    #[arg(long, value_name = "PCT", default_value_t = 80.0)]
+    pub power: f64,
+    /// Level of the test, per cent
+    #[arg(long, value_name = "PCT", default_value_t = 5.0)]
+    pub alpha: f64,
+    /// Trees per plot to try
+    #[arg(long, value_name = "N,..", value_delimiter = ',', default_value = "1,2,4,6")]
+    pub trees: Vec<usize>,
+    /// Replicates to try
+    #[arg(long, value_name = "N,..", value_delimiter = ',', default_value = "3,4,5,6,8,10,12,16")]
+    pub replicates: Vec<usize>,
+    /// Seasons to try
+    #[arg(long, value_name = "N,..", value_delimiter = ',', default_value = "1,2,3")]
+    pub seasons: Vec<usize>,
+    /// The answer is for other seasons than those observed
+    #[arg(long)]
+    pub other_seasons: bool,
+    /// Folder for the page; a folder written by this command before is replaced
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+fn design(text: &str) -> Result<TrialDesign, String> {
+    let known = TrialDesign::ALL.map(TrialDesign::as_str).join(", ");
+    let found = TrialDesign::ALL.into_iter().find(|design| design.as_str() == text);
+    found.ok_or_else(|| format!("no design of that name; known are {known}"))
+}
+
+fn comparison(text: &str) -> Result<Comparison, String> {
+    serde_json::from_value(serde_json::Value::String(text.to_owned()))
+        .map_err(|_| "no comparison of that name; see --help".to_owned())
 }
 
 /// Arguments of `layout`.

@@ -18,6 +18,7 @@ pub fn execute(cli: &args::Cli) -> ExitCode {
         args::Command::Check(args) => commands::check::execute(args),
         args::Command::Demo(args) => commands::demo::execute(args),
         args::Command::Trial(args) => commands::trial::execute(args),
+        args::Command::Size(args) => commands::size::execute(args),
         args::Command::Layout(args) => commands::layout::execute(args),
     };
     match outcome {

@@ -1,6 +1,7 @@
 //! The stages of a run, from files to advice.
 
 pub mod advice;
+pub mod components;
 pub mod laterals;
 pub mod method;
 pub mod quality;

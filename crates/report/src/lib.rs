@@ -30,5 +30,5 @@ pub use sentence::{gain_subject, sentence};
 pub use summary::summary_text;
 pub use trials::{
     TrialCell, TrialHead, TrialPart, TrialPlot, TrialPoint, TrialReport, TrialSection, TrialSeries,
-    TrialTable, write_trials,
+    TrialTable, write_size, write_trials,
 };

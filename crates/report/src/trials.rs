@@ -17,6 +17,29 @@ use askama::Template;
 use std::fs;
 use std::path::Path;
 
+/// Writes `size.html`, `size/*.csv` and `size/*.svg` into `dir`, which is created when absent.
+///
+/// # Errors
+/// When a file cannot be encoded or written; files written before stay.
+pub fn write_size(part: &TrialPart, dir: &Path) -> Result<(), ReportError> {
+    let folder = dir.join("size");
+    fs::create_dir_all(&folder)
+        .map_err(|source| ReportError::Write { path: folder.clone(), source })?;
+    let write = |path: &Path, bytes: &[u8]| {
+        fs::write(path, bytes)
+            .map_err(|source| ReportError::Write { path: path.to_owned(), source })
+    };
+    let page = page::SizePage::of(part)?;
+    for (file, svg) in page.drawings() {
+        write(&folder.join(file), svg.as_bytes())?;
+    }
+    for table in part.sections.iter().flat_map(|section| &section.tables) {
+        let name = format!("{}.csv", table.name);
+        write(&folder.join(name), tables::csv(table).as_bytes())?;
+    }
+    write(&dir.join("size.html"), page.render()?.as_bytes())
+}
+
 /// Start of a trial's file names: readable, and different for different ids.
 fn stem(trial: &TrialReport) -> String {
     let readable = slug(&trial.id);

@@ -1,11 +1,14 @@
 //! Declared trials: what was observed in them, trait by trait.
 
+mod amounts;
 mod analysed;
 mod checks;
 mod compared;
 mod counts;
 pub mod field;
+mod further;
 mod plots;
+mod pooling;
 mod report;
 mod seasons;
 mod tables;
@@ -18,6 +21,7 @@ pub use analysed::{AnalysedPart, AnalysedTrial, analysed};
 use counts::{Counts, Observed};
 use ingest_seasons::TrialTree;
 use model::{Frames, TableError, TreeSeasons};
+pub use pooling::PooledTrait;
 use records::{TrialDeclaration, counted, written_number};
 pub use report::report;
 use seasons::Seasons;

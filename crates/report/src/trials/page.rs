@@ -69,6 +69,36 @@ fn view(trial: &TrialReport) -> Result<TrialView<'_>, ReportError> {
     })
 }
 
+/// The size of a trial as the template takes it.
+#[derive(Template)]
+#[template(path = "size.html")]
+pub struct SizePage<'a> {
+    css: &'static str,
+    part: PartView<'a>,
+}
+
+impl<'a> SizePage<'a> {
+    /// Prepares the page.
+    ///
+    /// # Errors
+    /// When a plot cannot be drawn.
+    pub fn of(part: &'a TrialPart) -> Result<Self, ReportError> {
+        let mut part = part_view("trial", part)?;
+        for section in &mut part.sections {
+            for (_, file, _) in &mut section.tables {
+                *file = file.replace("trials/trial-size-", "size/");
+            }
+        }
+        Ok(Self { css: include_str!("../../templates/style.css"), part })
+    }
+
+    /// File name and drawing of every figure.
+    pub fn drawings(&self) -> impl Iterator<Item = (&str, &str)> {
+        let figures = self.part.sections.iter().flat_map(|section| &section.figures);
+        figures.map(|figure| (figure.file.as_str(), figure.svg.as_str()))
+    }
+}
+
 fn part_view<'a>(stem: &str, part: &'a TrialPart) -> Result<PartView<'a>, ReportError> {
     let place = format!("{stem}-{}", part.slug);
     let mut sections = Vec::new();

@@ -1,6 +1,7 @@
 //! Declared trials analysed, trait by trait and site by site.
 
 use super::DeclaredTrial;
+use super::pooling::{PooledTrait, by_season, kept, over_sites};
 use records::TrialDeclaration;
 use serde::Serialize;
 use std::collections::BTreeSet;
@@ -27,28 +28,43 @@ pub struct AnalysedTrial {
     pub declared: DeclaredTrial,
     /// Trait by trait, sites in order.
     pub parts: Vec<AnalysedPart>,
+    /// Sites together, and seasons beside each other.
+    pub pooled: Vec<PooledTrait>,
 }
 
-/// Analyses a trial: each trait at each site by itself.
+/// Analyses a trial: each trait at each site by itself, then sites and seasons together.
 #[must_use]
 pub fn analysed(declared: DeclaredTrial) -> AnalysedTrial {
-    let mut parts = Vec::new();
+    let (mut parts, mut pooled) = (Vec::new(), Vec::new());
+    let declaration = &declared.declaration;
     for observed in &declared.observed {
-        let sites = sites(&declared.declaration, observed);
-        if sites.len() < 2 {
-            parts.push(part(&declared.declaration, observed.clone(), None));
+        let names = sites(declaration, observed);
+        if names.len() < 2 {
+            parts.push(part(declaration, observed.clone(), None));
+            pooled.extend(by_season(declaration, observed));
             continue;
         }
-        for site in sites {
-            let own = at_site(&declared.declaration, observed, &site);
-            parts.push(part(&declared.declaration, own, Some(site)));
-        }
+        let own = |site: String| {
+            let rows = at_site(declaration, observed, &site);
+            (site, rows)
+        };
+        let each: Vec<(String, Observations)> = names.into_iter().map(own).collect();
+        pooled.push(over_sites(declaration, observed, &each));
+        parts.extend(each.into_iter().map(|(site, rows)| part(declaration, rows, Some(site))));
     }
-    AnalysedTrial { declared, parts }
+    AnalysedTrial { declared, parts, pooled }
+}
+
+/// The analysis of some rows.
+pub(super) fn part_of(
+    declaration: &TrialDeclaration,
+    rows: &Observations,
+) -> Result<Analysis, Refusal> {
+    Plan::read(declaration, rows).and_then(|plan| analyse(&plan))
 }
 
 fn part(declaration: &TrialDeclaration, rows: Observations, site: Option<String>) -> AnalysedPart {
-    let outcome = Plan::read(declaration, &rows).and_then(|plan| analyse(&plan));
+    let outcome = part_of(declaration, &rows);
     AnalysedPart { observed: rows.observed.clone(), site, rows, outcome }
 }
 
@@ -65,18 +81,5 @@ fn at_site(declaration: &TrialDeclaration, of: &Observations, site: &str) -> Obs
     let keep: Vec<bool> = (0..of.len())
         .map(|row| column.and_then(|cells| cells.get(row)?.as_deref()) == Some(site))
         .collect();
-    fn kept<T: Clone>(values: &[T], keep: &[bool]) -> Vec<T> {
-        values.iter().zip(keep).filter(|(_, keep)| **keep).map(|(v, _)| v.clone()).collect()
-    }
-    Observations {
-        trial: of.trial.clone(),
-        observed: of.observed.clone(),
-        values: kept(&of.values, &keep),
-        exposure: of.exposure.as_ref().map(|exposure| kept(exposure, &keep)),
-        columns: of.columns.iter().map(|(name, c)| (name.clone(), kept(c, &keep))).collect(),
-        numbers: of.numbers.iter().map(|(name, c)| (name.clone(), kept(c, &keep))).collect(),
-        tree: kept(&of.tree, &keep),
-        season: kept(&of.season, &keep),
-        place: kept(&of.place, &keep),
-    }
+    kept(of, &keep)
 }

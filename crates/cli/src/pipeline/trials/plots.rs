@@ -5,7 +5,8 @@ use report::{TrialPlot, TrialPoint, TrialSeries};
 use trials::checks::ResidualPoint;
 use trials::{Analysis, MeansOfTerm};
 
-fn empty(name: &str, title: String, caption: &str) -> TrialPlot {
+/// A plot without points.
+pub fn empty(name: &str, title: String, caption: &str) -> TrialPlot {
     TrialPlot {
         name: name.to_owned(),
         title,
@@ -21,7 +22,8 @@ fn empty(name: &str, title: String, caption: &str) -> TrialPlot {
     }
 }
 
-fn axis(analysis: &Analysis) -> String {
+/// Name and unit of the trait.
+pub fn axis(analysis: &Analysis) -> String {
     let observed = &analysis.plan.observed;
     let name = capital(&observed.name);
     if observed.unit.is_empty() { name } else { format!("{name} ({})", observed.unit) }

@@ -2,8 +2,8 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::tables::slug;
-use super::words::{capital, factor_words, finding, sentence};
-use super::{checks, compared, plots, tables};
+use super::words::{capital, factor_words, finding, sentence, sites_finding};
+use super::{amounts, checks, compared, further, plots, pooling, tables};
 use records::counted;
 use report::{TrialPart, TrialReport, TrialSection};
 use trials::{Analysis, MeansOfTerm};
@@ -42,8 +42,21 @@ pub fn report(trial: &AnalysedTrial) -> TrialReport {
         notes: declared.notes.iter().filter(|note| **note != said).cloned().collect(),
         sentence: said,
         facts,
-        parts: trial.parts.iter().map(|part| part_report(trial, part)).collect(),
+        parts: over_sites(trial)
+            .chain(trial.parts.iter().map(|part| part_report(trial, part)))
+            .collect(),
     }
+}
+
+/// Sites together, before each by itself.
+fn over_sites(trial: &AnalysedTrial) -> impl Iterator<Item = TrialPart> {
+    trial.pooled.iter().filter(|pooled| pooled.over == "sites").map(|pooled| TrialPart {
+        heading: format!("{}, all sites", capital(&pooled.observed.name)),
+        slug: format!("{}-all-sites", slug(&pooled.observed.name)),
+        finding: sites_finding(pooled),
+        refused: None,
+        sections: vec![pooling::section(pooled)],
+    })
 }
 
 fn part_report(trial: &AnalysedTrial, part: &AnalysedPart) -> TrialPart {
@@ -89,7 +102,14 @@ fn sections(trial: &AnalysedTrial, part: &AnalysedPart, analysis: &Analysis) -> 
         },
     ];
     sections.extend(analysis.means.iter().map(|of| means_section(trial, analysis, of)));
+    sections.extend(amounts::section(analysis));
+    sections.extend(further::covariate(analysis));
+    sections.extend(further::units(analysis));
     sections.push(checks::section(analysis, &part.rows));
+    if part.site.is_none() {
+        let own = trial.pooled.iter().filter(|pooled| pooled.observed == part.observed);
+        sections.extend(own.map(pooling::section));
+    }
     sections
 }
 

@@ -1,6 +1,7 @@
 //! What an analysis found, in sentences.
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
+use super::pooling::PooledTrait;
 use trials::{
     Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, PlanFactor,
 };
@@ -193,8 +194,45 @@ pub fn capital(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
-/// The sentence for the manager: the finding on the first trait, site by site.
+/// What the sites of a trial say together.
+pub fn sites_finding(pooled: &PooledTrait) -> String {
+    let found = match &pooled.combined {
+        Ok(found) => found,
+        Err(why) => return format!("The sites were not combined: {why}."),
+    };
+    let digits = found.means.first().map_or(2, |mean| decimals(mean.mean));
+    let ends = || found.means.iter().filter(|mean| mean.mean.is_finite());
+    let highest = ends().max_by(|a, b| a.mean.total_cmp(&b.mean));
+    let lowest = ends().min_by(|a, b| a.mean.total_cmp(&b.mean));
+    let p = |name: &[&str]| {
+        found.table.iter().find(|row| name.contains(&row.source.as_str())).and_then(|row| row.p)
+    };
+    let (Some(highest), Some(lowest)) = (highest, lowest) else { return String::new() };
+    let unit = &pooled.observed.unit;
+    let means = format!(
+        "highest with {} ({:.digits$} {unit}), lowest with {} ({:.digits$})",
+        highest.treatment, highest.mean, lowest.treatment, lowest.mean
+    );
+    let cd = found.differences.minimum_difference.largest;
+    match p(&["treatment", "treatments"]) {
+        Some(p) if p < FOUND => format!(
+            "Over {} sites treatments differ ({}): {means}. Differences over {cd:.digits$} are told apart (CD 5 %).",
+            found.environments.len(),
+            p_words(p)
+        ),
+        tested => format!(
+            "Over {} sites no difference between treatments was found{}; {means}. A difference under about {cd:.digits$} would go unseen.",
+            found.environments.len(),
+            tested.map_or_else(String::new, |p| format!(" ({})", p_words(p)))
+        ),
+    }
+}
+
+/// The sentence for the manager: the finding on the first trait, over sites where there are several.
 pub fn sentence(trial: &AnalysedTrial) -> String {
+    if let Some(sites) = trial.pooled.iter().find(|pooled| pooled.over == "sites") {
+        return sites_finding(sites);
+    }
     let Some(first) = trial.parts.first() else {
         return trial.declared.notes.first().cloned().unwrap_or_default();
     };
