@@ -57,7 +57,7 @@ fn growth() -> Growth {
         },
         base_kg: 7.0,
         cv: GrowthCv {
-            replicate: 0.05,
+            replicate: 0.02,
             main_plot: 0.02,
             plot: 0.02,
             tree: 0.03,
@@ -126,13 +126,14 @@ fn means(analysis: &Value, term: &str) -> Vec<(String, f64)> {
 }
 
 /// Witness: the curve that filled the book, 1 + 0.6 (2 x - x^2) with x = intensity / 0.3: 1 without a
-/// cut, 1.6 at 0.3; the spread of a mean of plots is some 2 %.
+/// cut, 1.6 at 0.3. A plot scatters by sqrt(0.02^2 + 0.02^2 + 0.03^2 + 0.03^2) = 5.1 % at most, so the
+/// ratio of two means of four or more plots lies within 0.051 sqrt(2 / 4) = 3.6 %; three times that.
 fn follows_the_truth(found: &[(String, f64)], timing: f64) {
     let truth = |level: f64| 1.0 + timing * 0.6 * (2.0 - level / 0.3) * level / 0.3;
     let (first, base) = (found[0].0.parse::<f64>().unwrap(), found[0].1);
     for (level, mean) in found {
         let expected = truth(level.parse().unwrap()) / truth(first);
-        assert!((mean / base / expected - 1.0).abs() < 0.06, "{level}: {found:?}");
+        assert!((mean / base / expected - 1.0).abs() < 0.108, "{level}: {found:?}");
     }
 }
 

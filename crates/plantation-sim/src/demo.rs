@@ -52,6 +52,8 @@ fn randomised_blocks() -> DesignedTrial {
         lost_plots: 0,
         framed: false,
         covariate: None,
+        // Trees of like size were chosen.
+        tree_cv: 0.15,
         replicate_cv: 0.10,
         main_plot_cv: 0.05,
         plot_cv: 0.05,
@@ -76,10 +78,11 @@ fn coast() -> RegionPlan {
             title: "How much canopy to remove".to_owned(),
             factors: vec![TrialFactor::intensities(&[0.0, 0.15, 0.30, 0.45, 0.60])],
             lead_days: 48.0,
-            replicates: 4,
+            replicates: 6,
             trees_per_plot: 3,
             first_season: 2024,
             framed: true,
+            covariate: Some("earlier_crop".to_owned()),
             ..randomised_blocks()
         }],
         second_visits: 0.06,
@@ -115,6 +118,7 @@ fn downs() -> RegionPlan {
             trees_per_plot: 2,
             first_season: 2024,
             lost_plots: 2,
+            covariate: Some("earlier_crop".to_owned()),
             ..randomised_blocks()
         }],
         shoots_blocks: 3,

@@ -47,6 +47,8 @@ pub struct DesignedTrial {
     pub framed: bool,
     /// Covariate of the declaration.
     pub covariate: Option<String>,
+    /// Coefficient of variation between the trees chosen for it.
+    pub tree_cv: f64,
     /// Coefficient of variation between replicates.
     pub replicate_cv: f64,
     /// Between main plots; only where there are some.

@@ -117,7 +117,7 @@ impl RegionRun<'_> {
         let (block_index, block_id) = (self.records.blocks.len(), row.id.clone());
         self.records.blocks.push(row);
         let age = block.age_years(region, region.last_season);
-        let tree_sd = log_sd(region.tree_cv);
+        let tree_sd = log_sd(trial.tree_cv);
         let plots = trial.plots(&mut self.dice);
         let mut shared: BTreeMap<(usize, Option<usize>), f64> = BTreeMap::new();
         let mut states = Vec::with_capacity(block.trees);

@@ -23,6 +23,7 @@ fn factorial(replicates: usize) -> DesignedTrial {
         lost_plots: 3,
         framed: true,
         covariate: None,
+        tree_cv: 0.3,
         replicate_cv: 0.1,
         main_plot_cv: 0.05,
         plot_cv: 0.05,

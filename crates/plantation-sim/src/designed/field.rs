@@ -82,6 +82,7 @@ mod tests {
             lost_plots: 2,
             framed: false,
             covariate: None,
+            tree_cv: 0.3,
             replicate_cv: 0.1,
             main_plot_cv: 0.1,
             plot_cv: 0.1,
