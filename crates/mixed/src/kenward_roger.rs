@@ -118,15 +118,24 @@ impl KenwardRoger {
                 a2 += w * trace_product(a, b);
             }
         }
+        if rows.len() == 1 {
+            // The formulas below reduce to this; as they stand they divide 0 by 0 at 2 degrees of
+            // freedom, which small split plots have.
+            return Ok((1.0, 2.0 / a2));
+        }
         let b = (a1 + 6.0 * a2) / (2.0 * q);
         let g = ((q + 1.0) * a1 - (q + 4.0) * a2) / ((q + 2.0) * a2);
         let d = 3.0 * q + 2.0 * (1.0 - g);
         let (c1, c2, c3) = (g / d, (q - g) / d, (q + 2.0 - g) / d);
-        let mean = 1.0 / (1.0 - a2 / q);
-        let variance = 2.0 / q * (1.0 + c1 * b) / ((1.0 - c2 * b).powi(2) * (1.0 - c3 * b));
-        let rho = variance / (2.0 * mean * mean);
+        // One over the mean of F, and the factor of its variance that vanishes with it: both are 0
+        // at 2 degrees of freedom, where their ratio is 1.
+        let (inverse_mean, twin) = (1.0 - a2 / q, 1.0 - c2 * b);
+        let vanishing = inverse_mean.abs() < 1e-10 && twin.abs() < 1e-10;
+        let ratio = if vanishing { 1.0 } else { inverse_mean / twin };
+        let rho = ratio * ratio * (1.0 + c1 * b) / (q * (1.0 - c3 * b));
         let m = 4.0 + (q + 2.0) / (q * rho - 1.0);
-        Ok((m / (mean * (m - 2.0)), m))
+        let scale = if (m - 2.0).abs() < 1e-6 { 1.0 } else { m * inverse_mean / (m - 2.0) };
+        Ok((scale, m))
     }
 }
 

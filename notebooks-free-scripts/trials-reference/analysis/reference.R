@@ -21,9 +21,10 @@ describe <- function(fit, terms, at = NULL) {
       list(term = t, df = k$ndf, df_denominator = k$ddf, f = k$stat, p = k$p.value)
     })
   } else {
-    j <- joint_tests(fit)
-    lapply(seq_len(nrow(j)), function(i) list(term = j$`model term`[i], df = j$df1[i],
-      df_denominator = j$df2[i], f = j$F.ratio[i], p = j$p.value[i]))
+    j <- car::Anova(fit, type = 3)
+    lapply(setdiff(rownames(j), c("(Intercept)", "Residuals")), function(i) list(term = i,
+      df = j[i, "Df"], df_denominator = df.residual(fit), ss = j[i, "Sum Sq"], f = j[i, "F value"],
+      p = j[i, "Pr(>F)"]))
   }
   pairs <- do.call(c, lapply(terms, function(t) {
     e <- emmeans(fit, strsplit(t, ":")[[1]], lmer.df = "kenward-roger")

@@ -108,16 +108,6 @@ impl Fitted {
         Ok(Fitted { columns, factored, y, way, why: why_not })
     }
 
-    /// Rank of the fixed part.
-    pub fn rank(&self) -> usize {
-        self.factored.rank()
-    }
-
-    /// Basis vectors that a range of columns added, in the order of the columns.
-    pub fn added(&self, range: std::ops::Range<usize>) -> &[Vec<f64>] {
-        self.factored.added(range)
-    }
-
     /// Estimate of l'b with its standard error; `None` where the units cannot estimate it, or no
     /// error judges it.
     pub fn estimate(&self, l: &[f64]) -> Option<Estimated> {
@@ -131,14 +121,14 @@ impl Fitted {
                 positive(estimate, variance, variance * variance / spread, shares)
             }
             Way::OneError { rss, df } => {
-                let a = self.factored.coordinates(&l[..])?;
+                let a = self.factored.coordinates(l)?;
                 let estimate = self.value(&a);
                 let df = *df as f64;
                 let variance = dot(&a, &a) * rss / df;
                 positive(estimate, variance, df, Vec::new())
             }
             Way::Mixed(fit) => {
-                self.factored.coordinates(&l[..])?;
+                self.factored.coordinates(l)?;
                 match fit.kenward_roger.contrast(l, 0.95).ok()? {
                     Contrast::Estimated(e) => {
                         positive(e.estimate, e.std_error.powi(2), e.df, Vec::new())
@@ -232,7 +222,7 @@ fn positive(estimate: f64, variance: f64, df: f64, shares: Vec<Share>) -> Option
 
 fn tested(statistic: f64, df: f64, df_denominator: f64) -> Option<Tested> {
     let p_value = f_tail(statistic, df, df_denominator)?;
-    let statistic = finite(statistic)?;
+    let statistic = finite(statistic).filter(|f| *f >= 0.0)?;
     Some(Tested { statistic, df, df_denominator, p_value })
 }
 

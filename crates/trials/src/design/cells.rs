@@ -51,7 +51,7 @@ impl Part {
             Part::Factor(f) => factors[*f].levels.clone(),
             Part::Control => {
                 let control = cells.iter().find(|c| c.control);
-                let name = control.map_or("control".to_owned(), |c| control_name(c));
+                let name = control.map_or("control".to_owned(), control_name);
                 vec!["rest".to_owned(), name]
             }
             Part::Group => vec!["new entries".to_owned(), "checks".to_owned()],

@@ -89,8 +89,9 @@ pub(super) fn check(
         D::LatinSquare => latin(rows, groups, &treatment)?,
         D::CompletelyRandomised | D::AugmentedBlocks => {}
     }
-    repeated(declared, groups, &treatment)?;
-    confounded(declared, levels, groups)
+    single_block(declared, groups)?;
+    confounded(declared, levels, groups)?;
+    repeated(groups, &treatment)
 }
 
 fn two_treatments(rows: &Rows<'_>, groups: &Groups, treatment: &[String]) -> Result<(), Refusal> {
@@ -217,28 +218,25 @@ fn latin(rows: &Rows<'_>, groups: &Groups, treatment: &[String]) -> Result<(), R
     Ok(())
 }
 
-/// Refuses a trial in which nothing is repeated.
-fn repeated(
-    declared: &TrialDeclaration,
-    groups: &Groups,
-    treatment: &[String],
-) -> Result<(), Refusal> {
+/// Refuses blocks of which there is one.
+fn single_block(declared: &TrialDeclaration, groups: &Groups) -> Result<(), Refusal> {
     use TrialDesign as D;
-    let single = |texts: &[String]| texts.iter().all(|t| *t == texts[0]);
     let blocks = match declared.design {
         D::AugmentedBlocks => groups.block.as_deref(),
         D::IncompleteBlocks | D::LatinSquare | D::CompletelyRandomised => None,
         _ => groups.replicate.as_deref(),
     };
-    if let Some(blocks) = blocks
-        && single(blocks)
-    {
-        return Err(Refusal::OneReplicate {
+    match blocks {
+        Some(blocks) if blocks.iter().all(|t| *t == blocks[0]) => Err(Refusal::OneReplicate {
             what: format!("all plots lie in one block, {}", blocks[0]),
-        });
+        }),
+        _ => Ok(()),
     }
-    let repeated = grouped(treatment).values().any(|at| distinct(&groups.plot, at).len() > 1);
-    if repeated {
+}
+
+/// Refuses a trial in which no treatment is repeated.
+fn repeated(groups: &Groups, treatment: &[String]) -> Result<(), Refusal> {
+    if grouped(treatment).values().any(|at| distinct(&groups.plot, at).len() > 1) {
         Ok(())
     } else {
         Err(Refusal::OneReplicate { what: "every treatment stands on one plot only".to_owned() })

@@ -118,7 +118,12 @@ pub(super) fn groups(
         main_plot = Some(inside(&named, of(main)));
         sub_plot = Some(inside(&named, of(sub)));
     }
-    let treatment = of(&levels.iter().map(|l| l.name.clone()).collect::<Vec<_>>());
+    // Within the outer group, what tells plots apart.
+    let treatment = match design {
+        D::SplitPlot => of(sub),
+        D::SplitSplitPlot => of(&declared.sub_sub_factors),
+        _ => of(&levels.iter().map(|l| l.name.clone()).collect::<Vec<_>>()),
+    };
     let outer = match design {
         D::CompletelyRandomised => None,
         D::RandomisedBlocks | D::StripPlot => named.clone(),

@@ -15,6 +15,10 @@ use std::collections::BTreeMap;
 
 /// Name of the season factor.
 const SEASON: &str = "season";
+/// Most factors: each doubles the terms of the model.
+const MOST_FACTORS: usize = 6;
+/// Most treatments of the full factorial.
+const MOST_TREATMENTS: usize = 5000;
 
 impl Plan {
     /// Checks the declaration against the observations and forms units, treatments and strata.
@@ -62,6 +66,10 @@ impl Plan {
                 .map(|(l, at)| (l.to_owned(), rows.evidence_at(at)))
                 .collect::<Vec<(String, Evidence)>>();
             factors.push(PlanFactor::new(name, *place, unit, found)?);
+        }
+        let product = factors.iter().fold(1_usize, |n, f| n.saturating_mul(f.levels.len()));
+        if factors.len() > MOST_FACTORS || product > MOST_TREATMENTS {
+            return Err(Refusal::TooManyTreatments { factors: factors.len(), cells: product });
         }
         let checks = checks(declared, &factors)?;
         let groups = groups(&rows, declared, &texts)?;

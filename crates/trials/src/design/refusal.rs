@@ -48,6 +48,16 @@ pub enum Refusal {
         /// Factor.
         factor: String,
     },
+    /// More treatments than a factorial of plots can hold.
+    #[error(
+        "{factors} factors make {cells} treatments; at most 6 factors and 5000 treatments are analysed"
+    )]
+    TooManyTreatments {
+        /// Factors declared.
+        factors: usize,
+        /// Treatments of their full factorial.
+        cells: usize,
+    },
     /// A column that a role or factor names does not exist.
     #[error("the trial table has no column {column}, declared as {role}")]
     NoColumn {
@@ -235,6 +245,9 @@ impl Refusal {
             }
             Refusal::NoFactors { .. } => "declare the factors in [trials.ID] of book.toml",
             Refusal::FactorTwice { .. } => "name each factor in one list of [trials.ID] only",
+            Refusal::TooManyTreatments { .. } => {
+                "declare columns of treatments only, not of measurements or ids"
+            }
             Refusal::NoColumn { .. } => {
                 "name the column as the header of the trial table does, or add it"
             }

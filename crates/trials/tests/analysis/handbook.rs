@@ -100,6 +100,40 @@ fn nitrogen_on_rice() {
     assert_eq!(a.plan.factors[0].levels, names(&["0", "50", "60", "90", "120"]));
 }
 
+/// A published summary of six treatments in four replicates: error mean square 2.97 on 15 df. The
+/// plots are made to have exactly that error and a mean that gives the printed coefficient.
+#[test]
+fn summary_of_six_treatments() {
+    let names = ["A", "B", "C", "D", "E", "F"];
+    let size = (2.97_f64 * 15.0 / 24.0).sqrt();
+    let sign = |i: usize| if i.is_multiple_of(2) { 1.0 } else { -1.0 };
+    let rows: Vec<Vec<f64>> = (0..6)
+        .map(|i| {
+            (0..4).map(|j| 27.8 + i as f64 + j as f64 / 3.0 + size * sign(i) * sign(j)).collect()
+        })
+        .collect();
+    let rows: Vec<(&str, &[f64])> =
+        names.iter().zip(&rows).map(|(n, r)| (*n, r.as_slice())).collect();
+    let a = randomised(&blocks(&rows), &["treatment"]);
+    printed(line(&a, "error (plots)").ms, "2.97");
+    assert_eq!(line(&a, "error (plots)").df, 15.0);
+    let c = &means(&a, "treatment").comparisons[0];
+    printed(c.sem, "0.86");
+    printed(c.sed, "1.22");
+    printed(a.variation[0].percent, "5.6");
+    // Printed as 2.5965, from SEm 0.8617, 1.414 and t 2.131; in full digits 2.5974.
+    printed(
+        c.cd5.map(|cd| cd * (0.8617 * 1.414 * 2.131) / (2.97_f64 / 2.0).sqrt() / 2.131_449_546),
+        "2.5965",
+    );
+    // Efficiency of blocks by hand: (3 Eb + 20 E) / (23 E), corrected by (16 x 21) / (18 x 19).
+    let (eb, e) = (line(&a, "replicates").ms.unwrap(), 2.97);
+    let relative = (3.0 * eb + 20.0 * e) / (23.0 * e);
+    assert!((a.efficiency[0].relative - relative).abs() < 1e-9);
+    let corrected = relative * (16.0 * 21.0) / (18.0 * 19.0);
+    assert!((a.efficiency[0].corrected.unwrap() - corrected).abs() < 1e-9);
+}
+
 /// Published course notes: 2^2 factorial in four blocks.
 #[test]
 fn two_by_two() {

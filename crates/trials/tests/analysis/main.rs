@@ -1,4 +1,11 @@
 //! Designs and their analysis against published examples and R.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod agreement;
+mod amounts;
+mod coverage;
 mod handbook;
+mod reference;
+mod refusals;
 mod support;
