@@ -6,9 +6,11 @@ pub mod compare;
 mod design;
 pub mod distributions;
 pub mod layout;
+pub mod methods;
 mod observations;
 pub mod pooled;
 pub mod size;
+pub mod traits;
 
 pub use analysis::{
     Analysis, AnalysisOptions, AnovaKind, AnovaRow, Comparison, CovariateAdjustment, Curve,

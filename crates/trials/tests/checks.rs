@@ -111,7 +111,7 @@ fn the_spatial_adjustment_agrees_with_lme4_and_pbkrtest() {
     let columns = rows(&s["x"]);
     let mut contrast = vec![0.0; columns.len()];
     contrast[1] = 1.0;
-    let found = spatial_adjustment(&numbers(&s["y"]), &columns, &[contrast], &positions(s))
+    let found = spatial_adjustment(&numbers(&s["y"]), &columns, &[], &[contrast], &positions(s))
         .expect("rows and columns");
     near(found.aic_before, number(&s["aic_before"]), 1e-6, "AIC before");
     near(found.aic_after, number(&s["aic_after"]), 1e-6, "AIC after");
@@ -152,7 +152,8 @@ fn a_smooth_field_is_found_and_a_quiet_one_is_not() {
     let quiet = LinearFit::new(&response(0.0), &columns).expect("complete");
     assert!(moran(&quiet, &places).expect("placed").p_value > 0.05);
     let contrasts = [vec![0.0, 1.0, 0.0, 0.0], vec![0.0, 1.0, -1.0, 0.0]];
-    let gain = spatial_adjustment(&response(3.0), &columns, &contrasts, &places).expect("fitted");
+    let gain =
+        spatial_adjustment(&response(3.0), &columns, &[], &contrasts, &places).expect("fitted");
     assert!(gain.aic_after < gain.aic_before - 20.0);
     assert!(gain.mean_sed_after < 0.5 * gain.mean_sed_before, "{gain:?}");
 }

@@ -28,9 +28,9 @@ pub struct SpatialAdjustment {
     pub reading: String,
 }
 
-/// Fits `response` by the `columns` of the design (an intercept among them; one value per plot),
-/// without and with random rows and columns of the field, and compares the treatment differences
-/// `contrasts` (one coefficient per column).
+/// Fits `response` by the `columns` of the design (one value per plot) and the random `groups` of
+/// its strata (group of every plot, by stratum), without and with random rows and columns of the
+/// field, and compares the treatment differences `contrasts` (one coefficient per column).
 ///
 /// The planned analysis stays that of the design; this one is a second opinion (Gilmour, Cullis
 /// and Verbyla 1997, J. Agric. Biol. Environ. Stat. 2:269-293).
@@ -40,6 +40,7 @@ pub struct SpatialAdjustment {
 pub fn spatial_adjustment(
     response: &[f64],
     columns: &[Vec<f64>],
+    groups: &[Vec<usize>],
     contrasts: &[Vec<f64>],
     positions: &[FieldPosition],
 ) -> Result<SpatialAdjustment, CheckError> {
@@ -62,21 +63,25 @@ pub fn spatial_adjustment(
     for (index, column) in columns.iter().enumerate() {
         data = data.column(FixedColumn::new(format!("x{index}"), column.as_slice()));
     }
+    let strata: Vec<(Vec<u32>, usize)> =
+        groups.iter().map(|codes| codes_of_groups(codes)).collect();
+    for (index, (codes, levels)) in strata.iter().enumerate() {
+        data = data.factor(Factor::intercept(format!("stratum {index}"), codes, *levels));
+    }
     let failed = |error: mixed::Error| CheckError::Fit(error.to_string());
     let before = mixed::fit(&data, &Settings::default()).map_err(failed)?;
-    let data = data.factor(Factor::intercept("row", &rows, row_count)).factor(Factor::intercept(
-        "column",
-        &cols,
-        column_count,
-    ));
+    let data = data
+        .factor(Factor::intercept("field row", &rows, row_count))
+        .factor(Factor::intercept("field column", &cols, column_count));
     let after = mixed::fit(&data, &Settings::default()).map_err(failed)?;
     let inference = after.kenward_roger().map_err(failed)?;
+    let plain = before.kenward_roger().map_err(failed)?;
     let mut differences = Vec::with_capacity(contrasts.len());
     let (mut sed_before, mut sed_after, mut counted) = (0.0, 0.0, 0.0);
     for contrast in contrasts {
         let adjusted = inference.contrast(contrast, 0.95).map_err(failed)?;
-        let plain = before.kenward_roger().and_then(|k| k.contrast(contrast, 0.95));
-        if let (Contrast::Estimated(a), Ok(Contrast::Estimated(b))) = (&adjusted, &plain) {
+        let own = plain.contrast(contrast, 0.95).map_err(failed)?;
+        if let (Contrast::Estimated(a), Contrast::Estimated(b)) = (&adjusted, &own) {
             sed_after += a.std_error;
             sed_before += b.std_error;
             counted += 1.0;
@@ -86,19 +91,21 @@ pub fn spatial_adjustment(
     if counted == 0.0 {
         return Err(CheckError::Fit("no treatment difference is estimable".to_owned()));
     }
-    let spread = |index: usize| {
-        after.theta().get(index).map_or(0.0, |theta| (theta.value * after.sigma()).powi(2))
+    let spread = |name: &str| {
+        let theta = after.theta().into_iter().find(|theta| theta.name.starts_with(name));
+        theta.map_or(0.0, |theta| (theta.value * after.sigma()).powi(2))
     };
-    let aic_before = before.criterion() + 2.0;
-    let aic_after = after.criterion() + 6.0;
+    let variances = 1.0 + groups.len() as f64;
+    let aic_before = before.criterion() + 2.0 * variances;
+    let aic_after = after.criterion() + 2.0 * (variances + 2.0);
     let (mean_sed_before, mean_sed_after) = (sed_before / counted, sed_after / counted);
     Ok(SpatialAdjustment {
         mean_sed_before,
         mean_sed_after,
         aic_before,
         aic_after,
-        row_variance: spread(0),
-        column_variance: spread(1),
+        row_variance: spread("field row"),
+        column_variance: spread("field column"),
         residual_variance: after.sigma().powi(2),
         differences,
         reading: reading(aic_before - aic_after, mean_sed_before, mean_sed_after),
@@ -120,6 +127,12 @@ fn reading(aic_gain: f64, before: f64, after: f64) -> String {
             -aic_gain
         )
     }
+}
+
+/// Group codes as the mixed model takes them, and the number of groups.
+fn codes_of_groups(codes: &[usize]) -> (Vec<u32>, usize) {
+    let levels = codes.iter().max().map_or(0, |m| m + 1);
+    (codes.iter().map(|c| *c as u32).collect(), levels)
 }
 
 /// Level of each value in rising order, and the number of levels.

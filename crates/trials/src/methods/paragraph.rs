@@ -1,0 +1,262 @@
+//! Sentences of the methods paragraph.
+
+use crate::analysis::{Analysis, MethodUsed};
+use crate::checks::{Answer, ResidualChecks, TestOutcome};
+use crate::compare::{ComparisonTable, Letters};
+use crate::pooled::{Pooled, PooledMethod};
+use crate::traits::TraitAnalysis;
+
+/// Results that the paragraph speaks of; what is not given is not mentioned.
+#[derive(Debug, Clone, Copy)]
+pub struct Methods<'a> {
+    /// Analysis of the trial.
+    pub analysis: &'a Analysis,
+    /// Comparisons shown beside it.
+    pub comparisons: &'a [ComparisonTable],
+    /// Letters shown beside it.
+    pub letters: Option<&'a Letters>,
+    /// Checks of its residuals.
+    pub checks: Option<&'a ResidualChecks>,
+    /// Combination with other seasons or sites.
+    pub pooled: Option<&'a Pooled>,
+    /// The trait on its own scale.
+    pub on_own_scale: Option<&'a TraitAnalysis>,
+}
+
+impl<'a> Methods<'a> {
+    /// Speaks of an analysis alone.
+    #[must_use]
+    pub fn of(analysis: &'a Analysis) -> Self {
+        Methods {
+            analysis,
+            comparisons: &[],
+            letters: None,
+            checks: None,
+            pooled: None,
+            on_own_scale: None,
+        }
+    }
+
+    /// The paragraph, ready for a paper.
+    #[must_use]
+    pub fn paragraph(&self) -> String {
+        let mut sentences = self.analysis.plan.words.clone();
+        sentences.push(self.units());
+        sentences.extend(self.own_scale());
+        sentences.push(self.fitting());
+        sentences.extend(self.covariate());
+        sentences.push(errors(self.analysis));
+        sentences.extend(self.amounts());
+        sentences.extend(self.comparisons());
+        sentences.extend(self.checks.map(checks));
+        sentences.extend(self.pooled());
+        sentences.push(format!(
+            "Computations were made by Anacurve {} (crate trials).",
+            env!("CARGO_PKG_VERSION")
+        ));
+        sentences.join(" ")
+    }
+
+    fn units(&self) -> String {
+        let plan = &self.analysis.plan;
+        let unit = match plan.observed.unit.as_str() {
+            "" => String::new(),
+            unit => format!(" ({unit})"),
+        };
+        let of = if plan.units_are_trees { "trees" } else { "plot means" };
+        let mut text = format!(
+            "{}{unit} was analysed from {} {of}",
+            capital(&plan.observed.name),
+            plan.units.len()
+        );
+        if let Some(sampling) = &self.analysis.sampling {
+            text.push_str(&format!(
+                " of {} trees, which were sampling units and not replicates",
+                sampling.trees
+            ));
+        }
+        text.push('.');
+        text
+    }
+
+    fn own_scale(&self) -> Option<String> {
+        let found = self.on_own_scale?;
+        let back = if found.means.iter().any(|m| m.estimate != m.mean) {
+            "; means are given back on the natural scale with 95 % limits"
+        } else {
+            ""
+        };
+        Some(format!("Choice of the model: {}{back}.", found.why))
+    }
+
+    fn fitting(&self) -> String {
+        let method = &self.analysis.method;
+        let random = method.random.join(", ");
+        let blocks = if method.fixed_blocks.is_empty() {
+            String::new()
+        } else {
+            format!(", with {} as fixed blocks", method.fixed_blocks.join(", "))
+        };
+        match method.used {
+            MethodUsed::Strata => {
+                "The analysis of variance is exact, with each term judged against the error of its \
+                 own stratum."
+                    .to_owned()
+            }
+            MethodUsed::LeastSquares => format!(
+                "The model was fitted by least squares to the plots that are there{blocks}, with \
+                 each term adjusted for the others."
+            ),
+            MethodUsed::KenwardRoger => format!(
+                "A mixed model with errors of {random}{blocks} was fitted by REML; tests and standard \
+                 errors follow Kenward and Roger (1997)."
+            ),
+        }
+    }
+
+    fn covariate(&self) -> Option<String> {
+        let covariate = self.analysis.covariate.as_ref()?;
+        Some(format!(
+            "Means were adjusted to the mean of the covariate {} ({}) by one common slope.",
+            covariate.name,
+            rounded(covariate.mean)
+        ))
+    }
+
+    fn amounts(&self) -> Vec<String> {
+        let mut sentences = Vec::new();
+        let terms: Vec<&str> = self.analysis.polynomials.iter().map(|p| p.term.as_str()).collect();
+        if !terms.is_empty() {
+            sentences.push(format!(
+                "Orthogonal polynomials over the actual spacing of the amounts divided {}.",
+                terms.join(", ")
+            ));
+        }
+        let curves: Vec<&str> = self.analysis.curves.iter().map(|c| c.factor.as_str()).collect();
+        if !curves.is_empty() {
+            sentences.push(format!(
+                "A quadratic curve over {} gave the optimum with its inverted set of Fieller (1954), \
+                 inside the tested range only.",
+                curves.join(", ")
+            ));
+        }
+        sentences
+    }
+
+    fn comparisons(&self) -> Vec<String> {
+        let mut sentences: Vec<String> = self
+            .comparisons
+            .iter()
+            .map(|table| {
+                format!(
+                    "{} differences were judged at {} with adjustment {}.",
+                    table.rows.len(),
+                    percent(table.level),
+                    table.adjustment.name()
+                )
+            })
+            .collect();
+        if let Some(letters) = self.letters {
+            sentences.push(format!(
+                "Letters were assigned by insert and absorb (Piepho 2004). {}",
+                letters.warning
+            ));
+        }
+        sentences
+    }
+
+    fn pooled(&self) -> Vec<String> {
+        let Some(pooled) = self.pooled else { return Vec::new() };
+        let mut sentences = vec![format!(
+            "{} environments ({}) were combined.",
+            pooled.environments.len(),
+            pooled.environments.join(", ")
+        )];
+        if let Answer::Made(test) = &pooled.homogeneity.bartlett {
+            sentences.push(format!("Error variances were compared by {}.", told(test)));
+        }
+        sentences.extend(pooled.words.iter().cloned());
+        if pooled.method == PooledMethod::MixedWeighted {
+            sentences.extend(pooled.notes.iter().filter(|n| n.starts_with("Weights")).cloned());
+        }
+        sentences
+    }
+}
+
+fn errors(analysis: &Analysis) -> String {
+    let conventions: Vec<String> = analysis
+        .variation
+        .iter()
+        .map(|v| format!("{} % in stratum {} ({})", rounded(v.percent), v.stratum, v.convention))
+        .collect();
+    let mut text =
+        "SEm is SEd / sqrt 2; a critical difference (CD) is Student's t at 5 % or 1 % times \
+                    SEd, unadjusted for the number of comparisons"
+            .to_owned();
+    let mixes = analysis.means.iter().flat_map(|m| &m.comparisons).any(|c| c.errors.len() > 1);
+    if mixes {
+        text.push_str(
+            "; where SEd mixes the errors of two strata its degrees of freedom are those of \
+             Satterthwaite (1946)",
+        );
+    }
+    if !conventions.is_empty() {
+        text.push_str(&format!("; the coefficient of variation is {}", conventions.join("; ")));
+    }
+    text.push('.');
+    text
+}
+
+fn checks(checks: &ResidualChecks) -> String {
+    let tests = [
+        &checks.normality,
+        &checks.equal_variances,
+        &checks.additivity,
+        &checks.moran,
+        &checks.trend,
+    ];
+    let mut made: Vec<String> = tests.iter().filter_map(|t| t.made()).map(told).collect();
+    if let Answer::Made(outliers) = &checks.outliers {
+        made.push(format!(
+            "externally studentised residuals with Bonferroni's bound ({} outlying at {})",
+            outliers.outlying.len(),
+            percent(outliers.level)
+        ));
+    }
+    if made.is_empty() {
+        "Residuals could not be tested.".to_owned()
+    } else {
+        format!("Residuals were checked by {}.", made.join(", "))
+    }
+}
+
+fn told(test: &TestOutcome) -> String {
+    if test.p_value < 0.001 {
+        format!("{} (p < 0.001)", test.test)
+    } else {
+        format!("{} (p = {:.3})", test.test, test.p_value)
+    }
+}
+
+fn percent(level: f64) -> String {
+    format!("{} %", rounded(100.0 * level))
+}
+
+/// Four significant digits without trailing zeros.
+fn rounded(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return "0".to_owned();
+    }
+    let digits = (3 - value.abs().log10().floor() as i32).clamp(0, 8) as usize;
+    let text = format!("{value:.digits$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}

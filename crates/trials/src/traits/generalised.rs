@@ -1,0 +1,372 @@
+//! Counts and shares by generalised models.
+
+use super::TraitError;
+use super::result::{
+    NaturalDifference, NaturalMean, TraitAnalysis, TraitEvidence, TraitModel, TraitTest,
+};
+use super::transform::critical;
+use super::units::{Totals, residual_df};
+use crate::checks::plan_columns;
+use crate::design::{Plan, StratumKind};
+use crate::distributions::NoncentralF;
+use mixed::{
+    Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit, Matrix, Status, fit_generalised,
+};
+
+/// Standard error on a log or logit scale beyond which the data tell nothing: limits a factor of
+/// exp(2 x 20) apart come of a block that is 0 (or all) throughout.
+const LARGEST_ERROR: f64 = 20.0;
+
+/// What is modelled.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Kind {
+    Count,
+    Share,
+}
+
+fn failed(error: impl std::fmt::Display) -> TraitError {
+    TraitError::Fit(error.to_string())
+}
+
+/// Fits Poisson or binomial; moves on to negative binomial or plot effects where Pearson's
+/// chi-squared says that plots vary more.
+pub(super) fn analyse(
+    plan: &Plan,
+    totals: &Totals,
+    kind: Kind,
+    mut evidence: TraitEvidence,
+) -> Result<TraitAnalysis, TraitError> {
+    let mut notes = Vec::new();
+    let (plan, totals) = within_scale(plan, totals, kind, &mut notes);
+    let (plan, totals) = (&plan, &totals);
+    let (columns, cells) = plan_columns(plan, false);
+    if cells.len() < 2 {
+        return Err(TraitError::NoVariation(notes.join(" ")));
+    }
+    let plain = match kind {
+        Kind::Count => Family::Poisson,
+        Kind::Share => Family::Binomial,
+    };
+    // Every stratum as given: what is left is variation between plots alone.
+    let (given, _) = plan_columns(plan, true);
+    let screened = fit(totals, kind, plain, &given, &[]);
+    let df_given = plan.units.len() as f64 - given.len() as f64;
+    if let (Ok(screened), true) = (&screened, df_given >= 1.0) {
+        let chi = pearson(screened, totals, kind, &given);
+        evidence.dispersion = Some(chi / df_given);
+        let law = NoncentralF::new(df_given, f64::INFINITY, 0.0).map_err(failed)?;
+        evidence.dispersion_p = Some(law.upper_tail(chi / df_given));
+    }
+    let over = evidence.dispersion_p.is_some_and(|p| p < 0.05);
+    let unit_codes: Vec<u32> = (0_u32..).take(plan.units.len()).collect();
+    let mut random: Vec<(String, Vec<u32>, usize)> = plan
+        .strata
+        .iter()
+        .filter(|s| s.kind == StratumKind::Random)
+        .map(|s| (s.name.clone(), s.codes.iter().map(|c| *c as u32).collect(), s.groups.len()))
+        .collect();
+    let (model, family) = match (kind, over) {
+        (Kind::Count, false) => (TraitModel::Poisson, Family::Poisson),
+        (Kind::Count, true) => (TraitModel::NegativeBinomial, Family::NegativeBinomial),
+        (Kind::Share, false) => (TraitModel::Binomial, Family::Binomial),
+        (Kind::Share, true) => {
+            random.push(("units".to_owned(), unit_codes, plan.units.len()));
+            (TraitModel::BinomialWithPlots, Family::Binomial)
+        }
+    };
+    let fit = fit(totals, kind, family, &columns, &random)?;
+    if let Status::NotConverged { reason } = fit.status() {
+        return Err(TraitError::Fit(reason.clone()));
+    }
+    if !random.is_empty() {
+        notes.push("Means are those of a typical plot (random effects at 0).".to_owned());
+    }
+    let df = residual_df(plan);
+    notes.push(format!(
+        "Intervals use t with {df} degrees of freedom, those of the plots' error in the design; \
+         the model itself is judged for large samples."
+    ));
+    let why = why(model, &evidence);
+    let scale = Scale { fit: &fit, t: critical(df)?, df };
+    let used: Vec<(usize, String)> = cells
+        .iter()
+        .enumerate()
+        .filter_map(|(at, cell)| Some((at, plan.cells.get(*cell)?.name.clone())))
+        .collect();
+    let mut means = Vec::new();
+    let mut differences = Vec::new();
+    let (used, lost): (Vec<_>, Vec<_>) =
+        used.into_iter().partition(|(at, _)| scale.read(&scale.row(*at)).1 < LARGEST_ERROR);
+    for (_, name) in lost {
+        notes.push(format!(
+            "{name} cannot be estimated: some block with it lies at the end of the scale."
+        ));
+    }
+    for (position, (at, name)) in used.iter().enumerate() {
+        means.push(scale.mean(kind, *at, name));
+        for (other, second) in used.iter().skip(position + 1) {
+            differences.push(scale.difference(*at, *other, name, second)?);
+        }
+    }
+    let test = scale.test(&used)?;
+    Ok(TraitAnalysis { model, why, evidence, means, differences, test, df, analysis: None, notes })
+}
+
+/// Leaves out treatments and blocks that are 0 (or all) in every plot: their value on the link
+/// scale is infinite, and they tell nothing of the others.
+fn within_scale(
+    plan: &Plan,
+    totals: &Totals,
+    kind: Kind,
+    notes: &mut Vec<String>,
+) -> (Plan, Totals) {
+    let mut kept: Vec<usize> = (0..plan.units.len()).collect();
+    loop {
+        let before = kept.len();
+        let cells: Vec<usize> = plan.units.iter().map(|u| u.cell).collect();
+        let names: Vec<String> = plan.cells.iter().map(|c| c.name.clone()).collect();
+        drop_ended(&mut kept, &cells, &names, totals, kind, notes);
+        for stratum in plan.strata.iter().filter(|s| s.kind == StratumKind::Blocks) {
+            let names: Vec<String> =
+                stratum.groups.iter().map(|g| format!("{} {g}", stratum.name)).collect();
+            drop_ended(&mut kept, &stratum.codes, &names, totals, kind, notes);
+        }
+        if kept.len() == before {
+            break;
+        }
+    }
+    let of = |values: &[f64]| kept.iter().filter_map(|at| values.get(*at).copied()).collect();
+    let mut reduced = plan.clone();
+    reduced.units = kept.iter().filter_map(|at| plan.units.get(*at).cloned()).collect();
+    for (own, full) in reduced.strata.iter_mut().zip(&plan.strata) {
+        let mut seen: Vec<usize> = Vec::new();
+        let codes: Vec<usize> = kept.iter().filter_map(|at| full.codes.get(*at).copied()).collect();
+        for code in &codes {
+            if !seen.contains(code) {
+                seen.push(*code);
+            }
+        }
+        let place = |code: &usize| seen.iter().position(|s| s == code).unwrap_or(0);
+        own.codes = codes.iter().map(place).collect();
+        own.groups = seen.iter().filter_map(|s| full.groups.get(*s).cloned()).collect();
+    }
+    let totals = Totals { sums: of(&totals.sums), exposures: of(&totals.exposures) };
+    (reduced, totals)
+}
+
+/// Takes the units of ended groups out of `kept`.
+fn drop_ended(
+    kept: &mut Vec<usize>,
+    codes: &[usize],
+    names: &[String],
+    totals: &Totals,
+    kind: Kind,
+    notes: &mut Vec<String>,
+) {
+    for (group, name) in names.iter().enumerate() {
+        let own = |values: &[f64]| -> f64 {
+            kept.iter()
+                .filter(|at| codes.get(**at) == Some(&group))
+                .filter_map(|at| values.get(*at))
+                .sum()
+        };
+        let (sum, all) = (own(&totals.sums), own(&totals.exposures));
+        if all > 0.0 && (sum == 0.0 || (kind == Kind::Share && sum == all)) {
+            let end = if sum == 0.0 { "0" } else { "all of its total" };
+            notes.push(format!(
+                "{name} has {end} in every plot: a value at the end of the scale has no interval \
+                 here and tells nothing of the others; it was left out."
+            ));
+            kept.retain(|at| codes.get(*at) != Some(&group));
+        }
+    }
+}
+
+fn fit(
+    totals: &Totals,
+    kind: Kind,
+    family: Family,
+    columns: &[Vec<f64>],
+    random: &[(String, Vec<u32>, usize)],
+) -> Result<GeneralisedFit, TraitError> {
+    let offset: Vec<f64> = totals.exposures.iter().map(|e| e.ln()).collect();
+    let shares: Vec<f64> = totals.sums.iter().zip(&totals.exposures).map(|(s, e)| s / e).collect();
+    let mut data = match kind {
+        Kind::Count => GeneralisedData::new(&totals.sums).offset(&offset),
+        Kind::Share => GeneralisedData::new(&shares).weights(&totals.exposures),
+    };
+    // The first treatment is the intercept, so that the model has one.
+    data = data.intercept();
+    for (index, column) in columns.iter().enumerate().skip(1) {
+        data = data.column(FixedColumn::new(format!("column {index}"), column.as_slice()));
+    }
+    for (name, codes, levels) in random {
+        data = data.factor(Factor::intercept(name.clone(), codes, *levels));
+    }
+    fit_generalised(&data, family).map_err(failed)
+}
+
+/// Pearson's chi-squared of a fit without random effects.
+fn pearson(fit: &GeneralisedFit, totals: &Totals, kind: Kind, columns: &[Vec<f64>]) -> f64 {
+    let estimates = fit.estimates();
+    let mut chi = 0.0;
+    for (row, (sum, exposure)) in totals.sums.iter().zip(&totals.exposures).enumerate() {
+        let eta: f64 = estimates
+            .iter()
+            .zip(columns)
+            .enumerate()
+            .map(|(at, (b, column))| {
+                b * if at == 0 { 1.0 } else { column.get(row).copied().unwrap_or(0.0) }
+            })
+            .sum();
+        let (mean, variance) = match kind {
+            Kind::Count => (exposure * eta.exp(), exposure * eta.exp()),
+            Kind::Share => {
+                let share = 1.0 / (1.0 + (-eta).exp());
+                (exposure * share, exposure * share * (1.0 - share))
+            }
+        };
+        // A fitted 0 meets an observed 0 and adds nothing.
+        if variance > 1e-9 {
+            chi += (sum - mean).powi(2) / variance;
+        }
+    }
+    chi
+}
+
+fn why(model: TraitModel, evidence: &TraitEvidence) -> String {
+    let zeros = 100.0 * evidence.share_zero;
+    let spread = match (evidence.dispersion, evidence.dispersion_p) {
+        (Some(d), Some(p)) => format!("the dispersion is {d:.2} (p {p:.3})"),
+        _ => "too few plots tell the dispersion".to_owned(),
+    };
+    let slope = evidence.variance_slope.map_or_else(String::new, |s| {
+        format!(", log variance rises by {s:.1} per unit of log mean")
+    });
+    let what = match model {
+        TraitModel::Poisson => "counts vary no more than chance has it: Poisson with a log link",
+        TraitModel::NegativeBinomial => {
+            "counts vary more than chance has it: negative binomial with a log link"
+        }
+        TraitModel::Binomial => {
+            "shares vary no more than chance has it: binomial with a logit link"
+        }
+        _ => "shares vary more than chance has it: binomial with a logit link and plot effects",
+    };
+    format!("{what}; {spread}{slope}, {zeros:.0} % of plots are 0")
+}
+
+/// a' V b.
+fn quadratic(v: &Matrix, a: &[f64], b: &[f64]) -> f64 {
+    a.iter()
+        .enumerate()
+        .map(|(i, x)| x * b.iter().enumerate().map(|(j, y)| v[(i, j)] * y).sum::<f64>())
+        .sum()
+}
+
+struct Scale<'a> {
+    fit: &'a GeneralisedFit,
+    t: f64,
+    df: f64,
+}
+
+impl Scale<'_> {
+    /// Coefficients of a treatment's value on the link scale: the intercept, and its own column
+    /// unless it is the first.
+    fn row(&self, at: usize) -> Vec<f64> {
+        let mut row = vec![0.0; self.fit.estimates().len()];
+        if let Some(first) = row.first_mut() {
+            *first = 1.0;
+        }
+        if at > 0
+            && let Some(own) = row.get_mut(at)
+        {
+            *own = 1.0;
+        }
+        row
+    }
+
+    fn read(&self, row: &[f64]) -> (f64, f64) {
+        let estimate = self.fit.estimates().iter().zip(row).map(|(b, l)| b * l).sum();
+        let variance = quadratic(self.fit.covariance(), row, row);
+        (estimate, variance.max(0.0).sqrt())
+    }
+
+    fn mean(&self, kind: Kind, at: usize, name: &str) -> NaturalMean {
+        let (estimate, std_error) = self.read(&self.row(at));
+        let back = |value: f64| match kind {
+            Kind::Count => value.exp(),
+            Kind::Share => 1.0 / (1.0 + (-value).exp()),
+        };
+        NaturalMean {
+            treatment: name.to_owned(),
+            mean: back(estimate),
+            low: back(estimate - self.t * std_error),
+            high: back(estimate + self.t * std_error),
+            estimate,
+            std_error,
+        }
+    }
+
+    fn difference(
+        &self,
+        first: usize,
+        second: usize,
+        name: &str,
+        other: &str,
+    ) -> Result<NaturalDifference, TraitError> {
+        let row: Vec<f64> =
+            self.row(first).iter().zip(self.row(second)).map(|(a, b)| a - b).collect();
+        let (estimate, std_error) = self.read(&row);
+        if !(std_error > 0.0 && std_error.is_finite()) {
+            return Err(TraitError::Fit(format!("{name} less {other} has no error")));
+        }
+        let t = estimate / std_error;
+        let law = NoncentralF::new(1.0, self.df, 0.0).map_err(failed)?;
+        let reach = self.t * std_error;
+        Ok(NaturalDifference {
+            first: name.to_owned(),
+            second: other.to_owned(),
+            estimate,
+            std_error,
+            ratio: Some((estimate.exp(), (estimate - reach).exp(), (estimate + reach).exp())),
+            p_value: law.upper_tail(t * t),
+        })
+    }
+
+    /// Wald's test of all treatments, over F with the plots' error df in the design.
+    fn test(&self, used: &[(usize, String)]) -> Result<Option<TraitTest>, TraitError> {
+        let Some(((first, _), others)) = used.split_first() else { return Ok(None) };
+        if others.is_empty() {
+            return Ok(None);
+        }
+        let base = self.row(*first);
+        let rows: Vec<Vec<f64>> = others
+            .iter()
+            .map(|(at, _)| self.row(*at).iter().zip(&base).map(|(a, b)| a - b).collect())
+            .collect();
+        let covariance = self.fit.covariance();
+        // Differences made independent one after another (Cholesky by Gram-Schmidt in the
+        // covariance's metric).
+        let mut wald = 0.0;
+        let mut done: Vec<Vec<f64>> = Vec::new();
+        for row in rows {
+            let mut rest = row;
+            for unit in &done {
+                let along = quadratic(covariance, unit, &rest);
+                rest.iter_mut().zip(unit).for_each(|(r, u)| *r -= along * u);
+            }
+            let (estimate, std_error) = self.read(&rest);
+            if !(std_error > 0.0 && std_error.is_finite()) {
+                return Ok(None);
+            }
+            wald += (estimate / std_error).powi(2);
+            done.push(rest.iter().map(|r| r / std_error).collect());
+        }
+        let df = done.len() as f64;
+        let f = wald / df;
+        let law = NoncentralF::new(df, self.df, 0.0).map_err(failed)?;
+        let p_value = law.upper_tail(f);
+        Ok(Some(TraitTest { f, df, df_denominator: self.df, p_value }))
+    }
+}

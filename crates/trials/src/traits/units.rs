@@ -1,0 +1,101 @@
+//! Totals of the units, and what they say of the spread.
+
+use super::TraitError;
+use super::result::TraitEvidence;
+use crate::checks::plan_columns;
+use crate::design::Plan;
+use crate::observations::{Observations, TraitKind};
+
+/// Totals by unit.
+pub(super) struct Totals {
+    /// Sum of the values of its trees.
+    pub(super) sums: Vec<f64>,
+    /// Sum of exposures or totals; number of trees where none are given.
+    pub(super) exposures: Vec<f64>,
+}
+
+/// Adds the trees of each unit up and checks that the values are what the kind says.
+pub(super) fn totals(plan: &Plan, observed: &Observations) -> Result<Totals, TraitError> {
+    let kind = observed.observed.kind;
+    let mut totals = Totals { sums: Vec::new(), exposures: Vec::new() };
+    for unit in &plan.units {
+        let (mut sum, mut exposure) = (0.0, 0.0);
+        for row in &unit.rows {
+            let value = observed.values.get(*row).copied().unwrap_or(f64::NAN);
+            let own = match &observed.exposure {
+                Some(exposures) => exposures.get(*row).copied().unwrap_or(f64::NAN),
+                None => 1.0,
+            };
+            let whole = value >= 0.0 && value.fract() == 0.0 && value.is_finite();
+            let place = || match observed.place.get(*row) {
+                Some(place) if !place.is_empty() => place.clone(),
+                _ => format!("row {}", row + 1),
+            };
+            let fault = match kind {
+                TraitKind::Count if !whole => Some("whole number of at least 0"),
+                TraitKind::Proportion if !(whole && value <= own && own.fract() == 0.0) => {
+                    Some("whole number between 0 and its total")
+                }
+                TraitKind::Percentage if !(0.0..=100.0).contains(&value) => {
+                    Some("percentage between 0 and 100")
+                }
+                _ if !value.is_finite() => Some("finite number"),
+                _ => None,
+            };
+            if let Some(kind) = fault {
+                return Err(TraitError::Value { value, place: place(), kind });
+            }
+            if !(own > 0.0 && own.is_finite()) {
+                return Err(TraitError::Value { value: own, place: place(), kind: "exposure" });
+            }
+            sum += value;
+            exposure += own;
+        }
+        totals.sums.push(sum);
+        totals.exposures.push(exposure);
+    }
+    Ok(totals)
+}
+
+/// Residual degrees of freedom with every stratum taken as given, at least 1.
+pub(super) fn residual_df(plan: &Plan) -> f64 {
+    let (columns, _) = plan_columns(plan, true);
+    (plan.units.len() as f64 - columns.len() as f64).max(1.0)
+}
+
+/// Evidence that needs no model.
+pub(super) fn evidence(plan: &Plan, values: &[f64]) -> TraitEvidence {
+    let zeros = values.iter().filter(|v| **v == 0.0).count();
+    TraitEvidence {
+        units: values.len(),
+        share_zero: zeros as f64 / values.len().max(1) as f64,
+        variance_slope: variance_slope(plan, values),
+        dispersion: None,
+        dispersion_p: None,
+        power: None,
+    }
+}
+
+fn variance_slope(plan: &Plan, values: &[f64]) -> Option<f64> {
+    let mut points = Vec::new();
+    for cell in 0..plan.cells.len() {
+        let own: Vec<f64> = plan
+            .units
+            .iter()
+            .zip(values)
+            .filter(|(u, _)| u.cell == cell)
+            .map(|(_, v)| *v)
+            .collect();
+        let n = own.len() as f64;
+        let mean = own.iter().sum::<f64>() / n;
+        let variance = own.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0);
+        if mean > 0.0 && variance > 0.0 && variance.is_finite() {
+            points.push((mean.ln(), variance.ln()));
+        }
+    }
+    let n = points.len() as f64;
+    let (x, y) = points.iter().fold((0.0, 0.0), |s, p| (s.0 + p.0 / n, s.1 + p.1 / n));
+    let across: f64 = points.iter().map(|p| (p.0 - x).powi(2)).sum();
+    let both: f64 = points.iter().map(|p| (p.0 - x) * (p.1 - y)).sum();
+    (points.len() >= 3 && across > 1e-12).then(|| both / across)
+}

