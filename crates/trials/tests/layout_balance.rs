@@ -1,5 +1,7 @@
 //! Rerandomisation balances as theory says and stays valid.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests")]
+
 mod common;
 
 use common::{factor, orchard, plain, request};

@@ -1,5 +1,7 @@
 //! Incomplete and augmented blocks: concurrences, efficiency factors, nesting.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests")]
+
 mod common;
 
 use common::{grid, plain};
@@ -120,6 +122,58 @@ fn alpha_designs_meet_at_most_once_and_come_near_the_bound() {
     let layout = incomplete(18, 6, 4, 2);
     assert!(layout.efficiency.clone().unwrap().least > 0.0);
     assert!(*recount(&layout, 18, 6, 4).keys().max().unwrap() >= 2);
+}
+
+/// Witness: the definition. Least squares of treatments and blocks, solved by elimination here: the
+/// mean variance of a difference is 2 sigma^2 / (r E).
+#[test]
+fn the_efficiency_factor_is_that_of_the_mean_variance() {
+    for (v, k, r) in [(24, 4, 3), (23, 4, 3), (16, 4, 2), (20, 4, 2), (18, 6, 4)] {
+        let layout = incomplete(v, k, r, 7);
+        let names: Vec<&String> = layout
+            .plots
+            .iter()
+            .filter_map(|p| p.block.as_ref())
+            .collect::<BTreeSet<_>>()
+            .into_iter()
+            .collect();
+        // Treatments, then blocks, the last of which is the origin together with treatment sums.
+        let n = v + names.len() - 1;
+        let mut m = vec![vec![0.0; 2 * n]; n];
+        for plot in &layout.plots {
+            let block = names.iter().position(|name| Some(*name) == plot.block.as_ref()).unwrap();
+            let columns: Vec<usize> =
+                [plot.treatment, v + block].into_iter().filter(|&column| column < n).collect();
+            for &i in &columns {
+                for &j in &columns {
+                    m[i][j] += 1.0;
+                }
+            }
+        }
+        for (i, row) in m.iter_mut().enumerate() {
+            row[n + i] = 1.0;
+        }
+        for i in 0..n {
+            let pivot = m[i][i];
+            assert!(pivot > 1e-9);
+            m[i].iter_mut().for_each(|x| *x /= pivot);
+            let row = m[i].clone();
+            for (_, other) in m.iter_mut().enumerate().filter(|(j, _)| *j != i) {
+                let factor = other[i];
+                other.iter_mut().zip(&row).for_each(|(x, y)| *x -= factor * y);
+            }
+        }
+        let mut total = 0.0;
+        for a in 0..v {
+            for b in 0..a {
+                total += m[a][n + a] + m[b][n + b] - 2.0 * m[a][n + b];
+            }
+        }
+        let mean = total / (v * (v - 1) / 2) as f64;
+        let expected = 2.0 / (r as f64 * mean);
+        let found = layout.efficiency.unwrap().average;
+        assert!((found - expected).abs() < 1e-10, "{v} {k} {r}: {found} {expected}");
+    }
 }
 
 #[test]

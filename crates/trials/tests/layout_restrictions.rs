@@ -1,5 +1,7 @@
 //! Restrictions hold in every layout; trees are conserved; the same seed gives the same layout.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests")]
+
 mod common;
 
 use common::{factor, grid, orchard, plain, request};
@@ -7,11 +9,17 @@ use proptest::prelude::*;
 use records::{TrialControl, TrialDesign};
 use std::collections::{BTreeMap, BTreeSet};
 use trials::layout::{
-    Blocking, Guards, Layout, LayoutError, LayoutRequest, PlotOf, TreesPerPlot, lay_out,
+    Balance, Blocking, Covariate, Guards, Layout, LayoutError, LayoutRequest, PlotOf, TreesPerPlot,
+    lay_out,
 };
 
 fn at(layout: &Layout) -> BTreeMap<(usize, usize), usize> {
     layout.plots.iter().map(|p| ((p.row.unwrap(), p.column.unwrap()), p.treatment)).collect()
+}
+
+/// A range, but one time in fifteen another value.
+fn mostly(range: std::ops::Range<usize>, seldom: usize) -> impl Strategy<Value = usize> {
+    prop_oneof![14 => range, 1 => Just(seldom)]
 }
 
 /// Pairs of treatments that stand side by side, found afresh from rows and columns.
@@ -111,6 +119,137 @@ proptest! {
         prop_assert_eq!(layout.left_over.len(), 0);
         prop_assert_eq!(layout.guards.len(), total - 12 * rows * columns);
     }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 1000, failure_persistence: None, ..Default::default() })]
+
+    /// Whatever is asked, the answer is a layout in which every replicate is whole, or a refusal.
+    #[test]
+    fn any_request_is_laid_out_or_refused(
+        seed in any::<u64>(),
+        which in 0_usize..8,
+        levels in prop::array::uniform3(prop_oneof![20 => 2_usize..5, 1 => Just(1)]),
+        numbers in (mostly(2..5, 0), prop::option::of(2_usize..9), mostly(1..2, 0), mostly(0..1, 2)),
+        field in (mostly(6..16, 0), 5_usize..16, any::<bool>(), mostly(0..1, 1), mostly(0..1, 1)),
+        blocking in mostly(0..1, 3).prop_flat_map(|most| 0..=most),
+        share in prop::option::of(prop::sample::select(vec![0.05, 0.1, 0.3, 1.0, f64::NAN, 0.0])),
+        equal in any::<bool>(),
+    ) {
+        use TrialDesign as D;
+        let design = [
+            D::CompletelyRandomised, D::RandomisedBlocks, D::LatinSquare, D::SplitPlot,
+            D::SplitSplitPlot, D::StripPlot, D::IncompleteBlocks, D::AugmentedBlocks,
+        ][which];
+        let [a, b, c] = levels;
+        let factors = match design {
+            D::SplitPlot | D::StripPlot => {
+                vec![factor("m", a, PlotOf::MainPlots), factor("s", b, PlotOf::SubPlots)]
+            }
+            D::SplitSplitPlot => vec![
+                factor("m", a, PlotOf::MainPlots),
+                factor("s", b, PlotOf::SubPlots),
+                factor("u", c, PlotOf::SubSubPlots),
+            ],
+            _ => vec![factor("t", a * b, PlotOf::Plots)],
+        };
+        let (replicates, block, tree_rows, around) = numbers;
+        let mut asked = request(design, factors, replicates);
+        asked.plots_per_block =
+            block.filter(|_| matches!(design, D::IncompleteBlocks | D::AugmentedBlocks));
+        if design == D::AugmentedBlocks {
+            asked.checks = vec!["t1".into(), "t2".into()];
+        }
+        asked.trees_per_plot = TreesPerPlot { rows: tree_rows, columns: 1 };
+        asked.guards.around_trial = around;
+        let (rows, columns, on_trees, between, inside) = field;
+        asked.guards.between_plots = between;
+        asked.guards.inside_plots = inside;
+        if on_trees {
+            asked.field.trees = orchard(rows as i64 * 2, columns as i64);
+        } else {
+            asked = grid(asked, rows, columns);
+        }
+        asked.blocking = [
+            Blocking::Position, Blocking::PlantationBlock, Blocking::EarlierCrop, Blocking::Girth,
+        ][blocking];
+        asked.restrictions.no_equal_neighbours = equal && share.is_none();
+        asked.balance = share
+            .filter(|_| on_trees)
+            .map(|acceptance| Balance { on: vec![Covariate::EarlierCrop], acceptance });
+        match lay_out(&asked, seed) {
+            Err(error) => prop_assert!(!error.to_string().is_empty() && !error.hint().is_empty()),
+            Ok(layout) => {
+                let places: BTreeSet<_> =
+                    layout.plots.iter().map(|p| (&p.patch, p.row, p.column)).collect();
+                prop_assert_eq!(places.len(), layout.plots.len());
+                let names: BTreeSet<_> = layout.plots.iter().map(|p| &p.plot).collect();
+                prop_assert_eq!(names.len(), layout.plots.len());
+                if !matches!(design, D::CompletelyRandomised | D::AugmentedBlocks | D::LatinSquare) {
+                    let mut seen: BTreeMap<(&str, usize), usize> = BTreeMap::new();
+                    for plot in &layout.plots {
+                        *seen.entry((&plot.replicate, plot.treatment)).or_default() += 1;
+                    }
+                    prop_assert!(seen.values().all(|&count| count == 1));
+                    prop_assert_eq!(seen.len(), replicates * layout.treatments.len());
+                }
+                if asked.restrictions.no_equal_neighbours {
+                    prop_assert!(neighbours(&layout, false).iter().all(|(a, b)| a != b));
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn numbers_beyond_reason_are_refused_at_once() {
+    let good = || grid(plain(TrialDesign::RandomisedBlocks, 4, 3), 3, 4);
+    let huge = usize::MAX / 2;
+    let changes: [&dyn Fn(&mut LayoutRequest); 7] = [
+        &|r| r.replicates = huge,
+        &|r| r.field.rows = Some(huge),
+        &|r| r.trees_per_plot.columns = huge,
+        &|r| r.guards.around_trial = huge,
+        &|r| r.guards.inside_plots = huge,
+        &|r| {
+            r.design = TrialDesign::CompletelyRandomised;
+            r.replication.insert("t1".into(), huge);
+            r.replication.insert("t2".into(), huge);
+        },
+        &|r| r.factors = (0..40).map(|f| factor(&format!("f{f}"), 9, PlotOf::Plots)).collect(),
+    ];
+    for change in changes {
+        let mut request = good();
+        change(&mut request);
+        assert!(matches!(lay_out(&request, 1), Err(LayoutError::DoesNotFit { .. })));
+    }
+    let mut far = plain(TrialDesign::RandomisedBlocks, 4, 3);
+    far.field.trees = orchard(3, 4);
+    far.field.trees[0].row = Some(i64::MAX);
+    assert!(lay_out(&far, 1).is_err());
+}
+
+#[test]
+fn a_request_is_short_to_write() {
+    let text = r#"{
+        "trial": "P1", "design": "split_plot", "replicates": 3,
+        "factors": [
+            { "name": "lead", "levels": ["15", "45"], "unit": "days", "on": "main_plots" },
+            { "name": "intensity", "levels": ["0", "0.2", "0.4"], "unit": "fraction", "on": "sub_plots" }
+        ],
+        "field": { "rows": 6, "columns": 3 },
+        "restrictions": { "never_neighbours": [["15 x 0", "45 x 0.4"]] }
+    }"#;
+    let request: LayoutRequest = serde_json::from_str(text).unwrap();
+    let layout = lay_out(&request, 1).unwrap();
+    assert_eq!(layout.plots.len(), 18);
+    let declared = layout.declaration();
+    assert_eq!(
+        (declared.main_factors, declared.sub_factors),
+        (vec!["lead".into()], vec!["intensity".into()])
+    );
+    assert_eq!(declared.amounts["intensity"], "fraction");
+    assert!(serde_json::from_str::<LayoutRequest>(&text.replace("replicates", "reps")).is_err());
 }
 
 #[test]

@@ -1,6 +1,8 @@
 //! Randomisation is uniform. Witness everywhere: the chi-squared test of equal chances over many
 //! seeds; seeds are fixed, so a pass is a pass.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests")]
+
 mod common;
 
 use common::{equal_chances, factor, grid, plain, request};

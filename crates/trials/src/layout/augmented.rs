@@ -51,7 +51,7 @@ pub(super) fn block_sizes(
         ));
     }
     if let Some(k) = request.plots_per_block
-        && blocks * k.saturating_sub(c) < new
+        && blocks.saturating_mul(k.saturating_sub(c)) < new
     {
         return Err(LayoutError::fit(
             format!(

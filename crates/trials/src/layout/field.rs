@@ -36,6 +36,22 @@ pub(super) struct Slots {
 impl Slots {
     pub(super) fn of(request: &LayoutRequest) -> Result<Self, LayoutError> {
         let plot = request.trees_per_plot;
+        let guards = request.guards;
+        let lines = [
+            plot.rows,
+            plot.columns,
+            guards.around_trial,
+            guards.between_plots,
+            guards.inside_plots,
+            request.field.rows.unwrap_or(0),
+            request.field.columns.unwrap_or(0),
+        ];
+        if let Some(many) = lines.into_iter().find(|&lines| lines > MOST_LINES) {
+            return Err(LayoutError::fit(
+                format!("{many} rows or columns are more than {MOST_LINES}"),
+                "check the numbers of the field, the plots and the guard lines",
+            ));
+        }
         if plot.rows == 0 || plot.columns == 0 {
             return Err(LayoutError::request(
                 "trees_per_plot",
@@ -127,6 +143,8 @@ fn grid(request: &LayoutRequest, rows: usize, columns: usize) -> Result<Slots, L
     Ok(slots)
 }
 
+/// More rows of trees or plots than any trial has.
+const MOST_LINES: usize = 10_000;
 /// More trees than any trial has; keeps a slip of the pen from filling the memory.
 const MOST_TREES: usize = 1_000_000;
 
@@ -172,6 +190,13 @@ fn positions(trees: &[&ExistingTree]) -> Result<Option<Positions>, LayoutError> 
     let mut at = BTreeMap::new();
     for tree in trees {
         let (Some(row), Some(column)) = (tree.row, tree.column) else { return Ok(None) };
+        if row.unsigned_abs().max(column.unsigned_abs()) > MOST_LINES as u64 {
+            return Err(LayoutError::request(
+                "field.trees",
+                format!("tree {} stands at row {row}, column {column}", tree.tree),
+                format!("rows and columns count trees, up to {MOST_LINES}"),
+            ));
+        }
         if let Some(other) = at.insert((row, column), (*tree).clone()) {
             return Err(LayoutError::request(
                 "field.trees",

@@ -13,6 +13,7 @@ mod galois;
 mod lattice;
 mod lay_out;
 mod neighbours;
+mod numbers;
 mod plan;
 mod request;
 mod result;

@@ -36,7 +36,8 @@ impl Treatments {
             for (index, factor) in request.factors.iter().enumerate() {
                 if factor.on == stratum {
                     order.push(index);
-                    counts[position] *= levels_of(request, factor).len();
+                    let levels = levels_of(request, factor).len();
+                    counts[position] = usize::saturating_mul(counts[position], levels);
                 }
             }
             if order.len() == before {
@@ -63,7 +64,13 @@ impl Treatments {
             ));
         }
         let mut list = Vec::new();
-        let total: usize = counts.iter().product();
+        let total = counts.iter().fold(1_usize, |total, &count| total.saturating_mul(count));
+        if total > MOST_TREATMENTS {
+            return Err(LayoutError::fit(
+                format!("{total} treatment combinations are more than {MOST_TREATMENTS}"),
+                "use fewer factors or levels",
+            ));
+        }
         for index in 0..total {
             let mut rest = index;
             let mut levels = vec![None; request.factors.len()];
@@ -147,6 +154,9 @@ fn plots_named(stratum: PlotOf) -> &'static str {
         PlotOf::SubSubPlots => "sub-sub plots",
     }
 }
+
+/// More treatments than any trial has.
+const MOST_TREATMENTS: usize = 5_000;
 
 /// Columns that the trial table has for itself.
 const TAKEN: [&str; 9] =

@@ -1,6 +1,8 @@
 //! Requests that the layout tests share.
 #![allow(dead_code, reason = "each test binary uses a part")]
 
+pub mod simulated;
+
 use records::TrialDesign;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 use trials::layout::{ExistingTree, Field, LayoutFactor, LayoutRequest, PlotOf};
