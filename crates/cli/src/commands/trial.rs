@@ -76,6 +76,10 @@ pub fn to_json(trials: &[AnalysedTrial]) -> Result<String, Failure> {
                             });
                         }
                     }
+                    match &part.own_scale {
+                        Ok(found) => value["on_own_scale"] = json!(found),
+                        Err(why) => value["on_own_scale"] = json!({ "missing": why }),
+                    }
                     value
                 })
                 .collect();
@@ -83,6 +87,7 @@ pub fn to_json(trials: &[AnalysedTrial]) -> Result<String, Failure> {
                 "trial": declared.id, "declaration": declared.declaration,
                 "trees": declared.trees, "seasons": declared.seasons,
                 "earlier_crop_of": declared.earlier, "notes": declared.notes, "parts": parts,
+                "together": trial.pooled,
             })
         })
         .collect();

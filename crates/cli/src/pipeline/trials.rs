@@ -7,6 +7,7 @@ mod compared;
 mod counts;
 pub mod field;
 mod further;
+mod own_scale;
 mod plots;
 mod pooling;
 mod report;

@@ -5,7 +5,8 @@ use super::pooling::{PooledTrait, by_season, kept, over_sites};
 use records::TrialDeclaration;
 use serde::Serialize;
 use std::collections::BTreeSet;
-use trials::{Analysis, Observations, Plan, Refusal, Trait, analyse};
+use trials::traits::{TraitAnalysis, analyse_trait};
+use trials::{Analysis, Observations, Plan, Refusal, Trait, TraitKind, analyse};
 
 /// One trait of a trial at one site.
 #[derive(Debug, Clone, Serialize)]
@@ -17,8 +18,10 @@ pub struct AnalysedPart {
     /// The rows analysed.
     #[serde(skip)]
     pub rows: Observations,
-    /// The analysis, or why there is none.
+    /// The analysis of variance (of rates and shares for counts), or why there is none.
     pub outcome: Result<Analysis, Refusal>,
+    /// The trait on the scale that suits it, or why not.
+    pub own_scale: Result<TraitAnalysis, String>,
 }
 
 /// A trial analysed.
@@ -60,12 +63,27 @@ pub(super) fn part_of(
     declaration: &TrialDeclaration,
     rows: &Observations,
 ) -> Result<Analysis, Refusal> {
-    Plan::read(declaration, rows).and_then(|plan| analyse(&plan))
+    Plan::read(declaration, &rates(rows)).and_then(|plan| analyse(&plan))
+}
+
+/// Counts by their exposure and successes by their totals; measurements as they are.
+fn rates(rows: &Observations) -> Observations {
+    let Some(exposure) = &rows.exposure else { return rows.clone() };
+    let values = rows.values.iter().zip(exposure);
+    let values = values.map(|(value, of)| if *of > 0.0 { value / of } else { f64::NAN });
+    let mut out = rows.clone();
+    out.values = values.collect();
+    out.exposure = None;
+    out.observed.kind = TraitKind::Measured;
+    out
 }
 
 fn part(declaration: &TrialDeclaration, rows: Observations, site: Option<String>) -> AnalysedPart {
     let outcome = part_of(declaration, &rows);
-    AnalysedPart { observed: rows.observed.clone(), site, rows, outcome }
+    let own_scale = Plan::read(declaration, &rows)
+        .map_err(|refusal| refusal.to_string())
+        .and_then(|plan| analyse_trait(&plan, &rows).map_err(|error| error.to_string()));
+    AnalysedPart { observed: rows.observed.clone(), site, rows, outcome, own_scale }
 }
 
 /// Sites of a trial, in order; none when it declares none.

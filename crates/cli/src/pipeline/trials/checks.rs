@@ -107,7 +107,7 @@ impl PlotMeans {
                 contrasts.push(contrast);
             }
         }
-        spatial_adjustment(&self.values, &columns, &contrasts, positions)
+        spatial_adjustment(&self.values, &columns, &[], &contrasts, positions)
     }
 }
 
@@ -144,7 +144,10 @@ fn positions(plan: &Plan, first: &[usize], observed: &Observations) -> Option<Ve
 }
 
 /// The checks as a section; what could not be checked says why.
-pub fn section(analysis: &Analysis, observed: &Observations) -> TrialSection {
+pub fn section(
+    analysis: &Analysis,
+    observed: &Observations,
+) -> (TrialSection, Option<ResidualChecks>) {
     let plots = PlotMeans::of(&analysis.plan, observed);
     let mut section = TrialSection {
         heading: "Checks of the plots".to_owned(),
@@ -159,7 +162,7 @@ pub fn section(analysis: &Analysis, observed: &Observations) -> TrialSection {
         Ok(fit) => fit,
         Err(error) => {
             section.paragraphs.push(format!("Not made: {error}."));
-            return section;
+            return (section, None);
         }
     };
     let checks = ResidualChecks::new(&fit, &plots.treatments, plots.positions.as_deref());
@@ -174,7 +177,7 @@ pub fn section(analysis: &Analysis, observed: &Observations) -> TrialSection {
             .paragraphs
             .push(format!("Rows and columns of the field as random effects: {}", adjusted.reading));
     }
-    section
+    (section, Some(checks))
 }
 
 fn table(checks: &ResidualChecks) -> TrialTable {

@@ -37,13 +37,21 @@ pub fn letters(analysis: &Analysis, of: &MeansOfTerm) -> Option<Letters> {
     Some(Letters::new(&means, &table))
 }
 
+/// Adjusted differences of a term.
+pub struct Compared {
+    /// For the page.
+    pub table: TrialTable,
+    /// As computed.
+    pub comparisons: ComparisonTable,
+}
+
 /// The comparisons that a term of few means calls for: with the control by Dunnett, else all pairs
 /// by Tukey and Kramer, with Holm's p beside.
 pub fn table(
     analysis: &Analysis,
     of: &MeansOfTerm,
     control: Option<&TrialControl>,
-) -> Option<TrialTable> {
+) -> Option<Compared> {
     if !(2..=MOST).contains(&of.means.len()) {
         return None;
     }
@@ -92,7 +100,7 @@ pub fn table(
         .notes
         .push(format!("Limits hold together for the whole table ({}).", first.adjustment.name()));
     table.notes.extend(first.notes.clone());
-    Some(table)
+    Some(Compared { table, comparisons: first })
 }
 
 /// Name of the control among the means of a term.

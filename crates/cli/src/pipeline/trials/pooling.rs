@@ -60,6 +60,8 @@ fn combined(
     declaration: &TrialDeclaration,
     each: &[(String, Observations)],
 ) -> Result<Pooled, String> {
+    // One covariate for all would have one slope for all; environments are compared without it.
+    let declaration = &TrialDeclaration { covariate: None, ..declaration.clone() };
     let analyses: Vec<(String, Analysis)> = each
         .iter()
         .map(|(name, rows)| {
@@ -148,6 +150,10 @@ pub fn section(pooled: &PooledTrait) -> TrialSection {
                 .to_owned(),
         );
     } else {
+        section.paragraphs.push(
+            "Each site by its mean over seasons, without covariate; below, each site by itself."
+                .to_owned(),
+        );
         section.paragraphs.extend(found.words.iter().cloned());
         section.paragraphs.extend(found.notes.iter().cloned());
         section.tables.push(table(found));

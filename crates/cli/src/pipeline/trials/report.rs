@@ -1,12 +1,15 @@
 //! Analysed trials as the report takes them.
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
+use super::pooling::PooledTrait;
 use super::tables::slug;
 use super::words::{capital, factor_words, finding, sentence, sites_finding};
-use super::{amounts, checks, compared, further, plots, pooling, tables};
+use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
 use records::counted;
 use report::{TrialPart, TrialReport, TrialSection};
-use trials::{Analysis, MeansOfTerm};
+use trials::compare::ComparisonTable;
+use trials::methods::Methods;
+use trials::{Analysis, MeansOfTerm, TraitKind};
 
 /// A trial for the page.
 #[must_use]
@@ -71,7 +74,7 @@ fn part_report(trial: &AnalysedTrial, part: &AnalysedPart) -> TrialPart {
         Ok(analysis) => TrialPart {
             heading,
             slug: file,
-            finding: finding(analysis),
+            finding: part_finding(part, analysis),
             refused: None,
             sections: sections(trial, part, analysis),
         },
@@ -85,35 +88,66 @@ fn part_report(trial: &AnalysedTrial, part: &AnalysedPart) -> TrialPart {
     }
 }
 
+/// The finding on the scale that suits the trait: counts and shares by their own model.
+fn part_finding(part: &AnalysedPart, analysis: &Analysis) -> String {
+    let own = part.own_scale.as_ref().ok();
+    let counted = part.observed.kind != TraitKind::Measured;
+    own.filter(|_| counted)
+        .and_then(|found| own_scale::finding(&part.observed, found))
+        .unwrap_or_else(|| finding(analysis))
+}
+
 fn sections(trial: &AnalysedTrial, part: &AnalysedPart, analysis: &Analysis) -> Vec<TrialSection> {
     let mut plan = analysis.plan.words.clone();
     plan.push(format!("{}.", capital(analysis.method.why.trim_end_matches('.'))));
     plan.extend(analysis.notes.iter().cloned());
-    let mut sections = vec![
-        TrialSection {
-            heading: "The plan in words".to_owned(),
-            paragraphs: plan,
-            ..TrialSection::default()
-        },
-        TrialSection {
-            heading: "Analysis of variance".to_owned(),
-            tables: vec![tables::anova(analysis), tables::variation(analysis)],
-            ..TrialSection::default()
-        },
-    ];
-    sections.extend(analysis.means.iter().map(|of| means_section(trial, analysis, of)));
+    let mut sections = vec![TrialSection {
+        heading: "The plan in words".to_owned(),
+        paragraphs: plan,
+        ..TrialSection::default()
+    }];
+    sections.extend(part.own_scale.iter().map(|found| own_scale::section(&part.observed, found)));
+    sections.push(TrialSection {
+        heading: "Analysis of variance".to_owned(),
+        tables: vec![tables::anova(analysis), tables::variation(analysis)],
+        ..TrialSection::default()
+    });
+    let mut compared = Vec::new();
+    for of in &analysis.means {
+        sections.push(means_section(trial, analysis, of, &mut compared));
+    }
     sections.extend(amounts::section(analysis));
     sections.extend(further::covariate(analysis));
     sections.extend(further::units(analysis));
-    sections.push(checks::section(analysis, &part.rows));
+    let (checked, checks) = checks::section(analysis, &part.rows);
+    sections.push(checked);
+    let own: Vec<&PooledTrait> =
+        trial.pooled.iter().filter(|pooled| pooled.observed == part.observed).collect();
     if part.site.is_none() {
-        let own = trial.pooled.iter().filter(|pooled| pooled.observed == part.observed);
-        sections.extend(own.map(pooling::section));
+        sections.extend(own.iter().map(|pooled| pooling::section(pooled)));
     }
+    let sites = own.iter().find(|pooled| pooled.over == "sites");
+    let methods = Methods {
+        comparisons: &compared,
+        checks: checks.as_ref(),
+        pooled: sites.and_then(|pooled| pooled.combined.as_ref().ok()),
+        on_own_scale: part.own_scale.as_ref().ok(),
+        ..Methods::of(analysis)
+    };
+    sections.push(TrialSection {
+        heading: "Methods, for a paper".to_owned(),
+        paragraphs: vec![methods.paragraph()],
+        ..TrialSection::default()
+    });
     sections
 }
 
-fn means_section(trial: &AnalysedTrial, analysis: &Analysis, of: &MeansOfTerm) -> TrialSection {
+fn means_section(
+    trial: &AnalysedTrial,
+    analysis: &Analysis,
+    of: &MeansOfTerm,
+    compared: &mut Vec<ComparisonTable>,
+) -> TrialSection {
     let declaration = &trial.declared.declaration;
     let letters = declaration.letters.then(|| compared::letters(analysis, of)).flatten();
     let column: Option<Vec<String>> =
@@ -121,8 +155,11 @@ fn means_section(trial: &AnalysedTrial, analysis: &Analysis, of: &MeansOfTerm) -
     let mut tables = vec![tables::means(analysis, of, column.as_deref())];
     tables.extend(tables::comparisons(analysis, of));
     // Pairs of an interaction are asked for by its kinds of comparison, not one by one.
-    if of.parts.len() == 1 {
-        tables.extend(compared::table(analysis, of, declaration.control.as_ref()));
+    if of.parts.len() == 1
+        && let Some(found) = compared::table(analysis, of, declaration.control.as_ref())
+    {
+        tables.push(found.table);
+        compared.push(found.comparisons);
     }
     TrialSection {
         heading: capital(&factor_words(&of.term)),

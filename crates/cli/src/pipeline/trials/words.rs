@@ -9,9 +9,14 @@ use trials::{
 /// Level at which a difference is called found.
 const FOUND: f64 = 0.05;
 
-/// A factor's name as people read it.
+/// A factor's or term's name as people read it; the level of a control is not its name.
 pub fn factor_words(name: &str) -> String {
-    name.replace('_', " ")
+    const REST: &str = " against the rest";
+    let part = |part: &str| match part.strip_suffix(REST) {
+        Some(_) => format!("control{REST}"),
+        None => part.replace('_', " "),
+    };
+    name.split(" x ").map(part).collect::<Vec<_>>().join(" x ")
 }
 
 /// A level with its unit; fractions as per cent.
@@ -103,7 +108,7 @@ pub fn finding(analysis: &Analysis) -> String {
     if let Some(found) = interaction {
         out.push(format!(
             "The effects of {} depend on each other ({}).",
-            found.row.source.replace(" x ", " and ").replace('_', " "),
+            factor_words(&found.row.source).replace(" x ", " and "),
             p_words(found.p)
         ));
         out.extend(highest(analysis, found.term));
