@@ -1,7 +1,7 @@
 //! Several sites and seasons: each by itself, and all together.
 
 use super::analysed::part_of;
-use super::words::{capital, decimals};
+use super::words::{capital, decimals, factor_words};
 use records::TrialDeclaration;
 use report::{TrialCell, TrialSection, TrialTable};
 use serde::Serialize;
@@ -11,6 +11,9 @@ use trials::pooled::{
     Environment, EnvironmentsAre, Homogeneity, Pooled, PooledError, Weighting, combine,
 };
 use trials::{Analysis, Observations, Trait};
+
+/// Fewest environments taken as a sample of others; fewer say too little to speak beyond themselves.
+const SAMPLE: usize = 4;
 
 /// What the sites of a trial, or its seasons, say together of one trait.
 #[derive(Debug, Clone, Serialize)]
@@ -71,7 +74,9 @@ fn combined(
         .collect::<Result<_, _>>()?;
     let environments: Vec<Environment<'_>> =
         analyses.iter().map(|(name, analysis)| Environment { name, analysis }).collect();
-    combine(&environments, EnvironmentsAre::Random, Weighting::ByTest)
+    let sample =
+        if environments.len() < SAMPLE { EnvironmentsAre::Fixed } else { EnvironmentsAre::Random };
+    combine(&environments, sample, Weighting::ByTest)
         .map_err(|error: PooledError| error.to_string())
 }
 
@@ -170,7 +175,7 @@ fn table(found: &Pooled) -> TrialTable {
     let mut table = TrialTable::new("pooled", "Combined analysis", &heads);
     for row in &found.table {
         table.rows.push(vec![
-            TrialCell::Text(row.source.clone()),
+            TrialCell::Text(factor_words(&row.source)),
             TrialCell::Number(Some(row.df), 0),
             TrialCell::Number(row.df_denominator, 1),
             TrialCell::Number(row.ss, 3),

@@ -2,6 +2,7 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
+use trials::pooled::Pooled;
 use trials::{
     Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, PlanFactor,
 };
@@ -209,9 +210,6 @@ pub fn sites_finding(pooled: &PooledTrait) -> String {
     let ends = || found.means.iter().filter(|mean| mean.mean.is_finite());
     let highest = ends().max_by(|a, b| a.mean.total_cmp(&b.mean));
     let lowest = ends().min_by(|a, b| a.mean.total_cmp(&b.mean));
-    let p = |name: &[&str]| {
-        found.table.iter().find(|row| name.contains(&row.source.as_str())).and_then(|row| row.p)
-    };
     let (Some(highest), Some(lowest)) = (highest, lowest) else { return String::new() };
     let unit = &pooled.observed.unit;
     let means = format!(
@@ -219,18 +217,41 @@ pub fn sites_finding(pooled: &PooledTrait) -> String {
         highest.treatment, highest.mean, lowest.treatment, lowest.mean
     );
     let cd = found.differences.minimum_difference.largest;
-    match p(&["treatment", "treatments"]) {
-        Some(p) if p < FOUND => format!(
-            "Over {} sites treatments differ ({}): {means}. Differences over {cd:.digits$} are told apart (CD 5 %).",
-            found.environments.len(),
-            p_words(p)
-        ),
-        tested => format!(
-            "Over {} sites no difference between treatments was found{}; {means}. A difference under about {cd:.digits$} would go unseen.",
-            found.environments.len(),
-            tested.map_or_else(String::new, |p| format!(" ({})", p_words(p)))
-        ),
+    let [terms, moving] = site_terms(found);
+    let listed = |terms: &[(&str, f64)]| {
+        let words = terms.iter().map(|(name, p)| format!("{} {}", factor_words(name), p_words(*p)));
+        words.collect::<Vec<_>>().join(", ")
+    };
+    let sites = found.environments.len();
+    let differ: Vec<(&str, f64)> = terms.iter().copied().filter(|(_, p)| *p < FOUND).collect();
+    let mut out = if differ.is_empty() {
+        format!(
+            "Over {sites} sites no difference between treatments was found ({}); {means}. A difference under about {cd:.digits$} {unit} would go unseen.",
+            listed(&terms)
+        )
+    } else {
+        format!(
+            "Over {sites} sites treatments differ ({}): {means}. Differences over {cd:.digits$} {unit} are told apart (CD 5 %).",
+            listed(&differ)
+        )
+    };
+    let moving: Vec<(&str, f64)> = moving.into_iter().filter(|(_, p)| *p < FOUND).collect();
+    if !moving.is_empty() {
+        out.push_str(&format!(" Differences were not the same at the sites: {}.", listed(&moving)));
     }
+    out
+}
+
+/// Treatment terms of a combined analysis with their p, and their interactions with the sites.
+fn site_terms(found: &Pooled) -> [Vec<(&str, f64)>; 2] {
+    const WITH: &str = " x environments";
+    let tested = || found.table.iter().filter_map(|row| Some((row.source.as_str(), row.p?)));
+    let moving = tested().filter(|(name, _)| name.ends_with(WITH));
+    let terms = tested().filter(|(name, _)| {
+        // A treatment term is one that has an interaction with the environments.
+        found.table.iter().any(|row| row.source == format!("{name}{WITH}"))
+    });
+    [terms.collect(), moving.collect()]
 }
 
 /// The sentence for the manager: the finding on the first trait, over sites where there are several.
