@@ -139,8 +139,7 @@ pub(super) fn groups(
         }),
     };
     let tree: Vec<String> = rows.used.iter().map(|r| rows.observations.tree[*r].clone()).collect();
-    let plot_column = roles.plot.as_ref().filter(|c| rows.has(c));
-    let (plot, plot_told) = match plot_column {
+    let (plot, plot_told) = match &roles.plot {
         Some(c) => {
             let texts = rows.full(c, "plot")?;
             (nested(rows, "plot", "blocks", &texts, &outer)?, false)

@@ -1,7 +1,7 @@
 //! Published and simulated trials against R: lm and aov, lme4 with pbkrtest and emmeans. Values and
 //! their maker: tests/reference/trials/analysis, notebooks-free-scripts/trials-reference/analysis.
 
-use crate::support::{declared, line, means, names, oats, table};
+use crate::support::{declared, line, means, names, oats, observed, table};
 use records::{TrialControl, TrialDeclaration, TrialDesign};
 use serde_json::Value;
 use trials::{Analysis, AnalysisOptions, MethodUsed, Observations, Plan, analyse, analyse_with};
@@ -439,4 +439,55 @@ fn simulated_factorial_with_control() {
     }
     let all = r["comparisons"].as_array().unwrap()[0].clone();
     pairs(&a, "treatments", &all, EXACT);
+}
+
+/// A large common level costs no digits that matter: centring is part of the method.
+#[test]
+fn level_of_the_response_does_not_matter() {
+    for lost in [vec![], vec![5, 38, 61]] {
+        let plain = oats(&lost);
+        let mut high = plain.clone();
+        high.units.iter_mut().for_each(|u| u.value += 1e6);
+        let (a, b) = (analyse(&plain).unwrap(), analyse(&high).unwrap());
+        for source in ["variety", "nitrogen", "variety x nitrogen"] {
+            close(line(&b, source).f.unwrap(), line(&a, source).f.unwrap(), 1e-6, source);
+        }
+    }
+}
+
+/// Seasons on the same plots with two trees each, some lost: trees enter below plots and seasons,
+/// and give finite answers near those of the plot means.
+#[test]
+fn seasons_with_unequal_trees() {
+    let columns = [("replicate", "replicate"), ("treatment", "treatment"), ("season", "year")];
+    let data = table("simulated_seasons.csv", &columns, "y");
+    let n = data.values.len();
+    let mut text: Vec<(&str, Vec<String>)> = Vec::new();
+    for (_, name) in &columns[..2] {
+        let cells =
+            data.columns[*name].iter().flat_map(|c| [c.clone().unwrap(), c.clone().unwrap()]);
+        text.push((name, cells.collect()));
+    }
+    let values = data.values.iter().enumerate().flat_map(|(i, v)| {
+        let half = 0.2 + 0.3 * ((i * 7) % 11) as f64 / 11.0;
+        [v - half, v + half]
+    });
+    let mut trees = observed(&text, values.collect());
+    for i in 0..2 * n {
+        let cell = |c: &str| data.columns[c][i / 2].clone().unwrap();
+        trees.tree[i] = format!("{}{}-{}", cell("replicate"), cell("treatment"), i % 2);
+        trees.season[i] = Some(cell("year").parse().unwrap());
+    }
+    let d = plain(TrialDesign::RandomisedBlocks, &["treatment"]);
+    let whole = run(&d, &trees);
+    assert_eq!((whole.method.used, whole.plan.units.len()), (MethodUsed::Strata, n));
+    [4, 31, 90].iter().for_each(|i| trees.values[*i] = f64::NAN);
+    let a = run(&d, &trees);
+    assert_eq!((a.method.used, a.plan.units.len()), (MethodUsed::KenwardRoger, 2 * n - 3));
+    assert!(a.plan.strata.iter().any(|s| s.name == "plots x season"));
+    for (x, y) in means(&whole, "treatment").pairs.iter().zip(&means(&a, "treatment").pairs) {
+        assert!((x.difference - y.difference).abs() < 0.1, "{x:?} {y:?}");
+        assert!((x.std_error / y.std_error - 1.0).abs() < 0.15, "{x:?} {y:?}");
+        assert!(y.df < 20.0, "trees were counted as replicates: {y:?}");
+    }
 }

@@ -104,6 +104,9 @@ fn columns_and_levels() {
     let r = refused(&plain(RCB, &["variety"]), &data);
     assert!(matches!(r, Refusal::NoColumn { column, .. } if column == "variety"));
     let mut d = plain(RCB, &["treatment"]);
+    d.roles.plot = Some("plot".to_owned());
+    assert!(matches!(refused(&d, &data), Refusal::NoColumn { column, .. } if column == "plot"));
+    let mut d = plain(RCB, &["treatment"]);
     d.amounts.insert("treatment".to_owned(), "fraction".to_owned());
     match refused(&d, &data) {
         Refusal::LevelNotNumber { level, evidence, .. } => {
