@@ -103,9 +103,12 @@ pub(crate) fn plots(
     Ok(Plots { frame: kept.select([TREE_NO, ts::TRIAL, ts::REPLICATE])?, trees })
 }
 
+/// A row with its file and line.
+type RowAt = (usize, (u32, u32));
+
 /// Per row, where another row has the same tree and trial.
 fn in_two_plots(joined: &DataFrame) -> PolarsResult<Vec<Option<(u32, u32)>>> {
-    let mut rows: BTreeMap<(&str, &str), Vec<(usize, (u32, u32))>> = BTreeMap::new();
+    let mut rows: BTreeMap<(&str, &str), Vec<RowAt>> = BTreeMap::new();
     let names = joined.column(ts::TREE)?.str()?.iter().zip(joined.column(ts::TRIAL)?.str()?.iter());
     for (row, ((tree, trial), at)) in names.zip(stands(joined)?).enumerate() {
         rows.entry((tree.unwrap_or(""), trial.unwrap_or(""))).or_default().push((row, at));
