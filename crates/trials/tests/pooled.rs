@@ -67,8 +67,10 @@ fn combined(
     are: EnvironmentsAre,
     weighting: Weighting,
 ) -> Result<Pooled, PooledError> {
-    let environments: Vec<Environment<'_>> =
-        sites.iter().map(|(name, analysis)| Environment { name, analysis }).collect();
+    let environments: Vec<Environment<'_>> = sites
+        .iter()
+        .map(|(name, analysis)| Environment { name, site: None, season: None, analysis })
+        .collect();
     combine(&environments, are, weighting)
 }
 
@@ -118,6 +120,71 @@ fn the_balanced_trial_gives_the_combined_analysis_of_variance() {
     let line = fixed.table.iter().find(|row| row.source == "treatment").expect("treatments");
     near(line.f.expect("tested"), ms("trt") / ms("Residuals"), 1e-9, "F against plots");
     assert_eq!(line.df_denominator, Some(48.0));
+}
+
+#[test]
+fn crossed_sites_and_seasons_are_told_apart() {
+    // The eight sites taken as four sites in two seasons, for the arithmetic alone.
+    let r = &read("pooled/pooled.json")["crossed"];
+    let sites = sites(&[]);
+    let labels = ["a", "b", "c", "d"];
+    let environments: Vec<Environment<'_>> = sites
+        .iter()
+        .enumerate()
+        .map(|(i, (name, analysis))| Environment {
+            name,
+            site: Some(labels[i % 4]),
+            season: Some(if i < 4 { 2001 } else { 2002 }),
+            analysis,
+        })
+        .collect();
+    let found =
+        combine(&environments, EnvironmentsAre::Random, Weighting::Equal).expect("combined");
+    let ours = |name: &str| {
+        found
+            .table
+            .iter()
+            .find(|row| row.source == name)
+            .unwrap_or_else(|| panic!("no {name} in {:?}", found.table))
+    };
+    let order = texts(&r["source"]);
+    let at = |name: &str| order.iter().position(|o| o == name).expect("a line");
+    let (df, ss) = (numbers(&r["df"]), numbers(&r["ss"]));
+    for (name, theirs) in [
+        ("sites", "place"),
+        ("seasons", "year"),
+        ("sites x seasons", "place:year"),
+        ("treatment", "trt"),
+        ("treatment x sites", "place:trt"),
+        ("treatment x seasons", "year:trt"),
+        ("treatment x sites x seasons", "place:year:trt"),
+        ("pooled error", "Residuals"),
+    ] {
+        near(ours(name).df, df[at(theirs)], 1e-12, name);
+        near(ours(name).ss.expect("balanced"), ss[at(theirs)], 1e-9, name);
+    }
+    let ms = |name: &str| ss[at(name)] / df[at(name)];
+    let f = ms("place:trt") / ms("place:year:trt");
+    near(ours("treatment x sites").f.expect("tested"), f, 1e-9, "sites against both");
+    near(ours("treatment x sites").df_denominator.expect("tested"), 6.0, 1e-12, "its df");
+    let sum = ms("place:trt") + ms("year:trt") - ms("place:year:trt");
+    let line = ours("treatment");
+    let variance = if sum > ms("place:year:trt") { sum } else { ms("place:year:trt") };
+    for row in &found.differences.rows {
+        near(row.std_error, (2.0 * variance / 32.0).sqrt(), 1e-9, "SED");
+    }
+    let f = if sum > ms("place:year:trt") {
+        (ms("trt") + ms("place:year:trt")) / (ms("place:trt") + ms("year:trt"))
+    } else {
+        ms("trt") / ms("place:year:trt")
+    };
+    near(line.f.expect("tested"), f, 1e-9, "F");
+    if sum > ms("place:year:trt") {
+        let part = |name: &str| ms(name).powi(2) / df[at(name)];
+        let below =
+            (ms("place:trt") + ms("year:trt")).powi(2) / (part("place:trt") + part("year:trt"));
+        near(line.df_denominator.expect("tested"), below, 1e-9, "Satterthwaite");
+    }
 }
 
 #[test]

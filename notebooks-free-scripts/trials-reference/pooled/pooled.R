@@ -6,6 +6,9 @@ d <- read.csv(file.path(out, "antigua.csv"), stringsAsFactors = TRUE)
 d$trt <- factor(d$trt)
 table_of <- function(f) { a <- anova(f); list(source = rownames(a), df = a$Df, ss = a[["Sum Sq"]]) }
 exact <- table_of(lm(harvwt ~ site + site:block + trt + site:trt, d))
+# The eight sites taken as four places in two years, for the arithmetic alone.
+d$place <- factor((as.integer(d$site) - 1) %% 4); d$year <- factor((as.integer(d$site) - 1) %/% 4)
+crossed <- table_of(lm(harvwt ~ place * year + site:block + trt + place:trt + year:trt + place:year:trt, d))
 ms <- lapply(split(d, d$site), function(x) { a <- anova(lm(harvwt ~ block + trt, x)); c(a["Residuals", "Mean Sq"], a["Residuals", "Df"]) })
 ms <- do.call(rbind, ms)
 # Bartlett from mean squares (the formula of bartlett.test with given variances).
@@ -28,7 +31,7 @@ weight <- min(ms[, 1]) / ms[as.character(d$site), 1]
 fw <- lmer(harvwt ~ trt + (1 | site) + (1 | site:trt) + (1 | site:block), d, weights = weight)
 write_json(list(source = paste("R", getRversion(), "lme4", packageVersion("lme4"), "pbkrtest",
   packageVersion("pbkrtest"), "emmeans", packageVersion("emmeans")),
-  exact = exact, error_ms = ms[, 1], error_df = ms[, 2], bartlett = b, bartlett_p = pchisq(b, nrow(ms) - 1, lower.tail = FALSE),
+  exact = exact, crossed = crossed, error_ms = ms[, 1], error_df = ms[, 2], bartlett = b, bartlett_p = pchisq(b, nrow(ms) - 1, lower.tail = FALSE),
   means = unname(rowMeans(means)), slope = unname(slopes[1, ]), slope_se = unname(slopes[2, ]), deviation = unname(slopes[3, ]),
   ecovalence = unname(w), shukla = unname(shukla), lost_rows = c(3, 17, 18, 40, 55, 71, 96) - 1,
   lost = list(f = kr$Fstat, df = kr$ddf, p = kr$p.value, estimate = p$estimate, se = p$SE, pair_df = p$df,

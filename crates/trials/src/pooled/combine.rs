@@ -209,9 +209,10 @@ fn words(stack: &Stack, environments_are: EnvironmentsAre, method: PooledMethod)
     };
     let mut words = vec![match environments_are {
         EnvironmentsAre::Random => format!(
-            "Fixed: treatments. Random: environments, treatment by environment{within}. Treatments \
-             are judged against their interaction with environments, so that conclusions reach \
-             beyond these {}.",
+            "Fixed: treatments. Random: environments{}, treatment by environment{within}. \
+             Treatments are judged against their interaction with environments, so that \
+             conclusions reach beyond these {}.",
+            if stack.crossing.is_some() { " (sites, seasons and both)" } else { "" },
             stack.environments.len()
         ),
         EnvironmentsAre::Fixed => format!(

@@ -3,7 +3,7 @@
 use super::combine::{PooledRow, Table};
 use super::stack::{Stack, beyond};
 use super::{EnvironmentsAre, PooledError};
-use crate::compare::EstimatedMeans;
+use crate::compare::{CompareError, EstimatedMeans};
 use crate::distributions::NoncentralF;
 
 /// Exact table, or `None` where the data are not balanced or have several error strata.
@@ -31,8 +31,10 @@ pub(super) fn table(
         line
     };
     take(vec![vec![1.0; y.len()]], &mut basis);
-    let environments = Stack::indicators(&stack.environment, stack.environments.len());
-    sums.push(("environments".to_owned(), take(environments.clone(), &mut basis)));
+    let splits = splits(stack);
+    for (name, columns) in &splits {
+        sums.push(((*name).to_owned(), take(columns.clone(), &mut basis)));
+    }
     for stratum in &stack.strata {
         let columns = Stack::indicators(&stratum.codes, stratum.groups);
         let name = format!("{} within environments", stratum.name);
@@ -47,56 +49,124 @@ pub(super) fn table(
         }
         terms.push((term.name.clone(), take(columns, &mut basis)));
     }
-    let mut interactions = Vec::new();
+    // By term, its interaction with each split of the environments.
+    let mut interactions: Vec<Vec<(f64, f64)>> = Vec::new();
     for term in &stack.terms {
-        let mut columns = Vec::new();
-        for contrast in &term.contrasts {
-            let own = by_plot(stack, contrast);
-            for environment in &environments {
-                columns.push(own.iter().zip(environment).map(|(a, b)| a * b).collect());
+        let mut own = Vec::new();
+        for (_, places) in &splits {
+            let mut columns = Vec::new();
+            for contrast in &term.contrasts {
+                let contrast = by_plot(stack, contrast);
+                for place in places {
+                    columns.push(contrast.iter().zip(place).map(|(a, b)| a * b).collect());
+                }
             }
+            own.push(take(columns, &mut basis));
         }
-        interactions.push((format!("{} x environments", term.name), take(columns, &mut basis)));
+        interactions.push(own);
     }
     let mean = y.iter().sum::<f64>() / y.len() as f64;
     let total: f64 = y.iter().map(|v| (v - mean).powi(2)).sum();
-    let lines = || sums.iter().chain(&terms).chain(&interactions);
-    let error_ss = total - lines().map(|(_, (_, ss))| ss).sum::<f64>();
+    let explained: f64 = sums.iter().chain(&terms).map(|(_, line)| line.1).sum::<f64>()
+        + interactions.iter().flatten().map(|line| line.1).sum::<f64>();
+    let error_ss = total - explained;
     let error_df = y.len() as f64 - basis.len() as f64;
     if error_df < 1.0 || error_ss <= 1e-12 * total {
         return Ok(None);
     }
-    let error = (error_df, error_ss / error_df, "pooled error");
+    let error = Judge::single(error_df, error_ss / error_df, "pooled error");
+    let random = environments_are == EnvironmentsAre::Random;
     let mut rows: Vec<PooledRow> = sums.iter().map(|(n, l)| untested(n, *l)).collect();
-    for ((name, line), (_, (df, ss))) in terms.iter().zip(&interactions) {
-        let judge = match environments_are {
-            EnvironmentsAre::Random => (*df, ss / df, "its interaction with environments"),
-            EnvironmentsAre::Fixed => error,
-        };
-        rows.push(tested(name, *line, judge)?);
+    for ((name, line), own) in terms.iter().zip(&interactions) {
+        let judge = if random { over_environments(own) } else { error.clone() };
+        rows.push(tested(name, *line, &judge)?);
     }
-    for (name, line) in &interactions {
-        rows.push(tested(name, *line, error)?);
+    for ((name, _), own) in terms.iter().zip(&interactions) {
+        for (at, ((split, _), line)) in splits.iter().zip(own).enumerate() {
+            // Sites and seasons are judged against what differs from season to season of a site.
+            let judge = match own.last() {
+                Some((df, ss)) if random && at + 1 < own.len() && *df > 0.0 => {
+                    Judge::single(*df, ss / df, "the interaction with sites x seasons")
+                }
+                _ => error.clone(),
+            };
+            rows.push(tested(&format!("{name} x {split}"), *line, &judge)?);
+        }
     }
     rows.push(untested("pooled error", (error_df, error_ss)));
     rows.push(untested("total", (y.len() as f64 - 1.0, total)));
-    // One error for the differences of all treatments: the interaction of all of them.
-    let (df, ss) = interactions.iter().fold((0.0, 0.0), |s, (_, l)| (s.0 + l.0, s.1 + l.1));
-    let (df, variance) = match environments_are {
-        EnvironmentsAre::Random => (df, ss / df),
-        EnvironmentsAre::Fixed => (error_df, error.1),
-    };
+    // One error for the differences of all treatments: the interactions of all of them.
+    let all: Vec<(f64, f64)> = (0..splits.len())
+        .map(|at| {
+            let lines = interactions.iter().filter_map(|own| own.get(at));
+            lines.fold((0.0, 0.0), |s, l| (s.0 + l.0, s.1 + l.1))
+        })
+        .collect();
+    let judge = if random { over_environments(&all) } else { error.clone() };
     let per_mean = (plots * stack.environments.len()) as f64;
     let values = treatment_means(stack);
     let replicates = vec![per_mean; values.len()];
-    let means =
-        EstimatedMeans::of_replicates(stack.treatments.clone(), values, &replicates, variance, df)?;
-    Ok(Some(Table { rows, means, interaction_variance: interaction(ss, df, error.1, plots) }))
+    let names = stack.treatments.clone();
+    let means = EstimatedMeans::of_replicates(names, values, &replicates, judge.ms, judge.df)?;
+    // Component of treatment by environment: (MS interaction - MS error) / plots.
+    let (df, ss) = all.iter().fold((0.0, 0.0), |s, l| (s.0 + l.0, s.1 + l.1));
+    let interaction_variance = (df > 0.0).then(|| (ss / df - error.ms) / plots as f64);
+    Ok(Some(Table { rows, means, interaction_variance }))
 }
 
-/// Component of treatment by environment: (MS interaction - MS error) / plots.
-fn interaction(ss: f64, df: f64, error: f64, plots: usize) -> Option<f64> {
-    (df > 0.0).then(|| (ss / df - error) / plots as f64)
+/// Indicator columns of the environments, by site, season and both where these are crossed.
+fn splits(stack: &Stack) -> Vec<(&'static str, Vec<Vec<f64>>)> {
+    let environments = Stack::indicators(&stack.environment, stack.environments.len());
+    let Some(crossing) = &stack.crossing else { return vec![("environments", environments)] };
+    vec![
+        ("sites", Stack::indicators(&stack.by_plot(&crossing.site), crossing.sites)),
+        ("seasons", Stack::indicators(&stack.by_plot(&crossing.season), crossing.seasons)),
+        ("sites x seasons", environments),
+    ]
+}
+
+/// The mean square that judges a line.
+#[derive(Clone)]
+struct Judge {
+    df: f64,
+    ms: f64,
+    /// Mean square, with its degrees of freedom, added to the line's own (Cochran 1951).
+    added: Option<(f64, f64)>,
+    name: &'static str,
+}
+
+impl Judge {
+    fn single(df: f64, ms: f64, name: &'static str) -> Self {
+        Judge { df, ms, added: None, name }
+    }
+}
+
+/// What judges treatments when environments are random: their interaction with environments; with
+/// sites and seasons crossed the sum MS(sites) + MS(seasons) - MS(sites x seasons), or the last
+/// alone where the sum comes out below it.
+fn over_environments(lines: &[(f64, f64)]) -> Judge {
+    let square = |line: &(f64, f64)| line.1 / line.0;
+    match lines {
+        [sites, seasons, both] if lines.iter().all(|l| l.0 > 0.0) => {
+            let ms = square(sites) + square(seasons) - square(both);
+            if ms > square(both) {
+                let spread: f64 = lines.iter().map(|l| square(l).powi(2) / l.0).sum();
+                Judge {
+                    df: ms * ms / spread,
+                    ms,
+                    added: Some((both.0, square(both))),
+                    name: "its interactions with sites and with seasons (Satterthwaite 1946; F \
+                           with sums of mean squares, Cochran 1951)",
+                }
+            } else {
+                Judge::single(both.0, square(both), "the interaction with sites x seasons")
+            }
+        }
+        _ => {
+            let (df, ss) = lines.iter().fold((0.0, 0.0), |s, l| (s.0 + l.0, s.1 + l.1));
+            Judge::single(df, ss / df, "its interaction with environments")
+        }
+    }
 }
 
 fn by_plot(stack: &Stack, contrast: &[f64]) -> Vec<f64> {
@@ -134,19 +204,25 @@ fn untested(source: &str, (df, ss): (f64, f64)) -> PooledRow {
     }
 }
 
-fn tested(
-    source: &str,
-    line: (f64, f64),
-    (df, ms, name): (f64, f64, &str),
-) -> Result<PooledRow, PooledError> {
+fn tested(source: &str, line: (f64, f64), judge: &Judge) -> Result<PooledRow, PooledError> {
     let mut row = untested(source, line);
-    if let Some(own) = row.ms.filter(|_| ms > 0.0) {
-        let f = own / ms;
-        let law = NoncentralF::new(line.0, df, 0.0).map_err(crate::compare::CompareError::from)?;
-        row.f = Some(f);
-        row.p = Some(law.upper_tail(f));
-        row.df_denominator = Some(df);
-        row.judged_against = Some(name.to_owned());
-    }
+    let Some(own) = row.ms.filter(|_| judge.ms > 0.0) else { return Ok(row) };
+    // Sums on both sides: MS + MS(both) over MS(sites) + MS(seasons).
+    let (f, df, df_denominator) = match judge.added {
+        Some((df_added, added)) => {
+            let (above, below) = (own + added, judge.ms + added);
+            let spread = own * own / line.0 + added * added / df_added;
+            // Of the denominator's mean squares only the sum without `both` is left here: its df
+            // rise as the added mean square is taken in again.
+            let below_spread = judge.ms * judge.ms / judge.df - added * added / df_added;
+            (above / below, above * above / spread, below * below / below_spread)
+        }
+        None => (own / judge.ms, line.0, judge.df),
+    };
+    let law = NoncentralF::new(df, df_denominator, 0.0).map_err(CompareError::from)?;
+    row.f = Some(f);
+    row.p = Some(law.upper_tail(f));
+    row.df_denominator = Some(df_denominator);
+    row.judged_against = Some(judge.name.to_owned());
     Ok(row)
 }

@@ -41,6 +41,18 @@ pub(super) fn table(
     let mut factors: Vec<(String, Vec<u32>, usize)> = Vec::new();
     if random {
         factors.push(("environment".to_owned(), as_codes(&stack.environment), places));
+        if let Some(crossing) = &stack.crossing {
+            for (name, codes, levels) in [
+                ("site", &crossing.site, crossing.sites),
+                ("season", &crossing.season, crossing.seasons),
+            ] {
+                let own = stack.by_plot(codes);
+                let by: Vec<usize> =
+                    own.iter().zip(&stack.treatment).map(|(e, t)| e * count + t).collect();
+                factors.push((name.to_owned(), as_codes(&own), levels));
+                factors.push((format!("treatment x {name}"), as_codes(&by), count * levels));
+            }
+        }
         factors.push(("treatment x environment".to_owned(), as_codes(&cell), count * places));
     }
     for stratum in &stack.strata {

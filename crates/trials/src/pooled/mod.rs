@@ -24,6 +24,11 @@ use thiserror::Error;
 pub struct Environment<'a> {
     /// Name for people, such as `north 2024`.
     pub name: &'a str,
+    /// Site, where known. With every site in every season once, treatment by site, by season and by
+    /// both are told apart.
+    pub site: Option<&'a str>,
+    /// Season, where known.
+    pub season: Option<i32>,
     /// Its analysis.
     pub analysis: &'a Analysis,
 }

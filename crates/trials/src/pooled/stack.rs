@@ -18,6 +18,16 @@ pub(super) struct StackedTerm {
     pub(super) contrasts: Vec<Vec<f64>>,
 }
 
+/// Sites crossed with seasons: every site in every season once.
+pub(super) struct Crossing {
+    /// Site of each environment.
+    pub(super) site: Vec<usize>,
+    pub(super) sites: usize,
+    /// Season of each environment.
+    pub(super) season: Vec<usize>,
+    pub(super) seasons: usize,
+}
+
 /// The stacked plots.
 pub(super) struct Stack {
     pub(super) treatments: Vec<String>,
@@ -27,6 +37,7 @@ pub(super) struct Stack {
     pub(super) treatment: Vec<usize>,
     pub(super) strata: Vec<StackedStratum>,
     pub(super) terms: Vec<StackedTerm>,
+    pub(super) crossing: Option<Crossing>,
     pub(super) notes: Vec<String>,
 }
 
@@ -77,6 +88,7 @@ impl Stack {
             treatment: Vec::new(),
             strata: Vec::new(),
             terms,
+            crossing: crossing(environments),
             notes,
         };
         for (index, environment) in environments.iter().enumerate() {
@@ -143,6 +155,11 @@ impl Stack {
         (0..groups).map(|g| codes.iter().map(|c| f64::from(u8::from(*c == g))).collect()).collect()
     }
 
+    /// Codes of the environments by plot.
+    pub(super) fn by_plot(&self, codes: &[usize]) -> Vec<usize> {
+        self.environment.iter().map(|e| codes.get(*e).copied().unwrap_or(0)).collect()
+    }
+
     /// Number of plots of each treatment in each environment, environment by environment.
     pub(super) fn counts(&self) -> Vec<usize> {
         let width = self.treatments.len();
@@ -154,6 +171,29 @@ impl Stack {
         }
         counts
     }
+}
+
+/// The crossing of sites and seasons, where there are two of each and every pair once.
+fn crossing(environments: &[Environment<'_>]) -> Option<Crossing> {
+    let (mut sites, mut seasons) = (Vec::new(), Vec::new());
+    let (mut site, mut season) = (Vec::new(), Vec::new());
+    for environment in environments {
+        site.push(code(&mut sites, environment.site?));
+        season.push(code(&mut seasons, environment.season?));
+    }
+    let pairs: std::collections::BTreeSet<_> = site.iter().zip(&season).collect();
+    let crossed = sites.len() > 1
+        && seasons.len() > 1
+        && pairs.len() == environments.len()
+        && pairs.len() == sites.len() * seasons.len();
+    crossed.then_some(Crossing { site, sites: sites.len(), season, seasons: seasons.len() })
+}
+
+fn code<T: PartialEq>(seen: &mut Vec<T>, value: T) -> usize {
+    seen.iter().position(|s| *s == value).unwrap_or_else(|| {
+        seen.push(value);
+        seen.len() - 1
+    })
 }
 
 /// Terms of the plan restricted to the treatments in common; one term where the restriction or
