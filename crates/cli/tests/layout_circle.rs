@@ -1,8 +1,9 @@
 //! A layout made by the program, filled and read back, is analysed without hand edits.
 
 // Helpers of a test may fail as loudly as the test itself.
-#![allow(clippy::unwrap_used, clippy::panic)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+#[allow(dead_code, reason = "shared with the tests of bad input")]
 mod support;
 
 use plantation_sim::{

@@ -1,7 +1,5 @@
 //! Designed trials beside the other records: their truth, and that they change nothing else.
 
-#![expect(clippy::unwrap_used, reason = "helpers of tests, outside the test functions")]
-
 use plantation_sim::{
     DEMO_SEED, DesignedTrial, Plantation, Records, RegionPlan, TrialFactor, demo, simulate, truth,
 };

@@ -72,8 +72,10 @@ fn combined(
             outcome.map(|analysis| (name.clone(), analysis)).map_err(|e| format!("{name}: {e}"))
         })
         .collect::<Result<_, _>>()?;
-    let environments: Vec<Environment<'_>> =
-        analyses.iter().map(|(name, analysis)| Environment { name, analysis }).collect();
+    let environments: Vec<Environment<'_>> = analyses
+        .iter()
+        .map(|(name, analysis)| Environment { name, site: None, season: None, analysis })
+        .collect();
     let sample =
         if environments.len() < SAMPLE { EnvironmentsAre::Fixed } else { EnvironmentsAre::Random };
     combine(&environments, sample, Weighting::ByTest)
