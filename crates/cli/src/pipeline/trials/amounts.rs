@@ -17,7 +17,11 @@ pub fn section(analysis: &Analysis) -> Option<TrialSection> {
     let averaged = || analysis.curves.iter().filter(|curve| curve.within.is_none());
     let words = |curve: &Curve| {
         let optimum = [Some(&curve.maximum), curve.economic.as_ref()];
-        let said = optimum.into_iter().flatten().map(|optimum| optimum.words.clone());
+        let name = factor_words(&curve.factor);
+        let said = optimum
+            .into_iter()
+            .flatten()
+            .map(|optimum| optimum.words.replace(&curve.factor, &name));
         format!("{}: {}", place(curve), said.collect::<Vec<_>>().join(" "))
     };
     Some(TrialSection {

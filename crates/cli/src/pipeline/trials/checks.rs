@@ -111,18 +111,10 @@ impl PlotMeans {
     }
 }
 
-/// Rows and columns of plots: as declared, else told from the places of their trees.
+/// Rows and columns of plots: as declared, else the middles of their trees. Trees of a plot stand
+/// side by side, so positions are counted in steps of the narrowest gap between plots.
 fn positions(plan: &Plan, first: &[usize], observed: &Observations) -> Option<Vec<FieldPosition>> {
     let units = || first.iter().filter_map(|&number| plan.units.get(number));
-    let declared: Option<Vec<FieldPosition>> = units()
-        .map(|unit| {
-            let (row, column) = unit.position.as_ref()?;
-            Some(FieldPosition { row: row.parse().ok()?, column: column.parse().ok()? })
-        })
-        .collect();
-    if declared.is_some() {
-        return declared;
-    }
     let mean = |name: &str, rows: &[usize]| -> Option<f64> {
         let column = observed.numbers.get(name)?;
         let values: Option<Vec<f64>> =
@@ -130,17 +122,28 @@ fn positions(plan: &Plan, first: &[usize], observed: &Observations) -> Option<Ve
         let values = values?;
         Some(values.iter().sum::<f64>() / values.len().max(1) as f64)
     };
-    // Trees of a plot stand side by side, so plots are counted by the order of their middles.
-    let ranks = |name: &str| -> Option<Vec<f64>> {
-        let middles: Vec<f64> =
-            units().map(|unit| mean(name, &unit.rows)).collect::<Option<_>>()?;
-        let mut order = middles.clone();
-        order.sort_by(f64::total_cmp);
-        order.dedup();
-        Some(middles.iter().map(|m| order.iter().filter(|o| *o < m).count() as f64 + 1.0).collect())
+    let declared = |of: fn(&(String, String)) -> &String| -> Option<Vec<f64>> {
+        units().map(|unit| of(unit.position.as_ref()?).parse().ok()).collect()
     };
-    let (rows, columns) = (ranks("row")?, ranks("column")?);
+    let found =
+        |name: &str| -> Option<Vec<f64>> { units().map(|unit| mean(name, &unit.rows)).collect() };
+    let rows = in_steps(&declared(|place| &place.0).or_else(|| found("row"))?);
+    let columns = in_steps(&declared(|place| &place.1).or_else(|| found("column"))?);
     Some(rows.into_iter().zip(columns).map(|(row, column)| FieldPosition { row, column }).collect())
+}
+
+/// Places from 1 in steps of the narrowest gap.
+fn in_steps(places: &[f64]) -> Vec<f64> {
+    let mut order = places.to_vec();
+    order.sort_by(f64::total_cmp);
+    let gaps = order.windows(2).filter_map(|pair| match pair {
+        [one, next] if next - one > 1e-9 => Some(next - one),
+        _ => None,
+    });
+    let gap = gaps.fold(f64::INFINITY, f64::min);
+    let gap = if gap.is_finite() { gap } else { 1.0 };
+    let least = order.first().copied().unwrap_or(0.0);
+    places.iter().map(|place| (place - least) / gap + 1.0).collect()
 }
 
 /// The checks as a section; what could not be checked says why.
@@ -250,5 +253,16 @@ fn outlying(outliers: &Answer<OutlierCheck>, names: &[String]) -> Option<String>
                 records::noun(plots.len() as u64, "it", "them")
             ))
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::in_steps;
+
+    #[test]
+    fn plots_of_three_trees_are_neighbours_and_a_gap_stays_one() {
+        assert_eq!(in_steps(&[2.0, 5.0, 11.0, 5.0]), [1.0, 2.0, 4.0, 2.0]);
+        assert_eq!(in_steps(&[7.0, 7.0]), [1.0, 1.0]);
     }
 }

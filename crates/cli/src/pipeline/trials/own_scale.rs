@@ -54,7 +54,7 @@ pub fn finding(observed: &Trait, found: &TraitAnalysis) -> Option<String> {
 
 /// Model, reason, means with limits and differences.
 pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
-    let mut paragraphs = vec![found.why.clone()];
+    let mut paragraphs = vec![format!("{}.", super::words::capital(&found.why))];
     if let Some(test) = found.test {
         paragraphs.push(format!(
             "All treatments alike: F = {:.2} on {:.0} and {:.1} degrees of freedom, p = {:.4}.",
