@@ -6,6 +6,9 @@ mod witness;
 use trials::distributions::{Dunnett, Sides, StudentisedRange};
 use witness::{number, numbers, read};
 
+/// Studentised range of 100 means with 20 degrees of freedom: q and upper tail.
+const SCIPY_100: [(f64, f64); 2] = [(5.0, 0.5298568000141091), (7.0, 0.06343348594369946)];
+
 fn df(coded: f64) -> f64 {
     if coded <= 0.0 { f64::INFINITY } else { coded }
 }
@@ -30,6 +33,15 @@ fn range_tails_agree_with_scipy_and_r() {
         if df(dfs[i]) > 5.0 {
             assert!((upper - by_r[i]).abs() < 5e-7, "{} {} {}", count[i], dfs[i], q[i]);
         }
+    }
+}
+
+#[test]
+fn ranges_of_many_means_agree_with_scipy() {
+    // scipy 1.17.1, studentized_range.sf(q, 100, 20).
+    for (q, upper) in SCIPY_100 {
+        let found = range(100.0, 20.0).upper_tail(q);
+        assert!((found - upper).abs() < 5e-12, "{q} {found}");
     }
 }
 

@@ -1,6 +1,6 @@
 //! The largest of several studentised comparisons with one control.
 
-use super::{DistributionError, checked_probability, normal, root, scale::ScaleNodes};
+use super::{DistributionError, checked_probability, normal, root, scale::ScaleNodes, scale::sum};
 use serde::{Deserialize, Serialize};
 
 /// Which differences count.
@@ -62,7 +62,7 @@ impl Dunnett {
         let sharpest = kinds.iter().map(|(l, c, _)| c / l.max(1e-3)).fold(1.0, f64::min);
         Ok(Dunnett {
             scale: ScaleNodes::new(df)?,
-            nodes: normal::nodes(-14.0, 14.0, 0.2 * sharpest),
+            nodes: normal::nodes(-14.0, 14.0, 0.3 * sharpest),
             loadings: kinds,
             both: sides == Sides::Both,
         })
@@ -94,23 +94,20 @@ impl Dunnett {
         }
         let tail = self.scale.average(|s| {
             let limit = t * s;
-            self.nodes
-                .iter()
-                .map(|&(z, weight)| {
-                    let log_within: f64 = self
-                        .loadings
-                        .iter()
-                        .map(|&(loading, rest, count)| {
-                            let mut outside = normal::above((limit - loading * z) / rest);
-                            if self.both {
-                                outside += normal::above((limit + loading * z) / rest);
-                            }
-                            count * (-outside.min(1.0)).ln_1p()
-                        })
-                        .sum();
-                    -weight * log_within.exp_m1()
-                })
-                .sum::<f64>()
+            sum(self.nodes.iter().copied(), |z| {
+                let log_within: f64 = self
+                    .loadings
+                    .iter()
+                    .map(|&(loading, rest, count)| {
+                        let mut outside = normal::above((limit - loading * z) / rest);
+                        if self.both {
+                            outside += normal::above((limit + loading * z) / rest);
+                        }
+                        count * (-outside.min(1.0)).ln_1p()
+                    })
+                    .sum();
+                -log_within.exp_m1()
+            })
         });
         tail.min(1.0)
     }
