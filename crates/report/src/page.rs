@@ -9,6 +9,7 @@ mod overview;
 mod quality;
 mod region;
 mod table;
+mod what_if;
 mod work;
 
 pub use dictionary::dictionary_html;
