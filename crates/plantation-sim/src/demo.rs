@@ -91,7 +91,7 @@ pub fn demo() -> Plantation {
             // Wood that pays for its own haulage and nuts of the quoted outturn leave the written
             // truth as it is.
             cut_wood: Some(CutWood {
-                stacked_per_canopy: 0.1,
+                stacked_per_canopy: 0.02,
                 haulage_per_m3: 0.05,
                 value_per_m3: 0.05,
                 load_m3: Some(6.0),

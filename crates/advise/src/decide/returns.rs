@@ -88,7 +88,7 @@ pub(super) fn what_if(
         present: present_cost(evidence),
         seasons,
     };
-    (!what_if.seasons.is_empty()).then(|| AsPlanned {
+    (!what_if.seasons.is_empty()).then_some(AsPlanned {
         price_per_kg: evidence.cost.price_per_kg,
         wage_per_hour: evidence.cost.wage_per_hour,
         what_if,

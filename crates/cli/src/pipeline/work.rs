@@ -194,7 +194,7 @@ impl Stand<'_> {
         let harvest = self.book.regions.get(&self.block.region).and_then(|region| region.harvest);
         let opens = harvest.zip(i16::try_from(self.advice.season).ok());
         let opens = opens.map(|(harvest, season)| harvest.start.in_year(season));
-        let years = |planted, opens: Date| f64::from((opens - planted).get_days()) / 365.25;
+        let years = |planted: Date, opens: Date| f64::from((opens - planted).get_days()) / 365.25;
         planted.or(self.block.planted).zip(opens).is_some_and(|(planted, opens)| {
             years(planted, opens) < self.book.options.training_age_years
         })

@@ -9,14 +9,12 @@ use workplan::economics::{Scenario, WHAT_IF_SCRIPT};
 /// The form's own part of the script.
 const FORM: &str = include_str!("../../templates/what_if_form.js");
 /// Scenarios of the table: heading, factors of price, wage and yield.
-const SCENARIOS: [(&str, f64, f64, f64); 7] = [
+const SCENARIOS: [(&str, f64, f64, f64); 5] = [
     ("As expected", 1.0, 1.0, 1.0),
     ("Price − 25 %", 0.75, 1.0, 1.0),
     ("Price + 25 %", 1.25, 1.0, 1.0),
     ("Wage + 25 %", 1.0, 1.25, 1.0),
-    ("Wage + 50 %", 1.0, 1.5, 1.0),
     ("Yield − 25 %", 1.0, 1.0, 0.75),
-    ("Yield + 25 %", 1.0, 1.0, 1.25),
 ];
 
 /// The section as the template takes it.

@@ -2,10 +2,11 @@
 
 use super::table::{Cell, Table};
 use crate::content::Report;
-use crate::number::{DASH, count, counted, fixed, optional, percent, span};
+use crate::number::{DASH, count, counted, date, fixed, optional, percent, span};
 use crate::outputs::plan_of;
 use crate::plan::{PlanCell, cautions, crew_name, sheets, stuff, waiting_times};
 use crate::text::plan as text;
+use jiff::civil::Date;
 use workplan::plan::PlannedBlock;
 
 /// Most blocks on the page; the sheets hold them all.
@@ -60,8 +61,7 @@ fn blocks(report: &Report) -> Table {
         "What each block gets",
         &[
             "Block",
-            "Site",
-            "Region",
+            "Site (region)",
             "Work",
             "#Remove",
             "Days of work",
@@ -76,13 +76,12 @@ fn blocks(report: &Report) -> Table {
     table.cards = true;
     for block in report.plan.blocks.iter().take(SHOWN) {
         let sheet = &block.sheet;
-        let days = |days: Option<[jiff::civil::Date; 2]>| {
-            days.map_or_else(|| DASH.to_owned(), |[from, to]| span(from, to))
+        let days = |days: Option<[Date; 2]>| {
+            days.map_or_else(|| DASH.to_owned(), |[from, to]| short_span(from, to))
         };
         table.row::<Cell>([
             sheet.block.as_str().into(),
-            sheet.site.as_str().into(),
-            sheet.region.as_str().into(),
+            format!("{} ({})", sheet.site, sheet.region).into(),
             text::action(&sheet.work).into(),
             sheet
                 .instruction()
@@ -98,6 +97,17 @@ fn blocks(report: &Report) -> Table {
         ]);
     }
     table
+}
+
+/// A span of days, the month written once where possible.
+fn short_span(from: Date, to: Date) -> String {
+    if from == to {
+        date(from)
+    } else if (from.year(), from.month()) == (to.year(), to.month()) {
+        format!("{} to {}", from.day(), date(to))
+    } else {
+        span(from, to)
+    }
 }
 
 /// The days of work, and what of it does not fit.

@@ -22,13 +22,18 @@ pub(super) fn number(value: impl Into<Option<f64>>, decimals: u8) -> PlanCell {
     value.map_or(PlanCell::Empty, |value| PlanCell::Number(value, decimals))
 }
 
+/// Six significant digits without trailing zeros, so that 0.1 + 0.2 is written 0.3.
+fn six_digits(value: f64) -> String {
+    format!("{value:.5e}").parse::<f64>().map_or_else(|_| String::new(), |value| value.to_string())
+}
+
 /// A count.
 pub(super) fn whole(value: impl Into<Option<u64>>) -> PlanCell {
     number(value.into().map(|value| value as f64), 0)
 }
 
 impl Sheet {
-    /// The sheet as CSV with its header. Numbers carry all digits; texts that a spreadsheet would
+    /// The sheet as CSV with its header. Numbers carry six significant digits; texts that a spreadsheet would
     /// run as a formula are disarmed.
     #[must_use]
     pub fn csv(&self) -> String {
@@ -37,7 +42,7 @@ impl Sheet {
             out.push_str(&csv_record(row.iter().map(|cell| match cell {
                 PlanCell::Empty => String::new(),
                 PlanCell::Text(text) => harmless(text),
-                PlanCell::Number(value, _) => value.to_string(),
+                PlanCell::Number(value, _) => six_digits(*value),
                 PlanCell::Day(day) => day.to_string(),
             })));
         }
