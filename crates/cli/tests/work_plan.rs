@@ -1,6 +1,11 @@
 //! The work plan and the what-if through the real program.
 
-#![expect(clippy::unwrap_used, clippy::expect_used, reason = "helpers of tests fail by panicking")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "helpers of tests fail by panicking"
+)]
 #![allow(dead_code, reason = "not every test uses every helper")]
 
 mod support;
