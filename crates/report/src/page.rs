@@ -8,6 +8,7 @@ mod method;
 mod overview;
 mod quality;
 mod region;
+mod returns;
 mod table;
 mod what_if;
 mod work;
