@@ -34,7 +34,7 @@ fn even(found: &BreakEven, what: &str) -> String {
         Pays::Below => "below",
     };
     let Some(median) = found.median else {
-        // The value beyond every price: on the paying side's far end for `above`, else never reached.
+        // More than half of the draws have a value beyond every price or wage.
         return match found.pays {
             Pays::Above => format!("most probably pays at no {what}"),
             Pays::Below => format!("most probably pays at every {what}"),
