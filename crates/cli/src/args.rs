@@ -1,7 +1,9 @@
 //! What can be typed on the command line.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use records::TrialDesign;
 use std::path::PathBuf;
+use trials::size::Comparison;
 
 const ABOUT: &str =
     "Next season's pruning intensity and window per region, from a plantation's own records";
@@ -11,6 +13,9 @@ Getting started:
   anacurve demo my-book      write an example record book
   anacurve check my-book     see what is read, linked and set aside
   anacurve run my-book       write the report to reports/<book>/<season>/index.html
+  anacurve trial my-book     analyse the designed trials that book.toml declares
+  anacurve size --help       how large the next trial must be
+  anacurve layout --help     draw the next trial by lot
 
 A record book is a folder with book.toml (regions with their calendars, prices, costs) and the
 tables blocks, trees, prunings and harvests (laterals and trials if you have them) as CSV, TSV,
@@ -37,6 +42,12 @@ pub enum Command {
     Run(RunArgs),
     /// Read and link a record book and print what was kept, repaired, set aside and why
     Check(CheckArgs),
+    /// Analyse the designed trials of a record book as journals expect
+    Trial(TrialArgs),
+    /// How large the next trial must be: power by trees, replicates and seasons
+    Size(SizeArgs),
+    /// Draw a new trial by lot: field map, field sheets, labels and the tables to read back
+    Layout(LayoutArgs),
     /// Write an invented record book to try the program on
     Demo(DemoArgs),
 }
@@ -139,3 +150,206 @@ pub struct DemoArgs {
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
 }
+
+/// Arguments of `trial`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+A trial is declared in book.toml by the roles of its columns, for example:
+
+  [trials.OC-depth]
+  title = \"How much canopy to remove\"
+  design = \"randomised_blocks\"
+  factors = [\"intensity_level\"]
+  amounts = { intensity_level = \"fraction\" }
+  roles = { plot = \"plot\" }
+
+Further entries: main_factors, sub_factors, sub_sub_factors (split plots and strips), checks
+(augmented blocks), control = { factor, level, beside_factorial }, covariate = \"earlier_crop\",
+\"girth_cm\" or a column, traits, seasons, letters = true. The model follows from the design and is
+printed in words.
+
+With --out, writes trials.html (finding, plan in words, analysis of variance, means with SEm, SEd and
+CD at 5 and 1 %, CV, comparisons, plots, residual checks, methods), every table as CSV and one
+spreadsheet per trial under trials/, and trials.json with every number.
+
+Exit code 1 means that a trait of a trial could not be analysed, 2 that nothing was written.
+
+Examples:
+  anacurve trial data-demo
+  anacurve trial data-demo TD-date --out trial-report
+  anacurve trial data-demo --format json > trials.json")]
+pub struct TrialArgs {
+    /// Folder of the record book, with its book.toml
+    pub book: PathBuf,
+    /// Trials to analyse; all declared ones when none is named
+    #[arg(value_name = "ID")]
+    pub trials: Vec<String>,
+    /// Folder for the page and tables; a folder written by this command before is replaced
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// How the findings are printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+/// Arguments of `size`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+How much trees vary comes from the yield model of the book, or from --components: a TOML file of
+coefficients of variation in per cent, for example
+
+  tree = 35            between trees of a plot, lasting
+  tree_season = 25     of a tree from season to season
+  plot = 5             between plots
+
+and, where known, replicate, main_plot, sub_plot, season, treatment_season, main_plot_season,
+plot_season. Absent ones are 0.
+
+Prints the power of every combination of --trees, --replicates and --seasons, and the fewest trees
+that suffice. With --out, writes size.html with the trade-off drawn, size/*.csv and size.json.
+
+Examples:
+  anacurve size data-demo --treatments 5 --difference 20
+  anacurve size data-demo --design split_plot --main 3 --sub 3 --compare sub --difference 15
+  anacurve size --components cv.toml --treatments 4 --difference 25 --out size-report")]
+pub struct SizeArgs {
+    /// Record book whose yield model tells how much trees vary
+    #[arg(value_name = "BOOK")]
+    pub book: Option<PathBuf>,
+    /// Coefficients of variation instead of a book's
+    #[arg(long, value_name = "FILE.toml", conflicts_with = "book")]
+    pub components: Option<PathBuf>,
+    /// Design, as in book.toml
+    #[arg(long, value_name = "DESIGN", default_value = "randomised_blocks", value_parser = design)]
+    pub design: TrialDesign,
+    /// Treatments, the control among them
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub treatments: usize,
+    /// Main-plot treatments of a split plot; strips one way
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub main: usize,
+    /// Sub-plot treatments; strips across
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub sub: usize,
+    /// Sub-sub-plot treatments
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub sub_sub: usize,
+    /// Checks of an augmented design
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub checks: usize,
+    /// Incomplete blocks of a replicate
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub blocks: usize,
+    /// Average efficiency factor of incomplete blocks, as a layout states it
+    #[arg(long, value_name = "E", default_value_t = 1.0)]
+    pub efficiency: f64,
+    /// Means compared: treatments, checks, main, sub, sub_sub, sub_within_main, main_at_sub,
+    /// sub_sub_within or main_by_sub; treatments, or sub for split plots, when absent
+    #[arg(long, value_name = "MEANS", value_parser = comparison)]
+    pub compare: Option<Comparison>,
+    /// Difference to be found, per cent of the mean
+    #[arg(long, value_name = "PCT")]
+    pub difference: f64,
+    /// Power wanted, per cent
+    #[arg(long, value_name = "PCT", default_value_t = 80.0)]
+    pub power: f64,
+    /// Level of the test, per cent
+    #[arg(long, value_name = "PCT", default_value_t = 5.0)]
+    pub alpha: f64,
+    /// Trees per plot to try
+    #[arg(long, value_name = "N,..", value_delimiter = ',', default_value = "1,2,4,6")]
+    pub trees: Vec<usize>,
+    /// Replicates to try
+    #[arg(long, value_name = "N,..", value_delimiter = ',', default_value = "3,4,5,6,8,10,12,16")]
+    pub replicates: Vec<usize>,
+    /// Seasons to try
+    #[arg(long, value_name = "N,..", value_delimiter = ',', default_value = "1,2,3")]
+    pub seasons: Vec<usize>,
+    /// The answer is for other seasons than those observed
+    #[arg(long)]
+    pub other_seasons: bool,
+    /// Folder for the page; a folder written by this command before is replaced
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+fn design(text: &str) -> Result<TrialDesign, String> {
+    let known = TrialDesign::ALL.map(TrialDesign::as_str).join(", ");
+    let found = TrialDesign::ALL.into_iter().find(|design| design.as_str() == text);
+    found.ok_or_else(|| format!("no design of that name; known are {known}"))
+}
+
+fn comparison(text: &str) -> Result<Comparison, String> {
+    serde_json::from_value(serde_json::Value::String(text.to_owned()))
+        .map_err(|_| "no comparison of that name; see --help".to_owned())
+}
+
+/// Arguments of `layout`.
+#[derive(Debug, Args)]
+#[command(after_help = LAYOUT_HELP)]
+pub struct LayoutArgs {
+    /// What is wanted, as TOML
+    #[arg(value_name = "REQUEST.toml")]
+    pub request: PathBuf,
+    /// Record book whose trees the trial will use, with their places, earlier crop and girth
+    #[arg(long, value_name = "BOOK")]
+    pub book: Option<PathBuf>,
+    /// Folder to write; a folder written by this command before is replaced
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Seed of the draw; write it down with the trial
+    #[arg(long, value_name = "N")]
+    pub seed: u64,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+const LAYOUT_HELP: &str = "\
+Writes to DIR: map.svg (field map), field-sheets.html (map, sheets and cautions, to print),
+field-sheets.xlsx (plots, pruning and harvest sheets, labels), trials.csv (rows for the trial table),
+book-section.toml (lines for book.toml) and layout.json. Put the rows and the lines into the book,
+prune, harvest, and `anacurve run` or `anacurve trial` analyses the trial without further edits.
+
+A request (this one, saved as next.toml, works on the demo book):
+
+  trial = \"OC-next\"
+  title = \"Date and depth of the cut\"
+  design = \"split_plot\"
+  replicates = 3
+  trees_per_plot = { rows = 1, columns = 2 }
+
+  [[factors]]
+  name = \"lead_days\"
+  levels = [\"20\", \"50\"]
+  unit = \"days\"
+  on = \"main_plots\"
+
+  [[factors]]
+  name = \"intensity_level\"
+  levels = [\"0.15\", \"0.30\", \"0.45\"]
+  unit = \"fraction\"
+  on = \"sub_plots\"
+
+  [field]
+  blocks = [\"OC03\"]
+
+design: completely_randomised, randomised_blocks, latin_square, split_plot, split_split_plot,
+strip_plot, incomplete_blocks (with plots_per_block) or augmented_blocks (with checks).
+on: plots (the default), main_plots, sub_plots or sub_sub_plots; for strips, main_plots one way and
+sub_plots across. unit: only for levels that are amounts.
+[field]: blocks of --book; or trees listed as { tree, block, row, column, earlier_crop, girth_cm };
+or rows and columns of plots of a field yet to be planted.
+Further entries: control = { factor, level, beside_factorial }, replication = { LABEL = N },
+guards = { around_trial, between_plots, inside_plots },
+restrictions = { no_equal_neighbours, never_neighbours, corners },
+blocking = position, plantation_block, earlier_crop or girth,
+balance = { on = [\"earlier_crop\"], acceptance = 0.01 } to draw until treatments are alike in it,
+traits = [\"nut_yield\"].
+
+Examples:
+  anacurve layout next.toml --book data-demo --out next-trial --seed 20261125
+  anacurve layout new-field.toml --out new-field --seed 7 --format json";

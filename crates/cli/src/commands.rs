@@ -2,4 +2,24 @@
 
 pub mod check;
 pub mod demo;
+pub mod layout;
 pub mod run;
+pub mod size;
+pub mod trial;
+
+use crate::console::Failure;
+use report::PublishError;
+
+/// A folder that could not be put into place, with every cause.
+fn from_publish<E: std::error::Error + 'static>(error: &PublishError<E>) -> Failure {
+    let mut what = error.to_string();
+    let mut source = std::error::Error::source(error);
+    while let Some(cause) = source {
+        what = format!("{what}: {cause}");
+        source = cause.source();
+    }
+    Failure::new(
+        what,
+        "what stood there, if anything, is as it was; check free space and permissions, or name another folder with --out",
+    )
+}

@@ -17,6 +17,9 @@ pub fn execute(cli: &args::Cli) -> ExitCode {
         args::Command::Run(args) => commands::run::execute(args),
         args::Command::Check(args) => commands::check::execute(args),
         args::Command::Demo(args) => commands::demo::execute(args),
+        args::Command::Trial(args) => commands::trial::execute(args),
+        args::Command::Size(args) => commands::size::execute(args),
+        args::Command::Layout(args) => commands::layout::execute(args),
     };
     match outcome {
         Ok(outcome) => outcome.exit_code(),

@@ -1,10 +1,12 @@
 //! The stages of a run, from files to advice.
 
 pub mod advice;
+pub mod components;
 pub mod laterals;
 pub mod method;
 pub mod quality;
 pub mod rounding;
+pub mod trials;
 pub mod unfitted;
 
 use crate::console::{Failure, Stages};

@@ -15,6 +15,7 @@ mod prunings;
 mod rows;
 mod scarcity;
 mod seasons;
+mod standing;
 mod summary;
 #[cfg(test)]
 mod tests;
@@ -24,5 +25,7 @@ mod trials;
 pub use link::{LinkError, Linked, link};
 pub use outcome::{NotLinked, Reason, TableLinks};
 pub use parquet_out::{WriteError, write_parquet};
+pub use standing::{StandingTree, standing_trees};
 pub use summary::{LinkSummary, RegionSummary};
 pub use to_arrow::{frame_schema, schema};
+pub use trials::TrialTree;

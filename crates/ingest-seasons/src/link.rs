@@ -5,7 +5,7 @@ use crate::frame::DATE;
 use crate::outcome::{Outcome, SourceFile, TableLinks};
 use crate::places::Places;
 use crate::summary::LinkSummary;
-use crate::{fates, laterals, picks, practice, prunings, scarcity, to_arrow, trials};
+use crate::{TrialTree, fates, laterals, picks, practice, prunings, scarcity, to_arrow, trials};
 use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
 use ingest_tables::{BookTables, IngestError, SetAside};
@@ -22,6 +22,8 @@ pub struct Linked {
     /// The frames of these tree-seasons, with the columns of [`records::frame_count::COLUMNS`],
     /// sorted alike; no rows without counts.
     pub frame_counts: RecordBatch,
+    /// Trees of trials, each once, sorted by region, site, block and tree.
+    pub trial_trees: Vec<TrialTree>,
     /// Present practice of each region where it is stated or can be seen, by region id.
     pub practice: Vec<Practice>,
     /// Counts.
@@ -101,15 +103,16 @@ pub(crate) fn link_frames(
         .map(|frame| laterals::counts(frame, &places, outcome))
         .transpose()?;
     let laterals = counts.as_ref().map(laterals::densities).transpose()?;
+    let trees = needed(Table::Trees)?;
     let plots = frames
         .get(&Table::Trials)
-        .map(|frame| trials::plots(frame, &places, outcome))
+        .map(|frame| trials::plots(frame, trees, &places, book, outcome))
         .transpose()?;
     let parts = Parts {
         yields: &yields.frame,
         prunings: &prunings,
         laterals: laterals.as_ref(),
-        plots: plots.as_ref(),
+        plots: plots.as_ref().map(|plots| &plots.frame),
     };
     let linked = tree_seasons(&parts, &places, &book.options)?;
 
@@ -129,7 +132,8 @@ pub(crate) fn link_frames(
     let arrays = to_arrow::arrays(&linked, tree_season::COLUMNS)?;
     let tree_seasons = to_arrow::batch(to_arrow::schema(), arrays)?;
     let frame_counts = frame_counts(counts.as_ref(), &linked, &summary)?;
-    Ok(Linked { tree_seasons, frame_counts, practice, summary, problems })
+    let trial_trees = plots.map(|plots| plots.trees).unwrap_or_default();
+    Ok(Linked { tree_seasons, frame_counts, trial_trees, practice, summary, problems })
 }
 
 /// The frames behind the linked table; as many as the summary counted.

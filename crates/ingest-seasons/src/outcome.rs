@@ -2,6 +2,7 @@
 
 use records::{Code, Place, Problem, Severity, Table};
 use serde::Serialize;
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::fmt;
 
@@ -52,7 +53,7 @@ pub(crate) struct Rejected {
     /// File index and line.
     pub(crate) stands: (u32, u32),
     /// Column whose cell is at fault.
-    pub(crate) column: &'static str,
+    pub(crate) column: Cow<'static, str>,
     pub(crate) code: Code,
     pub(crate) reason: String,
     pub(crate) remedy: String,

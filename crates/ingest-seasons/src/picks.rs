@@ -101,7 +101,7 @@ fn in_season(
         outcome.reject(Rejected {
             table: Table::Harvests,
             stands: at,
-            column: DATE,
+            column: DATE.into(),
             code: Code::DateInNoSeason,
             reason: format!(
                 "{} lies in no harvest window of region '{region}'{}",

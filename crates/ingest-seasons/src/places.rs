@@ -115,7 +115,7 @@ fn known_blocks(
         let mut reject = |stands, code, reason: String, remedy: String| {
             let column = if code == Code::RegionUnknown { ts::REGION } else { ts::BLOCK };
             let table = Table::Blocks;
-            outcome.reject(Rejected { table, stands, column, code, reason, remedy });
+            outcome.reject(Rejected { table, stands, column: column.into(), code, reason, remedy });
         };
         if rows.iter().any(|&(_, _, s, r)| (s, r) != (site, region)) {
             // Block ids are unique in a book; which of the places is meant cannot be known.
@@ -235,7 +235,7 @@ fn known_trees(
         };
         let reason = format!("tree '{tree}': {why}");
         let (table, column, code) = (Table::Trees, ts::BLOCK, Code::BlockUnknown);
-        outcome.reject(Rejected { table, stands: at, column, code, reason, remedy });
+        outcome.reject(Rejected { table, stands: at, column: column.into(), code, reason, remedy });
         lost.insert(tree.to_owned(), why);
     }
     let trees =
@@ -300,7 +300,7 @@ fn once_each(
                 (None, None) => continue,
             };
             let (table, column, remedy) = (Table::Trees, ts::TREE, remedy.to_owned());
-            outcome.reject(Rejected { table, stands, column, code, reason, remedy });
+            outcome.reject(Rejected { table, stands, column: column.into(), code, reason, remedy });
         }
         if let Some(why) = in_two {
             lost.insert(tree.to_owned(), why);

@@ -51,7 +51,7 @@ pub(crate) fn at_their_trees(
             continue;
         };
         keep.push(false);
-        outcome.reject(Rejected { table, stands: at, column, code, reason, remedy });
+        outcome.reject(Rejected { table, stands: at, column: column.into(), code, reason, remedy });
     }
     let kept = [&[TREE_NO, REGION_NO, DATE], wanted, &[FILE, LINE]].concat();
     only(&joined.select(kept)?, keep)

@@ -1,35 +1,85 @@
-//! Trees of randomised trials: one trial and replicate per tree.
+//! Trees of randomised trials: one trial and plot per tree.
+
+mod checks;
 
 use crate::frame::{FILE, LINE, TREE_NO, indices, left_join, only, sorted, stands};
 use crate::outcome::{Outcome, Reason, Rejected};
 use crate::places::Places;
+use checks::Check;
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Code, Table, counted, noun};
+use records::{Book, Code, Place, Table, counted, noun};
+use std::collections::BTreeMap;
 
-/// `tree_no`, `trial` and `replicate`, at most one row per tree: the first in file order.
+/// A tree of a trial with what the trial table says of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TrialTree {
+    /// Trial id.
+    pub trial: String,
+    /// Tree id.
+    pub tree: String,
+    /// Row of the trial table.
+    pub place: Place,
+    /// Columns of the trial table but trial and tree, and `site`, `block`, `row` and `column` of
+    /// the tree where the table has no such column; `None` where a cell is empty.
+    pub columns: BTreeMap<String, Option<String>>,
+    /// Trunk girth from the tree table, cm.
+    pub girth_cm: Option<f64>,
+}
+
+/// The trial table, linked.
+pub(crate) struct Plots {
+    /// `tree_no`, `trial` and `replicate`, at most one row per tree: the first in file order.
+    pub(crate) frame: DataFrame,
+    /// The same trees in the same order.
+    pub(crate) trees: Vec<TrialTree>,
+}
+
+/// Links the trial table: rows of unknown trees, of a tree in two plots of a trial and with text
+/// where a declared trial has numbers are set aside.
 pub(crate) fn plots(
     frame: &DataFrame,
+    trees: &DataFrame,
     places: &Places,
+    book: &Book,
     outcome: &mut Outcome,
-) -> PolarsResult<DataFrame> {
-    let rows = frame.select([ts::TREE, ts::TRIAL, ts::REPLICATE, FILE, LINE])?;
-    let trees = places.trees.select([ts::TREE, TREE_NO])?;
-    let joined = sorted(left_join(rows.lazy(), trees.lazy(), &[ts::TREE]), &[TREE_NO, FILE, LINE])
-        .collect()?;
+) -> PolarsResult<Plots> {
+    let known = places.trees.select([ts::TREE, TREE_NO])?;
+    let joined = left_join(frame.clone().lazy(), known.lazy(), &[ts::TREE]);
+    let joined = sorted(joined, &[TREE_NO, FILE, LINE]).collect()?;
+    let check = Check::of(&joined, book)?;
+    let twice = in_two_plots(&joined)?;
     let mut keep = Vec::with_capacity(joined.height());
     let mut before: Option<u32> = None;
     let (mut further, mut first_further) = (0_u64, None);
-    let trees = joined.column(ts::TREE)?.str()?;
-    for ((tree, tree_no), at) in
-        trees.iter().zip(indices(&joined, TREE_NO)?.iter()).zip(stands(&joined)?)
+    let names = joined.column(ts::TREE)?.str()?;
+    for (row, ((tree, tree_no), at)) in
+        names.iter().zip(indices(&joined, TREE_NO)?.iter()).zip(stands(&joined)?).enumerate()
     {
-        keep.push(tree_no.is_some() && tree_no != before);
-        if tree_no.is_none() {
-            let (reason, remedy) = places.unknown(tree.unwrap_or(""))?;
-            let (table, column, code) = (Table::Trials, ts::TREE, Code::TreeUnknown);
+        let tree = tree.unwrap_or("");
+        let refused = if tree_no.is_none() {
+            let (reason, remedy) = places.unknown(tree)?;
+            Some((ts::TREE.to_owned(), Code::TreeUnknown, reason, remedy))
+        } else if let Some(other) = twice.get(row).copied().flatten() {
+            let reason = format!(
+                "tree '{tree}' stands in two plots of the trial, here and at {}",
+                outcome.place(other)
+            );
+            let remedy = "keep the row that is right; a tree has one treatment in a trial";
+            Some((ts::TREE.to_owned(), Code::TreeInTwoPlots, reason, remedy.to_owned()))
+        } else {
+            check
+                .of_row(row)
+                .map(|(column, reason, remedy)| (column, Code::NumberUnreadable, reason, remedy))
+        };
+        if let Some((column, code, reason, remedy)) = refused {
+            keep.push(false);
+            let (table, column) = (Table::Trials, column.into());
             outcome.reject(Rejected { table, stands: at, column, code, reason, remedy });
-        } else if tree_no == before {
+            continue;
+        }
+        keep.push(tree_no != before);
+        if tree_no == before {
             further += 1;
             first_further = first_further.min(Some(at)).or(Some(at));
         }
@@ -41,12 +91,96 @@ pub(crate) fn plots(
             outcome.place(at),
             Code::RowDuplicate,
             format!(
-                "{} {} a tree into a further trial or plot, here first",
+                "{} {} a tree into a further trial, here first",
                 counted(further, "row", "rows"),
                 noun(further, "puts", "put")
             ),
             "the first row of a tree counts; keep one row for each tree of a trial",
         );
     }
-    only(&joined, keep)?.select([TREE_NO, ts::TRIAL, ts::REPLICATE])
+    let kept = only(&joined, keep)?;
+    let trees = trial_trees(&kept, trees, places, outcome)?;
+    Ok(Plots { frame: kept.select([TREE_NO, ts::TRIAL, ts::REPLICATE])?, trees })
+}
+
+/// A row with its file and line.
+type RowAt = (usize, (u32, u32));
+
+/// Per row, where another row has the same tree and trial.
+fn in_two_plots(joined: &DataFrame) -> PolarsResult<Vec<Option<(u32, u32)>>> {
+    let mut rows: BTreeMap<(&str, &str), Vec<RowAt>> = BTreeMap::new();
+    let names = joined.column(ts::TREE)?.str()?.iter().zip(joined.column(ts::TRIAL)?.str()?.iter());
+    for (row, ((tree, trial), at)) in names.zip(stands(joined)?).enumerate() {
+        rows.entry((tree.unwrap_or(""), trial.unwrap_or(""))).or_default().push((row, at));
+    }
+    let mut other = vec![None; joined.height()];
+    for same in rows.into_values().filter(|same| same.len() > 1) {
+        for &(row, _) in &same {
+            let elsewhere = same.iter().find(|(own, _)| *own != row).map(|&(_, at)| at);
+            if let Some(slot) = other.get_mut(row) {
+                *slot = elsewhere;
+            }
+        }
+    }
+    Ok(other)
+}
+
+/// The kept rows as trees with all their columns.
+fn trial_trees(
+    kept: &DataFrame,
+    trees: &DataFrame,
+    places: &Places,
+    outcome: &Outcome,
+) -> PolarsResult<Vec<TrialTree>> {
+    let positions = positions(trees)?;
+    let girths = places.trees.column(ts::GIRTH_CM)?.f64()?;
+    let (sites, blocks) =
+        (places.trees.column(ts::SITE)?.str()?, places.trees.column(ts::BLOCK)?.str()?);
+    let texts: Vec<(&str, &StringChunked)> = kept
+        .columns()
+        .iter()
+        .filter(|column| ![ts::TREE, ts::TRIAL].contains(&column.name().as_str()))
+        .filter_map(|column| Some((column.name().as_str(), column.str().ok()?)))
+        // A column of the schema that no file has is null throughout.
+        .filter(|(_, texts)| texts.null_count() < texts.len())
+        .collect();
+    let (names, trials) = (kept.column(ts::TREE)?.str()?, kept.column(ts::TRIAL)?.str()?);
+    let mut out = Vec::with_capacity(kept.height());
+    for (row, (tree_no, at)) in indices(kept, TREE_NO)?.iter().zip(stands(kept)?).enumerate() {
+        let number = tree_no.map_or(usize::MAX, |number| number as usize);
+        let tree = names.get(row).unwrap_or("");
+        let [across, along] = positions.get(tree).copied().unwrap_or([None, None]);
+        let own = |text: Option<&str>| text.map(str::to_owned);
+        let whole = |number: Option<i64>| number.map(|number| number.to_string());
+        let mut columns: BTreeMap<String, Option<String>> = [
+            (ts::SITE, own(sites.get(number))),
+            (ts::BLOCK, own(blocks.get(number))),
+            ("row", whole(across)),
+            ("column", whole(along)),
+        ]
+        .map(|(name, text)| (name.to_owned(), text))
+        .into();
+        for (name, texts) in &texts {
+            columns.insert((*name).to_owned(), own(texts.get(row)));
+        }
+        out.push(TrialTree {
+            trial: trials.get(row).unwrap_or("").to_owned(),
+            tree: tree.to_owned(),
+            place: outcome.place(at),
+            columns,
+            girth_cm: girths.get(number),
+        });
+    }
+    Ok(out)
+}
+
+/// Row and column of every tree in its block.
+fn positions(trees: &DataFrame) -> PolarsResult<BTreeMap<&str, [Option<i64>; 2]>> {
+    let (rows, columns) = (trees.column("row")?.i64()?, trees.column("column")?.i64()?);
+    let names = trees.column(ts::TREE)?.str()?;
+    let mut found = BTreeMap::new();
+    for (tree, (row, column)) in names.iter().zip(rows.iter().zip(columns.iter())) {
+        found.entry(tree.unwrap_or("")).or_insert([row, column]);
+    }
+    Ok(found)
 }

@@ -103,6 +103,11 @@ impl Columns {
         self.extra.len() - 1
     }
 
+    /// Names of the extra columns, by position.
+    pub(crate) fn extra_names(&self) -> impl Iterator<Item = &str> {
+        self.extra.iter().map(|(name, _)| name.as_str())
+    }
+
     /// Appends a row: values in schema order with the texts they stand for, and the extra texts.
     pub(crate) fn push<'t>(
         &mut self,

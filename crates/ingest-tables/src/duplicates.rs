@@ -12,8 +12,9 @@ pub(crate) type RowPlace = (u32, u32);
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Repetition {
     New,
-    /// The same block at another place or the same tree in another block: linking, which sees all
-    /// rows together, sets every one of them aside, as which is right cannot be known.
+    /// The same block at another place, the same tree in another block or in another plot of its
+    /// trial: linking, which sees all rows together, sets every one of them aside, as which is
+    /// right cannot be known.
     Elsewhere,
     /// The same tree and day with other values: possible, but worth a look.
     SameKey,
@@ -50,11 +51,13 @@ impl Duplicates {
     }
 
     /// Compares a row, given by its values and their texts, and remembers it when it is new.
+    /// `whole` is the text of all its cells.
     pub(crate) fn see<'t>(
         &mut self,
         place: RowPlace,
         values: &[Value],
         text: impl Fn(usize) -> std::borrow::Cow<'t, str>,
+        whole: impl Fn() -> String,
     ) -> Repetition {
         let hashed = |columns: std::ops::Range<usize>| {
             let mut hasher = DefaultHasher::new();
@@ -72,9 +75,14 @@ impl Duplicates {
             hasher.finish()
         };
         let key = hashed(0..self.key);
-        // Of a tree only the block counts, of a block site and region, of a trial's tree nothing.
+        // Of a tree only the block counts, of a block site and region, of a trial's tree every
+        // cell, as its factors are no columns of the schema.
         let rest = match self.table {
-            Table::Trials => 0,
+            Table::Trials => {
+                let mut hasher = DefaultHasher::new();
+                whole().hash(&mut hasher);
+                hasher.finish()
+            }
             Table::Blocks => hashed(1..3),
             Table::Trees => hashed(1..2),
             Table::Prunings | Table::Laterals | Table::Harvests => hashed(self.key..values.len()),
@@ -91,7 +99,7 @@ impl Duplicates {
         }
         self.further.insert((key, rest), place);
         match self.table {
-            Table::Blocks | Table::Trees => Repetition::Elsewhere,
+            Table::Blocks | Table::Trees | Table::Trials => Repetition::Elsewhere,
             _ => Repetition::SameKey,
         }
     }
@@ -104,7 +112,7 @@ mod tests {
 
     fn see(seen: &mut Duplicates, line: u32, tree: &'static str, rest: Value) -> Repetition {
         let values = [Value::Text, Value::Date(1), rest];
-        seen.see((0, line), &values, |_| Cow::Borrowed(tree))
+        seen.see((0, line), &values, |_| Cow::Borrowed(tree), String::new)
     }
 
     #[test]
@@ -123,7 +131,7 @@ mod tests {
         let mut seen = Duplicates::new(Table::Trees);
         let mut tree = |line, block: &'static str| {
             let text = |column| Cow::Borrowed(if column == 0 { "T1" } else { block });
-            seen.see((0, line), &[Value::Text, Value::Text], text)
+            seen.see((0, line), &[Value::Text, Value::Text], text, String::new)
         };
         assert_eq!(tree(2, "B1"), Repetition::New);
         assert_eq!(tree(3, "B1"), Repetition::Duplicate((0, 2)));

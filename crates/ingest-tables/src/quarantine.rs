@@ -2,6 +2,7 @@
 
 use records::Code;
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 use std::io;
 
 /// A row that could not be used, with everything needed to find and mend it.
@@ -31,7 +32,7 @@ pub struct SetAside {
     /// The `.line` column.
     pub line: u32,
     /// Column of the schema whose cell is at fault, when one is.
-    pub column: Option<&'static str>,
+    pub column: Option<Cow<'static, str>>,
     /// Kind of problem.
     pub code: Code,
     /// What is wrong.

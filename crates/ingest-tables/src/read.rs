@@ -10,8 +10,8 @@ use crate::summary::quarantine_problems;
 use crate::table::{FileOutcome, TableReader};
 use crate::text_rows::TextRows;
 use crate::{FileReport, Progress, QuarantinedRow};
-use polars::prelude::DataFrame;
-use records::{Book, Code, Place, Problem, Severity, Table, counted};
+use polars::prelude::{DataFrame, PolarsResult};
+use records::{Book, Code, Place, Problem, SeenTrials, Severity, Table, counted};
 use std::collections::BTreeMap;
 use std::path::Path;
 use thiserror::Error;
@@ -39,8 +39,8 @@ pub struct BookTables {
     pub quarantine: Vec<QuarantinedRow>,
     /// Where each file is, to fetch the text of rows set aside later; empty for tables made in memory.
     pub(crate) sources: Vec<Source>,
-    /// Per file, the cell of each column of its table's schema, from 1; empty for tables made in memory.
-    pub(crate) cells: Vec<Vec<Option<u32>>>,
+    /// Per file, the cell of each column, from 1; empty for tables made in memory.
+    pub(crate) cells: Vec<BTreeMap<String, u32>>,
 }
 
 /// Why a book could not be read.
@@ -87,9 +87,7 @@ impl BookTables {
     /// The cell of a file, from 1, that is read into a column of its table.
     #[must_use]
     pub fn cell_of(&self, file: u32, column: &str) -> Option<u32> {
-        let table = self.files.get(file as usize)?.table;
-        let position = table.spec().columns.iter().position(|known| known.name == column)?;
-        self.cells.get(file as usize)?.get(position).copied().flatten()
+        self.cells.get(file as usize)?.get(column).copied()
     }
 }
 
@@ -150,6 +148,7 @@ pub fn read_book(
         }
     }
     let Reading { files, cells, quarantine, mut problems, .. } = reading;
+    problems.extend(trial_problems(&book, &toml, frames.get(&Table::Trials), &files)?);
     if problems.iter().any(|problem| problem.severity == Severity::Fatal) {
         problems.retain(|problem| problem.severity == Severity::Fatal);
         problems.sort();
@@ -158,6 +157,60 @@ pub fn read_book(
     problems.extend(quarantine_problems(&quarantine));
     problems.sort();
     Ok(BookTables { book, frames, files, problems, quarantine, sources, cells })
+}
+
+/// What is wrong with the declared trials when they are held against the trial table.
+fn trial_problems(
+    book: &Book,
+    toml: &str,
+    table: Option<&DataFrame>,
+    files: &[FileReport],
+) -> Result<Vec<Problem>, IngestError> {
+    if book.trials.is_empty() {
+        return Ok(Vec::new());
+    }
+    let seen = table
+        .map_or_else(|| Ok(SeenTrials::default()), seen_trials)
+        .map_err(|error| IngestError::Internal(error.to_string()))?;
+    // Without a table, or one that could not be read, every column would be called absent.
+    let read = files.iter().any(|file| file.table == Table::Trials && file.rows_read > 0);
+    let mut problems = if read { book.trial_problems(toml, &seen) } else { Vec::new() };
+    for id in book.trials.keys().filter(|id| !seen.levels.contains_key(*id)) {
+        let mut problem = book
+            .trial_place(toml, id)
+            .map_or_else(|| Place::file("book.toml"), |line| Place::line("book.toml", line));
+        problem.column = None;
+        problems.push(Problem::new(
+            problem,
+            Severity::Warning,
+            Code::TrialWithoutRows,
+            format!("trial {id} is declared and the trial table has no row of it"),
+            "add its plots to the trial table, or remove the section; ids must match letter by letter",
+        ));
+    }
+    Ok(problems)
+}
+
+/// Columns and levels of the trial table.
+fn seen_trials(table: &DataFrame) -> PolarsResult<SeenTrials> {
+    let mut seen = SeenTrials::default();
+    let ids = table.column("trial")?.str()?;
+    for column in table.columns() {
+        let name = column.name().as_str();
+        let Ok(texts) = column.str() else { continue };
+        // A column of the schema that no file has is null throughout.
+        if texts.null_count() == texts.len() && !texts.is_empty() {
+            continue;
+        }
+        seen.columns.insert(name.to_owned());
+        for (id, text) in ids.iter().zip(texts.iter()) {
+            let levels = seen.levels.entry(id.unwrap_or("").to_owned()).or_default();
+            if let Some(text) = text {
+                levels.entry(name.to_owned()).or_default().insert(text.to_owned());
+            }
+        }
+    }
+    Ok(seen)
 }
 
 /// Reads `book.toml`; its text serves to find lines.
@@ -196,7 +249,7 @@ struct Reading<'a> {
     names: Vec<String>,
     files: Vec<FileReport>,
     /// As in [`BookTables`].
-    cells: Vec<Vec<Option<u32>>>,
+    cells: Vec<BTreeMap<String, u32>>,
     quarantine: Vec<QuarantinedRow>,
     problems: Vec<Problem>,
 }

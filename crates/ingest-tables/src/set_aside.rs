@@ -82,7 +82,7 @@ impl BookTables {
         let mut found: Vec<Found> = rows
             .iter()
             .map(|row| Found {
-                column: row.column.and_then(|column| self.cell_of(file, column)),
+                column: row.column.as_ref().and_then(|column| self.cell_of(file, column)),
                 ..Found::default()
             })
             .collect();

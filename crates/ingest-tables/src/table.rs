@@ -11,6 +11,7 @@ use crate::quarantine::QuarantinedRow;
 use crate::rows::{Fault, Header, RawRow, Rows};
 use crate::summary::{Event, Summary};
 use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec};
+use std::collections::BTreeMap;
 
 /// One table while its files are read.
 pub(crate) struct TableReader {
@@ -25,8 +26,8 @@ pub(crate) struct TableReader {
 pub(crate) struct FileOutcome {
     /// Line of the header, when the file has one.
     pub(crate) header_line: Option<u64>,
-    /// The cell of each column of the schema, from 1.
-    pub(crate) cells: Vec<Option<u32>>,
+    /// The cell of each column that is read, from 1.
+    pub(crate) cells: BTreeMap<String, u32>,
     pub(crate) rows_read: u64,
     pub(crate) summary: Summary,
     pub(crate) quarantine: Vec<QuarantinedRow>,
@@ -155,7 +156,7 @@ impl TableReader {
             };
             faults.into_iter().map(at).collect::<Vec<_>>()
         })?;
-        let cells = (0..plan.readers.len()).map(|at| plan.cell_of(at).map(cell_number)).collect();
+        let cells = self.cell_numbers(&plan);
         let mut outcome =
             FileOutcome { header_line: Some(header.line), cells, ..FileOutcome::default() };
         note_header(&header, &layout, &mut outcome.summary);
@@ -172,6 +173,15 @@ impl TableReader {
         })
         .map_err(|fault| vec![fault])?;
         Ok(outcome)
+    }
+
+    fn cell_numbers(&self, plan: &Plan) -> BTreeMap<String, u32> {
+        let schema = self.spec.columns.iter().enumerate().filter_map(|(position, column)| {
+            Some((column.name.to_owned(), cell_number(plan.cell_of(position)?)))
+        });
+        let extra = self.columns.extra_names().zip(&plan.extra);
+        let extra = extra.filter_map(|(name, cell)| Some((name.to_owned(), cell_number((*cell)?))));
+        schema.chain(extra).collect()
     }
 
     fn row(
@@ -270,7 +280,12 @@ impl TableReader {
         let place = (plan.file, line_number(row.line));
         let text = |position: usize| plan.text(row, position);
         let table = self.spec.table;
-        match self.duplicates.see(place, &scratch.values, text) {
+        // The columns beyond the schema are read as they stand.
+        let whole = || {
+            let cells = (0..row.cells.len()).map(|cell| row.cells.cell(cell).into_text());
+            cells.collect::<Vec<_>>().join("\t")
+        };
+        match self.duplicates.see(place, &scratch.values, text, whole) {
             Repetition::New | Repetition::Elsewhere => {}
             Repetition::SameKey => {
                 if matches!(table, Table::Harvests | Table::Prunings) {

@@ -63,7 +63,7 @@ fn set_aside(file: u32, line: u32) -> SetAside {
     SetAside {
         file,
         line,
-        column: Some("tree"),
+        column: Some("tree".into()),
         code: Code::TreeUnknown,
         reason: "the tree table does not list it".to_owned(),
         remedy: "add the tree".to_owned(),

@@ -1,10 +1,10 @@
 //! The demo: an invented company in invented places.
 
 use crate::{
-    Assignment, ErrorTails, Moisture, Plantation, RecordStyle, RegionPlan, Response, Routine,
-    Timing, TrialPlan, TrueCurve, Variety,
+    Assignment, DesignedTrial, ErrorTails, Moisture, Plantation, RecordStyle, RegionPlan, Response,
+    Routine, Timing, TrialFactor, TrialPlan, TrueCurve, Variety,
 };
-use records::{Economics, PruningTime};
+use records::{Economics, PruningTime, TrialDesign};
 
 /// Seed of the committed demo book. Picked among ten because a within-tree least squares comes
 /// within about one standard error of the truth in every region: the demo shows the method, not
@@ -36,6 +36,30 @@ fn response(curve: TrueCurve, best_lead_days: f64, width_days: f64) -> Response 
     Response { curve, timing: Timing { best_lead_days, width_days } }
 }
 
+/// The start from which the demo's designed trials change a few fields.
+fn randomised_blocks() -> DesignedTrial {
+    DesignedTrial {
+        id: String::new(),
+        title: String::new(),
+        design: TrialDesign::RandomisedBlocks,
+        factors: Vec::new(),
+        control: false,
+        lead_days: 45.0,
+        replicates: 4,
+        sites: 1,
+        trees_per_plot: 2,
+        first_season: 2024,
+        lost_plots: 0,
+        framed: false,
+        covariate: None,
+        // Trees of like size were chosen.
+        tree_cv: 0.15,
+        replicate_cv: 0.10,
+        main_plot_cv: 0.05,
+        plot_cv: 0.05,
+    }
+}
+
 fn coast() -> RegionPlan {
     RegionPlan {
         name: "Orrin Coast".to_owned(),
@@ -49,6 +73,18 @@ fn coast() -> RegionPlan {
             lead_days: 48.0,
         }),
         trial_sites: 2,
+        designed: vec![DesignedTrial {
+            id: "OC-depth".to_owned(),
+            title: "How much canopy to remove".to_owned(),
+            factors: vec![TrialFactor::intensities(&[0.0, 0.15, 0.30, 0.45, 0.60])],
+            lead_days: 48.0,
+            replicates: 6,
+            trees_per_plot: 3,
+            first_season: 2024,
+            framed: true,
+            covariate: Some("earlier_crop".to_owned()),
+            ..randomised_blocks()
+        }],
         second_visits: 0.06,
         alternation: 0.45,
         moisture: Moisture::Wet { low: 18.0, high: 25.0 },
@@ -70,6 +106,21 @@ fn downs() -> RegionPlan {
         response: response(TrueCurve::Peaked { gain: 0.25, at: 0.35 }, 46.0, 75.0),
         practice: Assignment::Routine(Routine { share_pruned_last: 0.25, ..Routine::typical() }),
         alternation: 0.35,
+        designed: vec![DesignedTrial {
+            id: "TD-date".to_owned(),
+            title: "Date and intensity of the cut".to_owned(),
+            design: TrialDesign::SplitPlot,
+            factors: vec![
+                TrialFactor::dates(&[10.0, 45.0, 80.0]),
+                TrialFactor::intensities(&[0.15, 0.30, 0.45]),
+            ],
+            replicates: 4,
+            trees_per_plot: 2,
+            first_season: 2024,
+            lost_plots: 2,
+            covariate: Some("earlier_crop".to_owned()),
+            ..randomised_blocks()
+        }],
         shoots_blocks: 3,
         framed_trees: 0.2,
         style: RecordStyle::DecimalComma,
@@ -144,6 +195,19 @@ fn vale() -> RegionPlan {
             vigour: 0.08,
             earlier_crop: 0.01,
         },
+        designed: vec![DesignedTrial {
+            id: "MV-dressing".to_owned(),
+            title: "Intensity and dressing of the cuts".to_owned(),
+            factors: vec![TrialFactor::intensities(&[0.15, 0.30]), TrialFactor::dressing(1.02)],
+            control: true,
+            lead_days: 45.0,
+            replicates: 4,
+            sites: 2,
+            trees_per_plot: 2,
+            first_season: 2025,
+            covariate: Some("earlier_crop".to_owned()),
+            ..randomised_blocks()
+        }],
         tested_max: 0.5,
         tree_cv: 0.38,
         error_cv: 0.24,

@@ -1,7 +1,7 @@
 //! Lays out the blocks and trees of a region.
 
 use crate::dice::{Dice, log_sd};
-use crate::{BlockRow, RegionPlan, TreeRow, Variety, age_factor, density_factor};
+use crate::{BlockRow, DesignedTrial, RegionPlan, TreeRow, Variety, age_factor, density_factor};
 use jiff::civil::Date;
 use records::trees_per_ha;
 
@@ -77,10 +77,34 @@ pub(crate) fn planned_blocks(region: &RegionPlan) -> Vec<PlannedBlock> {
     blocks
 }
 
+/// The block of each site of each designed trial, in the order of the plan; the trial's position
+/// beside it.
+pub(crate) fn designed_blocks(region: &RegionPlan) -> Vec<(usize, PlannedBlock)> {
+    let plain = Variety { name: "Clone A".to_owned(), factor: 1.0 };
+    let block = |site: usize, trees: usize| PlannedBlock {
+        site,
+        spacing_m: in_turn(&region.spacings_m, 0, (8.0, 8.0)),
+        variety: in_turn(&region.varieties, 0, plain.clone()),
+        planted: Date::new(in_turn(&region.planted, 0, region.first_season - 12), 7, 1)
+            .unwrap_or(Date::MIN),
+        trees,
+        young: false,
+        trial: false,
+        counts_shoots: false,
+    };
+    let of = |(number, trial): (usize, &DesignedTrial)| {
+        let trees = trial.replicates * trial.plots_per_replicate() * trial.trees_per_plot;
+        (0..trial.sites).map(|site| (number, block(site, trees))).collect::<Vec<_>>()
+    };
+    region.designed.iter().enumerate().flat_map(of).collect()
+}
+
 /// Expected kg of an unpruned mature tree of the region in a season, averaged over its trees.
 pub(crate) fn expected_unpruned_kg(region: &RegionPlan, season: i16) -> f64 {
     let blocks = planned_blocks(region);
-    let mature = blocks.iter().filter(|block| !block.young);
+    let designed = designed_blocks(region);
+    let blocks = blocks.iter().chain(designed.iter().map(|(_, block)| block));
+    let mature = blocks.filter(|block| !block.young);
     let (kg, trees) = mature.fold((0.0, 0.0), |(kg, trees), block| {
         let own = block.trees as f64;
         (kg + own * block.expected_kg(region, season), trees + own)

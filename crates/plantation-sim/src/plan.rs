@@ -1,6 +1,6 @@
 //! What is simulated: the plantation and its regions, every choice a plain field.
 
-use crate::{Assignment, Response, Timing, TrialPlan, TrueCurve};
+use crate::{Assignment, DesignedTrial, Response, Timing, TrialPlan, TrueCurve};
 use records::{Calendar, Economics, MonthDay, PruningTime, Window};
 
 /// A plantation to simulate.
@@ -104,6 +104,8 @@ pub struct RegionPlan {
     pub trial: Option<TrialPlan>,
     /// Number of sites with a trial block.
     pub trial_sites: usize,
+    /// Designed trials, each on blocks of its own beside the others.
+    pub designed: Vec<DesignedTrial>,
     /// Highest intensity used.
     pub tested_max: f64,
     /// Earliest-to-latest pruning: least and greatest lead, days before the flush start.
@@ -238,6 +240,7 @@ impl RegionPlan {
             practice: Assignment::Routine(crate::Routine::typical()),
             trial: None,
             trial_sites: 0,
+            designed: Vec::new(),
             tested_max: 0.6,
             leads: (6.0, 88.0),
             second_visits: 0.0,

@@ -2,6 +2,7 @@
 
 use jiff::civil::Date;
 use records::RawIntensity;
+use std::collections::BTreeMap;
 
 /// Everything simulated. Rows that concern a tree hold its index in `trees`.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -133,8 +134,12 @@ pub struct TrialRow {
     pub tree: usize,
     /// Replicate, unique within the trial.
     pub replicate: String,
-    /// Intensity level.
-    pub level: f64,
+    /// Main plot, unique within the trial, where there are some.
+    pub main_plot: Option<String>,
+    /// Plot, unique within the trial; `None` when every tree is one.
+    pub plot: Option<String>,
+    /// Level of each factor by its column.
+    pub levels: BTreeMap<String, String>,
 }
 
 /// The truth behind a tree-season.

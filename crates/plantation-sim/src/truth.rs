@@ -3,6 +3,7 @@
 use crate::orchard::expected_unpruned_kg;
 use crate::{Latent, Plantation, Records, RegionPlan, Response};
 use serde::{Serialize, Serializer};
+use std::collections::BTreeMap;
 
 /// The truth of a plantation.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -15,6 +16,36 @@ pub struct Truth {
     pub tolerance_pct: f64,
     /// Regions in plan order.
     pub regions: Vec<RegionTruth>,
+    /// Designed trials in plan order; left out of the file when there are none.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub trials: Vec<TrialTruth>,
+}
+
+/// The truth of a designed trial.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TrialTruth {
+    /// Trial id.
+    pub trial: String,
+    /// Region id.
+    pub region: String,
+    /// Seasons under treatment.
+    pub seasons: Vec<i16>,
+    /// Trees whose plots were lost.
+    pub lost_trees: usize,
+    /// Intensity at which yield is highest.
+    pub best_intensity: f64,
+    /// Treatments, the control first.
+    pub treatments: Vec<TreatmentTruth>,
+}
+
+/// The truth of a treatment.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TreatmentTruth {
+    /// Level by factor.
+    pub levels: BTreeMap<String, String>,
+    /// Yield relative to the unpruned tree.
+    #[serde(serialize_with = "rounded")]
+    pub ratio: f64,
 }
 
 /// What a good analysis concludes.
@@ -144,7 +175,30 @@ pub fn truth(plantation: &Plantation, records: &Records) -> Truth {
         advise_season: plantation.advise_season,
         tolerance_pct: plantation.tolerance_pct,
         regions,
+        trials: plantation.regions.iter().flat_map(trial_truths).collect(),
     }
+}
+
+fn trial_truths(region: &RegionPlan) -> impl Iterator<Item = TrialTruth> {
+    region.designed.iter().map(|trial| TrialTruth {
+        trial: trial.id.clone(),
+        region: region.id.clone(),
+        seasons: region.seasons().filter(|season| *season >= trial.first_season).collect(),
+        lost_trees: trial.lost_plots * trial.trees_per_plot * trial.sites,
+        best_intensity: region.response.curve.peak(),
+        treatments: trial
+            .treatments()
+            .into_iter()
+            .map(|treatment| TreatmentTruth {
+                ratio: treatment.ratio
+                    * region.response.ratio(
+                        treatment.intensity,
+                        (treatment.intensity > 0.0).then_some(treatment.lead_days),
+                    ),
+                levels: treatment.levels,
+            })
+            .collect(),
+    })
 }
 
 #[derive(Clone, Copy)]

@@ -146,11 +146,15 @@ fn randomised_levels_are_balanced_and_kept() {
     let records = records_of(region, 16);
     assert_eq!(records.trials.len(), records.trees.len());
     for level in &levels {
-        let own = records.trials.iter().filter(|row| row.level == *level).count();
+        let own = records
+            .trials
+            .iter()
+            .filter(|row| row.levels["intensity_level"] == level.to_string())
+            .count();
         assert_eq!(own, records.trees.len() / 4);
     }
     for own in by_tree(&records).values() {
-        let level = records.trials[own[0].tree].level;
+        let level = records.trials[own[0].tree].levels["intensity_level"].parse::<f64>().unwrap();
         assert!(own.iter().all(|latent| (latent.intensity - level).abs() < 1e-12));
     }
 }

@@ -9,7 +9,9 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use thiserror::Error;
 
-pub use trials::{TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait};
+pub use trials::{
+    SeenTrials, TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait, written_number,
+};
 
 /// A checked record-book description.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -242,6 +244,19 @@ impl Book {
             .map_err(|error| BookError { problems: vec![locate::from_toml(text, &error)] })?;
         let problems = check::problems(&book, text);
         if problems.is_empty() { Ok(book) } else { Err(BookError { problems }) }
+    }
+
+    /// Problems of the declared trials that need the trial table to be seen: columns that it has
+    /// not, a control that no plot has. `text` is that of `book.toml`.
+    #[must_use]
+    pub fn trial_problems(&self, text: &str, seen: &SeenTrials) -> Vec<Problem> {
+        check::trial_problems(self, text, seen)
+    }
+
+    /// Line of `[trials.ID]` in the text of `book.toml`.
+    #[must_use]
+    pub fn trial_place(&self, text: &str, id: &str) -> Option<u64> {
+        locate::line_of(text, &format!("trials.{id}"), None)
     }
 
     /// Name of a region for people.

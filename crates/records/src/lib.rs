@@ -13,8 +13,8 @@ pub mod tree_season;
 
 pub use book::{
     Book, BookError, BookMeta, DateOrder, DecimalMark, Economics, FileOptions, Options,
-    PresentPractice, PruningTime, Region, ResponseScale, TableFiles, TrialControl,
-    TrialDeclaration, TrialDesign, TrialRoles, TrialTrait,
+    PresentPractice, PruningTime, Region, ResponseScale, SeenTrials, TableFiles, TrialControl,
+    TrialDeclaration, TrialDesign, TrialRoles, TrialTrait, written_number,
 };
 pub use calendar::{Calendar, CalendarError, MonthDay, Window};
 pub use counted::{counted, noun};

@@ -96,6 +96,10 @@ codes! {
     TreeUnknown = "tree-unknown",
     /// A tree listed in two blocks.
     TreeInTwoBlocks = "tree-in-two-blocks",
+    /// A tree listed in two plots of one trial.
+    TreeInTwoPlots = "tree-in-two-plots",
+    /// A declared trial without rows in the trial table.
+    TrialWithoutRows = "trial-without-rows",
     /// A block that the block table does not list.
     BlockUnknown = "block-unknown",
     /// A region that `book.toml` does not declare.

@@ -1,6 +1,7 @@
 //! What a report is made of; every number is computed before it gets here.
 
 use crate::laterals::RegionLaterals;
+use crate::trials::TrialReport;
 use advise::{Advice, RegionPicture, WorkLine};
 use records::Problem;
 
@@ -14,6 +15,8 @@ pub struct Report {
     /// Shoots, flowers and the path to yield, matched by region id; empty when the book has no frame
     /// counts.
     pub laterals: Vec<RegionLaterals>,
+    /// Designed trials that the book declares, by id.
+    pub trials: Vec<TrialReport>,
     /// Work plan, block by block.
     pub work: Vec<WorkLine>,
     /// State of the records.

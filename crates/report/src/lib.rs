@@ -5,6 +5,7 @@ mod dictionary;
 mod error;
 mod files;
 mod laterals;
+mod layout;
 mod names;
 mod number;
 mod outputs;
@@ -14,6 +15,7 @@ mod publish;
 mod sentence;
 mod summary;
 mod text;
+mod trials;
 
 pub use content::{
     CoefficientRow, FileLine, LinkLine, Method, MethodItem, Quality, Report, SpreadRow,
@@ -21,7 +23,12 @@ pub use content::{
 pub use dictionary::{Field, advice_fields, laterals_fields, work_plan_fields};
 pub use error::ReportError;
 pub use laterals::{CountMean, Effects, Path, PathSlope, RegionLaterals};
+pub use layout::write_layout;
 pub use outputs::write_outputs;
 pub use publish::{PublishError, publish};
 pub use sentence::{gain_subject, sentence};
 pub use summary::summary_text;
+pub use trials::{
+    TrialCell, TrialHead, TrialPart, TrialPlot, TrialPoint, TrialReport, TrialSection, TrialSeries,
+    TrialTable, write_size, write_trials,
+};

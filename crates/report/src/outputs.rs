@@ -7,12 +7,13 @@ use crate::files::{
     workplan_xlsx,
 };
 use crate::page::{dictionary_html, index_page};
+use crate::trials::write_trials;
 use askama::Template;
 use std::fs;
 use std::path::Path;
 
 /// Writes `index.html`, `dictionary.html`, `advice.json|csv|parquet`, `laterals.json`, `workplan.csv|xlsx`,
-/// `calendar.ics` and `plots/*.svg` into `dir`, which is created when absent. The same report
+/// `calendar.ics`, `plots/*.svg` and, with trials, `trials.html` and `trials/` into `dir`, which is created when absent. The same report
 /// gives the same bytes.
 ///
 /// # Errors
@@ -34,6 +35,7 @@ pub fn write_outputs(report: &Report, dir: &Path) -> Result<(), ReportError> {
     write(dir, "laterals.json", laterals_json(&report.laterals)?.as_bytes())?;
     write(dir, "workplan.csv", workplan_csv(&report.work).as_bytes())?;
     write(dir, "workplan.xlsx", &workplan_xlsx(report)?)?;
+    write_trials(&report.advice.book, &report.trials, dir)?;
     write(dir, "calendar.ics", calendar_ics(report)?.as_bytes())
 }
 

@@ -13,3 +13,4 @@ mod work;
 
 pub use dictionary::dictionary_html;
 pub use index::index_page;
+pub use table::{Cell, Figure, Head, Table};

@@ -9,9 +9,11 @@ mod palette;
 mod response;
 mod scale;
 mod surface;
+mod trial;
 
 pub use canvas::Label;
 pub use comparison::{DumbbellRow, GainRow, dumbbell_plot, gain_plot};
 pub use odds::{class_name, odds_plot};
 pub use response::{CurvePlot, curve_plot};
 pub use surface::surface_plot;
+pub use trial::trial_plot;

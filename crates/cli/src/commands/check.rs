@@ -1,12 +1,14 @@
 //! `anacurve check`: reads and links a book and says what it found.
 
 mod text;
+mod trials;
 
 use crate::args::{CheckArgs, Format};
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::{self, Checked};
 use ingest_tables::SpotCheck;
 use std::path::Path;
+use trials::FoundTrial;
 
 /// Rows of each file of visits shown for comparison with the field books.
 const SPOT_CHECKS: usize = 2;
@@ -22,9 +24,10 @@ pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
     if let Some(dir) = &args.out {
         write_tables(&checked, dir)?;
     }
+    let found = trials::of(&checked)?;
     let text = match args.format {
-        Format::Text => text::of(&checked, &drawn, args.seed),
-        Format::Json => json(&checked, &drawn, args.seed)?,
+        Format::Text => text::of(&checked, &found, &drawn, args.seed),
+        Format::Json => json(&checked, &found, &drawn, args.seed)?,
     };
     print_data(&text)?;
     Ok(if checked.has_findings() { Outcome::Findings } else { Outcome::Done })
@@ -47,12 +50,18 @@ pub fn write_tables(checked: &Checked, dir: &Path) -> Result<(), Failure> {
         .map_err(|error| failed(&error))
 }
 
-fn json(checked: &Checked, drawn: &[SpotCheck], seed: u64) -> Result<String, Failure> {
+fn json(
+    checked: &Checked,
+    found: &[FoundTrial],
+    drawn: &[SpotCheck],
+    seed: u64,
+) -> Result<String, Failure> {
     let value = serde_json::json!({
         "book": checked.tables.book.book.name,
         "files": checked.tables.files,
         "linked": checked.linked.summary,
         "practice": checked.linked.practice,
+        "trials": found,
         "problems": checked.problems(),
         "quarantine": checked.tables.quarantine,
         "spot_checks": { "seed": seed, "rows": drawn },

@@ -2,13 +2,14 @@
 
 use crate::args::{Format, RunArgs};
 use crate::commands::check::write_tables;
+use crate::commands::from_publish;
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::advice::{self, Decided};
 use crate::pipeline::rounding::rounded;
+use crate::pipeline::trials::{AnalysedTrial, analysed, declared, report as trial_report};
 use crate::pipeline::{self, laterals, method, quality, unfitted};
 use records::{counted, noun};
-use report::{PublishError, Report};
-use std::error::Error;
+use report::Report;
 use std::path::Path;
 use thiserror::Error;
 
@@ -21,7 +22,7 @@ enum WriteError {
     Report(#[from] report::ReportError),
     #[error("draws.arrow: {0}")]
     Draws(#[from] model::DrawsFileError),
-    #[error("fit.json: {0}")]
+    #[error("fit.json or trials.json: {0}")]
     Fit(#[from] std::io::Error),
 }
 
@@ -47,7 +48,11 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
             (unfitted::method(run), unfitted::fit_json(&checked, run)?, Vec::new())
         }
     };
+    stages.now("analysing designed trials");
+    let trials: Vec<AnalysedTrial> = declared(&checked)?.into_iter().map(analysed).collect();
+    let trials_json = super::trial::to_json(&trials)?;
     let report = Report {
+        trials: trials.iter().map(trial_report).collect(),
         quality: quality::quality(&checked),
         method,
         advice: rounded(advice.clone()),
@@ -60,6 +65,9 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         args.out.join(folder_name(&report.advice.book)).join(report.advice.season.to_string());
     report::publish(&target, |dir: &Path| -> Result<(), WriteError> {
         report::write_outputs(&report, dir)?;
+        if !trials.is_empty() {
+            std::fs::write(dir.join("trials.json"), &trials_json)?;
+        }
         write_tables(&checked, dir)?;
         if let Decided::Fitted(run) = &decided {
             run.model.write_draws(&dir.join("draws.arrow"))?;
@@ -94,19 +102,6 @@ fn findings_line(checked: &pipeline::Checked) -> String {
             noun(rows, "was", "were")
         ),
     }
-}
-
-fn from_publish(error: &PublishError<WriteError>) -> Failure {
-    let mut what = error.to_string();
-    let mut source = error.source();
-    while let Some(cause) = source {
-        what = format!("{what}: {cause}");
-        source = cause.source();
-    }
-    Failure::new(
-        what,
-        "the last report, if any, is as it was; check free space and permissions, or name another folder with --out",
-    )
 }
 
 /// A book's name as a folder name: letters and digits, words joined by hyphens.

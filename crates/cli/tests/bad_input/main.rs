@@ -11,3 +11,4 @@ mod scarce;
 mod settings;
 #[path = "../support/mod.rs"]
 mod support;
+mod trials;

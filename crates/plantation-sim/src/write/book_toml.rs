@@ -26,6 +26,7 @@ fn write_all(
     for region in &plantation.regions {
         write_region(out, region)?;
     }
+    write_trials(out, plantation)?;
     match tidiness {
         Tidiness::Clean => Ok(()),
         Tidiness::Demo => write_files(out, files),
@@ -141,6 +142,21 @@ fn write_region(out: &mut String, region: &RegionPlan) -> std::fmt::Result {
     writeln!(out, "flush = {}", window(calendar.flush))?;
     if let Some(wage) = region.wage_per_hour {
         writeln!(out, "# Instead of the book's wage.\nwage_per_hour = {wage:?}")?;
+    }
+    Ok(())
+}
+
+fn write_trials(out: &mut String, plantation: &Plantation) -> std::fmt::Result {
+    let mut trials = plantation.regions.iter().flat_map(|region| &region.designed).peekable();
+    if trials.peek().is_some() {
+        writeln!(
+            out,
+            "\n# How trials were laid out: columns of the trial table by their role. A trial without a\n\
+             # section counts as evidence, and is not analysed by itself."
+        )?;
+    }
+    for trial in trials {
+        write!(out, "\n{}", trial.declaration().snippet(&trial.id))?;
     }
     Ok(())
 }

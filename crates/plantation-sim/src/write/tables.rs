@@ -181,17 +181,35 @@ fn laterals(records: &Records) -> Sheet {
 }
 
 fn trials(records: &Records) -> Sheet {
-    let mut sheet = Sheet::new("Trials", &["trial", "tree", "replicate", "intensity_level"]);
+    let mut factors: Vec<&str> = Vec::new();
+    for row in &records.trials {
+        for column in row.levels.keys().map(String::as_str) {
+            if !factors.contains(&column) {
+                factors.push(column);
+            }
+        }
+    }
+    let main_plots = records.trials.iter().any(|row| row.main_plot.is_some());
+    let plots = records.trials.iter().any(|row| row.plot.is_some());
+    let mut header = vec!["trial", "tree", "replicate"];
+    header.extend(main_plots.then_some("main_plot"));
+    header.extend(plots.then_some("plot"));
+    header.extend(&factors);
+    let mut sheet = Sheet::new("Trials", &header);
+    let optional = |text: Option<&String>| text.map_or(Cell::Empty, Cell::text);
     sheet.rows = records
         .trials
         .iter()
         .map(|row| {
-            vec![
+            let mut cells = vec![
                 Cell::text(&row.trial),
                 tree_cell(records, row.tree),
                 Cell::text(&row.replicate),
-                Cell::Number(row.level, 3),
-            ]
+            ];
+            cells.extend(main_plots.then(|| optional(row.main_plot.as_ref())));
+            cells.extend(plots.then(|| optional(row.plot.as_ref())));
+            cells.extend(factors.iter().map(|&factor| optional(row.levels.get(factor))));
+            cells
         })
         .collect();
     sheet

@@ -1,7 +1,9 @@
 //! Checks the settings of a book against each other.
 
+mod trials;
+
 use super::locate::{FILE, line_of};
-use super::{Book, Region};
+use super::{Book, Region, SeenTrials};
 use crate::{CalendarError, Code, Place, Problem, Severity, Table};
 
 struct Checker<'a> {
@@ -47,9 +49,18 @@ pub(super) fn problems(book: &Book, text: &str) -> Vec<Problem> {
         check_region(&mut checker, id, region);
     }
     check_files(&mut checker, book);
+    trials::alone(&mut checker, book);
     let mut problems = checker.problems;
     problems.sort();
     problems
+}
+
+/// Problems of the declared trials against the trial table, in file order.
+pub(super) fn trial_problems(book: &Book, text: &str, seen: &SeenTrials) -> Vec<Problem> {
+    let mut checker = Checker { text, problems: Vec::new() };
+    trials::against(&mut checker, book, seen);
+    checker.problems.sort();
+    checker.problems
 }
 
 fn check_meta(checker: &mut Checker<'_>, book: &Book) {
@@ -196,6 +207,75 @@ wage_per_hour = 0.8
         let problems = Book::parse(&text).unwrap_err().problems;
         let found: Vec<_> = problems.iter().map(|p| (p.code, p.place.line)).collect();
         assert_eq!(found, [(Code::WindowsOverlap, Some(7)), (Code::SettingImpossible, Some(11))]);
+    }
+
+    /// A book with a declared trial, and what is wrong with it: code and line.
+    fn found(section: &str, seen: Option<&crate::SeenTrials>) -> Vec<(Code, Option<u64>)> {
+        let text = format!("{GOOD}\n[trials.A]\n{section}\n");
+        let problems = match Book::parse(&text) {
+            Err(error) => error.problems,
+            Ok(book) => seen.map(|seen| book.trial_problems(&text, seen)).unwrap_or_default(),
+        };
+        assert!(problems.iter().all(|p| p.remedy.len() > 8 && p.what.starts_with("trial A")));
+        problems.iter().map(|p| (p.code, p.place.line)).collect()
+    }
+
+    #[test]
+    fn a_trial_that_contradicts_itself_is_refused_with_the_line() {
+        let (missing, impossible) = (Code::SettingMissing, Code::SettingImpossible);
+        for (section, expected) in [
+            ("design = \"randomised_blocks\"\nfactors = [\"level\"]", vec![]),
+            ("design = \"randomised_blocks\"", vec![(missing, Some(15))]),
+            (
+                "design = \"split_plot\"\nmain_factors = [\"date\"]\nfactors = [\"x\"]",
+                vec![(missing, Some(15)), (impossible, Some(17))],
+            ),
+            ("design = \"latin_square\"\nfactors = [\"x\"]", vec![(missing, Some(15)); 2]),
+            ("design = \"augmented_blocks\"\nfactors = [\"x\"]", vec![(missing, Some(15))]),
+            (
+                "design = \"randomised_blocks\"\nfactors = [\"x\", \"x\"]\nletters = true\n\
+                 amounts = { y = \"days\" }",
+                vec![(impossible, Some(16)), (impossible, Some(18))],
+            ),
+            (
+                "design = \"randomised_blocks\"\nfactors = [\"x\"]\n\
+                 roles = { block = \"x\" }\ncovariate = \"x\"",
+                vec![(impossible, Some(17)), (impossible, Some(18))],
+            ),
+            (
+                "design = \"randomised_blocks\"\nfactors = [\"x\"]\n\
+                 control = { factor = \"y\", level = \"0\" }\nseasons = [2024, 2024]",
+                vec![(impossible, Some(17)), (impossible, Some(18))],
+            ),
+        ] {
+            assert_eq!(found(section, None), expected, "{section}");
+        }
+    }
+
+    #[test]
+    fn a_trial_is_held_against_its_table() {
+        let words = |words: &[&str]| words.iter().map(|&word| word.to_owned()).collect();
+        let levels = [("x".to_owned(), words(&["0.0", "0.3"]))].into();
+        let seen = crate::SeenTrials {
+            columns: words(&["trial", "tree", "replicate", "x"]),
+            levels: [("A".to_owned(), levels)].into(),
+        };
+        let start = "design = \"randomised_blocks\"\nfactors = [\"x\"]\n";
+        let absent = Code::ColumnMissing;
+        for (section, expected) in [
+            ("control = { factor = \"x\", level = \"0\" }", vec![]),
+            ("roles = { site = \"site\", row = \"row\" }", vec![]),
+            ("roles = { block = \"lot\" }", vec![(absent, Some(17))]),
+            ("[trials.A.roles]\nplot = \"lot\"", vec![(absent, Some(18))]),
+            ("covariate = \"girth_cm\"", vec![]),
+            ("covariate = \"height\"", vec![(absent, Some(17))]),
+            (
+                "control = { factor = \"x\", level = \"none\" }",
+                vec![(Code::SettingImpossible, Some(17))],
+            ),
+        ] {
+            assert_eq!(found(&format!("{start}{section}"), Some(&seen)), expected, "{section}");
+        }
     }
 
     #[test]

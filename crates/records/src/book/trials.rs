@@ -1,7 +1,14 @@
 //! `[trials.ID]`: how a trial was laid out, columns of the trial table by their role.
 
+mod number;
+mod seen;
+mod snippet;
+
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+
+pub use number::written_number;
+pub use seen::SeenTrials;
 
 /// How treatments were assigned to plots.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -143,4 +150,108 @@ pub struct TrialDeclaration {
 
 fn nut_yield() -> Vec<TrialTrait> {
     vec![TrialTrait::NutYield]
+}
+
+impl TrialDesign {
+    /// Every design.
+    pub const ALL: [Self; 8] = [
+        Self::CompletelyRandomised,
+        Self::RandomisedBlocks,
+        Self::LatinSquare,
+        Self::SplitPlot,
+        Self::SplitSplitPlot,
+        Self::StripPlot,
+        Self::IncompleteBlocks,
+        Self::AugmentedBlocks,
+    ];
+
+    /// The word of `book.toml`.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::CompletelyRandomised => "completely_randomised",
+            Self::RandomisedBlocks => "randomised_blocks",
+            Self::LatinSquare => "latin_square",
+            Self::SplitPlot => "split_plot",
+            Self::SplitSplitPlot => "split_split_plot",
+            Self::StripPlot => "strip_plot",
+            Self::IncompleteBlocks => "incomplete_blocks",
+            Self::AugmentedBlocks => "augmented_blocks",
+        }
+    }
+
+    /// The design in words, to stand before `design`.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::CompletelyRandomised => "completely randomised",
+            Self::RandomisedBlocks => "randomised-blocks",
+            Self::LatinSquare => "Latin-square",
+            Self::SplitPlot => "split-plot",
+            Self::SplitSplitPlot => "split-split-plot",
+            Self::StripPlot => "strip-plot",
+            Self::IncompleteBlocks => "incomplete-blocks",
+            Self::AugmentedBlocks => "augmented",
+        }
+    }
+}
+
+impl TrialTrait {
+    /// The word of `book.toml`.
+    #[must_use]
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::NutYield => "nut_yield",
+            Self::NutCount => "nut_count",
+            Self::NutWeight => "nut_weight",
+            Self::Laterals => "laterals",
+            Self::FloweringLaterals => "flowering_laterals",
+            Self::ShareFlowering => "share_flowering",
+        }
+    }
+}
+
+impl TrialRoles {
+    /// Roles that have a column: role and column, in the order of the fields.
+    pub fn named(&self) -> impl Iterator<Item = (&'static str, &str)> {
+        let optional = [
+            ("block", &self.block),
+            ("row", &self.row),
+            ("column", &self.column),
+            ("main_plot", &self.main_plot),
+            ("sub_plot", &self.sub_plot),
+            ("plot", &self.plot),
+            ("site", &self.site),
+        ];
+        std::iter::once(("replicate", self.replicate.as_str())).chain(
+            optional.into_iter().filter_map(|(role, column)| Some((role, column.as_deref()?))),
+        )
+    }
+}
+
+impl TrialDeclaration {
+    /// Every factor with the list that names it, in the order of the strata.
+    pub fn keyed_factors(&self) -> impl Iterator<Item = (&'static str, &str)> {
+        [
+            ("factors", &self.factors),
+            ("main_factors", &self.main_factors),
+            ("sub_factors", &self.sub_factors),
+            ("sub_sub_factors", &self.sub_sub_factors),
+        ]
+        .into_iter()
+        .flat_map(|(key, list)| list.iter().map(move |factor| (key, factor.as_str())))
+    }
+
+    /// Whether a column is one of the factors.
+    #[must_use]
+    pub fn has_factor(&self, column: &str) -> bool {
+        self.keyed_factors().any(|(_, factor)| factor == column)
+    }
+
+    /// Columns of the trial table that must hold numbers: amounts, and a covariate of its own.
+    pub fn number_columns(&self) -> impl Iterator<Item = &str> {
+        let own = |column: &&str| !SeenTrials::COVARIATES.contains(column);
+        let covariate = self.covariate.as_deref().filter(own);
+        self.amounts.keys().map(String::as_str).chain(covariate)
+    }
 }

@@ -204,6 +204,70 @@ fn laterals(id: &str, best: f64) -> RegionLaterals {
     }
 }
 
+/// A trial with every part that a page can have.
+fn trial(hostile: &str) -> TrialReport {
+    let mut anova = TrialTable::new("anova", "Analysis of variance", &["Source", "#F", "#p"]);
+    anova.rows.push(vec![
+        TrialCell::Text(hostile.to_owned()),
+        TrialCell::Number(Some(3.25), 2),
+        TrialCell::P(Some(0.000_2)),
+    ]);
+    anova.rows.push(
+        vec!["Error".to_owned()]
+            .into_iter()
+            .map(TrialCell::Text)
+            .chain([TrialCell::Number(None, 2), TrialCell::P(None)])
+            .collect(),
+    );
+    anova.notes.push(format!("about {hostile}"));
+    let point = |x: f64, y: f64| TrialPoint { x, y, name: hostile.to_owned() };
+    let series = |name: &str| TrialSeries {
+        name: name.to_owned(),
+        points: vec![point(0.0, 4.1), point(1.0, 5.2), point(2.0, f64::NAN)],
+        joined: true,
+    };
+    let plot = TrialPlot {
+        name: "means".to_owned(),
+        title: format!("Means {hostile}"),
+        caption: "Means with the critical difference.".to_owned(),
+        x_title: "Level".to_owned(),
+        y_title: "kg per tree".to_owned(),
+        categories: vec!["bare".to_owned(), hostile.to_owned(), "dressed".to_owned()],
+        series: vec![series("early"), series(hostile)],
+        curves: vec![series("fitted")],
+        bar: Some((0.8, "CD 5 %".to_owned())),
+        levels: vec![4.5],
+        span: Some((0.5, 1.5, "set of the optimum".to_owned())),
+    };
+    let section = TrialSection {
+        heading: "Analysis".to_owned(),
+        paragraphs: vec![format!("In words: {hostile}")],
+        tables: vec![anova],
+        plots: vec![plot],
+    };
+    let part = TrialPart {
+        heading: format!("Nut yield, {hostile}"),
+        slug: "nut-yield".to_owned(),
+        finding: format!("{hostile} differs"),
+        refused: None,
+        sections: vec![section],
+    };
+    let refused = TrialPart {
+        slug: "laterals".to_owned(),
+        refused: Some((format!("{hostile} twice in a block"), "correct the treatment".to_owned())),
+        sections: Vec::new(),
+        ..part.clone()
+    };
+    TrialReport {
+        id: hostile.to_owned(),
+        title: format!("Trial of {hostile}"),
+        sentence: format!("{hostile} is highest"),
+        facts: vec![("Design".to_owned(), hostile.to_owned())],
+        notes: vec![hostile.to_owned()],
+        parts: vec![part, refused],
+    }
+}
+
 /// The report; `hostile` stands in names, reasons and problem texts.
 pub fn report(hostile: &str) -> Report {
     let mut regions = vec![
@@ -296,6 +360,7 @@ pub fn report(hostile: &str) -> Report {
                 ..laterals("r3", 0.2)
             },
         ],
+        trials: vec![trial(hostile)],
         work,
         quality: Quality {
             files: vec![

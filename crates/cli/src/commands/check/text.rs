@@ -1,5 +1,6 @@
 //! What `check` prints for people.
 
+use super::trials::FoundTrial;
 use crate::pipeline::Checked;
 use ingest_seasons::RegionSummary;
 use ingest_tables::{SpotCheck, SpotValue};
@@ -8,14 +9,20 @@ use std::collections::BTreeMap;
 use std::fmt::{self, Write as _};
 
 /// Files, linking, regions, rows to compare, findings one by one and by kind.
-pub fn of(checked: &Checked, drawn: &[SpotCheck], seed: u64) -> String {
+pub fn of(checked: &Checked, found: &[FoundTrial], drawn: &[SpotCheck], seed: u64) -> String {
     let mut out = String::new();
     // Writing to a string cannot fail.
-    let _ = write_all(&mut out, checked, drawn, seed);
+    let _ = write_all(&mut out, checked, found, drawn, seed);
     out
 }
 
-fn write_all(out: &mut String, checked: &Checked, drawn: &[SpotCheck], seed: u64) -> fmt::Result {
+fn write_all(
+    out: &mut String,
+    checked: &Checked,
+    found: &[FoundTrial],
+    drawn: &[SpotCheck],
+    seed: u64,
+) -> fmt::Result {
     writeln!(out, "{}", checked.tables.book.book.name)?;
     write_files(out, checked)?;
     write_links(out, checked)?;
@@ -23,6 +30,7 @@ fn write_all(out: &mut String, checked: &Checked, drawn: &[SpotCheck], seed: u64
     for region in &checked.linked.summary.regions {
         write_region(out, checked, region)?;
     }
+    write_trials(out, found)?;
     write_spot_checks(out, drawn, seed)?;
     write_findings(out, checked)
 }
@@ -106,6 +114,22 @@ fn write_region(out: &mut String, checked: &Checked, region: &RegionSummary) -> 
             practice.share_pruned * 100.0,
             practice.intensity * 100.0
         )?;
+    }
+    Ok(())
+}
+
+fn write_trials(out: &mut String, found: &[FoundTrial]) -> fmt::Result {
+    if !found.is_empty() {
+        writeln!(out, "\nTrials")?;
+    }
+    for trial in found {
+        writeln!(out, "  {}: {}", trial.trial, trial.summary)?;
+        for note in &trial.notes {
+            writeln!(out, "    {note}")?;
+        }
+        for line in trial.declare.iter().flat_map(|lines| lines.lines()) {
+            writeln!(out, "      {line}")?;
+        }
     }
     Ok(())
 }

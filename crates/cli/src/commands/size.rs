@@ -1,0 +1,327 @@
+//! `anacurve size`: how large the next trial must be.
+
+use crate::args::{Format, SizeArgs};
+use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::pipeline::advice::{self, Decided, Wanted};
+use crate::pipeline::{self, components};
+use records::{TrialDesign, counted};
+use report::{
+    ReportError, TrialCell, TrialPart, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable,
+};
+use serde::Deserialize;
+use trials::size::{
+    Comparison, Components, Effect, SizeError, TradeOff, TradeOffCell, TradeOffRequest, TrialSize,
+    trade_off,
+};
+
+/// Coefficients of variation, per cent; absent ones are 0.
+#[derive(Debug, Clone, Copy, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Variations {
+    replicate: f64,
+    main_plot: f64,
+    sub_plot: f64,
+    plot: f64,
+    tree: f64,
+    season: f64,
+    treatment_season: f64,
+    main_plot_season: f64,
+    plot_season: f64,
+    tree_season: f64,
+}
+
+impl Variations {
+    fn components(self) -> Components {
+        let square = |percent: f64| (percent / 100.0).powi(2);
+        Components {
+            replicate: square(self.replicate),
+            main_plot: square(self.main_plot),
+            sub_plot: square(self.sub_plot),
+            plot: square(self.plot),
+            tree: square(self.tree),
+            season: square(self.season),
+            treatment_season: square(self.treatment_season),
+            main_plot_season: square(self.main_plot_season),
+            plot_season: square(self.plot_season),
+            tree_season: square(self.tree_season),
+        }
+    }
+}
+
+/// Computes the trade-off and shows it.
+pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
+    let (components, words) = components_of(args)?;
+    let request = request(args, components)?;
+    let found = trade_off(&request).map_err(refused)?;
+    let part = part(args, &found, words);
+    if let Some(out) = &args.out {
+        let json = json(&found)?;
+        report::publish(out, |dir| -> Result<(), ReportError> {
+            report::write_size(&part, dir)?;
+            let path = dir.join("size.json");
+            std::fs::write(&path, &json).map_err(|source| ReportError::Write { path, source })
+        })
+        .map_err(|error| super::from_publish(&error))?;
+    }
+    let text = match args.format {
+        Format::Text => text(args, &part, &found),
+        Format::Json => json(&found)?,
+    };
+    print_data(&text)?;
+    Ok(Outcome::Done)
+}
+
+fn json(found: &TradeOff) -> Result<String, Failure> {
+    serde_json::to_string_pretty(found)
+        .map(|text| text + "\n")
+        .map_err(|error| Failure::new(error, ""))
+}
+
+fn refused(error: SizeError) -> Failure {
+    Failure::new(error, "anacurve size --help explains the numbers; give others")
+}
+
+fn components_of(args: &SizeArgs) -> Result<(Components, Vec<String>), Failure> {
+    if let Some(path) = &args.components {
+        let shown = path.display();
+        let hint = "write coefficients of variation in per cent, for example tree = 35; anacurve \
+                    size --help lists them";
+        let text = std::fs::read_to_string(path)
+            .map_err(|error| Failure::new(format!("{shown}: {error}"), hint))?;
+        let found: Variations = toml::from_str(&text)
+            .map_err(|error| Failure::new(format!("{shown}: {}", error.message()), hint))?;
+        let words = vec![format!("Coefficients of variation as given in {shown}.")];
+        return Ok((found.components(), words));
+    }
+    let Some(book) = &args.book else {
+        return Err(Failure::new(
+            "neither a record book nor --components is given",
+            "name a book whose records tell how much trees vary, or a file of coefficients of \
+             variation",
+        ));
+    };
+    let stages = Stages::new();
+    let checked = pipeline::check(book, &stages);
+    let checked = match checked {
+        Ok(checked) => checked,
+        Err(failure) => {
+            stages.finish();
+            return Err(failure);
+        }
+    };
+    let decided = advice::advise(&checked, Wanted { seed: 1, challenger: false }, &stages);
+    stages.finish();
+    match decided? {
+        Decided::Fitted(run) => components::of_book(&checked, &run),
+        Decided::Unfitted(_) => Err(Failure::new(
+            "the book holds too few records to tell how much trees vary",
+            "give coefficients of variation with --components; 30 to 40 % between trees is common",
+        )),
+    }
+}
+
+fn request(args: &SizeArgs, components: Components) -> Result<TradeOffRequest, Failure> {
+    let split = matches!(
+        args.design,
+        TrialDesign::SplitPlot | TrialDesign::SplitSplitPlot | TrialDesign::StripPlot
+    );
+    if split && (args.main < 2 || args.sub < 2) {
+        return Err(Failure::new(
+            format!("a {} design needs --main and --sub", args.design.words()),
+            "give the number of main-plot and of sub-plot treatments, for example --main 3 --sub 4",
+        ));
+    }
+    if !split && args.treatments < 2 {
+        return Err(Failure::new(
+            "--treatments is missing",
+            "give the number of treatments, the control among them",
+        ));
+    }
+    let replicates = args.replicates.first().copied().unwrap_or(4);
+    let size = TrialSize {
+        main: args.main.max(1),
+        sub: args.sub.max(1),
+        sub_sub: args.sub_sub.max(1),
+        checks: args.checks,
+        blocks_per_replicate: args.blocks.max(1),
+        efficiency: args.efficiency,
+        other_seasons: args.other_seasons,
+        ..TrialSize::of(args.design, if split { 1 } else { args.treatments }, replicates)
+    };
+    let comparison =
+        args.compare.unwrap_or(if split { Comparison::Sub } else { Comparison::Treatments });
+    Ok(TradeOffRequest {
+        size,
+        components,
+        comparison,
+        effect: Effect::Difference(args.difference / 100.0),
+        alpha: args.alpha / 100.0,
+        target: args.power / 100.0,
+        trees_per_plot: args.trees.clone(),
+        replicates: args.replicates.clone(),
+        seasons: args.seasons.clone(),
+    })
+}
+
+fn percent(share: f64) -> String {
+    format!("{:.0} %", 100.0 * share)
+}
+
+fn cell_words(cell: &TradeOffCell) -> String {
+    format!(
+        "{} of {} in {}, {}: {}; power {}, a difference of two means has a standard error of {:.1} % of the mean",
+        counted(cell.replicates as u64, "replicate", "replicates"),
+        counted((cell.plots / cell.replicates.max(1)) as u64, "plot", "plots"),
+        counted(cell.trees_per_plot as u64, "tree per plot", "trees per plot"),
+        counted(cell.seasons as u64, "season", "seasons"),
+        counted(cell.trees as u64, "tree", "trees"),
+        percent(cell.power),
+        100.0 * cell.sed
+    )
+}
+
+fn finding(args: &SizeArgs, found: &TradeOff) -> String {
+    let asked = format!(
+        "To find a difference of {} % of the mean with {} % probability at {} %",
+        args.difference, args.power, args.alpha
+    );
+    match &found.least_trees {
+        Some(cell) => format!("{asked}, the fewest trees are {}.", cell_words(cell)),
+        None => {
+            let most = found.cells.iter().max_by(|a, b| a.power.total_cmp(&b.power));
+            let best = most.map_or_else(String::new, |cell| {
+                format!(" The most powerful: {}.", cell_words(cell))
+            });
+            format!("{asked}, none of these sizes suffices.{best}")
+        }
+    }
+}
+
+fn part(args: &SizeArgs, found: &TradeOff, words: Vec<String>) -> TrialPart {
+    let heads = [
+        "Seasons",
+        "#Trees per plot",
+        "#Replicates",
+        "#Plots",
+        "#Trees",
+        "#Trees x seasons",
+        "#SEd, % of the mean",
+        "#df",
+        "#Power, %",
+    ];
+    let caption = format!(
+        "Power for a difference of {} % of the mean at {} %, {} design",
+        args.difference,
+        args.alpha,
+        args.design.words()
+    );
+    let mut table = TrialTable::new("trade-off", caption, &heads);
+    for cell in &found.cells {
+        table.rows.push(vec![
+            TrialCell::Text(cell.seasons.to_string()),
+            TrialCell::Number(Some(cell.trees_per_plot as f64), 0),
+            TrialCell::Number(Some(cell.replicates as f64), 0),
+            TrialCell::Number(Some(cell.plots as f64), 0),
+            TrialCell::Number(Some(cell.trees as f64), 0),
+            TrialCell::Number(Some(cell.tree_seasons as f64), 0),
+            TrialCell::Number(Some(100.0 * cell.sed), 1),
+            TrialCell::Number(Some(cell.df), 1),
+            TrialCell::Number(Some(100.0 * cell.power), 0),
+        ]);
+    }
+    let mut paragraphs = words;
+    if let Some(cell) = &found.least_tree_seasons {
+        paragraphs.push(format!(
+            "Fewest trees to prune and pick over the seasons: {}.",
+            cell_words(cell)
+        ));
+    }
+    paragraphs.push(
+        "Power by the exact noncentral F distribution; the error of a difference by components (plot + tree / trees per plot + season parts / seasons, over replicates)."
+            .to_owned(),
+    );
+    TrialPart {
+        heading: "Size of the next trial".to_owned(),
+        slug: "size".to_owned(),
+        finding: finding(args, found),
+        refused: None,
+        sections: vec![TrialSection {
+            heading: "Trees, replicates and seasons".to_owned(),
+            paragraphs,
+            tables: vec![table],
+            plots: args.seasons.iter().map(|&seasons| plot(args, found, seasons)).collect(),
+        }],
+    }
+}
+
+/// Power against replicates for one number of seasons, a line for each number of trees per plot.
+fn plot(args: &SizeArgs, found: &TradeOff, seasons: usize) -> TrialPlot {
+    let series = args.trees.iter().map(|&trees| {
+        let own = found
+            .cells
+            .iter()
+            .filter(|cell| cell.seasons == seasons && cell.trees_per_plot == trees);
+        TrialSeries {
+            name: counted(trees as u64, "tree per plot", "trees per plot"),
+            points: own
+                .map(|cell| TrialPoint {
+                    x: cell.replicates as f64,
+                    y: 100.0 * cell.power,
+                    name: counted(cell.replicates as u64, "replicate", "replicates"),
+                })
+                .collect(),
+            joined: true,
+        }
+    });
+    TrialPlot {
+        name: format!("power-{seasons}"),
+        title: format!("Power with {}", counted(seasons as u64, "season", "seasons")),
+        caption: "Probability of finding the difference; the dashed line is what was asked for."
+            .to_owned(),
+        x_title: "Replicates".to_owned(),
+        y_title: "Power (%)".to_owned(),
+        categories: Vec::new(),
+        series: series.collect(),
+        curves: Vec::new(),
+        bar: None,
+        levels: vec![args.power],
+        span: None,
+    }
+}
+
+fn text(args: &SizeArgs, part: &TrialPart, found: &TradeOff) -> String {
+    let mut out = format!("{}\n", part.finding);
+    for section in &part.sections {
+        for paragraph in &section.paragraphs {
+            out.push_str(&format!("{paragraph}\n"));
+        }
+    }
+    for &seasons in &args.seasons {
+        out.push_str(&format!(
+            "\nPower in per cent, {}\n  replicates ",
+            counted(seasons as u64, "season", "seasons")
+        ));
+        for replicates in &args.replicates {
+            out.push_str(&format!("{replicates:>5}"));
+        }
+        out.push('\n');
+        for &trees in &args.trees {
+            out.push_str(&format!("  {trees:>3} per plot"));
+            for &replicates in &args.replicates {
+                let cell = found.cells.iter().find(|cell| {
+                    (cell.seasons, cell.trees_per_plot, cell.replicates)
+                        == (seasons, trees, replicates)
+                });
+                match cell {
+                    Some(cell) => out.push_str(&format!("{:>5.0}", 100.0 * cell.power)),
+                    None => out.push_str("    -"),
+                }
+            }
+            out.push('\n');
+        }
+    }
+    if let Some(dir) = &args.out {
+        out.push_str(&format!("Page: {}\n", dir.join("size.html").display()));
+    }
+    out
+}

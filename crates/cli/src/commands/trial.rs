@@ -1,0 +1,126 @@
+//! `anacurve trial`: the designed trials of a book, alone.
+
+use crate::args::{Format, TrialArgs};
+use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::pipeline;
+use crate::pipeline::trials::{AnalysedTrial, analysed, declared, report};
+use ::report::{ReportError, TrialReport};
+use serde_json::json;
+
+/// Analyses the trials asked for and writes their page.
+pub fn execute(args: &TrialArgs) -> Result<Outcome, Failure> {
+    let stages = Stages::new();
+    let result = run(args, &stages);
+    stages.finish();
+    result
+}
+
+fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
+    let checked = pipeline::check(&args.book, stages)?;
+    let mut wanted = declared(&checked)?;
+    if wanted.is_empty() {
+        return Err(Failure::new(
+            "the book declares no trial",
+            "add [trials.ID] to book.toml; anacurve check lists the trials of the trial table with \
+             lines to begin with",
+        ));
+    }
+    if let Some(unknown) = args.trials.iter().find(|id| !wanted.iter().any(|t| t.id == **id)) {
+        let known: Vec<&str> = wanted.iter().map(|trial| trial.id.as_str()).collect();
+        return Err(Failure::new(
+            format!("the book declares no trial '{unknown}'"),
+            format!("declared are {}; ids must match letter by letter", known.join(", ")),
+        ));
+    }
+    if !args.trials.is_empty() {
+        wanted.retain(|trial| args.trials.contains(&trial.id));
+    }
+    stages.now("analysing trials");
+    let trials: Vec<AnalysedTrial> = wanted.into_iter().map(analysed).collect();
+    let reports: Vec<TrialReport> = trials.iter().map(report).collect();
+    let refused = reports.iter().flat_map(|trial| &trial.parts).any(|part| part.refused.is_some());
+    if let Some(out) = &args.out {
+        let json = to_json(&trials)?;
+        ::report::publish(out, |dir| -> Result<(), ReportError> {
+            ::report::write_trials(&checked.tables.book.book.name, &reports, dir)?;
+            let path = dir.join("trials.json");
+            std::fs::write(&path, &json).map_err(|source| ReportError::Write { path, source })
+        })
+        .map_err(|error| super::from_publish(&error))?;
+    }
+    stages.finish();
+    let text = match args.format {
+        Format::Text => text(args, &reports),
+        Format::Json => to_json(&trials)?,
+    };
+    print_data(&text)?;
+    Ok(if refused { Outcome::Findings } else { Outcome::Done })
+}
+
+/// Every number of the analyses.
+pub fn to_json(trials: &[AnalysedTrial]) -> Result<String, Failure> {
+    let value: Vec<serde_json::Value> = trials
+        .iter()
+        .map(|trial| {
+            let declared = &trial.declared;
+            let parts: Vec<serde_json::Value> = trial
+                .parts
+                .iter()
+                .map(|part| {
+                    let mut value = json!({ "trait": part.observed, "site": part.site });
+                    match &part.outcome {
+                        Ok(analysis) => value["analysis"] = json!(analysis),
+                        Err(refusal) => {
+                            value["refused"] = json!({
+                                "what": refusal.to_string(), "remedy": refusal.remedy(),
+                            });
+                        }
+                    }
+                    match &part.own_scale {
+                        Ok(found) => value["on_own_scale"] = json!(found),
+                        Err(why) => value["on_own_scale"] = json!({ "missing": why }),
+                    }
+                    value
+                })
+                .collect();
+            json!({
+                "trial": declared.id, "declaration": declared.declaration,
+                "trees": declared.trees, "seasons": declared.seasons,
+                "earlier_crop_of": declared.earlier, "notes": declared.notes, "parts": parts,
+                "together": trial.pooled,
+            })
+        })
+        .collect();
+    serde_json::to_string_pretty(&value)
+        .map(|text| text + "\n")
+        .map_err(|error| Failure::new(error, "this is a defect of the program; please report it"))
+}
+
+fn text(args: &TrialArgs, reports: &[TrialReport]) -> String {
+    let mut out = String::new();
+    for trial in reports {
+        out.push_str(&format!("{} ({})\n  {}\n", trial.title, trial.id, trial.sentence));
+        for note in &trial.notes {
+            out.push_str(&format!("  {note}\n"));
+        }
+        for part in &trial.parts {
+            match &part.refused {
+                Some((what, remedy)) => {
+                    let heading = &part.heading;
+                    out.push_str(&format!(
+                        "  {heading}: not analysed: {what}\n    hint: {remedy}\n"
+                    ));
+                }
+                None if part.finding != trial.sentence => {
+                    out.push_str(&format!("  {}: {}\n", part.heading, part.finding));
+                }
+                None => {}
+            }
+        }
+    }
+    match &args.out {
+        Some(dir) => out.push_str(&format!("Page: {}\n", dir.join("trials.html").display())),
+        None => out.push_str("Name a folder with --out for the tables, plots and page.\n"),
+    }
+    out
+}

@@ -1,0 +1,251 @@
+//! Declared trials: what was observed in them, trait by trait.
+
+mod amounts;
+mod analysed;
+mod checks;
+mod compared;
+mod counts;
+pub mod field;
+mod further;
+mod own_scale;
+mod plots;
+mod pooling;
+mod report;
+mod seasons;
+mod tables;
+mod words;
+
+use super::Checked;
+use crate::console::Failure;
+use ::trials::Observations;
+pub use analysed::{AnalysedPart, AnalysedTrial, analysed};
+use counts::{Counts, Observed};
+use ingest_seasons::TrialTree;
+use model::{Frames, TableError, TreeSeasons};
+pub use pooling::PooledTrait;
+use records::{TrialDeclaration, counted, written_number};
+pub use report::report;
+use seasons::Seasons;
+use std::collections::BTreeMap;
+
+/// Columns that are numbers wherever they are found.
+const PLACE: [&str; 2] = ["row", "column"];
+/// A recorded intensity further from the treatment's than this is worth a word, fraction.
+const NEAR: f64 = 0.1;
+
+/// A declared trial with what the book holds of it.
+#[derive(Debug, Clone)]
+pub struct DeclaredTrial {
+    /// Id in the book.
+    pub id: String,
+    /// How it was laid out.
+    pub declaration: TrialDeclaration,
+    /// One per declared trait that has values: a row for every tree and season, NaN where nothing
+    /// was recorded.
+    pub observed: Vec<Observations>,
+    /// Trees in the trial table.
+    pub trees: usize,
+    /// Seasons analysed, ascending.
+    pub seasons: Vec<i32>,
+    /// Season of the covariate `earlier_crop`.
+    pub earlier: Option<i32>,
+    /// What a person should know: traits without values, trees pruned off their treatment.
+    pub notes: Vec<String>,
+}
+
+impl DeclaredTrial {
+    /// Title, or the id.
+    #[must_use]
+    pub fn title(&self) -> &str {
+        self.declaration.title.as_deref().unwrap_or(&self.id)
+    }
+}
+
+/// The declared trials of a checked book, by id.
+///
+/// # Errors
+/// When the program broke a promise.
+pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
+    let broken = |error: TableError| {
+        Failure::new(error, "this is a defect of the program; please report it")
+    };
+    let book = &checked.tables.book;
+    if book.trials.is_empty() {
+        return Ok(Vec::new());
+    }
+    let table = TreeSeasons::from_batch(&checked.linked.tree_seasons).map_err(broken)?;
+    let frames = Frames::from_batch(&checked.linked.frame_counts).map_err(broken)?;
+    let counts = Counts::of(&table, &frames, &checked.linked.tree_seasons);
+    let seasons = Seasons::of(&table);
+    let trials = book.trials.iter().map(|(id, declaration)| {
+        let trees: Vec<&TrialTree> =
+            checked.linked.trial_trees.iter().filter(|tree| tree.trial == *id).collect();
+        one(id, declaration, &trees, &table, &counts, &seasons)
+    });
+    Ok(trials.collect())
+}
+
+/// Trials in the trial table that `book.toml` does not declare, with their number of trees.
+#[must_use]
+pub fn undeclared(checked: &Checked) -> BTreeMap<String, (usize, Vec<String>)> {
+    let mut found: BTreeMap<String, (usize, Vec<String>)> = BTreeMap::new();
+    let known = &checked.tables.book.trials;
+    for tree in checked.linked.trial_trees.iter().filter(|tree| !known.contains_key(&tree.trial)) {
+        let (trees, columns) = found.entry(tree.trial.clone()).or_default();
+        *trees += 1;
+        let given =
+            ["replicate", "main_plot", "sub_plot", "site", "block", "row", "column", "plot"];
+        for (name, cell) in &tree.columns {
+            if cell.is_some() && !given.contains(&name.as_str()) && !columns.contains(name) {
+                columns.push(name.clone());
+            }
+        }
+    }
+    found
+}
+
+fn one(
+    id: &str,
+    declaration: &TrialDeclaration,
+    trees: &[&TrialTree],
+    table: &TreeSeasons,
+    counts: &Counts,
+    all: &Seasons<'_>,
+) -> DeclaredTrial {
+    let (seasons, earlier) = all.of_trial(declaration, trees);
+    let mut trial = DeclaredTrial {
+        id: id.to_owned(),
+        declaration: declaration.clone(),
+        observed: Vec::new(),
+        trees: trees.len(),
+        earlier,
+        notes: Vec::new(),
+        seasons,
+    };
+    if trees.is_empty() {
+        trial.notes.push("The trial table has no row of it.".to_owned());
+        return trial;
+    }
+    if trial.seasons.is_empty() {
+        trial.notes.push(
+            "No tree of it has a harvest after a pruning yet, so there is nothing to analyse."
+                .to_owned(),
+        );
+        return trial;
+    }
+    // One entry per tree and season, trees slowest.
+    let at: Vec<(&TrialTree, i32, Option<usize>)> = trees
+        .iter()
+        .flat_map(|tree| {
+            trial.seasons.iter().map(|&season| (*tree, season, all.row(&tree.tree, season)))
+        })
+        .collect();
+    let shared = Shared::of(declaration, &at, all, table, earlier);
+    for wanted in &declaration.traits {
+        let values: Vec<Observed> =
+            at.iter().map(|(.., row)| counts.of_row(*wanted, *row)).collect();
+        let seen = values.iter().filter(|value| value.value.is_finite()).count();
+        let observed = counts::trait_of(*wanted);
+        if seen == 0 {
+            let name = &observed.name;
+            trial.notes.push(format!("No tree of the trial has a value of {name}."));
+            continue;
+        }
+        let exposure = values.iter().map(|value| value.exposure).collect::<Option<Vec<f64>>>();
+        trial.observed.push(Observations {
+            trial: id.to_owned(),
+            observed,
+            values: values.iter().map(|value| value.value).collect(),
+            exposure,
+            columns: shared.columns.clone(),
+            numbers: shared.numbers.clone(),
+            tree: at.iter().map(|(tree, ..)| tree.tree.clone()).collect(),
+            season: at.iter().map(|&(_, season, _)| Some(season)).collect(),
+            place: at.iter().map(|(tree, ..)| tree.place.to_string()).collect(),
+        });
+    }
+    trial.notes.extend(off_treatment(declaration, &at, table));
+    trial
+}
+
+/// Columns that are the same for every trait.
+struct Shared {
+    columns: BTreeMap<String, Vec<Option<String>>>,
+    numbers: BTreeMap<String, Vec<f64>>,
+}
+
+impl Shared {
+    fn of(
+        declaration: &TrialDeclaration,
+        at: &[(&TrialTree, i32, Option<usize>)],
+        all: &Seasons<'_>,
+        table: &TreeSeasons,
+        earlier: Option<i32>,
+    ) -> Self {
+        let names: Vec<&String> =
+            at.first().map(|(tree, ..)| tree.columns.keys().collect()).unwrap_or_default();
+        let cell = |tree: &TrialTree, name: &str| tree.columns.get(name).cloned().flatten();
+        let columns = names.iter().map(|name| {
+            let amount = declaration.amounts.contains_key(*name);
+            let cells = at.iter().map(|(tree, ..)| {
+                let text = cell(tree, name);
+                // One spelling for one amount, so that 0.3, 0.30 and 0,3 are one level.
+                match text.as_deref().and_then(written_number) {
+                    Some(number) if amount => Some(number.to_string()),
+                    _ => text,
+                }
+            });
+            ((*name).clone(), cells.collect())
+        });
+        let columns: BTreeMap<String, Vec<Option<String>>> = columns.collect();
+        let mut numbers = BTreeMap::new();
+        let own = declaration.covariate.as_deref().filter(|name| columns.contains_key(*name));
+        for name in PLACE.into_iter().chain(own) {
+            let values = at.iter().map(|(tree, ..)| {
+                cell(tree, name).as_deref().and_then(written_number).unwrap_or(f64::NAN)
+            });
+            numbers.insert(name.to_owned(), values.collect());
+        }
+        let girths = at.iter().map(|(tree, ..)| tree.girth_cm.unwrap_or(f64::NAN));
+        numbers.insert("girth_cm".to_owned(), girths.collect());
+        let crops = at.iter().map(|(tree, ..)| {
+            let row = earlier.and_then(|season| all.row(&tree.tree, season));
+            row.and_then(|row| table.yield_kg.get(row)).copied().unwrap_or(f64::NAN)
+        });
+        numbers.insert("earlier_crop".to_owned(), crops.collect());
+        Self { columns, numbers }
+    }
+}
+
+/// How many trees were pruned otherwise than their treatment says.
+fn off_treatment(
+    declaration: &TrialDeclaration,
+    at: &[(&TrialTree, i32, Option<usize>)],
+    table: &TreeSeasons,
+) -> Option<String> {
+    let (factor, _) = declaration.amounts.iter().find(|(_, unit)| *unit == "fraction")?;
+    let (mut off, mut known, mut first) = (0_u64, 0_u64, None);
+    for (tree, season, row) in at {
+        let level = tree.columns.get(factor).and_then(Option::as_deref).and_then(written_number);
+        let recorded = row.and_then(|row| table.intensity.get(row)).copied();
+        let (Some(level), Some(recorded)) = (level, recorded) else { continue };
+        known += 1;
+        if (level - recorded).abs() > NEAR {
+            off += 1;
+            first.get_or_insert_with(|| {
+                format!(
+                    "first {} in {season}: treatment {level}, recorded {recorded:.2}; {}",
+                    tree.tree, tree.place
+                )
+            });
+        }
+    }
+    first.map(|first| {
+        format!(
+            "{} of {known} with a harvest {} pruned more than {NEAR} of the canopy off the \
+             treatment's {factor} ({first}). Trees are analysed by the treatment they were given.",
+            counted(off, "tree-season", "tree-seasons"),
+            records::noun(off, "was", "were")
+        )
+    })
+}

@@ -1,0 +1,155 @@
+//! Components of amounts, fitted curves and their optimum, as tables and plots.
+
+use super::plots::{axis, empty};
+use super::tables::slug;
+use super::words::{capital, decimals, factor_words};
+use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
+use trials::{Analysis, Curve, OptimumSet, Peak};
+
+/// Points of a drawn curve.
+const POINTS: usize = 41;
+
+/// Polynomial components and curves; `None` where no factor is an amount.
+pub fn section(analysis: &Analysis) -> Option<TrialSection> {
+    if analysis.polynomials.is_empty() && analysis.curves.is_empty() {
+        return None;
+    }
+    let averaged = || analysis.curves.iter().filter(|curve| curve.within.is_none());
+    let words = |curve: &Curve| {
+        let optimum = [Some(&curve.maximum), curve.economic.as_ref()];
+        let name = factor_words(&curve.factor);
+        let said = optimum
+            .into_iter()
+            .flatten()
+            .map(|optimum| optimum.words.replace(&curve.factor, &name));
+        format!("{}: {}", place(curve), said.collect::<Vec<_>>().join(" "))
+    };
+    Some(TrialSection {
+        heading: "Curves over amounts".to_owned(),
+        paragraphs: analysis.curves.iter().map(words).collect(),
+        tables: polynomials(analysis).into_iter().chain(curves(analysis)).collect(),
+        plots: averaged().filter_map(|curve| plot(analysis, curve)).collect(),
+    })
+}
+
+fn place(curve: &Curve) -> String {
+    let factor = capital(&factor_words(&curve.factor));
+    match &curve.within {
+        None => factor,
+        Some((other, level)) => format!("{factor} at {} {level}", factor_words(other)),
+    }
+}
+
+fn polynomials(analysis: &Analysis) -> Option<TrialTable> {
+    let heads =
+        ["Term", "Component", "#df", "#Denominator df", "#SS", "#F", "#p", "#Estimate", "#SE"];
+    let caption = "Polynomial components by the actual spacing of the amounts";
+    let mut table = TrialTable::new("components", caption, &heads);
+    for polynomial in &analysis.polynomials {
+        for component in &polynomial.components {
+            table.rows.push(vec![
+                TrialCell::Text(factor_words(&polynomial.term)),
+                TrialCell::Text(component.name.clone()),
+                TrialCell::Number(Some(component.df), 0),
+                TrialCell::Number(Some(component.df_denominator), 1),
+                TrialCell::Number(component.ss, 3),
+                TrialCell::Number(Some(component.f), 2),
+                TrialCell::P(Some(component.p)),
+                TrialCell::Number(component.estimate, 4),
+                TrialCell::Number(component.std_error, 4),
+            ]);
+        }
+    }
+    (!table.rows.is_empty()).then_some(table)
+}
+
+fn curves(analysis: &Analysis) -> Option<TrialTable> {
+    let heads = [
+        "Curve",
+        "#Constant",
+        "#Linear",
+        "#Quadratic",
+        "#Maximum at",
+        "95 % set of it",
+        "#p of lack of fit",
+    ];
+    let mut table = TrialTable::new("curves", "Quadratic curves and their maximum", &heads);
+    for curve in &analysis.curves {
+        let [constant, linear, quadratic] = curve.coefficients;
+        let digits = decimals(analysis.grand_mean) + 1;
+        let at = match &curve.maximum.peak {
+            Peak::Inside { amount, .. } => Some(*amount),
+            _ => None,
+        };
+        table.rows.push(vec![
+            TrialCell::Text(place(curve)),
+            TrialCell::Number(Some(constant), digits),
+            TrialCell::Number(Some(linear), digits),
+            TrialCell::Number(Some(quadratic), digits),
+            TrialCell::Number(at, decimals(curve.range.1)),
+            TrialCell::Text(set_words(curve)),
+            TrialCell::P(curve.lack_of_fit.map(|(.., p)| p)),
+        ]);
+    }
+    table.notes.push(
+        "The set holds the tested amounts that the trial cannot tell from the optimum (Fieller 1954); nothing beyond the tested range is advised."
+            .to_owned(),
+    );
+    (!table.rows.is_empty()).then_some(table)
+}
+
+fn set_words(curve: &Curve) -> String {
+    let short = |value: f64| format!("{value:.*}", decimals(curve.range.1));
+    match &curve.maximum.set {
+        None => "no set".to_owned(),
+        Some(OptimumSet::Interval { low, high, .. }) => {
+            format!("{} to {}", short(*low), short(*high))
+        }
+        Some(OptimumSet::TwoPieces { lower_end: low, upper_begin: high }) => {
+            format!("up to {} and from {}", short(*low), short(*high))
+        }
+        Some(OptimumSet::WholeRange) => "the whole tested range".to_owned(),
+        Some(OptimumSet::Below) => "below the tested range".to_owned(),
+        Some(OptimumSet::Above) => "above the tested range".to_owned(),
+        Some(OptimumSet::Nowhere) => {
+            "none of the tested amounts: the curve bends upwards".to_owned()
+        }
+    }
+}
+
+/// Means with the fitted curve, and the set of the optimum shaded.
+fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
+    let means = analysis
+        .means
+        .iter()
+        .find(|of| of.parts.len() == 1 && of.parts.first() == Some(&curve.factor))?;
+    let (scale, unit) =
+        if curve.unit == "fraction" { (100.0, "%") } else { (1.0, curve.unit.as_str()) };
+    let mut plot = empty(
+        &format!("curve-{}", slug(&curve.factor)),
+        format!("Fitted curve over {}", factor_words(&curve.factor)),
+        "Means, the fitted quadratic and the tested amounts that cannot be told from its optimum.",
+    );
+    plot.x_title = format!("{} ({unit})", capital(&factor_words(&curve.factor)));
+    plot.y_title = axis(analysis);
+    let points = means.means.iter().filter_map(|mean| {
+        let level = mean.levels.first()?;
+        let x = level.parse::<f64>().ok()? * scale;
+        Some(TrialPoint { x, y: mean.mean?, name: level.clone() })
+    });
+    plot.series =
+        vec![TrialSeries { name: "mean".to_owned(), points: points.collect(), joined: false }];
+    let [constant, linear, quadratic] = curve.coefficients;
+    let (low, high) = curve.range;
+    let fitted = (0..POINTS).map(|k| {
+        let x = low + (high - low) * k as f64 / (POINTS - 1) as f64;
+        let y = quadratic.mul_add(x * x, linear.mul_add(x, constant));
+        TrialPoint { x: x * scale, y, name: format!("{x:.3}") }
+    });
+    plot.curves =
+        vec![TrialSeries { name: "fitted".to_owned(), points: fitted.collect(), joined: true }];
+    if let Some(OptimumSet::Interval { low, high, .. }) = &curve.maximum.set {
+        plot.span = Some((low * scale, high * scale, "95 % set of the optimum".to_owned()));
+    }
+    Some(plot)
+}

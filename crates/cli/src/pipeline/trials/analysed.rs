@@ -1,0 +1,103 @@
+//! Declared trials analysed, trait by trait and site by site.
+
+use super::DeclaredTrial;
+use super::pooling::{PooledTrait, by_season, kept, over_sites};
+use records::TrialDeclaration;
+use serde::Serialize;
+use std::collections::BTreeSet;
+use trials::traits::{TraitAnalysis, analyse_trait};
+use trials::{Analysis, Observations, Plan, Refusal, Trait, TraitKind, analyse};
+
+/// One trait of a trial at one site.
+#[derive(Debug, Clone, Serialize)]
+pub struct AnalysedPart {
+    /// What was observed.
+    pub observed: Trait,
+    /// The site, where the trial stands at several.
+    pub site: Option<String>,
+    /// The rows analysed.
+    #[serde(skip)]
+    pub rows: Observations,
+    /// The analysis of variance (of rates and shares for counts), or why there is none.
+    pub outcome: Result<Analysis, Refusal>,
+    /// The trait on the scale that suits it, or why not.
+    pub own_scale: Result<TraitAnalysis, String>,
+}
+
+/// A trial analysed.
+#[derive(Debug, Clone)]
+pub struct AnalysedTrial {
+    /// What was declared and observed.
+    pub declared: DeclaredTrial,
+    /// Trait by trait, sites in order.
+    pub parts: Vec<AnalysedPart>,
+    /// Sites together, and seasons beside each other.
+    pub pooled: Vec<PooledTrait>,
+}
+
+/// Analyses a trial: each trait at each site by itself, then sites and seasons together.
+#[must_use]
+pub fn analysed(declared: DeclaredTrial) -> AnalysedTrial {
+    let (mut parts, mut pooled) = (Vec::new(), Vec::new());
+    let declaration = &declared.declaration;
+    for observed in &declared.observed {
+        let names = sites(declaration, observed);
+        if names.len() < 2 {
+            parts.push(part(declaration, observed.clone(), None));
+            pooled.extend(by_season(declaration, observed));
+            continue;
+        }
+        let own = |site: String| {
+            let rows = at_site(declaration, observed, &site);
+            (site, rows)
+        };
+        let each: Vec<(String, Observations)> = names.into_iter().map(own).collect();
+        pooled.push(over_sites(declaration, observed, &each));
+        parts.extend(each.into_iter().map(|(site, rows)| part(declaration, rows, Some(site))));
+    }
+    AnalysedTrial { declared, parts, pooled }
+}
+
+/// The analysis of some rows.
+pub(super) fn part_of(
+    declaration: &TrialDeclaration,
+    rows: &Observations,
+) -> Result<Analysis, Refusal> {
+    Plan::read(declaration, &rates(rows)).and_then(|plan| analyse(&plan))
+}
+
+/// Counts by their exposure and successes by their totals; measurements as they are.
+fn rates(rows: &Observations) -> Observations {
+    let Some(exposure) = &rows.exposure else { return rows.clone() };
+    let values = rows.values.iter().zip(exposure);
+    let values = values.map(|(value, of)| if *of > 0.0 { value / of } else { f64::NAN });
+    let mut out = rows.clone();
+    out.values = values.collect();
+    out.exposure = None;
+    out.observed.kind = TraitKind::Measured;
+    out
+}
+
+fn part(declaration: &TrialDeclaration, rows: Observations, site: Option<String>) -> AnalysedPart {
+    let outcome = part_of(declaration, &rows);
+    let own_scale = Plan::read(declaration, &rows)
+        .map_err(|refusal| refusal.to_string())
+        .and_then(|plan| analyse_trait(&plan, &rows).map_err(|error| error.to_string()));
+    AnalysedPart { observed: rows.observed.clone(), site, rows, outcome, own_scale }
+}
+
+/// Sites of a trial, in order; none when it declares none.
+fn sites(declaration: &TrialDeclaration, observed: &Observations) -> Vec<String> {
+    let column = declaration.roles.site.as_ref().and_then(|site| observed.columns.get(site));
+    let names: BTreeSet<&String> = column.into_iter().flatten().flatten().collect();
+    names.into_iter().cloned().collect()
+}
+
+/// The rows of one site.
+fn at_site(declaration: &TrialDeclaration, of: &Observations, site: &str) -> Observations {
+    let column = declaration.roles.site.as_ref().and_then(|name| of.columns.get(name));
+    let keep: Vec<bool> = (0..of.len())
+        .map(|row| column.and_then(|cells| cells.get(row)?.as_deref()) == Some(site))
+        .collect();
+    kept(of, &keep)
+}

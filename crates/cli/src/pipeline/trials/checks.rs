@@ -1,0 +1,268 @@
+//! What a referee would ask of the plots of an analysis.
+
+use super::plots::{normal_plot, residual_map};
+use super::words::capital;
+use report::{TrialCell, TrialSection, TrialTable};
+use std::collections::BTreeMap;
+use trials::checks::{
+    Answer, CheckError, FieldPosition, LinearFit, OutlierCheck, ResidualChecks, SpatialAdjustment,
+    TestOutcome, spatial_adjustment,
+};
+use trials::{Analysis, FactorPlace, Observations, Plan, StratumKind};
+
+/// Plots with their means over trees and seasons, as the checks take them.
+struct PlotMeans {
+    names: Vec<String>,
+    values: Vec<f64>,
+    treatments: Vec<String>,
+    /// Groups of each stratum that is coarser than the plots.
+    blocks: Vec<Vec<usize>>,
+    positions: Option<Vec<FieldPosition>>,
+}
+
+impl PlotMeans {
+    fn of(plan: &Plan, observed: &Observations) -> Self {
+        let mut order: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+        for (number, unit) in plan.units.iter().enumerate() {
+            order.entry(&unit.plot).or_default().push(number);
+        }
+        let first: Vec<usize> = order.values().filter_map(|units| units.first().copied()).collect();
+        let unit = |number: usize| plan.units.get(number);
+        let values = order.values().map(|units| {
+            let own = units.iter().filter_map(|&number| unit(number)).map(|unit| unit.value);
+            own.sum::<f64>() / units.len() as f64
+        });
+        let treatments = first.iter().filter_map(|&number| unit(number)).map(|unit| {
+            let levels = plan.cells.get(unit.cell).map_or(&[][..], |cell| &cell.levels);
+            let kept = plan.factors.iter().zip(levels);
+            let kept = kept.filter(|(factor, _)| factor.place != FactorPlace::Seasons);
+            let words = kept.map(|(_, level)| level.map_or("-".to_owned(), |l| l.to_string()));
+            words.collect::<Vec<_>>().join("/")
+        });
+        let blocks = plan.strata.iter().filter(|stratum| stratum.kind != StratumKind::Residual);
+        let blocks = blocks.filter_map(|stratum| {
+            let constant = order.values().all(|units| {
+                let codes = units.iter().map(|&number| stratum.codes.get(number));
+                codes.clone().all(|code| code == codes.clone().next().flatten())
+            });
+            let coarser = stratum.groups.len() < order.len();
+            let codes = first.iter().filter_map(|&number| stratum.codes.get(number).copied());
+            (constant && coarser).then(|| codes.collect())
+        });
+        Self {
+            values: values.collect(),
+            treatments: treatments.collect(),
+            blocks: blocks.collect(),
+            positions: positions(plan, &first, observed),
+            names: order.keys().map(|&name| name.to_owned()).collect(),
+        }
+    }
+
+    /// Indicators of treatments and blocks.
+    fn columns(&self) -> Vec<Vec<f64>> {
+        let mut names: Vec<&String> = self.treatments.iter().collect();
+        names.sort();
+        names.dedup();
+        let flag = |is: bool| f64::from(u8::from(is));
+        let treatments =
+            names.iter().map(|name| self.treatments.iter().map(|own| flag(own == *name)).collect());
+        let mut columns: Vec<Vec<f64>> = treatments.collect();
+        for codes in &self.blocks {
+            let most = codes.iter().copied().max().unwrap_or(0);
+            columns.extend(
+                (0..=most).map(|code| codes.iter().map(|own| flag(*own == code)).collect()),
+            );
+        }
+        columns
+    }
+}
+
+impl PlotMeans {
+    /// A second opinion with rows and columns of the field as random effects.
+    fn spatial(&self, positions: &[FieldPosition]) -> Result<SpatialAdjustment, CheckError> {
+        let flag = |is: bool| f64::from(u8::from(is));
+        let mut names: Vec<&String> = self.treatments.iter().collect();
+        names.sort();
+        names.dedup();
+        let mut columns = vec![vec![1.0; self.values.len()]];
+        for name in names.iter().skip(1) {
+            columns.push(self.treatments.iter().map(|own| flag(own == *name)).collect());
+        }
+        for codes in &self.blocks {
+            let most = codes.iter().copied().max().unwrap_or(0);
+            columns.extend(
+                (1..=most).map(|code| codes.iter().map(|own| flag(*own == code)).collect()),
+            );
+        }
+        let mut contrasts = Vec::new();
+        for first in 0..names.len() {
+            for second in first + 1..names.len() {
+                let mut contrast = vec![0.0; columns.len()];
+                // The first treatment is the intercept's.
+                for (at, sign) in [(first, 1.0), (second, -1.0)] {
+                    if let Some(slot) = contrast.get_mut(at).filter(|_| at > 0) {
+                        *slot = sign;
+                    }
+                }
+                contrasts.push(contrast);
+            }
+        }
+        spatial_adjustment(&self.values, &columns, &[], &contrasts, positions)
+    }
+}
+
+/// Rows and columns of plots: as declared, else the middles of their trees. Trees of a plot stand
+/// side by side, so positions are counted in steps of the narrowest gap between plots.
+fn positions(plan: &Plan, first: &[usize], observed: &Observations) -> Option<Vec<FieldPosition>> {
+    let units = || first.iter().filter_map(|&number| plan.units.get(number));
+    let mean = |name: &str, rows: &[usize]| -> Option<f64> {
+        let column = observed.numbers.get(name)?;
+        let values: Option<Vec<f64>> =
+            rows.iter().map(|&row| column.get(row).copied().filter(|v| v.is_finite())).collect();
+        let values = values?;
+        Some(values.iter().sum::<f64>() / values.len().max(1) as f64)
+    };
+    let declared = |of: fn(&(String, String)) -> &String| -> Option<Vec<f64>> {
+        units().map(|unit| of(unit.position.as_ref()?).parse().ok()).collect()
+    };
+    let found =
+        |name: &str| -> Option<Vec<f64>> { units().map(|unit| mean(name, &unit.rows)).collect() };
+    let rows = in_steps(&declared(|place| &place.0).or_else(|| found("row"))?);
+    let columns = in_steps(&declared(|place| &place.1).or_else(|| found("column"))?);
+    Some(rows.into_iter().zip(columns).map(|(row, column)| FieldPosition { row, column }).collect())
+}
+
+/// Places from 1 in steps of the narrowest gap.
+fn in_steps(places: &[f64]) -> Vec<f64> {
+    let mut order = places.to_vec();
+    order.sort_by(f64::total_cmp);
+    let gaps = order.windows(2).filter_map(|pair| match pair {
+        [one, next] if next - one > 1e-9 => Some(next - one),
+        _ => None,
+    });
+    let gap = gaps.fold(f64::INFINITY, f64::min);
+    let gap = if gap.is_finite() { gap } else { 1.0 };
+    let least = order.first().copied().unwrap_or(0.0);
+    places.iter().map(|place| (place - least) / gap + 1.0).collect()
+}
+
+/// The checks as a section; what could not be checked says why.
+pub fn section(
+    analysis: &Analysis,
+    observed: &Observations,
+) -> (TrialSection, Option<ResidualChecks>) {
+    let plots = PlotMeans::of(&analysis.plan, observed);
+    let mut section = TrialSection {
+        heading: "Checks of the plots".to_owned(),
+        paragraphs: vec![
+            "On plot means over trees and seasons, treatments and blocks taken out.".to_owned(),
+        ],
+        plots: super::plots::residuals(analysis).into_iter().collect(),
+        ..TrialSection::default()
+    };
+    let columns = plots.columns();
+    let fit = match LinearFit::new(&plots.values, &columns) {
+        Ok(fit) => fit,
+        Err(error) => {
+            section.paragraphs.push(format!("Not made: {error}."));
+            return (section, None);
+        }
+    };
+    let checks = ResidualChecks::new(&fit, &plots.treatments, plots.positions.as_deref());
+    section.tables.push(table(&checks));
+    section.paragraphs.extend(outlying(&checks.outliers, &plots.names));
+    section.plots.extend(normal_plot(&checks.points));
+    section.plots.extend(residual_map(&checks.points, &plots.names));
+    if let Some(positions) = &plots.positions
+        && let Ok(adjusted) = plots.spatial(positions)
+    {
+        section
+            .paragraphs
+            .push(format!("Rows and columns of the field as random effects: {}", adjusted.reading));
+    }
+    (section, Some(checks))
+}
+
+fn table(checks: &ResidualChecks) -> TrialTable {
+    let heads = ["Question", "Test", "#Statistic", "df", "#p", "Reading"];
+    let mut table = TrialTable::new("checks", "Tests of the assumptions", &heads);
+    let rows: [(&str, &Answer<TestOutcome>, &str); 5] = [
+        ("Are residuals normal?", &checks.normality, "residuals are not normal"),
+        ("Do treatments vary alike?", &checks.equal_variances, "treatments differ in variance"),
+        (
+            "Do treatments and blocks add up?",
+            &checks.additivity,
+            "treatments and blocks do not add up; another scale may help",
+        ),
+        ("Are neighbouring plots alike?", &checks.moran, "neighbouring plots are alike"),
+        ("Is there a trend over the field?", &checks.trend, "there is a trend over the field"),
+    ];
+    for (question, answer, bad) in rows {
+        let text = |words: &str| TrialCell::Text(words.to_owned());
+        table.rows.push(match answer {
+            Answer::Made(test) => {
+                let df: Vec<String> = test.df.iter().map(|df| format!("{df:.0}")).collect();
+                let reading = if test.p_value < 0.05 { bad } else { "nothing speaks against it" };
+                vec![
+                    text(question),
+                    text(&test.test),
+                    TrialCell::Number(Some(test.statistic), 3),
+                    text(&df.join(", ")),
+                    TrialCell::P(Some(test.p_value)),
+                    text(reading),
+                ]
+            }
+            Answer::NotMade(why) => vec![
+                text(question),
+                text("not made"),
+                TrialCell::Number(None, 3),
+                text(""),
+                TrialCell::P(None),
+                text(why),
+            ],
+        });
+    }
+    table
+}
+
+fn outlying(outliers: &Answer<OutlierCheck>, names: &[String]) -> Option<String> {
+    match outliers {
+        Answer::NotMade(why) => Some(format!("Outlying plots were not searched for: {why}.")),
+        Answer::Made(check) if check.outlying.is_empty() => {
+            Some("No plot stands out (externally studentised residuals, Bonferroni).".to_owned())
+        }
+        Answer::Made(check) => {
+            let plots: Vec<String> = check
+                .outlying
+                .iter()
+                .filter_map(|&row| {
+                    let found = check.plots.get(row)?;
+                    let cook = found
+                        .cook
+                        .map_or_else(String::new, |d| format!(", Cook's distance {d:.2}"));
+                    Some(format!(
+                        "{} (residual {:.1} standard errors{cook})",
+                        names.get(row)?,
+                        found.external?
+                    ))
+                })
+                .collect();
+            Some(format!(
+                "{}: look at the field book; the analysis keeps {}.",
+                capital(&format!("outlying: {}", plots.join("; "))),
+                records::noun(plots.len() as u64, "it", "them")
+            ))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::in_steps;
+
+    #[test]
+    fn plots_of_three_trees_are_neighbours_and_a_gap_stays_one() {
+        assert_eq!(in_steps(&[2.0, 5.0, 11.0, 5.0]), [1.0, 2.0, 4.0, 2.0]);
+        assert_eq!(in_steps(&[7.0, 7.0]), [1.0, 1.0]);
+    }
+}

@@ -1,0 +1,88 @@
+//! Covariate, trees within plots and efficiency of blocking.
+
+use super::words::factor_words;
+use report::{TrialCell, TrialSection, TrialTable};
+use trials::Analysis;
+
+/// The covariate's part; `None` without one.
+pub fn covariate(analysis: &Analysis) -> Option<TrialSection> {
+    let found = analysis.covariate.as_ref()?;
+    let heads = ["Test", "#F", "#df", "#Denominator df", "#p"];
+    let caption = format!("Adjustment by {}", factor_words(&found.name));
+    let mut table = TrialTable::new("covariate", caption, &heads);
+    table.rows.push(vec![
+        TrialCell::Text("slope".to_owned()),
+        TrialCell::Number(Some(found.f), 2),
+        TrialCell::Number(Some(1.0), 0),
+        TrialCell::Number(Some(found.df), 1),
+        TrialCell::P(found.p),
+    ]);
+    if let Some((f, df, denominator, p)) = found.equal_slopes {
+        table.rows.push(vec![
+            TrialCell::Text("slopes differ between treatments".to_owned()),
+            TrialCell::Number(Some(f), 2),
+            TrialCell::Number(Some(df), 0),
+            TrialCell::Number(Some(denominator), 1),
+            TrialCell::P(Some(p)),
+        ]);
+    }
+    for (term, p) in &found.moved_by {
+        table.rows.push(vec![
+            TrialCell::Text(format!("{} moved the covariate itself", factor_words(term))),
+            TrialCell::Number(None, 2),
+            TrialCell::Number(None, 0),
+            TrialCell::Number(None, 1),
+            TrialCell::P(Some(*p)),
+        ]);
+    }
+    Some(TrialSection {
+        heading: "Covariate".to_owned(),
+        paragraphs: vec![
+            found.words.clone(),
+            format!(
+                "Slope {:.3} (standard error {:.3}); means are adjusted to {:.2}.",
+                found.slope, found.std_error, found.mean
+            ),
+        ],
+        tables: vec![table],
+        ..TrialSection::default()
+    })
+}
+
+/// Trees within plots and what blocking brought; `None` where there is neither.
+pub fn units(analysis: &Analysis) -> Option<TrialSection> {
+    let mut paragraphs: Vec<String> =
+        analysis.sampling.iter().map(|sampling| sampling.words.clone()).collect();
+    let mut tables = Vec::new();
+    if let Some(sampling) = &analysis.sampling {
+        paragraphs.push(format!(
+            "{} trees, {:.1} per plot: variance between trees of a plot {:.3} ({} degrees of freedom){}.",
+            sampling.trees,
+            sampling.per_plot,
+            sampling.tree_variance,
+            sampling.df,
+            sampling.plot_variance.map_or_else(String::new, |variance| format!(
+                ", between plots beyond their trees {variance:.3}"
+            ))
+        ));
+    }
+    if !analysis.efficiency.is_empty() {
+        let heads = ["Comparison", "#Relative efficiency", "#Corrected for df", "Source"];
+        let mut table = TrialTable::new("efficiency", "What blocking brought", &heads);
+        for efficiency in &analysis.efficiency {
+            table.rows.push(vec![
+                TrialCell::Text(efficiency.words.clone()),
+                TrialCell::Number(Some(efficiency.relative), 2),
+                TrialCell::Number(efficiency.corrected, 2),
+                TrialCell::Text(efficiency.source.clone()),
+            ]);
+        }
+        tables.push(table);
+    }
+    (!paragraphs.is_empty() || !tables.is_empty()).then(|| TrialSection {
+        heading: "Trees, plots and blocks".to_owned(),
+        paragraphs,
+        tables,
+        ..TrialSection::default()
+    })
+}

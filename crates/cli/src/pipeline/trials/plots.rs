@@ -1,0 +1,159 @@
+//! Plots of an analysis: means with the critical difference, and residuals.
+
+use super::words::{capital, factor_of, factor_words, level_words};
+use report::{TrialPlot, TrialPoint, TrialSeries};
+use trials::checks::ResidualPoint;
+use trials::{Analysis, MeansOfTerm};
+
+/// A plot without points.
+pub fn empty(name: &str, title: String, caption: &str) -> TrialPlot {
+    TrialPlot {
+        name: name.to_owned(),
+        title,
+        caption: caption.to_owned(),
+        x_title: String::new(),
+        y_title: String::new(),
+        categories: Vec::new(),
+        series: Vec::new(),
+        curves: Vec::new(),
+        bar: None,
+        levels: Vec::new(),
+        span: None,
+    }
+}
+
+/// Name and unit of the trait.
+pub fn axis(analysis: &Analysis) -> String {
+    let observed = &analysis.plan.observed;
+    let name = capital(&observed.name);
+    if observed.unit.is_empty() { name } else { format!("{name} ({})", observed.unit) }
+}
+
+/// Means of a term of one or two parts: the part with most amounts along the axis, the other as
+/// series. `None` for other terms.
+pub fn means(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialPlot> {
+    if of.means.len() < 2 || of.parts.is_empty() || of.parts.len() > 2 {
+        return None;
+    }
+    let amounts = |part: usize| factor_of(analysis, of, part).and_then(|f| f.amounts.as_ref());
+    let along = (0..of.parts.len())
+        .max_by_key(|&part| amounts(part).map_or(0, |amounts| amounts.values.len()))?;
+    let across = (of.parts.len() == 2).then(|| 1 - along);
+    let mut plot = empty(
+        &format!("means-{}", super::tables::slug(&of.term)),
+        format!("Means of {}", factor_words(&of.term)),
+        "Means with the critical difference: two means further apart than the bar differ at 5 %.",
+    );
+    plot.y_title = axis(analysis);
+    let is_number = amounts(along).is_some();
+    let unit = amounts(along).map_or_else(String::new, |amounts| match amounts.unit.as_str() {
+        "fraction" => " (%)".to_owned(),
+        unit => format!(" ({unit})"),
+    });
+    plot.x_title = format!("{}{unit}", capital(&factor_words(&of.parts[along])));
+    for mean in &of.means {
+        let Some(value) = mean.mean else { continue };
+        let level = mean.levels.get(along)?;
+        let x = if is_number {
+            let scale = if unit == " (%)" { 100.0 } else { 1.0 };
+            level.parse::<f64>().ok()? * scale
+        } else {
+            let found = plot.categories.iter().position(|name| name == level);
+            found.unwrap_or_else(|| {
+                plot.categories.push(level.clone());
+                plot.categories.len() - 1
+            }) as f64
+        };
+        let name = across.map_or_else(String::new, |part| {
+            let factor = factor_of(analysis, of, part);
+            let level = mean.levels.get(part).map_or("", String::as_str);
+            format!("{} {}", factor_words(&of.parts[part]), level_words(factor, level))
+        });
+        let point =
+            TrialPoint { x, y: value, name: level_words(factor_of(analysis, of, along), level) };
+        match plot.series.iter_mut().find(|series| series.name == name) {
+            Some(series) => series.points.push(point),
+            None => plot.series.push(TrialSeries { name, points: vec![point], joined: true }),
+        }
+    }
+    for series in &mut plot.series {
+        series.points.sort_by(|a, b| a.x.total_cmp(&b.x));
+    }
+    let kind = of.comparisons.first();
+    plot.bar = kind.and_then(|kind| Some((kind.cd5?, "CD 5 %".to_owned())));
+    Some(plot)
+}
+
+/// Residuals against fitted values.
+pub fn residuals(analysis: &Analysis) -> Option<TrialPlot> {
+    let residuals = analysis.residuals.as_ref()?;
+    let mut plot = empty(
+        "residuals",
+        "Residuals against fitted values".to_owned(),
+        "One point per plot; a funnel or a bend would speak against the model.",
+    );
+    plot.x_title = format!("Fitted {}", axis(analysis).to_lowercase());
+    plot.y_title = "Observed less fitted".to_owned();
+    let points = residuals.units.iter().map(|unit| TrialPoint {
+        x: unit.fitted,
+        y: unit.residual,
+        name: analysis.plan.units.get(unit.unit).map_or_else(String::new, |found| {
+            found.season.map_or_else(|| found.plot.clone(), |s| format!("{}, {s}", found.plot))
+        }),
+    });
+    plot.series =
+        vec![TrialSeries { name: String::new(), points: points.collect(), joined: false }];
+    plot.levels = vec![0.0];
+    Some(plot)
+}
+
+/// Residuals against normal scores.
+pub fn normal_plot(points: &[ResidualPoint]) -> Option<TrialPlot> {
+    if points.len() < 3 {
+        return None;
+    }
+    let mut plot = empty(
+        "normal-scores",
+        "Residuals against normal scores".to_owned(),
+        "Normal residuals lie along a straight line.",
+    );
+    plot.x_title = "Normal score".to_owned();
+    plot.y_title = "Residual".to_owned();
+    let mut found: Vec<TrialPoint> = points
+        .iter()
+        .map(|point| TrialPoint {
+            x: point.normal_score,
+            y: point.residual,
+            name: format!("{:.2}", point.normal_score),
+        })
+        .collect();
+    found.sort_by(|a, b| a.x.total_cmp(&b.x));
+    plot.series = vec![TrialSeries { name: String::new(), points: found, joined: false }];
+    Some(plot)
+}
+
+/// Residuals along the columns of the field, a line for each row.
+pub fn residual_map(points: &[ResidualPoint], names: &[String]) -> Option<TrialPlot> {
+    let mut plot = empty(
+        "residuals-in-the-field",
+        "Residuals where the plots stand".to_owned(),
+        "A line for each row of plots. A slope or lines apart show a trend that blocks did not take out.",
+    );
+    plot.x_title = "Plot along the row".to_owned();
+    plot.y_title = "Residual".to_owned();
+    for (point, name) in points.iter().zip(names) {
+        let position = point.position?;
+        let row = format!("row {}", position.row);
+        let shown = TrialPoint { x: position.column, y: point.residual, name: name.clone() };
+        match plot.series.iter_mut().find(|series| series.name == row) {
+            Some(series) => series.points.push(shown),
+            None => plot.series.push(TrialSeries { name: row, points: vec![shown], joined: true }),
+        }
+    }
+    plot.series.sort_by(|a, b| a.name.len().cmp(&b.name.len()).then_with(|| a.name.cmp(&b.name)));
+    for series in &mut plot.series {
+        series.points.sort_by(|a, b| a.x.total_cmp(&b.x));
+    }
+    plot.levels = vec![0.0];
+    (!plot.series.is_empty() && plot.series.len() <= 12).then_some(plot)
+}

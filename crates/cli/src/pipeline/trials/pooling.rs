@@ -1,0 +1,268 @@
+//! Several sites and seasons: each by itself, and all together.
+
+use super::analysed::part_of;
+use super::words::{capital, decimals, factor_words};
+use records::TrialDeclaration;
+use report::{TrialCell, TrialSection, TrialTable};
+use serde::Serialize;
+use std::collections::{BTreeMap, BTreeSet};
+use trials::checks::Answer;
+use trials::pooled::{
+    Environment, EnvironmentsAre, Homogeneity, Pooled, PooledError, Weighting, combine,
+};
+use trials::{Analysis, Observations, Trait};
+
+/// Fewest environments taken as a sample of others; fewer say too little to speak beyond themselves.
+const SAMPLE: usize = 4;
+
+/// What the sites of a trial, or its seasons, say together of one trait.
+#[derive(Debug, Clone, Serialize)]
+pub struct PooledTrait {
+    /// What was observed.
+    pub observed: Trait,
+    /// `sites` or `seasons`.
+    pub over: &'static str,
+    /// The combined analysis; over seasons only its tests of equal errors and its stability are
+    /// meant, because the plots are the same.
+    pub combined: Result<Pooled, String>,
+}
+
+/// Combines the sites of a trial, each with its mean over seasons.
+pub fn over_sites(
+    declaration: &TrialDeclaration,
+    observed: &Observations,
+    sites: &[(String, Observations)],
+) -> PooledTrait {
+    let means: Vec<(String, Observations)> =
+        sites.iter().map(|(site, rows)| (site.clone(), over_seasons(rows))).collect();
+    PooledTrait {
+        observed: observed.observed.clone(),
+        over: "sites",
+        combined: combined(declaration, &means),
+    }
+}
+
+/// Compares the seasons of a trial on the same plots; `None` with one season.
+pub fn by_season(declaration: &TrialDeclaration, observed: &Observations) -> Option<PooledTrait> {
+    let seasons: BTreeSet<i32> = observed.season.iter().copied().flatten().collect();
+    if seasons.len() < 2 {
+        return None;
+    }
+    let each: Vec<(String, Observations)> = seasons
+        .into_iter()
+        .map(|season| {
+            let keep: Vec<bool> = observed.season.iter().map(|own| *own == Some(season)).collect();
+            (season.to_string(), kept(observed, &keep))
+        })
+        .collect();
+    let combined = combined(declaration, &each);
+    Some(PooledTrait { observed: observed.observed.clone(), over: "seasons", combined })
+}
+
+fn combined(
+    declaration: &TrialDeclaration,
+    each: &[(String, Observations)],
+) -> Result<Pooled, String> {
+    // One covariate for all would have one slope for all; environments are compared without it.
+    let declaration = &TrialDeclaration { covariate: None, ..declaration.clone() };
+    let analyses: Vec<(String, Analysis)> = each
+        .iter()
+        .map(|(name, rows)| {
+            let outcome = part_of(declaration, rows);
+            outcome.map(|analysis| (name.clone(), analysis)).map_err(|e| format!("{name}: {e}"))
+        })
+        .collect::<Result<_, _>>()?;
+    let environments: Vec<Environment<'_>> = analyses
+        .iter()
+        .map(|(name, analysis)| Environment { name, site: None, season: None, analysis })
+        .collect();
+    let sample =
+        if environments.len() < SAMPLE { EnvironmentsAre::Fixed } else { EnvironmentsAre::Random };
+    combine(&environments, sample, Weighting::ByTest)
+        .map_err(|error: PooledError| error.to_string())
+}
+
+/// The rows whose flag is true.
+pub fn kept(of: &Observations, keep: &[bool]) -> Observations {
+    fn only<T: Clone>(values: &[T], keep: &[bool]) -> Vec<T> {
+        values.iter().zip(keep).filter(|(_, keep)| **keep).map(|(value, _)| value.clone()).collect()
+    }
+    Observations {
+        trial: of.trial.clone(),
+        observed: of.observed.clone(),
+        values: only(&of.values, keep),
+        exposure: of.exposure.as_ref().map(|exposure| only(exposure, keep)),
+        columns: of.columns.iter().map(|(name, c)| (name.clone(), only(c, keep))).collect(),
+        numbers: of.numbers.iter().map(|(name, c)| (name.clone(), only(c, keep))).collect(),
+        tree: only(&of.tree, keep),
+        season: only(&of.season, keep),
+        place: only(&of.place, keep),
+    }
+}
+
+/// One row per tree: the mean of its seasons with a value; counts and totals are added up.
+fn over_seasons(of: &Observations) -> Observations {
+    let mut rows: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for (row, tree) in of.tree.iter().enumerate() {
+        rows.entry(tree).or_default().push(row);
+    }
+    let firsts: BTreeSet<usize> = rows.values().filter_map(|own| own.first().copied()).collect();
+    let keep: Vec<bool> = (0..of.len()).map(|row| firsts.contains(&row)).collect();
+    let mut out = kept(of, &keep);
+    let summed = of.exposure.is_some();
+    let over = |column: &[f64], own: &[usize], mean: bool| {
+        let values = own.iter().filter_map(|&row| column.get(row)).copied();
+        let known: Vec<f64> = values.filter(|value| value.is_finite()).collect();
+        let sum: f64 = known.iter().sum();
+        match known.len() {
+            0 => f64::NAN,
+            n if mean => sum / n as f64,
+            _ => sum,
+        }
+    };
+    out.values = firsts
+        .iter()
+        .map(|first| rows.values().find(|own| own.first() == Some(first)))
+        .map(|own| own.map_or(f64::NAN, |own| over(&of.values, own, !summed)))
+        .collect();
+    if let (Some(exposure), Some(all)) = (&mut out.exposure, &of.exposure) {
+        *exposure = firsts
+            .iter()
+            .map(|first| rows.values().find(|own| own.first() == Some(first)))
+            .map(|own| own.map_or(0.0, |own| over(all, own, false)))
+            .collect();
+    }
+    out.season = vec![None; out.values.len()];
+    out
+}
+
+/// The combined analysis as a section.
+pub fn section(pooled: &PooledTrait) -> TrialSection {
+    let heading = format!("{} together", capital(pooled.over));
+    let found = match &pooled.combined {
+        Ok(found) => found,
+        Err(why) => {
+            return TrialSection {
+                heading,
+                paragraphs: vec![format!("Not combined: {why}.")],
+                ..TrialSection::default()
+            };
+        }
+    };
+    let seasons = pooled.over == "seasons";
+    let mut section = TrialSection { heading, ..TrialSection::default() };
+    if seasons {
+        section.paragraphs.push(
+            "Each season analysed by itself. The plots are the same, so the analysis above, with season as a factor and plots as a stratum, is the one to quote; here the seasons' errors are compared, and how each treatment fared from season to season."
+                .to_owned(),
+        );
+    } else {
+        section.paragraphs.push(
+            "Each site by its mean over seasons, without covariate; below, each site by itself."
+                .to_owned(),
+        );
+        section.paragraphs.extend(found.words.iter().cloned());
+        section.paragraphs.extend(found.notes.iter().cloned());
+        section.tables.push(table(found));
+    }
+    let digits = found.means.first().map_or(2, |mean| decimals(mean.mean));
+    section.tables.push(means(found, pooled.over, digits));
+    section.tables.push(errors(&found.homogeneity, digits));
+    section.tables.extend(stability(found, digits));
+    section
+}
+
+fn table(found: &Pooled) -> TrialTable {
+    let heads = ["Source", "#df", "#Denominator df", "#SS", "#MS", "#F", "#p", "Judged against"];
+    let mut table = TrialTable::new("pooled", "Combined analysis", &heads);
+    for row in &found.table {
+        table.rows.push(vec![
+            TrialCell::Text(factor_words(&row.source)),
+            TrialCell::Number(Some(row.df), 0),
+            TrialCell::Number(row.df_denominator, 1),
+            TrialCell::Number(row.ss, 3),
+            TrialCell::Number(row.ms, 3),
+            TrialCell::Number(row.f, 2),
+            TrialCell::P(row.p),
+            TrialCell::Text(row.judged_against.clone().unwrap_or_default()),
+        ]);
+    }
+    table
+}
+
+fn means(found: &Pooled, over: &str, digits: usize) -> TrialTable {
+    let names: Vec<String> = found.environments.iter().map(|name| format!("#{name}")).collect();
+    let mut heads = vec!["Treatment", "#Mean"];
+    heads.extend(names.iter().map(String::as_str));
+    let mut table =
+        TrialTable::new(&format!("means-by-{over}"), format!("Means by {over}"), &heads);
+    for mean in &found.means {
+        let mut cells = vec![
+            TrialCell::Text(mean.treatment.clone()),
+            TrialCell::Number(Some(mean.mean), digits),
+        ];
+        cells.extend(mean.by_environment.iter().map(|value| TrialCell::Number(*value, digits)));
+        table.rows.push(cells);
+    }
+    if over == "sites" {
+        let cd = found.differences.minimum_difference;
+        table.notes.push(format!(
+            "CD 5 % of means over sites: {:.digits$}{}.",
+            cd.smallest,
+            if cd.largest > cd.smallest * 1.001 {
+                format!(" to {:.digits$}", cd.largest)
+            } else {
+                String::new()
+            }
+        ));
+    }
+    table
+}
+
+fn errors(of: &Homogeneity, digits: usize) -> TrialTable {
+    let heads = ["Environment", "#Error mean square", "#df", "#Mean", "#CV %"];
+    let mut table = TrialTable::new("errors", "Error of each by itself", &heads);
+    for error in &of.errors {
+        table.rows.push(vec![
+            TrialCell::Text(error.environment.clone()),
+            TrialCell::Number(Some(error.mean_square), digits + 1),
+            TrialCell::Number(Some(error.df), 0),
+            TrialCell::Number(Some(error.mean), digits),
+            TrialCell::Number(error.cv_percent, 1),
+        ]);
+    }
+    for answer in [&of.bartlett, &of.levene] {
+        table.notes.push(match answer {
+            Answer::Made(test) => format!(
+                "{}: statistic {:.2}, p = {:.3}; error variances {}.",
+                test.test,
+                test.statistic,
+                test.p_value,
+                if test.p_value < 0.05 { "differ" } else { "may be equal" }
+            ),
+            Answer::NotMade(why) => format!("Not tested: {why}."),
+        });
+    }
+    table
+}
+
+fn stability(found: &Pooled, digits: usize) -> Option<TrialTable> {
+    if found.stability.is_empty() {
+        return None;
+    }
+    let heads =
+        ["Treatment", "#Mean", "#Slope", "#SE of slope", "#Ecovalence", "#Stability variance"];
+    let caption = "Stability: slope on the environments' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962), stability variance (Shukla 1972)";
+    let mut table = TrialTable::new("stability", caption, &heads);
+    for row in &found.stability {
+        table.rows.push(vec![
+            TrialCell::Text(row.treatment.clone()),
+            TrialCell::Number(Some(row.mean), digits),
+            TrialCell::Number(row.slope, 2),
+            TrialCell::Number(row.slope_std_error, 2),
+            TrialCell::Number(Some(row.ecovalence), 3),
+            TrialCell::Number(row.shukla_variance, 3),
+        ]);
+    }
+    Some(table)
+}

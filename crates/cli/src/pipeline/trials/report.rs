@@ -1,0 +1,170 @@
+//! Analysed trials as the report takes them.
+
+use super::analysed::{AnalysedPart, AnalysedTrial};
+use super::pooling::PooledTrait;
+use super::tables::slug;
+use super::words::{capital, factor_words, finding, sentence, sites_finding};
+use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
+use records::counted;
+use report::{TrialPart, TrialReport, TrialSection};
+use trials::compare::ComparisonTable;
+use trials::methods::Methods;
+use trials::{Analysis, MeansOfTerm, TraitKind};
+
+/// A trial for the page.
+#[must_use]
+pub fn report(trial: &AnalysedTrial) -> TrialReport {
+    let declared = &trial.declared;
+    let seasons: Vec<String> = declared.seasons.iter().map(ToString::to_string).collect();
+    let mut facts = vec![
+        ("Design".to_owned(), capital(declared.declaration.design.words())),
+        (
+            "Compared".to_owned(),
+            declared
+                .declaration
+                .keyed_factors()
+                .map(|(_, factor)| factor_words(factor))
+                .collect::<Vec<_>>()
+                .join(", "),
+        ),
+        ("Trees".to_owned(), counted(declared.trees as u64, "tree", "trees")),
+    ];
+    if !seasons.is_empty() {
+        facts.push(("Seasons analysed".to_owned(), seasons.join(", ")));
+    }
+    if let (Some(covariate), Some(earlier)) = (&declared.declaration.covariate, declared.earlier)
+        && covariate == "earlier_crop"
+    {
+        facts.push(("Earlier crop".to_owned(), format!("that of season {earlier}")));
+    }
+    let said = sentence(trial);
+    TrialReport {
+        id: declared.id.clone(),
+        title: declared.title().to_owned(),
+        // A trial without any part says why in its sentence.
+        notes: declared.notes.iter().filter(|note| **note != said).cloned().collect(),
+        sentence: said,
+        facts,
+        parts: over_sites(trial)
+            .chain(trial.parts.iter().map(|part| part_report(trial, part)))
+            .collect(),
+    }
+}
+
+/// Sites together, before each by itself.
+fn over_sites(trial: &AnalysedTrial) -> impl Iterator<Item = TrialPart> {
+    trial.pooled.iter().filter(|pooled| pooled.over == "sites").map(|pooled| TrialPart {
+        heading: format!("{}, all sites", capital(&pooled.observed.name)),
+        slug: format!("{}-all-sites", slug(&pooled.observed.name)),
+        finding: sites_finding(pooled),
+        refused: None,
+        sections: vec![pooling::section(pooled)],
+    })
+}
+
+fn part_report(trial: &AnalysedTrial, part: &AnalysedPart) -> TrialPart {
+    let name = capital(&part.observed.name);
+    let mut file = slug(&part.observed.name);
+    let mut heading = name;
+    if let Some(site) = &part.site {
+        heading = format!("{heading}, {site}");
+        file = format!("{file}-{}", slug(site));
+    }
+    match &part.outcome {
+        Ok(analysis) => TrialPart {
+            heading,
+            slug: file,
+            finding: part_finding(part, analysis),
+            refused: None,
+            sections: sections(trial, part, analysis),
+        },
+        Err(refusal) => TrialPart {
+            heading,
+            slug: file,
+            finding: String::new(),
+            refused: Some((refusal.to_string(), refusal.remedy().to_owned())),
+            sections: Vec::new(),
+        },
+    }
+}
+
+/// The finding on the scale that suits the trait: counts and shares by their own model.
+fn part_finding(part: &AnalysedPart, analysis: &Analysis) -> String {
+    let own = part.own_scale.as_ref().ok();
+    let counted = part.observed.kind != TraitKind::Measured;
+    own.filter(|_| counted)
+        .and_then(|found| own_scale::finding(&part.observed, found))
+        .unwrap_or_else(|| finding(analysis))
+}
+
+fn sections(trial: &AnalysedTrial, part: &AnalysedPart, analysis: &Analysis) -> Vec<TrialSection> {
+    let mut plan = analysis.plan.words.clone();
+    plan.push(format!("{}.", capital(analysis.method.why.trim_end_matches('.'))));
+    plan.extend(analysis.notes.iter().cloned());
+    let mut sections = vec![TrialSection {
+        heading: "The plan in words".to_owned(),
+        paragraphs: plan,
+        ..TrialSection::default()
+    }];
+    sections.extend(part.own_scale.iter().map(|found| own_scale::section(&part.observed, found)));
+    sections.push(TrialSection {
+        heading: "Analysis of variance".to_owned(),
+        tables: vec![tables::anova(analysis), tables::variation(analysis)],
+        ..TrialSection::default()
+    });
+    let mut compared = Vec::new();
+    for of in &analysis.means {
+        sections.push(means_section(trial, analysis, of, &mut compared));
+    }
+    sections.extend(amounts::section(analysis));
+    sections.extend(further::covariate(analysis));
+    sections.extend(further::units(analysis));
+    let (checked, checks) = checks::section(analysis, &part.rows);
+    sections.push(checked);
+    let own: Vec<&PooledTrait> =
+        trial.pooled.iter().filter(|pooled| pooled.observed == part.observed).collect();
+    if part.site.is_none() {
+        sections.extend(own.iter().map(|pooled| pooling::section(pooled)));
+    }
+    let sites = own.iter().find(|pooled| pooled.over == "sites");
+    let methods = Methods {
+        comparisons: &compared,
+        checks: checks.as_ref(),
+        pooled: sites.and_then(|pooled| pooled.combined.as_ref().ok()),
+        on_own_scale: part.own_scale.as_ref().ok(),
+        ..Methods::of(analysis)
+    };
+    sections.push(TrialSection {
+        heading: "Methods, for a paper".to_owned(),
+        paragraphs: vec![methods.paragraph()],
+        ..TrialSection::default()
+    });
+    sections
+}
+
+fn means_section(
+    trial: &AnalysedTrial,
+    analysis: &Analysis,
+    of: &MeansOfTerm,
+    compared: &mut Vec<ComparisonTable>,
+) -> TrialSection {
+    let declaration = &trial.declared.declaration;
+    let letters = declaration.letters.then(|| compared::letters(analysis, of)).flatten();
+    let column: Option<Vec<String>> =
+        letters.as_ref().map(|letters| letters.rows.iter().map(|(_, l)| l.clone()).collect());
+    let mut tables = vec![tables::means(analysis, of, column.as_deref())];
+    tables.extend(tables::comparisons(analysis, of));
+    // Pairs of an interaction are asked for by its kinds of comparison, not one by one.
+    if of.parts.len() == 1
+        && let Some(found) = compared::table(analysis, of, declaration.control.as_ref())
+    {
+        tables.push(found.table);
+        compared.push(found.comparisons);
+    }
+    TrialSection {
+        heading: capital(&factor_words(&of.term)),
+        paragraphs: letters.into_iter().map(|letters| letters.warning).collect(),
+        tables,
+        plots: plots::means(analysis, of).into_iter().collect(),
+    }
+}

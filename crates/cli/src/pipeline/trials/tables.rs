@@ -1,0 +1,208 @@
+//! An analysis as tables in the trade's form.
+
+use super::words::{decimals, factor_of, factor_words, level_words};
+use report::{TrialCell, TrialTable};
+use trials::{Analysis, AnovaKind, MeansOfTerm, MethodUsed};
+
+fn text(words: impl Into<String>) -> TrialCell {
+    TrialCell::Text(words.into())
+}
+
+/// The analysis of variance.
+pub fn anova(analysis: &Analysis) -> TrialTable {
+    if analysis.method.used == MethodUsed::KenwardRoger {
+        return tests(analysis);
+    }
+    let heads = ["Stratum", "Source", "#df", "#SS", "#MS", "#F", "#p", "Expected mean square"];
+    let mut table = TrialTable::new("anova", "Analysis of variance", &heads);
+    let size = analysis.anova.iter().filter_map(|row| row.ms).fold(0.0, f64::max);
+    for row in &analysis.anova {
+        table.rows.push(vec![
+            text(&row.stratum),
+            text(source(&row.source, row.kind)),
+            TrialCell::Number(Some(row.df), 0),
+            TrialCell::Number(row.ss, decimals(size) + 1),
+            TrialCell::Number(row.ms, decimals(size) + 1),
+            TrialCell::Number(row.f, 2),
+            TrialCell::P(row.p),
+            text(row.expected.as_ref().map_or("", |expected| &expected.words)),
+        ]);
+    }
+    table.notes = notes(analysis);
+    table
+}
+
+fn source(name: &str, kind: AnovaKind) -> String {
+    match kind {
+        AnovaKind::Error => "Error".to_owned(),
+        AnovaKind::Total => "Total".to_owned(),
+        _ => factor_words(name),
+    }
+}
+
+fn notes(analysis: &Analysis) -> Vec<String> {
+    let noted = analysis
+        .anova
+        .iter()
+        .filter_map(|row| Some(format!("{}: {}", factor_words(&row.source), row.note.as_ref()?)));
+    noted.collect()
+}
+
+/// F tests of a mixed model.
+fn tests(analysis: &Analysis) -> TrialTable {
+    let heads = ["Term", "#df", "#Denominator df", "#F", "#p"];
+    let caption = "Tests of the fixed terms (mixed model, Kenward and Roger)";
+    let mut table = TrialTable::new("anova", caption, &heads);
+    for row in analysis.anova.iter().filter(|row| row.kind != AnovaKind::Total) {
+        if row.kind == AnovaKind::Error && row.f.is_none() && row.ss.is_none() {
+            continue;
+        }
+        table.rows.push(vec![
+            text(source(&row.source, row.kind)),
+            TrialCell::Number(Some(row.df), 0),
+            TrialCell::Number(row.df_denominator, 1),
+            TrialCell::Number(row.f, 2),
+            TrialCell::P(row.p),
+        ]);
+    }
+    table.notes = notes(analysis);
+    table
+}
+
+/// Coefficients of variation and variance components, stratum by stratum.
+pub fn variation(analysis: &Analysis) -> TrialTable {
+    let heads =
+        ["Stratum", "#Variance", "How estimated", "#CV %", "Convention", "#CV % of group means"];
+    let mut table = TrialTable::new("variation", "Variation by stratum", &heads);
+    let mut strata: Vec<&str> = analysis.components.iter().map(|c| c.stratum.as_str()).collect();
+    for variation in &analysis.variation {
+        if !strata.contains(&variation.stratum.as_str()) {
+            strata.push(&variation.stratum);
+        }
+    }
+    let size = analysis.components.iter().map(|c| c.variance.abs()).fold(0.0, f64::max);
+    for stratum in strata {
+        let component = analysis.components.iter().find(|c| c.stratum == stratum);
+        let variation = analysis.variation.iter().find(|v| v.stratum == stratum);
+        table.rows.push(vec![
+            text(stratum),
+            TrialCell::Number(component.map(|c| c.variance), decimals(size) + 1),
+            text(component.map_or("", |c| &c.how)),
+            TrialCell::Number(variation.map(|v| v.percent), 1),
+            text(variation.map_or("", |v| &v.convention)),
+            TrialCell::Number(variation.and_then(|v| v.percent_of_group_means), 1),
+        ]);
+        if let Some(upper) = component.and_then(|c| c.upper) {
+            table.notes.push(format!(
+                "The variance between {stratum} is estimated at 0; it may be up to {upper:.3} (95 %)."
+            ));
+        }
+    }
+    let second = analysis.variation.iter().find_map(|v| v.convention_of_group_means.as_ref());
+    table.notes.extend(second.map(|words| format!("CV of group means: {words}.")));
+    table
+}
+
+/// Means of a term; `letters` by mean, where asked for.
+pub fn means(analysis: &Analysis, of: &MeansOfTerm, letters: Option<&[String]>) -> TrialTable {
+    let unit = &analysis.plan.observed.unit;
+    let mean = if unit.is_empty() { "#Mean".to_owned() } else { format!("#Mean ({unit})") };
+    let parts: Vec<String> = of.parts.iter().map(|part| factor_words(part)).collect();
+    let adjusted = analysis.plan.covariate.is_some();
+    let mut heads: Vec<&str> = parts.iter().map(String::as_str).collect();
+    let unadjusted = "#Unadjusted mean";
+    heads.extend(["#Plots", &mean, "#SE of the mean"]);
+    if adjusted {
+        heads.push(unadjusted);
+    }
+    if letters.is_some() {
+        heads.push("Letters");
+    }
+    let caption = format!("Means of {}", factor_words(&of.term));
+    let mut table = TrialTable::new(&format!("means-{}", slug(&of.term)), caption, &heads);
+    let digits = decimals(analysis.grand_mean);
+    for (row, mean) in of.means.iter().enumerate() {
+        let mut cells: Vec<TrialCell> = mean
+            .levels
+            .iter()
+            .enumerate()
+            .map(|(part, level)| text(level_words(factor_of(analysis, of, part), level)))
+            .collect();
+        cells.extend([
+            TrialCell::Number(Some(mean.units as f64), 0),
+            TrialCell::Number(mean.mean, digits),
+            TrialCell::Number(mean.std_error, digits + 1),
+        ]);
+        if adjusted {
+            cells.push(TrialCell::Number(mean.plain, digits));
+        }
+        if let Some(letters) = letters {
+            cells.push(text(letters.get(row).cloned().unwrap_or_default()));
+        }
+        table.rows.push(cells);
+    }
+    table.notes.extend(of.note.clone());
+    table
+}
+
+/// SEm, SEd and critical differences of every kind of comparison in a term.
+pub fn comparisons(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialTable> {
+    if of.comparisons.is_empty() {
+        return None;
+    }
+    let weighted = of.comparisons.iter().any(|kind| kind.cd5_weighted.is_some());
+    let mut heads = vec!["Comparison", "#SEm", "#SEd", "#df", "#CD 5 %", "#CD 1 %"];
+    if weighted {
+        heads.extend(["#CD 5 %, weighted t", "#CD 1 %, weighted t"]);
+    }
+    let caption = format!("Comparing means of {}", factor_words(&of.term));
+    let mut table = TrialTable::new(&format!("cd-{}", slug(&of.term)), caption, &heads);
+    let digits = decimals(analysis.grand_mean) + 1;
+    for kind in &of.comparisons {
+        let mut cells = vec![
+            text(factor_words(&kind.words)),
+            TrialCell::Number(Some(kind.sem), digits),
+            TrialCell::Number(Some(kind.sed), digits),
+            TrialCell::Number(Some(kind.df), usize::from(kind.df.fract() > 0.0)),
+            TrialCell::Number(kind.cd5, digits),
+            TrialCell::Number(kind.cd1, digits),
+        ];
+        if weighted {
+            cells.extend([
+                TrialCell::Number(kind.cd5_weighted, digits),
+                TrialCell::Number(kind.cd1_weighted, digits),
+            ]);
+        }
+        table.rows.push(cells);
+        if !kind.equal {
+            let (low, high) = kind.sed_range;
+            table.notes.push(format!(
+                "{}: pairs differ in precision, SEd from {low:.digits$} to {high:.digits$}; the line gives their root mean square. Judge each pair by its own.",
+                factor_words(&kind.words)
+            ));
+        }
+        if kind.errors.len() > 1 {
+            let errors: Vec<&str> = kind.errors.iter().map(|(name, _)| name.as_str()).collect();
+            table.notes.push(format!(
+                "{}: SEd mixes the errors of {}; df by Satterthwaite (1946){}.",
+                factor_words(&kind.words),
+                errors.join(" and "),
+                if kind.cd5_weighted.is_some() { ", beside it the weighted t" } else { "" }
+            ));
+        }
+    }
+    Some(table)
+}
+
+/// Letters, digits and hyphens.
+pub fn slug(name: &str) -> String {
+    let mut out = String::new();
+    for c in name.chars() {
+        if c.is_ascii_alphanumeric() {
+            out.push(c.to_ascii_lowercase());
+        } else if !out.is_empty() && !out.ends_with('-') {
+            out.push('-');
+        }
+    }
+    out.trim_end_matches('-').to_owned()
+}

@@ -1,0 +1,278 @@
+//! What an analysis found, in sentences.
+
+use super::analysed::{AnalysedPart, AnalysedTrial};
+use super::pooling::PooledTrait;
+use trials::pooled::Pooled;
+use trials::{
+    Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, PlanFactor,
+};
+
+/// Level at which a difference is called found.
+const FOUND: f64 = 0.05;
+
+/// A factor's or term's name as people read it; the level of a control is not its name.
+pub fn factor_words(name: &str) -> String {
+    const REST: &str = " against the rest";
+    let part = |part: &str| match part.strip_suffix(REST) {
+        Some(_) => format!("control{REST}"),
+        None => part.replace('_', " "),
+    };
+    name.split(" x ").map(part).collect::<Vec<_>>().join(" x ")
+}
+
+/// A level with its unit; fractions as per cent.
+pub fn level_words(factor: Option<&PlanFactor>, level: &str) -> String {
+    let Some(amounts) = factor.and_then(|factor| factor.amounts.as_ref()) else {
+        return level.to_owned();
+    };
+    match level.parse::<f64>() {
+        Ok(value) if amounts.unit == "fraction" => {
+            format!("{} %", (value * 1e4).round() / 100.0)
+        }
+        _ => format!("{level} {}", amounts.unit),
+    }
+}
+
+/// The factor behind each part of a term's means.
+pub fn factor_of<'a>(
+    analysis: &'a Analysis,
+    of: &MeansOfTerm,
+    part: usize,
+) -> Option<&'a PlanFactor> {
+    let name = of.parts.get(part)?;
+    analysis.plan.factors.iter().find(|factor| factor.name == *name)
+}
+
+/// Levels of a mean in words.
+pub fn levels_words(analysis: &Analysis, of: &MeansOfTerm, levels: &[String]) -> String {
+    let words = levels
+        .iter()
+        .enumerate()
+        .map(|(part, level)| level_words(factor_of(analysis, of, part), level));
+    words.collect::<Vec<_>>().join(", ")
+}
+
+/// Decimals that show a mean with four digits.
+pub fn decimals(mean: f64) -> usize {
+    match mean.abs() {
+        m if m >= 1000.0 => 0,
+        m if m >= 100.0 => 1,
+        m if m >= 1.0 => 2,
+        _ => 3,
+    }
+}
+
+fn number(value: f64, mean: f64) -> String {
+    format!("{value:.*}", decimals(mean))
+}
+
+fn p_words(p: f64) -> String {
+    if p < 0.001 { "p < 0.001".to_owned() } else { format!("p = {p:.3}") }
+}
+
+/// Whether a term is one of seasons, or with seasons.
+fn seasonal(analysis: &Analysis, term: usize) -> bool {
+    let parts = analysis.plan.terms.get(term).map_or(&[][..], |term| &term.parts);
+    parts.iter().any(|part| match part {
+        Part::Factor(factor) => {
+            analysis.plan.factors.get(*factor).is_some_and(|f| f.place == FactorPlace::Seasons)
+        }
+        _ => false,
+    })
+}
+
+struct Tested<'a> {
+    row: &'a AnovaRow,
+    term: usize,
+    parts: usize,
+    p: f64,
+}
+
+fn tested(analysis: &Analysis) -> Vec<Tested<'_>> {
+    let rows = analysis.anova.iter().filter(|row| row.kind == AnovaKind::Term);
+    rows.filter_map(|row| {
+        let term = row.term?;
+        let parts = analysis.plan.terms.get(term)?.parts.len();
+        Some(Tested { row, term, parts, p: row.p? })
+    })
+    .collect()
+}
+
+/// The finding of one trait in a few sentences.
+pub fn finding(analysis: &Analysis) -> String {
+    let all = tested(analysis);
+    let mut out = Vec::new();
+    let interaction = all
+        .iter()
+        .filter(|t| t.parts > 1 && t.p < FOUND && !seasonal(analysis, t.term))
+        .max_by_key(|t| t.parts);
+    if let Some(found) = interaction {
+        out.push(format!(
+            "The effects of {} depend on each other ({}).",
+            factor_words(&found.row.source).replace(" x ", " and "),
+            p_words(found.p)
+        ));
+        out.extend(highest(analysis, found.term));
+    } else {
+        for main in all.iter().filter(|t| t.parts == 1 && !seasonal(analysis, t.term)) {
+            out.push(main_effect(analysis, main));
+        }
+    }
+    let moving = all.iter().filter(|t| t.parts > 1 && t.p < FOUND && seasonal(analysis, t.term));
+    let moving: Vec<String> =
+        moving.map(|t| format!("{} ({})", factor_words(&t.row.source), p_words(t.p))).collect();
+    if !moving.is_empty() {
+        out.push(format!("Differences were not the same in every season: {}.", moving.join(", ")));
+    }
+    if out.is_empty() {
+        out.push("No treatment term could be tested.".to_owned());
+    }
+    out.join(" ")
+}
+
+fn means_of(analysis: &Analysis, term: usize) -> Option<&MeansOfTerm> {
+    analysis.means.iter().find(|means| means.position == Some(term))
+}
+
+/// The kind of comparison that a table of means is read with.
+pub fn first_comparison(means: &MeansOfTerm) -> Option<&Comparison> {
+    means.comparisons.first()
+}
+
+fn main_effect(analysis: &Analysis, tested: &Tested<'_>) -> String {
+    let trait_name = &analysis.plan.observed.name;
+    let factor = factor_words(&tested.row.source);
+    let means = means_of(analysis, tested.term);
+    let cd = means.and_then(first_comparison).and_then(|comparison| comparison.cd5);
+    let unit = unit(analysis);
+    let mean = analysis.grand_mean;
+    if tested.p < FOUND {
+        let apart = cd.map_or_else(String::new, |cd| {
+            format!(" Differences over {}{unit} are told apart (CD 5 %).", number(cd, mean))
+        });
+        let ends = means.and_then(|means| ends(analysis, means)).unwrap_or_default();
+        format!(
+            "{} differs with {factor} ({}){ends}.{apart}",
+            capital(trait_name),
+            p_words(tested.p)
+        )
+    } else {
+        let unseen = cd.map_or_else(String::new, |cd| {
+            format!(
+                ": a difference under about {}{unit} would go unseen in this trial",
+                number(cd, mean)
+            )
+        });
+        format!("No effect of {factor} on {trait_name} was found ({}){unseen}.", p_words(tested.p))
+    }
+}
+
+fn unit(analysis: &Analysis) -> String {
+    let unit = &analysis.plan.observed.unit;
+    if unit.is_empty() { String::new() } else { format!(" {unit}") }
+}
+
+/// Highest and lowest mean in words.
+fn ends(analysis: &Analysis, means: &MeansOfTerm) -> Option<String> {
+    let known = || means.means.iter().filter_map(|mean| Some((mean, mean.mean?)));
+    let (top, high) = known().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let (bottom, low) = known().min_by(|a, b| a.1.total_cmp(&b.1))?;
+    let words = |levels: &[String]| levels_words(analysis, means, levels);
+    let unit = unit(analysis);
+    Some(format!(
+        ": highest at {} ({}{unit}), lowest at {} ({})",
+        words(&top.levels),
+        number(high, analysis.grand_mean),
+        words(&bottom.levels),
+        number(low, analysis.grand_mean)
+    ))
+}
+
+fn highest(analysis: &Analysis, term: usize) -> Option<String> {
+    let means = means_of(analysis, term)?;
+    let ends = ends(analysis, means)?;
+    Some(format!("{} was{}.", capital(&analysis.plan.observed.name), ends.trim_start_matches(':')))
+}
+
+/// First letter in upper case.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// What the sites of a trial say together.
+pub fn sites_finding(pooled: &PooledTrait) -> String {
+    let found = match &pooled.combined {
+        Ok(found) => found,
+        Err(why) => return format!("The sites were not combined: {why}."),
+    };
+    let digits = found.means.first().map_or(2, |mean| decimals(mean.mean));
+    let ends = || found.means.iter().filter(|mean| mean.mean.is_finite());
+    let highest = ends().max_by(|a, b| a.mean.total_cmp(&b.mean));
+    let lowest = ends().min_by(|a, b| a.mean.total_cmp(&b.mean));
+    let (Some(highest), Some(lowest)) = (highest, lowest) else { return String::new() };
+    let unit = &pooled.observed.unit;
+    let means = format!(
+        "highest with {} ({:.digits$} {unit}), lowest with {} ({:.digits$})",
+        highest.treatment, highest.mean, lowest.treatment, lowest.mean
+    );
+    let cd = found.differences.minimum_difference.largest;
+    let [terms, moving] = site_terms(found);
+    let listed = |terms: &[(&str, f64)]| {
+        let words = terms.iter().map(|(name, p)| format!("{} {}", factor_words(name), p_words(*p)));
+        words.collect::<Vec<_>>().join(", ")
+    };
+    let sites = found.environments.len();
+    let differ: Vec<(&str, f64)> = terms.iter().copied().filter(|(_, p)| *p < FOUND).collect();
+    let mut out = if differ.is_empty() {
+        format!(
+            "Over {sites} sites no difference between treatments was found ({}); {means}. A difference under about {cd:.digits$} {unit} would go unseen.",
+            listed(&terms)
+        )
+    } else {
+        format!(
+            "Over {sites} sites treatments differ ({}): {means}. Differences over {cd:.digits$} {unit} are told apart (CD 5 %).",
+            listed(&differ)
+        )
+    };
+    let moving: Vec<(&str, f64)> = moving.into_iter().filter(|(_, p)| *p < FOUND).collect();
+    if !moving.is_empty() {
+        out.push_str(&format!(" Differences were not the same at the sites: {}.", listed(&moving)));
+    }
+    out
+}
+
+/// Treatment terms of a combined analysis with their p, and their interactions with the sites.
+fn site_terms(found: &Pooled) -> [Vec<(&str, f64)>; 2] {
+    const WITH: &str = " x environments";
+    let tested = || found.table.iter().filter_map(|row| Some((row.source.as_str(), row.p?)));
+    let moving = tested().filter(|(name, _)| name.ends_with(WITH));
+    let terms = tested().filter(|(name, _)| {
+        // A treatment term is one that has an interaction with the environments.
+        found.table.iter().any(|row| row.source == format!("{name}{WITH}"))
+    });
+    [terms.collect(), moving.collect()]
+}
+
+/// The sentence for the manager: the finding on the first trait, over sites where there are several.
+pub fn sentence(trial: &AnalysedTrial) -> String {
+    if let Some(sites) = trial.pooled.iter().find(|pooled| pooled.over == "sites") {
+        return sites_finding(sites);
+    }
+    let Some(first) = trial.parts.first() else {
+        return trial.declared.notes.first().cloned().unwrap_or_default();
+    };
+    let own = trial.parts.iter().filter(|part| part.observed == first.observed);
+    let words = own.map(|part| {
+        let said = said(part);
+        part.site.as_ref().map_or_else(|| said.clone(), |site| format!("{site}: {said}"))
+    });
+    words.collect::<Vec<_>>().join(" ")
+}
+
+fn said(part: &AnalysedPart) -> String {
+    match &part.outcome {
+        Ok(analysis) => finding(analysis),
+        Err(refusal) => format!("{} was not analysed: {refusal}.", capital(&part.observed.name)),
+    }
+}

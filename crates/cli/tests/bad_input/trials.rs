@@ -1,0 +1,250 @@
+//! Trials that contradict their design, their table or themselves.
+
+use crate::support::{Book, anacurve};
+use serde_json::Value;
+use std::fmt::Write as _;
+
+const SECTION: &str = "[trials.A]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\n";
+
+/// A tidy book with a trial of its twelve trees: four levels in three replicates, single-tree plots.
+fn book(section: &str, row: impl Fn(usize) -> String) -> Book {
+    let book = Book::tidy();
+    let mut trials = "trial,tree,replicate,plot,level,other\n".to_owned();
+    for tree in 0..12 {
+        writeln!(trials, "{}", row(tree)).unwrap();
+    }
+    book.put("trials.csv", trials);
+    book.put("book.toml", format!("{}\n{section}", book.text("book.toml")));
+    book
+}
+
+fn plain(tree: usize) -> String {
+    format!("A,T{:02},R{},P{tree},{},x", tree + 1, tree / 4, tree % 4)
+}
+
+/// What became of the only trait: `Ok` of the analysis or `Err` of what and remedy.
+fn outcome(book: &Book) -> Result<Value, String> {
+    let ran = anacurve(&["trial", book.arg(), "--format", "json"]);
+    assert!([0, 1].contains(&ran.code), "{}", ran.stderr);
+    assert!(!ran.stdout.contains("NaN") && !ran.stdout.contains("null,\n  null"), "{}", ran.stdout);
+    let found: Value = serde_json::from_str(&ran.stdout).expect("one JSON document");
+    let part = &found[0]["parts"][0];
+    match &part["analysis"] {
+        Value::Null => {
+            let refused = &part["refused"];
+            assert!(refused["remedy"].as_str().unwrap().len() > 10, "{refused}");
+            assert_eq!(ran.code, 1);
+            Err(refused["what"].as_str().unwrap().to_owned())
+        }
+        analysis => Ok(analysis.clone()),
+    }
+}
+
+fn refused(book: &Book, words: &[&str]) {
+    let what = outcome(book).expect_err("refused");
+    for word in words {
+        assert!(what.contains(word), "no '{word}' in {what}");
+    }
+}
+
+#[test]
+fn a_tidy_trial_is_analysed() {
+    let analysis = outcome(&book(SECTION, plain)).unwrap();
+    assert_eq!(analysis["plan"]["plots"], 12);
+    assert!(analysis["anova"].as_array().unwrap().len() > 3);
+}
+
+#[test]
+fn a_missing_cell_and_a_lost_plot_are_answered_with_what_can_be_estimated() {
+    // A plot without a harvest: its tree is known and was never picked.
+    let lost = book(SECTION, plain);
+    let kept: Vec<String> = lost
+        .text("harvests.csv")
+        .lines()
+        .filter(|line| !line.starts_with("T03"))
+        .map(str::to_owned)
+        .collect();
+    lost.put("harvests.csv", kept.join("\n") + "\n");
+    let analysis = outcome(&lost).unwrap();
+    assert_eq!(analysis["plan"]["plots"], 11);
+    // A combination that no plot has.
+    let section =
+        "[trials.A]\ndesign = \"completely_randomised\"\nfactors = [\"level\", \"other\"]\n";
+    let holed = book(section, |tree| {
+        let other = if tree % 4 == 3 { "x" } else { ["x", "y"][tree / 4 % 2] };
+        format!("A,T{:02},R{},P{tree},{},{other}", tree + 1, tree / 4, tree % 4)
+    });
+    match outcome(&holed) {
+        Ok(analysis) => {
+            let text = analysis.to_string();
+            assert!(text.contains("not") || text.contains("no plot"), "{text}");
+        }
+        Err(what) => assert!(what.contains("level") || what.contains("other"), "{what}"),
+    }
+}
+
+#[test]
+fn designs_that_the_rows_contradict_are_refused_with_the_rows() {
+    // One replicate.
+    let one = book(SECTION, |tree| format!("A,T{:02},R0,P{tree},{tree},x", tree + 1));
+    assert!(outcome(&one).is_err());
+    // One level.
+    let flat = book(SECTION, |tree| format!("A,T{:02},R{},P{tree},0,x", tree + 1, tree / 4));
+    refused(&flat, &["level"]);
+    // A treatment twice in a block.
+    let twice = book(SECTION, |tree| {
+        let level = if tree == 5 { 0 } else { tree % 4 };
+        format!("A,T{:02},R{},P{tree},{level},x", tree + 1, tree / 4)
+    });
+    refused(&twice, &["trials.csv:"]);
+    // A plot in two blocks.
+    let section = format!("{SECTION}roles = {{ plot = \"plot\" }}\n");
+    let split = book(&section, |tree| {
+        let plot = if tree == 8 { 0 } else { tree };
+        format!("A,T{:02},R{},P{plot},{},x", tree + 1, tree / 4, tree % 4)
+    });
+    refused(&split, &["P0", "trials.csv:"]);
+    // A factor that is the blocks.
+    let section =
+        "[trials.A]\ndesign = \"completely_randomised\"\nfactors = [\"level\", \"other\"]\n";
+    let confounded = book(section, |tree| {
+        format!("A,T{:02},R{},P{tree},{},{}", tree + 1, tree / 4, tree % 4, tree % 4)
+    });
+    refused(&confounded, &["level", "other"]);
+    // No Latin square.
+    let section = "[trials.A]\ndesign = \"latin_square\"\nfactors = [\"level\"]\n\
+                   roles = { row = \"replicate2\", column = \"plot\" }\n";
+    let ran = anacurve(&["trial", book(section, plain).arg()]);
+    ran.fails("book.toml:21", "column-missing");
+}
+
+#[test]
+fn all_equal_responses_and_no_error_left() {
+    let equal = book(SECTION, plain);
+    let same = equal.text("harvests.csv");
+    let same: Vec<String> = same
+        .lines()
+        .map(|line| match line.rsplit_once(',') {
+            Some((start, kg)) if kg != "nut_kg" => format!("{start},5.00"),
+            _ => line.to_owned(),
+        })
+        .collect();
+    equal.put("harvests.csv", same.join("\n") + "\n");
+    refused(&equal, &["same"]);
+    let section =
+        "[trials.A]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\nseasons = [2024]\n";
+    let spent = book(section, |tree| {
+        format!("A,T{:02},R{},P{tree},{},x", tree + 1, tree / 6, tree % 6 + 6 * (tree / 6))
+    });
+    assert!(outcome(&spent).is_err());
+}
+
+#[test]
+fn text_in_a_number_column_sets_the_row_aside() {
+    let section = format!("{SECTION}amounts = {{ level = \"fraction\" }}\n");
+    let book = book(&section, |tree| {
+        let level = if tree == 4 { "much".to_owned() } else { format!("0,{}", tree % 4) };
+        format!("A;T{:02};R{};P{tree};{level};x", tree + 1, tree / 4)
+    });
+    let text = book.text("trials.csv").replacen(',', ";", 5);
+    book.put("trials.csv", text);
+    book.check().finds("trials.csv:6:5", "number-unreadable");
+    let (_, json, quarantine) = book.check_json();
+    assert!(quarantine.contains("A;T05;R1;P4;much;x"), "{quarantine}");
+    let links = json["linked"]["tables"].as_array().unwrap();
+    let trials = links.iter().find(|links| links["table"] == "trials").unwrap();
+    assert_eq!((&trials["kept"], &trials["linked"]), (&12.into(), &11.into()));
+    // A decimal comma is a decimal point: the levels are numbers.
+    let analysis = outcome(&book).unwrap();
+    assert_eq!(analysis["plan"]["factors"][0]["levels"][1], "0.1");
+}
+
+#[test]
+fn trees_absent_from_the_book_and_trees_in_two_plots() {
+    let book = book(SECTION, plain);
+    let absent = book.append("trials.csv", "A,T99,R0,P12,0,x");
+    let second = book.append("trials.csv", "A,T12,R0,P13,1,x");
+    let repeated = book.append("trials.csv", "A,T01,R0,P0,0,x");
+    let ran = book.check();
+    ran.finds(&format!("trials.csv:{absent}:2"), "tree-unknown");
+    ran.finds(&format!("trials.csv:{second}:2"), "tree-in-two-plots");
+    ran.finds("trials.csv:13:2", "tree-in-two-plots");
+    ran.finds(&format!("trials.csv:{repeated}:2"), "row-duplicate");
+    // Both rows of the tree are set aside, so eleven plots are left.
+    assert_eq!(outcome(&book).unwrap()["plan"]["plots"], 11);
+}
+
+#[test]
+fn a_declaration_that_is_wrong_is_refused_with_its_line() {
+    // Lines after that of the section.
+    for (section, after, code) in [
+        ("[trials.A]\ndesign = \"randomised_blocks\"\n", 1, "setting-missing"),
+        ("[trials.A]\ndesign = \"rows\"\nfactors = [\"level\"]\n", 1, "book-unreadable"),
+        (
+            "[trials.A]\ndesign = \"randomised_blocks\"\nfactors = [\"depth\"]\n",
+            2,
+            "column-missing",
+        ),
+        (
+            "[trials.A]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\n\
+             control = { factor = \"level\", level = \"none\" }\n",
+            3,
+            "setting-impossible",
+        ),
+    ] {
+        let book = book(section, plain);
+        let at = 1 + book.text("book.toml").lines().position(|line| line == "[trials.A]").unwrap();
+        book.check().fails(&format!("book.toml:{}", at + after), code);
+    }
+}
+
+#[test]
+fn trials_that_are_not_there() {
+    let ran = anacurve(&["trial", Book::tidy().arg()]);
+    ran.fails_saying(&["declares no trial"]);
+    let book = book(SECTION, plain);
+    anacurve(&["trial", book.arg(), "B"]).fails_saying(&["'B'", "declared are A"]);
+    book.remove("trials.csv");
+    book.check().finds("book.toml:18", "trial-without-rows");
+    let undeclared = Book::tidy();
+    undeclared.put("trials.csv", "trial,tree,replicate,level\nA,T01,1,0.1\nA,T02,1,0.2\n");
+    let ran = undeclared.check();
+    assert_eq!(ran.code, 0, "{}", ran.stdout);
+    assert!(ran.stdout.contains("[trials.A]") && ran.stdout.contains("factors = [\"level\"]"));
+}
+
+#[test]
+fn layouts_and_sizes_that_cannot_be() {
+    let book = Book::tidy();
+    let request = |text: &str| {
+        book.put("request.toml", text);
+        let (path, out) = (book.file("request.toml"), book.file("out"));
+        let (path, out) = (path.to_str().unwrap(), out.to_str().unwrap());
+        anacurve(&["layout", path, "--book", book.arg(), "--out", out, "--seed", "1"])
+    };
+    let factor = "[[factors]]\nname = \"x\"\nlevels = [\"1\", \"2\", \"3\"]\n";
+    let blocks = "[field]\nblocks = [\"B1\"]\n";
+    let start = "trial = \"A\"\ndesign = \"randomised_blocks\"\n";
+    request(&format!("{start}replicates = 9\n{factor}{blocks}"))
+        .fails_saying(&["9 replicates", "6 plots"]);
+    request(&format!("{start}replicates = 2\n{factor}[field]\nblocks = [\"Z\"]\n"))
+        .fails_saying(&["'Z'"]);
+    request(&format!("{start}replicates = 2\nshape = 1\n{factor}{blocks}"))
+        .fails_saying(&["request.toml:4", "shape"]);
+    request("trial = ").fails_saying(&["request.toml:1"]);
+    assert!(!book.file("out").exists());
+    anacurve(&["layout", "absent.toml", "--out", "x", "--seed", "1"])
+        .fails_saying(&["absent.toml"]);
+    anacurve(&["size", "--difference", "20"]).fails_saying(&["--components"]);
+    book.put("cv.toml", "trees = 30\n");
+    let cv = book.file("cv.toml");
+    let cv = cv.to_str().unwrap();
+    let size = |more: &[&str]| {
+        anacurve(&[&["size", "--components", cv, "--difference", "20"], more].concat())
+    };
+    size(&["--treatments", "4"]).fails_saying(&["trees"]);
+    book.put("cv.toml", "tree = 30\n");
+    size(&[]).fails_saying(&["--treatments"]);
+    size(&["--design", "split_plot"]).fails_saying(&["--main"]);
+    assert_eq!(size(&["--treatments", "4"]).code, 0);
+}

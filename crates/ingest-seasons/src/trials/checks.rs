@@ -1,0 +1,50 @@
+//! Numbers where a declared trial has amounts or a covariate.
+
+use polars::prelude::*;
+use records::tree_season as ts;
+use records::{Book, written_number};
+use std::collections::BTreeMap;
+
+/// The columns of each declared trial that must hold numbers.
+pub(super) struct Check<'a> {
+    trials: &'a StringChunked,
+    /// By trial, the columns with their texts and what they hold, for the message.
+    numbers: BTreeMap<&'a str, Vec<(&'a str, &'static str, &'a StringChunked)>>,
+}
+
+impl<'a> Check<'a> {
+    pub(super) fn of(rows: &'a DataFrame, book: &'a Book) -> PolarsResult<Self> {
+        let text = |name: &str| rows.column(name).ok().and_then(|column| column.str().ok());
+        let numbers = book
+            .trials
+            .iter()
+            .map(|(id, trial)| {
+                let columns = trial.number_columns().filter_map(|name| {
+                    let kind = if trial.amounts.contains_key(name) {
+                        "an amount"
+                    } else {
+                        "the covariate"
+                    };
+                    Some((name, kind, text(name)?))
+                });
+                (id.as_str(), columns.collect())
+            })
+            .collect();
+        Ok(Self { trials: rows.column(ts::TRIAL)?.str()?, numbers })
+    }
+
+    /// Column, reason and remedy when a row has text where a number belongs; an empty cell is a
+    /// missing value.
+    pub(super) fn of_row(&self, row: usize) -> Option<(String, String, String)> {
+        let trial = self.trials.get(row)?;
+        let mut columns = self.numbers.get(trial)?.iter();
+        columns.find_map(|(name, kind, texts)| {
+            let text = texts.get(row).filter(|text| written_number(text).is_none())?;
+            let reason = format!("{name} '{text}' is no number, and {kind} of trial {trial}");
+            let remedy = format!(
+                "write a plain number, or declare {name} otherwise in [trials.{trial}] of book.toml"
+            );
+            Some(((*name).to_owned(), reason, remedy))
+        })
+    }
+}

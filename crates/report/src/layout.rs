@@ -1,0 +1,99 @@
+//! A layout on paper: field map, field sheets, labels, and the tables that are read back.
+
+mod labels;
+mod map;
+mod page;
+mod sheets;
+
+use crate::error::ReportError;
+use crate::files::csv_record;
+use askama::Template;
+use std::fs;
+use std::path::Path;
+use trials::layout::{Layout, LayoutFactor};
+
+/// Code of a treatment on maps and labels: A to Z, then A2 and so on.
+fn code(treatment: usize) -> String {
+    let letter = u32::try_from(treatment % 26).ok().and_then(|k| char::from_u32(65 + k));
+    let round = treatment / 26;
+    let number = if round == 0 { String::new() } else { (round + 1).to_string() };
+    format!("{}{number}", letter.unwrap_or('?'))
+}
+
+/// Code of a treatment, and its levels with the names of their factors.
+fn treatment_of(layout: &Layout, treatment: usize) -> (String, String) {
+    let levels = layout.treatments.get(treatment).map_or(&[][..], |found| &found.levels);
+    (code(treatment), described(&layout.factors, levels))
+}
+
+fn described(factors: &[LayoutFactor], levels: &[Option<String>]) -> String {
+    let words = factors.iter().zip(levels).filter_map(|(factor, level)| {
+        let level = level.as_ref()?;
+        let unit = factor.unit.as_deref().filter(|unit| *unit != "fraction");
+        let unit = unit.map_or_else(String::new, |unit| format!(" {unit}"));
+        Some(format!("{} {level}{unit}", factor.name.replace('_', " ")))
+    });
+    let words: Vec<String> = words.collect();
+    words.join(", ")
+}
+
+/// Columns and rows of the trial table.
+fn trials_csv_rows(layout: &Layout) -> (Vec<String>, Vec<Vec<String>>) {
+    let table = layout.trial_table();
+    (table.columns, table.rows)
+}
+
+/// The trial table to put into the book.
+fn trials_csv(layout: &Layout) -> String {
+    let (columns, rows) = trials_csv_rows(layout);
+    let mut out = csv_record(columns);
+    for row in rows {
+        out.push_str(&csv_record(row));
+    }
+    out
+}
+
+/// The section of `book.toml`.
+fn section(layout: &Layout) -> String {
+    format!(
+        "# Append this to book.toml, and the rows of trials.csv to the trial table of the book.\n{}",
+        layout.declaration().snippet(&layout.trial)
+    )
+}
+
+/// Writes `map.svg`, `field-sheets.html`, `field-sheets.xlsx`, `trials.csv`, `book-section.toml` and
+/// `layout.json` into `dir`, which is created when absent. The same layout gives the same bytes.
+///
+/// # Errors
+/// When a file cannot be encoded or written; files written before stay.
+pub fn write_layout(layout: &Layout, dir: &Path) -> Result<(), ReportError> {
+    fs::create_dir_all(dir)
+        .map_err(|source| ReportError::Write { path: dir.to_owned(), source })?;
+    let write = |name: &str, bytes: &[u8]| {
+        let path = dir.join(name);
+        fs::write(&path, bytes).map_err(|source| ReportError::Write { path, source })
+    };
+    let map = map::map_svg(layout);
+    write("map.svg", map.as_bytes())?;
+    write("field-sheets.html", page::LayoutPage::of(layout, map).render()?.as_bytes())?;
+    write("field-sheets.xlsx", &sheets::workbook(layout)?)?;
+    write("trials.csv", trials_csv(layout).as_bytes())?;
+    write("book-section.toml", section(layout).as_bytes())?;
+    let json = serde_json::to_string_pretty(layout)?;
+    write("layout.json", (json + "\n").as_bytes())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::code;
+
+    #[test]
+    fn codes_are_short_and_differ() {
+        let codes: Vec<String> = (0..60).map(code).collect();
+        assert_eq!((codes[0].as_str(), codes[25].as_str(), codes[26].as_str()), ("A", "Z", "A2"));
+        let mut unique = codes.clone();
+        unique.sort();
+        unique.dedup();
+        assert_eq!(unique.len(), codes.len());
+    }
+}

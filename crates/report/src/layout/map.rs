@@ -1,0 +1,328 @@
+//! The field map: plots where they stand, trees in them, guards around.
+
+use super::{code, treatment_of};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::{self, Write as _};
+use trials::layout::{Layout, LayoutPlot, LayoutTree};
+
+/// Size of a tree's cell, and of the margins, px.
+const CELL: f64 = 34.0;
+const MARGIN: f64 = 46.0;
+const HEADING: f64 = 26.0;
+/// Pale fills that differ in lightness and hue; the code in the plot says the same.
+const FILLS: [&str; 10] = [
+    "#ffffff", "#d9e8ee", "#f2e3c6", "#d7e6cf", "#efd7cd", "#e3dcec", "#c9dbd8", "#f5efc4",
+    "#d8d8d8", "#e9c9c0",
+];
+
+/// A plot as a rectangle of cells.
+struct Drawn<'a> {
+    plot: &'a LayoutPlot,
+    /// First and last row and column, from the patch's least.
+    cells: [i64; 4],
+    trees: Vec<(i64, i64, bool)>,
+}
+
+/// One plantation block, or the whole of a new field.
+struct Patch<'a> {
+    name: String,
+    plots: Vec<Drawn<'a>>,
+    guards: Vec<(i64, i64)>,
+    rows: i64,
+    columns: i64,
+    /// Row and column that the patch's first cell stands for.
+    first: (i64, i64),
+    unit: &'static str,
+}
+
+fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            c if c.is_control() => out.push(' '),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+fn at(tree: &LayoutTree) -> Option<(i64, i64)> {
+    Some((tree.row?, tree.column?))
+}
+
+/// The map as an SVG document.
+pub fn map_svg(layout: &Layout) -> String {
+    let mut out = String::new();
+    // Writing to a String cannot fail.
+    let _ = draw(&mut out, layout);
+    out
+}
+
+fn draw(out: &mut String, layout: &Layout) -> fmt::Result {
+    let patches = patches(layout);
+    let width =
+        patches.iter().map(|p| p.columns as f64 * CELL).fold(460.0, f64::max) + 2.0 * MARGIN;
+    let legend = 24.0 * (layout.treatments.len() as f64 + 2.0);
+    let height: f64 = patches.iter().map(|p| p.rows as f64 * CELL + HEADING + 30.0).sum::<f64>();
+    let height = height + legend + 2.0 * MARGIN;
+    let title = escaped(layout.title.as_deref().unwrap_or(&layout.trial));
+    writeln!(
+        out,
+        r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0} {height:.0}" width="{width:.0}" height="{height:.0}" role="img" aria-labelledby="map-title map-desc" font-family="system-ui, 'DejaVu Sans', sans-serif" font-size="11">
+<title id="map-title">Field map of {title}</title>
+<desc id="map-desc">{} plots; every plot is listed with its trees in the field sheets.</desc>
+<rect width="100%" height="100%" fill="#fff"/>
+<text x="{MARGIN}" y="28" font-size="16" font-weight="600">{title}</text>"##,
+        layout.plots.len()
+    )?;
+    let mut top = MARGIN;
+    for patch in &patches {
+        draw_patch(out, patch, top)?;
+        top += patch.rows as f64 * CELL + HEADING + 30.0;
+    }
+    draw_legend(out, layout, top + 10.0)?;
+    writeln!(out, "</svg>")
+}
+
+fn patches(layout: &Layout) -> Vec<Patch<'_>> {
+    let every_tree = layout.plots.iter().all(|plot| {
+        !plot.trees.is_empty() && plot.trees.iter().chain(&plot.border).all(|t| at(t).is_some())
+    });
+    let placed = layout.plots.iter().all(|plot| plot.row.is_some() && plot.column.is_some());
+    let mut names: BTreeSet<&str> = layout.plots.iter().map(|plot| plot.patch.as_str()).collect();
+    if every_tree {
+        names.extend(layout.guards.iter().filter(|g| at(g).is_some()).map(|g| g.block.as_str()));
+    }
+    let mut order: BTreeMap<&str, i64> = BTreeMap::new();
+    let mut found = Vec::new();
+    for name in names {
+        let mut patch = Patch {
+            name: name.to_owned(),
+            plots: Vec::new(),
+            guards: Vec::new(),
+            rows: 1,
+            columns: 1,
+            first: (1, 1),
+            unit: if every_tree { "tree" } else { "plot" },
+        };
+        for plot in layout.plots.iter().filter(|plot| plot.patch == name) {
+            let trees = |list: &[LayoutTree], border: bool| -> Vec<(i64, i64, bool)> {
+                list.iter().filter_map(at).map(|(row, column)| (row, column, border)).collect()
+            };
+            let (cells, trees) = if every_tree {
+                let mut trees_of = trees(&plot.trees, false);
+                trees_of.extend(trees(&plot.border, true));
+                let span = |of: fn(&(i64, i64, bool)) -> i64| {
+                    let values = trees_of.iter().map(of);
+                    (values.clone().min().unwrap_or(1), values.max().unwrap_or(1))
+                };
+                let ((r0, r1), (c0, c1)) = (span(|t| t.0), span(|t| t.1));
+                ([r0, c0, r1, c1], trees_of)
+            } else {
+                let (row, column) = if placed {
+                    (plot.row.unwrap_or(1) as i64, plot.column.unwrap_or(1) as i64)
+                } else {
+                    // Plots without a place: a line for each replicate.
+                    let rows = order.len() as i64 + 1;
+                    let line = order.keys().position(|key| *key == plot.replicate.as_str());
+                    let next = order.entry(plot.replicate.as_str()).or_insert(0);
+                    *next += 1;
+                    (line.map_or(rows, |line| line as i64 + 1), *next)
+                };
+                ([row, column, row, column], Vec::new())
+            };
+            patch.plots.push(Drawn { plot, cells, trees });
+        }
+        if every_tree {
+            let own = layout.guards.iter().filter(|guard| guard.block == name);
+            patch.guards = own.filter_map(at).collect();
+        }
+        settle(&mut patch);
+        found.push(patch);
+    }
+    found
+}
+
+/// Moves the patch to its own first row and column.
+fn settle(patch: &mut Patch<'_>) {
+    let rows = patch.plots.iter().flat_map(|p| [p.cells[0], p.cells[2]]);
+    let columns = patch.plots.iter().flat_map(|p| [p.cells[1], p.cells[3]]);
+    let rows: Vec<i64> = rows.chain(patch.guards.iter().map(|g| g.0)).collect();
+    let columns: Vec<i64> = columns.chain(patch.guards.iter().map(|g| g.1)).collect();
+    let least = |of: &[i64]| of.iter().copied().min().unwrap_or(1);
+    let most = |of: &[i64]| of.iter().copied().max().unwrap_or(1);
+    patch.first = (least(&rows), least(&columns));
+    patch.rows = most(&rows) - patch.first.0 + 1;
+    patch.columns = most(&columns) - patch.first.1 + 1;
+}
+
+fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
+    let (r0, c0) = patch.first;
+    let x = |column: i64| MARGIN + (column - c0) as f64 * CELL;
+    let y = |row: i64| top + HEADING + (row - r0) as f64 * CELL;
+    if !patch.name.is_empty() {
+        let name = escaped(&patch.name);
+        writeln!(
+            out,
+            r#"<text x="{MARGIN}" y="{:.1}" font-weight="600">Block {name}</text>"#,
+            top - 2.0
+        )?;
+    }
+    for column in c0..c0 + patch.columns {
+        let middle = x(column) + CELL / 2.0;
+        writeln!(
+            out,
+            r##"<text x="{middle:.1}" y="{:.1}" text-anchor="middle" fill="#4d565e">{column}</text>"##,
+            y(r0) - 6.0
+        )?;
+    }
+    for row in r0..r0 + patch.rows {
+        let middle = y(row) + CELL / 2.0 + 4.0;
+        writeln!(
+            out,
+            r##"<text x="{:.1}" y="{middle:.1}" text-anchor="end" fill="#4d565e">{row}</text>"##,
+            MARGIN - 8.0
+        )?;
+    }
+    for drawn in &patch.plots {
+        draw_plot(out, drawn, &x, &y)?;
+    }
+    draw_borders(out, patch, &x, &y)?;
+    for &(row, column) in &patch.guards {
+        let (cx, cy) = (x(column) + CELL / 2.0, y(row) + CELL / 2.0);
+        writeln!(
+            out,
+            r##"<circle cx="{cx:.1}" cy="{cy:.1}" r="4" fill="none" stroke="#8a9197" stroke-dasharray="2 2"/>"##
+        )?;
+    }
+    let bottom = y(r0 + patch.rows) + 16.0;
+    let (across, along) = match patch.unit {
+        "tree" => ("rows of trees", "trees along the row"),
+        _ => ("rows of plots", "plots along the row"),
+    };
+    writeln!(
+        out,
+        r##"<text x="{MARGIN}" y="{bottom:.1}" fill="#4d565e">Numbers at the left: {across}; above: {along}.</text>"##
+    )
+}
+
+fn draw_plot(
+    out: &mut String,
+    drawn: &Drawn<'_>,
+    x: &dyn Fn(i64) -> f64,
+    y: &dyn Fn(i64) -> f64,
+) -> fmt::Result {
+    let [row, column, last_row, last_column] = drawn.cells;
+    let (left, top) = (x(column) + 2.0, y(row) + 2.0);
+    let (width, height) = (x(last_column + 1) - left - 2.0, y(last_row + 1) - top - 2.0);
+    let fill = FILLS[drawn.plot.treatment % FILLS.len()];
+    writeln!(
+        out,
+        r##"<rect x="{left:.1}" y="{top:.1}" width="{width:.1}" height="{height:.1}" rx="3" fill="{fill}" stroke="#1c242b" stroke-width="1.4"/>"##
+    )?;
+    for &(row, column, border) in &drawn.trees {
+        let (cx, cy) = (x(column) + CELL / 2.0, y(row) + CELL / 2.0 + 9.0);
+        let (radius, fill) = if border { (2.5, "none") } else { (3.0, "#0b4f6c") };
+        writeln!(
+            out,
+            r##"<circle cx="{cx:.1}" cy="{cy:.1}" r="{radius}" fill="{fill}" stroke="#0b4f6c"/>"##
+        )?;
+    }
+    let middle = left + width / 2.0;
+    writeln!(
+        out,
+        r#"<text x="{middle:.1}" y="{:.1}" text-anchor="middle"><tspan font-weight="700" font-size="12">{}</tspan><tspan font-size="8.5"> {}</tspan></text>"#,
+        top + 12.5,
+        code(drawn.plot.treatment),
+        escaped(&drawn.plot.plot)
+    )
+}
+
+fn draw_legend(out: &mut String, layout: &Layout, top: f64) -> fmt::Result {
+    let lines = [
+        "In a plot: treatment, then number of the plot. Heavy lines part replicates, dashed ones main plots or blocks.",
+        "Filled: trees to observe; open: same treatment, not observed; dashed: guard.",
+    ];
+    for (line, y) in lines.into_iter().zip([top + 14.0, top + 30.0]) {
+        writeln!(out, r#"<text x="{MARGIN}" y="{y:.1}" font-size="10">{line}</text>"#)?;
+    }
+    for number in 0..layout.treatments.len() {
+        let (code, words) = treatment_of(layout, number);
+        let y = top + 24.0 * (number as f64 + 1.0) + 16.0;
+        let fill = FILLS[number % FILLS.len()];
+        writeln!(
+            out,
+            r##"<rect x="{MARGIN}" y="{y:.1}" width="24" height="18" rx="3" fill="{fill}" stroke="#1c242b"/><text x="{:.1}" y="{:.1}" text-anchor="middle" font-weight="700">{code}</text><text x="{:.1}" y="{:.1}">{}</text>"##,
+            MARGIN + 12.0,
+            y + 13.0,
+            MARGIN + 34.0,
+            y + 13.0,
+            escaped(&words)
+        )?;
+    }
+    Ok(())
+}
+
+/// Lines between cells of different replicates, and of different main plots of one.
+fn draw_borders(
+    out: &mut String,
+    patch: &Patch<'_>,
+    x: &dyn Fn(i64) -> f64,
+    y: &dyn Fn(i64) -> f64,
+) -> fmt::Result {
+    let mut cells: BTreeMap<(i64, i64), &LayoutPlot> = BTreeMap::new();
+    for drawn in &patch.plots {
+        let [row, column, last_row, last_column] = drawn.cells;
+        if drawn.trees.is_empty() {
+            for r in row..=last_row {
+                cells.extend((column..=last_column).map(|c| ((r, c), drawn.plot)));
+            }
+        }
+        cells.extend(drawn.trees.iter().map(|&(r, c, _)| ((r, c), drawn.plot)));
+    }
+    for (&(row, column), plot) in &cells {
+        // Below and to the right, and the outer edges above and to the left.
+        let sides = [
+            ((row + 1, column), [column, row + 1, column + 1, row + 1], true),
+            ((row, column + 1), [column + 1, row, column + 1, row + 1], true),
+            ((row - 1, column), [column, row, column + 1, row], false),
+            ((row, column - 1), [column, row, column, row + 1], false),
+        ];
+        for (beside, [c0, r0, c1, r1], inner) in sides {
+            let style = match cells.get(&beside) {
+                None => r##"stroke="#1c242b" stroke-width="2.6""##,
+                Some(_) if !inner => continue,
+                Some(other) if other.replicate != plot.replicate => {
+                    r##"stroke="#1c242b" stroke-width="2.6""##
+                }
+                Some(other) if other.main_plot != plot.main_plot || other.block != plot.block => {
+                    r##"stroke="#a83a0b" stroke-width="1.6" stroke-dasharray="5 3""##
+                }
+                Some(_) => continue,
+            };
+            writeln!(
+                out,
+                r#"<line x1="{:.1}" y1="{:.1}" x2="{:.1}" y2="{:.1}" {style}/>"#,
+                x(c0),
+                y(r0),
+                x(c1),
+                y(r1)
+            )?;
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::escaped;
+
+    #[test]
+    fn names_cannot_leave_their_text() {
+        assert_eq!(escaped("<a&\"b\">\u{7}"), "&lt;a&amp;&quot;b&quot;&gt; ");
+    }
+}

@@ -1,0 +1,114 @@
+//! `field-sheets.html`: the map, the sheets and how the layout was drawn, to print.
+
+use super::labels::{stands, tree_lines, within};
+use crate::number::counted;
+use crate::page::Table;
+use askama::Template;
+use trials::layout::Layout;
+
+/// The page as the template takes it.
+#[derive(Template)]
+#[template(path = "layout.html")]
+pub struct LayoutPage<'a> {
+    layout: &'a Layout,
+    css: &'static str,
+    title: String,
+    summary: String,
+    map: String,
+    treatments: Table,
+    plots: Table,
+    trees: Table,
+    balance: Table,
+    methods: &'a [String],
+    section: String,
+}
+
+impl<'a> LayoutPage<'a> {
+    /// Prepares the page around a map.
+    pub fn of(layout: &'a Layout, map: String) -> Self {
+        let trees: usize = layout.plots.iter().map(|plot| plot.trees.len()).sum();
+        Self {
+            layout,
+            css: include_str!("../../templates/style.css"),
+            title: layout.title.clone().unwrap_or_else(|| layout.trial.clone()),
+            summary: format!(
+                "{} design: {} in {} with {} to observe; seed {}.",
+                capital(layout.design.words()),
+                counted(layout.treatments.len() as u64, "treatment", "treatments"),
+                counted(layout.plots.len() as u64, "plot", "plots"),
+                counted(trees as u64, "tree", "trees"),
+                layout.seed
+            ),
+            map,
+            treatments: treatments(layout),
+            plots: plots(layout),
+            trees: trees_table(layout),
+            balance: balance(layout),
+            methods: &layout.methods,
+            section: super::section(layout),
+        }
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+fn treatments(layout: &Layout) -> Table {
+    let mut table = Table::new("Treatments", &["Code", "Treatment", "#Plots"]);
+    for (number, treatment) in layout.treatments.iter().enumerate() {
+        let (code, words) = super::treatment_of(layout, number);
+        table.row([code, words, treatment.plots.to_string()]);
+    }
+    table
+}
+
+fn plots(layout: &Layout) -> Table {
+    let mut table = Table::new("Plots and their trees", &["Plot", "Within", "Treatment", "Trees"]);
+    for plot in &layout.plots {
+        let (code, treatment) = super::treatment_of(layout, plot.treatment);
+        let trees: Vec<&str> = plot.trees.iter().map(|tree| tree.tree.as_str()).collect();
+        table.row([
+            plot.plot.clone(),
+            within(plot),
+            format!("{code}: {treatment}"),
+            trees.join(", "),
+        ]);
+    }
+    table
+}
+
+fn trees_table(layout: &Layout) -> Table {
+    let mut table = Table::new(
+        "Trees: write the date and what was cut, or what was picked",
+        &["Tree", "Where", "Plot", "Treatment", "Date", "Cut or kg", "Remarks"],
+    );
+    for line in tree_lines(layout) {
+        let treatment = if line.observed {
+            format!("{}: {}", line.code, line.treatment)
+        } else {
+            format!("{}: {} (not observed)", line.code, line.treatment)
+        };
+        table.row([
+            line.tree.tree.clone(),
+            stands(line.tree),
+            line.plot.plot.clone(),
+            treatment,
+            String::new(),
+            String::new(),
+            String::new(),
+        ]);
+    }
+    table
+}
+
+fn balance(layout: &Layout) -> Table {
+    let mut table =
+        Table::new("What was measured before, by treatment", &["Treatment", "Measured", "#Mean"]);
+    for mean in layout.balance.iter().flat_map(|report| &report.means) {
+        let name = mean.covariate.as_str().replace('_', " ");
+        table.row([mean.treatment.clone(), name, crate::number::fixed(mean.mean, 2)]);
+    }
+    table
+}

@@ -1,0 +1,81 @@
+//! The trials' page and its tables, ready to paste into a paper; every number comes computed.
+
+mod content;
+mod figures;
+mod page;
+mod tables;
+mod workbook;
+
+pub use content::{
+    TrialCell, TrialHead, TrialPart, TrialPlot, TrialPoint, TrialReport, TrialSection, TrialSeries,
+    TrialTable,
+};
+
+use crate::error::ReportError;
+use crate::names::{slug, unique_token};
+use askama::Template;
+use std::fs;
+use std::path::Path;
+
+/// Writes `size.html`, `size/*.csv` and `size/*.svg` into `dir`, which is created when absent.
+///
+/// # Errors
+/// When a file cannot be encoded or written; files written before stay.
+pub fn write_size(part: &TrialPart, dir: &Path) -> Result<(), ReportError> {
+    let folder = dir.join("size");
+    fs::create_dir_all(&folder)
+        .map_err(|source| ReportError::Write { path: folder.clone(), source })?;
+    let write = |path: &Path, bytes: &[u8]| {
+        fs::write(path, bytes)
+            .map_err(|source| ReportError::Write { path: path.to_owned(), source })
+    };
+    let page = page::SizePage::of(part)?;
+    for (file, svg) in page.drawings() {
+        write(&folder.join(file), svg.as_bytes())?;
+    }
+    for table in part.sections.iter().flat_map(|section| &section.tables) {
+        let name = format!("{}.csv", table.name);
+        write(&folder.join(name), tables::csv(table).as_bytes())?;
+    }
+    write(&dir.join("size.html"), page.render()?.as_bytes())
+}
+
+/// Start of a trial's file names: readable, and different for different ids.
+fn stem(trial: &TrialReport) -> String {
+    let readable = slug(&trial.id);
+    if readable == trial.id.to_lowercase() { readable } else { unique_token(&trial.id) }
+}
+
+/// Writes `trials.html`, `trials/*.csv` (one per table), `trials/*.xlsx` (one per trial) and
+/// `trials/*.svg` into `dir`, which is created when absent; nothing without trials. The same trials
+/// give the same bytes.
+///
+/// # Errors
+/// When a file cannot be encoded or written; files written before stay.
+pub fn write_trials(book: &str, trials: &[TrialReport], dir: &Path) -> Result<(), ReportError> {
+    if trials.is_empty() {
+        return Ok(());
+    }
+    let folder = dir.join("trials");
+    fs::create_dir_all(&folder)
+        .map_err(|source| ReportError::Write { path: folder.clone(), source })?;
+    let write = |path: &Path, bytes: &[u8]| {
+        fs::write(path, bytes)
+            .map_err(|source| ReportError::Write { path: path.to_owned(), source })
+    };
+    let page = page::TrialsPage::of(book, trials)?;
+    for (file, svg) in page.drawings() {
+        write(&folder.join(file), svg.as_bytes())?;
+    }
+    for trial in trials {
+        let stem = stem(trial);
+        for part in &trial.parts {
+            for table in part.sections.iter().flat_map(|section| &section.tables) {
+                let name = format!("{stem}-{}-{}.csv", part.slug, table.name);
+                write(&folder.join(name), tables::csv(table).as_bytes())?;
+            }
+        }
+        write(&folder.join(format!("{stem}.xlsx")), &workbook::workbook(trial)?)?;
+    }
+    write(&dir.join("trials.html"), page.render()?.as_bytes())
+}
