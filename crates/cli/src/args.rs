@@ -45,7 +45,7 @@ pub enum Command {
     /// Analyse the designed trials of a record book as journals expect
     Trial(TrialArgs),
     /// How large the next trial must be: power by trees, replicates and seasons
-    Size(SizeArgs),
+    Size(Box<SizeArgs>),
     /// Draw a new trial by lot: field map, field sheets, labels and the tables to read back
     Layout(LayoutArgs),
     /// Write an invented record book to try the program on
