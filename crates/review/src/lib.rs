@@ -7,6 +7,8 @@ mod error;
 mod plan_kept;
 mod ranking;
 mod scale;
+#[cfg(test)]
+mod simulated;
 mod score;
 mod watch;
 mod zones;
