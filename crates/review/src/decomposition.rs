@@ -4,6 +4,7 @@ mod effects;
 mod fixed;
 mod grouping;
 mod levels;
+mod sensitivity;
 mod shapley;
 
 use crate::columns::TreeSeasons;
@@ -105,6 +106,9 @@ pub struct SeasonReview {
     pub adjusted: Vec<f64>,
     /// Levels of the trees over all seasons, by tree code; empty when no tree was seen twice.
     pub levels: Vec<TreeLevel>,
+    /// How the parts of each tree move with the uncertain effects.
+    #[serde(skip)]
+    sensitivity: sensitivity::Sensitivity,
 }
 
 impl SeasonReview {
@@ -124,7 +128,8 @@ impl SeasonReview {
     pub fn new(table: &TreeSeasons<'_>, season: i32, scale: Scale) -> Result<Self, ReviewError> {
         table.check()?;
         let fitted = effects::fit(table, season, scale)?;
-        let mut trees = Vec::new();
+        let mut trees: Vec<TreeReview> = Vec::new();
+        let mut slopes: Vec<Vec<[f64; PARTS]>> = Vec::new();
         let mut regions_without_earlier = Vec::new();
         for region in 0..table.region.len() {
             let of_region = |closed: bool| {
@@ -137,14 +142,20 @@ impl SeasonReview {
             if closed.is_empty() {
                 continue;
             }
+            let earlier: Vec<usize> = of_region(false).map(|(place, _)| place).collect();
             let background: Vec<[f64; PARTS]> =
-                of_region(false).map(|(place, _)| fitted.parts[place]).collect();
+                earlier.iter().map(|&place| fitted.parts[place]).collect();
             if background.is_empty() {
                 regions_without_earlier.extend(table.region.labels.get(region).cloned());
                 continue;
             }
             let own: Vec<[f64; PARTS]> = closed.iter().map(|&p| fitted.parts[p]).collect();
             let values = shapley::Values::new(scale, fitted.constant[region], &background);
+            slopes.extend(fitted.effects.slopes(
+                (scale, fitted.constant[region]),
+                &fitted.parts,
+                (&closed, &earlier),
+            ));
             for (&place, parts) in closed.iter().zip(&own) {
                 let row = fitted.used[place];
                 let value = values.of(parts);
@@ -164,6 +175,9 @@ impl SeasonReview {
         if trees.is_empty() {
             return Err(ReviewError::NoEarlierSeason(season));
         }
+        let mut order: Vec<usize> = (0..trees.len()).collect();
+        order.sort_by_key(|&place| trees[place].row);
+        let slopes = order.iter().map(|&place| slopes[place].clone()).collect();
         trees.sort_by_key(|tree| tree.row);
         let mut adjusted = vec![f64::NAN; table.len()];
         for (place, &row) in fitted.used.iter().enumerate() {
@@ -184,6 +198,7 @@ impl SeasonReview {
             residual_sd: fitted.residual_sd,
             adjusted,
             levels: fitted.levels,
+            sensitivity: sensitivity::Sensitivity { slopes, covariance: fitted.effects.covariance },
         })
     }
 }

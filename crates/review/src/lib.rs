@@ -7,9 +7,9 @@ mod error;
 mod plan_kept;
 mod ranking;
 mod scale;
+mod score;
 #[cfg(test)]
 mod simulated;
-mod score;
 mod watch;
 mod zones;
 

@@ -180,13 +180,13 @@ pub fn rank(
 fn places(effects: &[Vec<f64>], draws: usize) -> Vec<Vec<u32>> {
     let mut places = vec![Vec::with_capacity(draws); effects.len()];
     let mut order: Vec<usize> = (0..effects.len()).collect();
-    for draw in 0..draws {
+    (0..draws).for_each(|draw| {
         order.sort_unstable();
         order.sort_by(|a, b| effects[*b][draw].total_cmp(&effects[*a][draw]));
         for (&level, rank) in order.iter().zip(1_u32..) {
             places[level].push(rank);
         }
-    }
+    });
     places
 }
 

@@ -2,6 +2,7 @@
 
 use super::fixed::{self, Column};
 use super::levels::{self, Levels};
+use super::sensitivity::Effects;
 use super::{PARTS, Part, TreeLevel};
 use crate::columns::{Labels, TreeSeasons};
 use crate::error::ReviewError;
@@ -41,6 +42,7 @@ pub(super) struct Fitted {
     pub(super) left_out: Vec<String>,
     pub(super) residual_sd: f64,
     pub(super) levels: Vec<TreeLevel>,
+    pub(super) effects: Effects,
 }
 
 /// Fits yield = constant + age + pruning + season of the region + (1 - rho) level + rho x deviation
@@ -315,18 +317,20 @@ impl Rows {
         }
         let mut constant = vec![f64::NAN; table.region.len()];
         let mut parts = Vec::with_capacity(self.used.len());
+        // By how much the crop before lay above the level.
+        let mut excess = Vec::with_capacity(self.used.len());
         let mut predictive_sd = Vec::with_capacity(self.used.len());
         for (p, &row) in self.used.iter().enumerate() {
             let region = table.region.code(row);
             constant[region] = solved.constant[p] + known.constant;
             let (level, variance) = known.of(self.block[p] as usize, self.tree[p] as usize);
             let mut own = solved.fixed[p];
+            let before = self.before[p];
+            excess.push(before.map_or(0.0, |before| solved.deviations[before] - level));
             own[Part::Season as usize] += solved.season[p];
             own[Part::Pruning as usize] += self.given[p];
             own[Part::Level as usize] += level;
-            if self.before[p].is_some() {
-                own[Part::EarlierCrop as usize] += carried(p) - rho[region] * level;
-            }
+            own[Part::EarlierCrop as usize] += rho[region] * excess[p];
             let total = self.response[p] + self.given[p];
             own[Part::Unexplained as usize] = total - constant[region] - own.iter().sum::<f64>();
             parts.push(own);
@@ -369,7 +373,9 @@ impl Rows {
                 std_error,
             })
             .collect();
+        let effects = self.uncertain(table, solved, crop_regions, &excess);
         Ok(Fitted {
+            effects,
             earlier_seasons: self.used.iter().map(|&r| seasons[table.tree.code(r)].0).collect(),
             used: self.used,
             parts,
@@ -380,5 +386,39 @@ impl Rows {
             residual_sd,
             levels,
         })
+    }
+
+    /// The effects of age, pruning and earlier crop that were estimated.
+    fn uncertain(
+        &self,
+        table: &TreeSeasons<'_>,
+        solved: &Solved,
+        crop_regions: &[usize],
+        excess: &[f64],
+    ) -> Effects {
+        let estimates = solved.fit.estimates();
+        let mut chosen = Vec::new();
+        let mut columns = Vec::new();
+        let covariance = solved.fit.covariance();
+        for j in (0..estimates.len()).filter(|&j| covariance[(j, j)] > 0.0) {
+            let column = match self.columns.get(j) {
+                Some(Column { part: Some(part @ (Part::Age | Part::Pruning)), values, .. }) => {
+                    Effects::column(*part, values, &self.season)
+                }
+                Some(_) => continue,
+                None => {
+                    let region = crop_regions.get(j - self.columns.len());
+                    let own = |(&row, excess): (&usize, &f64)| {
+                        if Some(&table.region.code(row)) == region { *excess } else { 0.0 }
+                    };
+                    let values: Vec<f64> = self.used.iter().zip(excess).map(own).collect();
+                    Effects::column(Part::EarlierCrop, &values, &self.season)
+                }
+            };
+            chosen.push(j);
+            columns.push(column);
+        }
+        let row = |&i: &usize| chosen.iter().map(|&j| covariance[(i, j)]).collect();
+        Effects { columns, covariance: chosen.iter().map(row).collect() }
     }
 }

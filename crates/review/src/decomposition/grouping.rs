@@ -47,6 +47,9 @@ pub struct PartKg {
     pub part: Part,
     /// Mean over the trees, kg per tree.
     pub kg: f64,
+    /// Its standard error from the uncertain effects of age, pruning and earlier crop; season has that
+    /// of what these leave to it. `None` for the level and the unexplained, and without such effects.
+    pub std_error_kg: Option<f64>,
 }
 
 /// Closed season of a group of trees; all means in kg per tree.
@@ -118,12 +121,16 @@ impl SeasonReview {
         let difference_kg = observed_kg - expected_kg;
         let parts: Vec<PartKg> = Part::ALL
             .iter()
-            .map(|&part| PartKg { part, kg: mean(&|p| self.trees[p].parts_kg[part as usize]) })
+            .map(|&part| PartKg {
+                part,
+                kg: mean(&|p| self.trees[p].parts_kg[part as usize]),
+                std_error_kg: self.sensitivity.std_error(part, places),
+            })
             .collect();
         let sum: f64 = parts.iter().map(|part| part.kg).sum();
         let size = parts.iter().map(|part| part.kg.abs()).fold(observed_kg.abs(), f64::max);
-        // Written so that NaN fails.
-        if !((sum - difference_kg).abs() <= 1e-9 * size.max(1.0)) {
+        let error = (sum - difference_kg).abs();
+        if error.is_nan() || error > 1e-9 * size.max(1.0) {
             return Err(ReviewError::PartsDoNotSum { label, sum, difference: difference_kg });
         }
         let unexplained = |p: usize| self.trees[p].parts_kg[Part::Unexplained as usize];

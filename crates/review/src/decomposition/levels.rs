@@ -11,6 +11,9 @@ pub(super) struct Levels {
     pub(super) constant: f64,
     pub(super) block: Option<Effects>,
     pub(super) tree: Option<Effects>,
+    /// Of each tree, the share of its deviation from the block that counts, and the variance of its
+    /// effect were the block's known.
+    given_block: Vec<(f64, f64)>,
 }
 
 pub(super) struct Effects {
@@ -19,14 +22,20 @@ pub(super) struct Effects {
 }
 
 impl Levels {
-    /// Level of a tree in its block and its prediction-error variance. The covariance of the two
-    /// effects is negative, so that the variance errs on the side of caution.
+    /// Level of a tree in its block and its prediction-error variance. Given the block's effect b the
+    /// tree's is k (mean - b) with variance v, k = n t^2 / (s^2 + n t^2) and v = t^2 (1 - k), so that
+    /// the level has variance (1 - k)^2 var(b) + v, whatever the covariance of the two effects; n adds
+    /// up weight x loading^2 over the tree's rows.
     pub(super) fn of(&self, block: usize, tree: usize) -> (f64, f64) {
         let read = |effects: &Option<Effects>, code: usize| {
             effects.as_ref().map_or((0.0, 0.0), |e| (e.modes[code], e.variances[code]))
         };
-        let (block, tree) = (read(&self.block, block), read(&self.tree, tree));
-        (block.0 + tree.0, block.1 + tree.1)
+        let (own_block, own_tree) = (read(&self.block, block), read(&self.tree, tree));
+        let variance = match (&self.block, self.given_block.get(tree)) {
+            (Some(_), Some((share, left))) => (1.0 - share).powi(2) * own_block.1 + left,
+            _ => own_block.1 + own_tree.1,
+        };
+        (own_block.0 + own_tree.0, variance)
     }
 
     /// Fits deviations = constant + loading x (block + tree) + error.
@@ -39,7 +48,7 @@ impl Levels {
         let (with_block, with_tree) = separable(block.codes, tree.codes);
         let scale = spread(deviations);
         if (!with_block && !with_tree) || scale <= 0.0 {
-            return Ok(Self { constant: 0.0, block: None, tree: None });
+            return Ok(Self { constant: 0.0, block: None, tree: None, given_block: Vec::new() });
         }
         let mut data =
             Data::new(deviations).response_units(0.0, scale).weights(weights).intercept();
@@ -57,7 +66,20 @@ impl Levels {
             let modes = fit.conditional_modes(name)?;
             Ok(Some(Effects { modes: modes.modes.column(0), variances: modes.variances.column(0) }))
         };
+        let theta = fit.theta().into_iter().find(|theta| theta.name.starts_with("tree."));
+        let relative = theta.map_or(0.0, |theta| theta.value.powi(2));
+        let mut sums = vec![0.0; if with_tree { tree.len() } else { 0 }];
+        for ((&code, loading), weight) in tree.codes.iter().zip(loading).zip(weights) {
+            if let Some(sum) = sums.get_mut(code as usize) {
+                *sum += weight * loading * loading;
+            }
+        }
+        let given = |n: f64| {
+            let share = n * relative / (1.0 + n * relative);
+            (share, relative * fit.sigma().powi(2) * (1.0 - share))
+        };
         Ok(Self {
+            given_block: sums.into_iter().map(given).collect(),
             constant: fit.estimates().first().copied().unwrap_or(0.0),
             block: read(with_block, "block")?,
             tree: read(with_tree, "tree")?,
@@ -95,4 +117,67 @@ pub(super) fn spread(values: &[f64]) -> f64 {
     let n = values.len() as f64;
     let mean = values.iter().sum::<f64>() / n;
     (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use mixed::{IntervalKind, Point, PointLevel};
+
+    #[test]
+    fn the_variance_of_a_level_is_the_engines() {
+        // Slow twin: the engine's prediction of a known tree, which carries the joint covariance.
+        let (mut block, mut tree, mut loading, mut weights, mut values) =
+            (vec![], vec![], vec![], vec![], vec![]);
+        let mut wobble = 7_u32;
+        let mut next = || {
+            wobble = wobble.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            f64::from(wobble >> 8) / f64::from(1 << 24) - 0.5
+        };
+        let names = |n: usize| (0..n).map(|k| k.to_string()).collect::<Vec<_>>();
+        for own_block in 0..12_u32 {
+            let level = next();
+            for own in 0..8 {
+                let level = level + 1.5 * next();
+                for season in 0..2 + own % 4 {
+                    let first = season == 0;
+                    block.push(own_block);
+                    tree.push(own_block * 8 + own);
+                    loading.push(if first { 1.0 } else { 1.3 });
+                    weights.push(if first { 0.91 } else { 1.0 });
+                    values.push(level * if first { 1.0 } else { 1.3 } + next());
+                }
+            }
+        }
+        let (blocks, trees) = (names(12), names(96));
+        let labels =
+            (Labels { codes: &block, labels: &blocks }, Labels { codes: &tree, labels: &trees });
+        let levels = Levels::fit(&values, &loading, &weights, labels).unwrap();
+        let data = Data::new(&values)
+            .response_units(0.0, spread(&values))
+            .weights(&weights)
+            .intercept()
+            .factor(loaded("block", &block, 12, &loading))
+            .factor(loaded("tree", &tree, 96, &loading));
+        let fit = mixed::fit(&data, &Settings::default()).unwrap();
+        for own in [0_u32, 5, 50, 95] {
+            let part = |factor: &str, level: u32| PointLevel {
+                factor: factor.into(),
+                level: Some(level),
+                values: vec![1.3],
+            };
+            let point = |constant: f64| Point {
+                fixed: vec![constant],
+                levels: vec![part("block", own / 8), part("tree", own)],
+                observation_weight: None,
+            };
+            let predict =
+                |p: &Point| fit.predict(p, IntervalKind::KnownGroup, 0.95).unwrap().unwrap();
+            let (mode, variance) = levels.of(own as usize / 8, own as usize);
+            assert!((1.3 * mode - predict(&point(0.0)).estimate).abs() < 1e-7);
+            // What is used is constant + loading x level; its engine variance has the constant's.
+            let ratio = 1.3 * variance.sqrt() / predict(&point(1.0)).std_error;
+            assert!((ratio - 1.0).abs() < 0.03, "{ratio}");
+        }
+    }
 }

@@ -64,8 +64,9 @@ fn poor_failing_and_mistaken_trees_are_found_and_few_others() {
     // Ten trees at half their yield in all seasons, ten that fail now, slips of a decimal and of
     // the unit, and a copied history.
     for tree in (0..10).map(|k| k * 37 + 5) {
-        let rows: Vec<usize> =
-            (0..orchard.yield_kg.len()).filter(|&r| orchard.table().tree.codes[r] == tree).collect();
+        let rows: Vec<usize> = (0..orchard.yield_kg.len())
+            .filter(|&r| orchard.table().tree.codes[r] == tree)
+            .collect();
         rows.iter().for_each(|&r| orchard.yield_kg[r] *= 0.4);
     }
     let failing: Vec<u32> = (0..10).map(|k| k * 41 + 7).collect();
@@ -89,10 +90,10 @@ fn poor_failing_and_mistaken_trees_are_found_and_few_others() {
     let hits = failing.iter().filter(|t| found.sudden.iter().any(|s| s.place.tree == id(**t)));
     assert!(hits.count() >= 9);
     assert!(found.sudden.len() <= 14, "{}", found.sudden.len());
-    assert!(found.spread > 0.8 && found.spread < 1.2, "{}", found.spread);
 
     // The poor list: most are truly in the worst tenth of levels within their blocks.
-    let poor = (0..10).map(|k| id(k * 37 + 5)).filter(|t| found.poor.iter().any(|p| p.place.tree == *t));
+    let poor =
+        (0..10).map(|k| id(k * 37 + 5)).filter(|t| found.poor.iter().any(|p| p.place.tree == *t));
     assert!(poor.count() >= 7);
     let mut levels = orchard.tree_levels();
     (0..10).for_each(|k| levels[k * 37 + 5] += 0.4_f64.ln());
@@ -114,4 +115,21 @@ fn poor_failing_and_mistaken_trees_are_found_and_few_others() {
     assert_eq!(kind(trees - 9), Some(SuspectKind::Slip { factor: 1000.0 }));
     assert_eq!(kind(61), Some(SuspectKind::Copied));
     assert!(found.suspects.len() <= 8, "{:?}", found.suspects);
+}
+
+#[test]
+fn a_sound_season_raises_hardly_any_alarm() {
+    let mut alarms = 0;
+    for seed in 40..50 {
+        let orchard = Orchard::simulate(seed);
+        let table = orchard.table();
+        let review = SeasonReview::new(&table, orchard.closed, Scale::Log).unwrap();
+        let found = watch(&review, &table, None, &WatchSettings::default()).unwrap();
+        alarms += usize::from(!found.sudden.is_empty()) + usize::from(!found.suspects.is_empty());
+        assert!(found.spread > 0.85 && found.spread < 1.15, "{}", found.spread);
+        assert_eq!(found.trees_judged, 600);
+    }
+    // With nothing to find, a list is not empty with probability 0.05 (Benjamini and Hochberg 1995);
+    // of 20 lists more than four are, one time in 400.
+    assert!(alarms <= 4, "{alarms}");
 }

@@ -125,7 +125,7 @@ fn standardised(column: &[f64], kind: FeatureKind) -> Option<Vec<Vec<f64>>> {
         variance += own.iter().map(|value| value * value).sum::<f64>() / n;
     }
     let spread = variance.sqrt();
-    if !(spread > 1e-12 * size) {
+    if spread <= 1e-12 * size {
         return None;
     }
     columns.iter_mut().flatten().for_each(|value| *value /= spread);

@@ -122,7 +122,11 @@ impl Zones {
                     (Some(low), Some(high)) => format!(" ({low:.1} to {high:.1})"),
                     _ => String::new(),
                 };
-                line(format!("# {}: {:.1}{range}", listed(&[feature.name.clone()]), feature.mean));
+                line(format!(
+                    "# {}: {:.1}{range}",
+                    listed(std::slice::from_ref(&feature.name)),
+                    feature.mean
+                ));
             }
             for window in ["harvest", "rest", "flush"] {
                 let day = |end: &str| {

@@ -43,7 +43,10 @@ fn groups_of_iris_are_those_of_scikit_learn() {
             let within = value(&format!("{name}.within"), k);
             assert!((grouped.within / within - 1.0).abs() < 1e-4, "{name} {k} {}", grouped.within);
             let (mean, _) = silhouette(points, &grouped.codes).unwrap();
-            assert!((mean - value(&format!("{name}.silhouette"), k)).abs() < 5e-3, "{name} {k} {mean}");
+            assert!(
+                (mean - value(&format!("{name}.silhouette"), k)).abs() < 5e-3,
+                "{name} {k} {mean}"
+            );
             let linkage = average_linkage(points, k);
             let (mean, _) = silhouette(points, &linkage).unwrap();
             assert!((mean - value(&format!("{name}.linkage_silhouette"), k)).abs() < 1e-9);
@@ -104,8 +107,9 @@ fn climate(blocks_by_zone: &[usize], spread: f64) -> Features {
     for (zone, &blocks) in blocks_by_zone.iter().enumerate() {
         for block in 0..blocks {
             let z = zone as f64;
-            let mut row: Vec<f64> =
-                (0..12).map(|m| 80.0 + 40.0 * (f64::from(m) * 0.5 + 2.0 * z).sin() + next()).collect();
+            let mut row: Vec<f64> = (0..12)
+                .map(|m| 80.0 + 40.0 * (f64::from(m) * 0.5 + 2.0 * z).sin() + next())
+                .collect();
             row.push(100.0 + 150.0 * z + 2.0 * next());
             // Day 358 to day 3 in the first zone: near each other across New Year.
             row.push((358.0 + 60.0 * z + 0.3 * next()).rem_euclid(365.25));
@@ -162,7 +166,10 @@ fn too_few_places_and_bad_settings_are_refused() {
     ));
     let features = climate(&[5], 10.0);
     let settings = ZoneSettings { groups: Some(9), ..ZoneSettings::default() };
-    assert!(matches!(propose(&features, &settings), Err(ReviewError::Setting { name: "groups", .. })));
+    assert!(matches!(
+        propose(&features, &settings),
+        Err(ReviewError::Setting { name: "groups", .. })
+    ));
     let mut short = climate(&[5], 10.0);
     short.values[2].pop();
     assert!(matches!(propose(&short, &ZoneSettings::default()), Err(ReviewError::Length { .. })));
