@@ -53,7 +53,8 @@ pub struct Bearing {
     pub by_tree: Vec<TreeBearing>,
 }
 
-/// Alternate bearing by group, in the order of the labels, up to the season `closed`.
+/// Alternate bearing by group, in the order of the labels. Give the rows up to the season to be
+/// reviewed: the last season of a group is the one whose phase is told.
 ///
 /// The index (Hoblyn, Grubb, Painter and Wates 1936, J. Pomol. Hortic. Sci. 14:39-76) is taken per
 /// tree over pairs of successive seasons and then averaged: trees that alternate out of step leave
@@ -61,20 +62,22 @@ pub struct Bearing {
 ///
 /// # Errors
 /// Columns of unequal length.
-pub fn bearing(rows: &BearingTrees<'_>, closed: i32) -> Result<Vec<Bearing>, ReviewError> {
+pub fn bearing(rows: &BearingTrees<'_>) -> Result<Vec<Bearing>, ReviewError> {
     let n = rows.season.len();
     rows.group.check("group", n)?;
     rows.tree.check("tree", n)?;
     same_length("yield_kg", n, rows.yield_kg.len())?;
     let mut groups: BTreeMap<&str, BTreeMap<&str, BTreeMap<i32, f64>>> = BTreeMap::new();
-    for row in (0..n).filter(|&row| rows.yield_kg[row].is_finite() && rows.season[row] <= closed) {
+    for row in (0..n).filter(|&row| rows.yield_kg[row].is_finite()) {
         let trees = groups.entry(rows.group.label(row)).or_default();
         trees.entry(rows.tree.label(row)).or_default().insert(rows.season[row], rows.yield_kg[row]);
     }
-    Ok(groups.into_iter().map(|(group, trees)| of_group(group, &trees, closed)).collect())
+    Ok(groups.into_iter().map(|(group, trees)| of_group(group, &trees)).collect())
 }
 
-fn of_group(group: &str, trees: &BTreeMap<&str, BTreeMap<i32, f64>>, closed: i32) -> Bearing {
+fn of_group(group: &str, trees: &BTreeMap<&str, BTreeMap<i32, f64>>) -> Bearing {
+    let last = trees.values().filter_map(|crops| crops.keys().next_back()).max();
+    let closed = last.copied().unwrap_or_default();
     // Sums over trees seen in both seasons of a pair, by its later season.
     let mut pairs: BTreeMap<i32, (f64, f64)> = BTreeMap::new();
     for crops in trees.values() {
@@ -150,7 +153,7 @@ mod tests {
             season: &season,
             yield_kg: &yields,
         };
-        let out = bearing(&rows, 2023).unwrap();
+        let out = bearing(&rows).unwrap();
         assert_eq!(out[0].group, "in");
         assert!((out[0].mean_index - 2.0 / 3.0).abs() < 1e-12);
         assert!((out[0].in_step.unwrap() - 1.0).abs() < 1e-12);
@@ -171,7 +174,14 @@ mod tests {
             yield_kg: &[10.0, 2.0, 6.0],
         };
         // Only 2, 6 are successive: |6 - 2| / 8.
-        assert_eq!(bearing(&rows, 2023).unwrap()[0].mean_index, 0.5);
-        assert_eq!(bearing(&rows, 2022).unwrap()[0].by_tree[0].index, None);
+        assert_eq!(bearing(&rows).unwrap()[0].mean_index, 0.5);
+        let codes = [0; 2];
+        let rows = BearingTrees {
+            group: Labels { codes: &codes, labels: &names },
+            tree: Labels { codes: &codes, labels: &names },
+            season: &[2020, 2022],
+            yield_kg: &[10.0, 2.0],
+        };
+        assert_eq!(bearing(&rows).unwrap()[0].by_tree[0].index, None);
     }
 }

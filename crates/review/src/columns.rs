@@ -1,6 +1,7 @@
 //! What the review reads: the linked tree-season table by column.
 
 use crate::error::{ReviewError, same_length};
+use std::collections::BTreeMap;
 
 /// A text column as codes into its labels.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -87,6 +88,18 @@ impl TreeSeasons<'_> {
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.season.is_empty()
+    }
+
+    /// Last season of each region with a row, by region id: regions close their seasons on different
+    /// days.
+    #[must_use]
+    pub fn last_seasons(&self) -> BTreeMap<String, i32> {
+        let mut last = BTreeMap::new();
+        for (row, &season) in self.season.iter().enumerate() {
+            let own = last.entry(self.region.label(row).to_owned()).or_insert(season);
+            *own = season.max(*own);
+        }
+        last
     }
 
     /// Checks lengths and codes.

@@ -11,6 +11,7 @@ use crate::columns::TreeSeasons;
 use crate::error::ReviewError;
 use crate::scale::Scale;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 pub use effects::EarlierCrop;
 pub use grouping::{GroupReview, Grouping, PartKg};
@@ -83,13 +84,14 @@ pub struct TreeLevel {
 /// The review of one season.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SeasonReview {
-    /// The closed season.
-    pub season: i32,
+    /// The closed season by region.
+    pub seasons: BTreeMap<String, i32>,
     /// Scale on which effects add.
     pub scale: Scale,
     /// Tree-seasons used, the closed season's included.
     pub rows_used: usize,
-    /// Rows left out for a yield that has no value on the scale.
+    /// Rows up to the closed season left out for a yield that has no value on the scale, or a missing
+    /// intensity.
     pub rows_left_out: usize,
     /// Trees of the closed season, in row order.
     pub trees: Vec<TreeReview>,
@@ -112,7 +114,8 @@ pub struct SeasonReview {
 }
 
 impl SeasonReview {
-    /// Reviews a season.
+    /// Reviews the season `seasons` of each region (see [`TreeSeasons::last_seasons`]); later rows are
+    /// not used, and a region without an entry only informs the model.
     ///
     /// A linear mixed model of all rows gives the effects (`effects`); the level of trees and blocks
     /// comes from the earlier seasons alone, so that the closed season cannot explain itself. On the
@@ -125,21 +128,28 @@ impl SeasonReview {
     ///
     /// # Errors
     /// Columns of unequal length; no usable row in or before the season; engine failures.
-    pub fn new(table: &TreeSeasons<'_>, season: i32, scale: Scale) -> Result<Self, ReviewError> {
+    pub fn new(
+        table: &TreeSeasons<'_>,
+        seasons: &BTreeMap<String, i32>,
+        scale: Scale,
+    ) -> Result<Self, ReviewError> {
         table.check()?;
-        let fitted = effects::fit(table, season, scale)?;
+        let closing = |region: &String| seasons.get(region).copied().unwrap_or(i32::MAX);
+        let closed: Vec<i32> = table.region.labels.iter().map(closing).collect();
+        let fitted = effects::fit(table, &closed, scale)?;
         let mut trees: Vec<TreeReview> = Vec::new();
         let mut slopes: Vec<Vec<[f64; PARTS]>> = Vec::new();
         let mut regions_without_earlier = Vec::new();
         for region in 0..table.region.len() {
-            let of_region = |closed: bool| {
+            let closing = closed[region];
+            let of_region = |last: bool| {
                 let used = fitted.used.iter().enumerate();
                 used.filter(move |(_, row)| {
-                    table.region.code(**row) == region && (table.season[**row] == season) == closed
+                    table.region.code(**row) == region && (table.season[**row] == closing) == last
                 })
             };
-            let closed: Vec<usize> = of_region(true).map(|(place, _)| place).collect();
-            if closed.is_empty() {
+            let own_rows: Vec<usize> = of_region(true).map(|(place, _)| place).collect();
+            if own_rows.is_empty() {
                 continue;
             }
             let earlier: Vec<usize> = of_region(false).map(|(place, _)| place).collect();
@@ -149,14 +159,14 @@ impl SeasonReview {
                 regions_without_earlier.extend(table.region.labels.get(region).cloned());
                 continue;
             }
-            let own: Vec<[f64; PARTS]> = closed.iter().map(|&p| fitted.parts[p]).collect();
+            let own: Vec<[f64; PARTS]> = own_rows.iter().map(|&p| fitted.parts[p]).collect();
             let values = shapley::Values::new(scale, fitted.constant[region], &background);
             slopes.extend(fitted.effects.slopes(
                 (scale, fitted.constant[region]),
                 &fitted.parts,
-                (&closed, &earlier),
+                (&own_rows, &earlier),
             ));
-            for (&place, parts) in closed.iter().zip(&own) {
+            for (&place, parts) in own_rows.iter().zip(&own) {
                 let row = fitted.used[place];
                 let value = values.of(parts);
                 trees.push(TreeReview {
@@ -173,24 +183,21 @@ impl SeasonReview {
             }
         }
         if trees.is_empty() {
-            return Err(ReviewError::NoEarlierSeason(season));
+            return Err(ReviewError::NoEarlierSeason);
         }
         let mut order: Vec<usize> = (0..trees.len()).collect();
         order.sort_by_key(|&place| trees[place].row);
         let slopes = order.iter().map(|&place| slopes[place].clone()).collect();
         trees.sort_by_key(|tree| tree.row);
         let mut adjusted = vec![f64::NAN; table.len()];
-        for (place, &row) in fitted.used.iter().enumerate() {
-            let parts = &fitted.parts[place];
-            adjusted[row] = fitted.constant[table.region.code(row)]
-                + parts[Part::Level as usize]
-                + parts[Part::Unexplained as usize];
+        for (&row, value) in fitted.used.iter().zip(&fitted.adjusted) {
+            adjusted[row] = *value;
         }
         Ok(Self {
-            season,
+            seasons: seasons.clone(),
             scale,
             rows_used: fitted.used.len(),
-            rows_left_out: table.len() - fitted.used.len(),
+            rows_left_out: fitted.left_out_rows,
             trees,
             regions_without_earlier,
             earlier_crop: fitted.earlier_crop,
@@ -200,6 +207,20 @@ impl SeasonReview {
             levels: fitted.levels,
             sensitivity: sensitivity::Sensitivity { slopes, covariance: fitted.effects.covariance },
         })
+    }
+
+    /// Season reviewed in the region of a row; `None` when the region has none.
+    pub(crate) fn season_of(&self, table: &TreeSeasons<'_>, row: usize) -> Option<i32> {
+        self.seasons.get(table.region.label(row)).copied()
+    }
+
+    /// Rows up to the season reviewed in their region.
+    pub(crate) fn rows_in_time<'a>(
+        &'a self,
+        table: &'a TreeSeasons<'_>,
+    ) -> impl Iterator<Item = usize> + 'a {
+        (0..table.len())
+            .filter(|&row| self.season_of(table, row).is_none_or(|s| table.season[row] <= s))
     }
 }
 

@@ -24,11 +24,13 @@ pub enum ReviewError {
         code: u32,
     },
     /// No row of the closed season can be used.
-    #[error("no usable harvest of season {0}")]
-    NoSeason(i32),
+    #[error("no usable harvest of a season to review")]
+    NoSeason,
     /// Nothing to compare the closed season with.
-    #[error("no usable harvest before season {0}: there is no expectation to review it against")]
-    NoEarlierSeason(i32),
+    #[error(
+        "no usable harvest before the season to review: there is no expectation to hold it against"
+    )]
+    NoEarlierSeason,
     /// Too few units for the question.
     #[error("{what} needs at least {least}, found {found}")]
     TooFew {

@@ -32,6 +32,6 @@ pub use watch::{
     benjamini_hochberg, watch, worst_share,
 };
 pub use zones::{
-    Count, FeatureKind, Features, GapPoint, Groups, Zone, ZoneFeature, ZoneSettings, Zones,
+    FeatureKind, Features, GapPoint, Groups, Zone, ZoneCount, ZoneFeature, ZoneSettings, Zones,
     adjusted_rand_index, average_linkage, gap_statistic, k_means, propose, silhouette,
 };

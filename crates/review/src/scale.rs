@@ -34,4 +34,22 @@ impl Scale {
             Self::Identity => value,
         }
     }
+
+    /// What an effect on this scale means in kg for a tree that otherwise yields `at_kg`.
+    #[must_use]
+    pub fn difference_kg(self, at_kg: f64, effect: f64) -> f64 {
+        self.back(self.forward(at_kg) + effect) - at_kg
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn effects_in_kg_follow_the_scale() {
+        assert_eq!(Scale::Identity.difference_kg(5.0, -0.5), -0.5);
+        assert!((Scale::Log.difference_kg(5.0, 2.0_f64.ln()) - 5.0).abs() < 1e-12);
+        assert!((Scale::SquareRoot.difference_kg(4.0, 1.0) - 5.0).abs() < 1e-12);
+    }
 }

@@ -5,6 +5,7 @@ use crate::decomposition::{PARTS, Part};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
 use rand_distr::{Distribution, StandardNormal};
+use std::collections::BTreeMap;
 
 pub(crate) const REGIONS: usize = 3;
 const SITES: usize = 2;
@@ -126,6 +127,11 @@ impl Orchard {
             trees_per_ha: &self.trees_per_ha,
             pruning_effect: None,
         }
+    }
+
+    /// The last season, the same in all regions.
+    pub(crate) fn seasons(&self) -> BTreeMap<String, i32> {
+        self.table().last_seasons()
     }
 
     /// Yields had no tree been pruned.

@@ -119,7 +119,7 @@ pub fn watch(
         same_length("row", table.tree.len(), places.row.len())?;
         same_length("column", table.tree.len(), places.column.len())?;
     }
-    let last_row = last_rows(table, review.season);
+    let last_row = last_rows(review, table);
     let place = |row: usize| {
         let tree = table.tree.code(row);
         Place {
@@ -162,9 +162,10 @@ pub fn watch(
     let scale = spread.max(1.0);
     let normal = Normal::standard();
     let low: Vec<f64> = z.iter().map(|z| normal.cdf(z / scale)).collect();
+    let low = benjamini_hochberg(&low);
     let mut sudden: Vec<SuddenTree> = known
         .iter()
-        .zip(benjamini_hochberg(&low))
+        .zip(low.iter().copied())
         .filter(|(_, q)| *q <= settings.false_discovery_rate)
         .map(|(tree, q_value)| SuddenTree {
             place: place(tree.row),
@@ -179,14 +180,14 @@ pub fn watch(
     });
     let high: Vec<f64> = z.iter().map(|z| normal.sf(z / scale)).collect();
     let high = benjamini_hochberg(&high);
-    let suspects = suspects::find(review, table, &known, &high, settings, &place);
+    let suspects = suspects::find(review, table, &known, [&low, &high], settings, &place);
     Ok(Watch { poor, sudden, suspects, spread, trees_judged: judged.len(), settings: *settings })
 }
 
-/// Latest row of each tree up to a season.
-fn last_rows(table: &TreeSeasons<'_>, season: i32) -> Vec<Option<usize>> {
+/// Latest row of each tree up to the closed season.
+fn last_rows(review: &SeasonReview, table: &TreeSeasons<'_>) -> Vec<Option<usize>> {
     let mut last: Vec<Option<usize>> = vec![None; table.tree.len()];
-    for row in (0..table.len()).filter(|&row| table.season[row] <= season) {
+    for row in review.rows_in_time(table) {
         let own = &mut last[table.tree.code(row)];
         if own.is_none_or(|other| table.season[other] <= table.season[row]) {
             *own = Some(row);

@@ -49,7 +49,7 @@ impl Default for ZoneSettings {
 
 /// Evidence for a number of groups.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Count {
+pub struct ZoneCount {
     /// Number of groups.
     pub groups: usize,
     /// Sum of squared distances to the centres.
@@ -74,7 +74,7 @@ pub struct Zones {
     /// Distinct places: blocks with the same features count once.
     pub places: usize,
     /// Evidence by number of groups.
-    pub counts: Vec<Count>,
+    pub counts: Vec<ZoneCount>,
     /// Number of groups with the highest mean silhouette.
     pub by_silhouette: usize,
     /// Least number of groups whose gap is within a standard error of that of the next.
@@ -122,7 +122,7 @@ pub fn propose(features: &Features, settings: &ZoneSettings) -> Result<Zones, Re
     let mut counts = Vec::new();
     for gap in &gaps {
         let grouped = k_means(&points.values, gap.groups, settings.starts, settings.seed)?;
-        counts.push(Count {
+        counts.push(ZoneCount {
             groups: gap.groups,
             within: grouped.within,
             silhouette: silhouette(&points.values, &grouped.codes).map(|(mean, _)| mean),

@@ -33,7 +33,10 @@ pub struct EarlierCrop {
 pub(super) struct Fitted {
     /// Rows used, ascending; the other lists follow them.
     pub(super) used: Vec<usize>,
+    pub(super) left_out_rows: usize,
     pub(super) parts: Vec<[f64; PARTS]>,
+    /// Yields without season, age, pruning and earlier crop.
+    pub(super) adjusted: Vec<f64>,
     pub(super) predictive_sd: Vec<f64>,
     pub(super) earlier_seasons: Vec<u32>,
     /// Constant by region code.
@@ -52,21 +55,24 @@ pub(super) struct Fitted {
 /// beside a tree effect; rho and the loadings are fitted in turn until they agree.
 pub(super) fn fit(
     table: &TreeSeasons<'_>,
-    closed: i32,
+    closed: &[i32],
     scale: Scale,
 ) -> Result<Fitted, ReviewError> {
+    let closed_of = |row: usize| closed[table.region.code(row)];
+    let in_time: Vec<usize> =
+        (0..table.len()).filter(|&row| table.season[row] <= closed_of(row)).collect();
     let usable = |row: &usize| {
         scale.forward(table.yield_kg[*row]).is_finite()
             && table.intensity[*row].is_finite()
-            && table.season[*row] <= closed
             && table.pruning_effect.is_none_or(|effect| effect[*row].is_finite())
     };
-    let used: Vec<usize> = (0..table.len()).filter(usable).collect();
-    if !used.iter().any(|&row| table.season[row] == closed) {
-        return Err(ReviewError::NoSeason(closed));
+    let used: Vec<usize> = in_time.iter().copied().filter(usable).collect();
+    let left_out_rows = in_time.len() - used.len();
+    if !used.iter().any(|&row| table.season[row] == closed_of(row)) {
+        return Err(ReviewError::NoSeason);
     }
-    if !used.iter().any(|&row| table.season[row] < closed) {
-        return Err(ReviewError::NoEarlierSeason(closed));
+    if !used.iter().any(|&row| table.season[row] < closed_of(row)) {
+        return Err(ReviewError::NoEarlierSeason);
     }
     let rows = Rows::new(table, used, scale);
     let crop_regions = rows.crop_regions(table);
@@ -94,8 +100,10 @@ pub(super) fn fit(
             break;
         }
     }
-    let solved = state.ok_or(ReviewError::NoSeason(closed))?;
-    rows.finish(table, closed, &solved, &rho, &crop_regions)
+    let solved = state.ok_or(ReviewError::NoSeason)?;
+    let mut fitted = rows.finish(table, closed, &solved, &rho, &crop_regions)?;
+    fitted.left_out_rows = left_out_rows;
+    Ok(fitted)
 }
 
 /// Rows used with what does not change between rounds.
@@ -277,7 +285,7 @@ impl Rows {
     fn finish(
         self,
         table: &TreeSeasons<'_>,
-        closed: i32,
+        closed: &[i32],
         solved: &Solved,
         rho: &[f64],
         crop_regions: &[usize],
@@ -304,26 +312,39 @@ impl Rows {
                 ),
             )
         };
+        let is_earlier = |row: usize| table.season[row] < closed[table.region.code(row)];
         let earlier: Vec<usize> =
-            (0..self.used.len()).filter(|&p| table.season[self.used[p]] < closed).collect();
+            (0..self.used.len()).filter(|&p| is_earlier(self.used[p])).collect();
         let known = fit_rows(&earlier)?;
         let all = fit_rows(&(0..self.used.len()).collect::<Vec<_>>())?;
         let residual_sd = solved.fit.sigma();
         let mut seasons = vec![(0_u32, 0_u32); table.tree.len()];
         for &row in &self.used {
             let own = &mut seasons[table.tree.code(row)];
-            own.0 += u32::from(table.season[row] < closed);
+            own.0 += u32::from(is_earlier(row));
             own.1 += 1;
         }
         let mut constant = vec![f64::NAN; table.region.len()];
         let mut parts = Vec::with_capacity(self.used.len());
         // By how much the crop before lay above the level.
+        let mut adjusted = Vec::with_capacity(self.used.len());
         let mut excess = Vec::with_capacity(self.used.len());
         let mut predictive_sd = Vec::with_capacity(self.used.len());
         for (p, &row) in self.used.iter().enumerate() {
             let region = table.region.code(row);
             constant[region] = solved.constant[p] + known.constant;
-            let (level, variance) = known.of(self.block[p] as usize, self.tree[p] as usize);
+            let (block, tree) = (self.block[p] as usize, self.tree[p] as usize);
+            let (mut level, variance) = known.of(block, tree);
+            adjusted.push(
+                constant[region]
+                    + solved.fixed[p][Part::Level as usize]
+                    + left[p]
+                    + (1.0 - loading[p]) * level,
+            );
+            if is_earlier(row) {
+                // As for the closed season: known from other seasons than its own.
+                level += known.without((left[p], loading[p], weights[p]), block, tree);
+            }
             let mut own = solved.fixed[p];
             let before = self.before[p];
             excess.push(before.map_or(0.0, |before| solved.deviations[before] - level));
@@ -376,9 +397,11 @@ impl Rows {
         let effects = self.uncertain(table, solved, crop_regions, &excess);
         Ok(Fitted {
             effects,
+            left_out_rows: 0,
             earlier_seasons: self.used.iter().map(|&r| seasons[table.tree.code(r)].0).collect(),
             used: self.used,
             parts,
+            adjusted,
             predictive_sd,
             constant,
             earlier_crop,

@@ -11,9 +11,20 @@ pub(super) struct Levels {
     pub(super) constant: f64,
     pub(super) block: Option<Effects>,
     pub(super) tree: Option<Effects>,
-    /// Of each tree, the share of its deviation from the block that counts, and the variance of its
-    /// effect were the block's known.
-    given_block: Vec<(f64, f64)>,
+    /// What the rows of each tree say beside its block.
+    sums: Vec<TreeSums>,
+    /// Variance of trees over that of the error, and the latter.
+    relative: f64,
+    error: f64,
+}
+
+/// Sums over the rows of a tree.
+#[derive(Clone, Copy, Default)]
+struct TreeSums {
+    /// Weight x loading^2.
+    precision: f64,
+    /// Weight x loading x deviation from constant and block.
+    score: f64,
 }
 
 pub(super) struct Effects {
@@ -31,11 +42,30 @@ impl Levels {
             effects.as_ref().map_or((0.0, 0.0), |e| (e.modes[code], e.variances[code]))
         };
         let (own_block, own_tree) = (read(&self.block, block), read(&self.tree, tree));
-        let variance = match (&self.block, self.given_block.get(tree)) {
-            (Some(_), Some((share, left))) => (1.0 - share).powi(2) * own_block.1 + left,
+        let variance = match (&self.block, self.sums.get(tree)) {
+            (Some(_), Some(sums)) => {
+                let left = 1.0 / (1.0 + self.relative * sums.precision);
+                left * left * own_block.1 + self.relative * self.error * left
+            }
             _ => own_block.1 + own_tree.1,
         };
         (own_block.0 + own_tree.0, variance)
+    }
+
+    /// What leaving one of its rows (deviation, loading, weight) out changes of a tree's level, the
+    /// block's effect and the spreads being held.
+    pub(super) fn without(&self, row: (f64, f64, f64), block: usize, tree: usize) -> f64 {
+        let Some(sums) = self.sums.get(tree) else { return 0.0 };
+        let (deviation, loading, weight) = row;
+        let shared = self.block.as_ref().map_or(0.0, |block_effects| block_effects.modes[block]);
+        let own = TreeSums {
+            precision: weight * loading * loading,
+            score: weight * loading * (deviation - self.constant - loading * shared),
+        };
+        let mode =
+            |score: f64, precision: f64| self.relative * score / (1.0 + self.relative * precision);
+        mode(sums.score - own.score, sums.precision - own.precision)
+            - mode(sums.score, sums.precision)
     }
 
     /// Fits deviations = constant + loading x (block + tree) + error.
@@ -48,7 +78,14 @@ impl Levels {
         let (with_block, with_tree) = separable(block.codes, tree.codes);
         let scale = spread(deviations);
         if (!with_block && !with_tree) || scale <= 0.0 {
-            return Ok(Self { constant: 0.0, block: None, tree: None, given_block: Vec::new() });
+            return Ok(Self {
+                constant: 0.0,
+                block: None,
+                tree: None,
+                sums: Vec::new(),
+                relative: 0.0,
+                error: 0.0,
+            });
         }
         let mut data =
             Data::new(deviations).response_units(0.0, scale).weights(weights).intercept();
@@ -68,21 +105,24 @@ impl Levels {
         };
         let theta = fit.theta().into_iter().find(|theta| theta.name.starts_with("tree."));
         let relative = theta.map_or(0.0, |theta| theta.value.powi(2));
-        let mut sums = vec![0.0; if with_tree { tree.len() } else { 0 }];
-        for ((&code, loading), weight) in tree.codes.iter().zip(loading).zip(weights) {
-            if let Some(sum) = sums.get_mut(code as usize) {
-                *sum += weight * loading * loading;
+        let constant = fit.estimates().first().copied().unwrap_or(0.0);
+        let block_effects = read(with_block, "block")?;
+        let mut sums = vec![TreeSums::default(); if with_tree { tree.len() } else { 0 }];
+        for (row, deviation) in deviations.iter().enumerate() {
+            let shared = block_effects.as_ref().map_or(0.0, |own| own.modes[block.code(row)]);
+            if let Some(own) = sums.get_mut(tree.code(row)) {
+                let carried = weights[row] * loading[row];
+                own.precision += carried * loading[row];
+                own.score += carried * (deviation - constant - loading[row] * shared);
             }
         }
-        let given = |n: f64| {
-            let share = n * relative / (1.0 + n * relative);
-            (share, relative * fit.sigma().powi(2) * (1.0 - share))
-        };
         Ok(Self {
-            given_block: sums.into_iter().map(given).collect(),
-            constant: fit.estimates().first().copied().unwrap_or(0.0),
-            block: read(with_block, "block")?,
+            constant,
+            block: block_effects,
             tree: read(with_tree, "tree")?,
+            sums,
+            relative,
+            error: fit.sigma().powi(2),
         })
     }
 }
@@ -178,6 +218,11 @@ mod tests {
             // What is used is constant + loading x level; its engine variance has the constant's.
             let ratio = 1.3 * variance.sqrt() / predict(&point(1.0)).std_error;
             assert!((ratio - 1.0).abs() < 0.03, "{ratio}");
+            // The tree's mode from its own sums.
+            let sums = levels.sums[own as usize];
+            let again = levels.relative * sums.score / (1.0 + levels.relative * sums.precision);
+            let effects = levels.tree.as_ref().unwrap();
+            assert!((again - effects.modes[own as usize]).abs() < 1e-7);
         }
     }
 }

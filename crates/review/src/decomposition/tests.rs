@@ -68,7 +68,7 @@ fn two_parts_under_a_logarithm_follow_the_textbook() {
 /// and unexplained parts are compared together.
 fn errors_of_parts(orchard: &Orchard) -> Vec<([f64; PARTS - 1], [f64; PARTS - 2])> {
     let table = orchard.table();
-    let review = SeasonReview::new(&table, orchard.closed, Scale::Log).unwrap();
+    let review = SeasonReview::new(&table, &orchard.seasons(), Scale::Log).unwrap();
     for crop in &review.earlier_crop {
         assert!(((crop.estimate - orchard.rho) / crop.std_error).abs() < 4.0, "{crop:?}");
     }
@@ -129,7 +129,7 @@ fn parts_of_simulated_orchards_are_found_without_bias() {
 fn groups_of_every_grouping_add_up_to_the_same_whole() {
     let orchard = Orchard::simulate(3);
     let table = orchard.table();
-    let review = SeasonReview::new(&table, orchard.closed, Scale::SquareRoot).unwrap();
+    let review = SeasonReview::new(&table, &orchard.seasons(), Scale::SquareRoot).unwrap();
     let total = |grouping: Grouping, part: usize| -> f64 {
         let groups = review.groups(&table, grouping).unwrap();
         groups.iter().map(|g| g.trees as f64 * g.parts[part].kg).sum()
@@ -153,8 +153,8 @@ fn pruning_taken_out_of_the_yields_leaves_the_other_parts() {
     let unpruned = orchard.unpruned_yields();
     let none = vec![0.0; table.len()];
     let other = TreeSeasons { yield_kg: &unpruned, intensity: &none, ..table };
-    let with = SeasonReview::new(&table, orchard.closed, Scale::Log).unwrap();
-    let without = SeasonReview::new(&other, orchard.closed, Scale::Log).unwrap();
+    let with = SeasonReview::new(&table, &orchard.seasons(), Scale::Log).unwrap();
+    let without = SeasonReview::new(&other, &orchard.seasons(), Scale::Log).unwrap();
     let pairs = with
         .groups(&table, Grouping::Region)
         .unwrap()
@@ -183,7 +183,7 @@ fn a_pruning_effect_from_a_yield_model_is_taken_as_given() {
     let orchard = Orchard::simulate(5);
     let given: Vec<f64> = orchard.parts.iter().map(|p| p[Part::Pruning as usize]).collect();
     let table = TreeSeasons { pruning_effect: Some(&given), ..orchard.table() };
-    let review = SeasonReview::new(&table, orchard.closed, Scale::Log).unwrap();
+    let review = SeasonReview::new(&table, &orchard.seasons(), Scale::Log).unwrap();
     assert!(review.left_out.is_empty(), "{:?}", review.left_out);
     let tree = &review.trees[0];
     let sum: f64 = tree.parts_kg.iter().sum();
@@ -194,7 +194,7 @@ fn a_pruning_effect_from_a_yield_model_is_taken_as_given() {
 fn the_expectation_is_the_plain_mean_of_earlier_seasons() {
     let orchard = Orchard::simulate(8);
     let table = orchard.table();
-    let review = SeasonReview::new(&table, orchard.closed, Scale::Log).unwrap();
+    let review = SeasonReview::new(&table, &orchard.seasons(), Scale::Log).unwrap();
     let earlier: Vec<f64> = (0..table.len())
         .filter(|&r| table.region.code(r) == 0 && table.season[r] < orchard.closed)
         .map(|r| table.yield_kg[r])
@@ -208,21 +208,24 @@ fn the_expectation_is_the_plain_mean_of_earlier_seasons() {
 fn what_cannot_be_reviewed_is_said() {
     let orchard = Orchard::simulate(1);
     let table = orchard.table();
-    assert_eq!(SeasonReview::new(&table, 1990, Scale::Log), Err(ReviewError::NoSeason(1990)));
+    let in_year = |year: i32| -> BTreeMap<String, i32> {
+        table.region.labels.iter().map(|r| (r.clone(), year)).collect()
+    };
+    assert_eq!(SeasonReview::new(&table, &in_year(1990), Scale::Log), Err(ReviewError::NoSeason));
     let first = table.season.iter().copied().min().unwrap();
     assert_eq!(
-        SeasonReview::new(&table, first, Scale::Log),
-        Err(ReviewError::NoEarlierSeason(first))
+        SeasonReview::new(&table, &in_year(first), Scale::Log),
+        Err(ReviewError::NoEarlierSeason)
     );
     let short = TreeSeasons { yield_kg: &[], ..table };
     assert!(matches!(
-        SeasonReview::new(&short, orchard.closed, Scale::Log),
+        SeasonReview::new(&short, &orchard.seasons(), Scale::Log),
         Err(ReviewError::Length { column: "yield_kg", .. })
     ));
     let wrong = vec![9_u32; table.len()];
     let codes = Labels { codes: &wrong, labels: table.region.labels };
     assert!(matches!(
-        SeasonReview::new(&TreeSeasons { region: codes, ..table }, orchard.closed, Scale::Log),
+        SeasonReview::new(&TreeSeasons { region: codes, ..table }, &orchard.seasons(), Scale::Log),
         Err(ReviewError::Code { column: "region", code: 9 })
     ));
 }
@@ -253,7 +256,7 @@ fn two_seasons_and_missing_ages_are_enough() {
         trees_per_ha: &unknown,
         ..table
     };
-    let review = SeasonReview::new(&table, orchard.closed, Scale::Log).unwrap();
+    let review = SeasonReview::new(&table, &orchard.seasons(), Scale::Log).unwrap();
     assert!(review.earlier_crop.is_empty());
     let ages = review.groups(&table, Grouping::Age).unwrap();
     assert_eq!((ages.len(), ages[0].label.as_str()), (1, ""));

@@ -101,7 +101,7 @@ pub fn realised_gain(
     };
     Ok(Realised {
         region: region.to_owned(),
-        season: review.season,
+        season: review.seasons.get(region).copied().unwrap_or_default(),
         gain_kg: estimate.estimate,
         std_error_kg: estimate.std_error,
         df: estimate.df,
@@ -156,7 +156,7 @@ impl Realised {
         let squares = sums.iter().map(|sum| sum * sum).sum::<f64>();
         Ok(Realised {
             region: region.to_owned(),
-            season: review.season,
+            season: review.seasons.get(region).copied().unwrap_or_default(),
             gain_kg: mean,
             std_error_kg: (units / (units - 1.0) * squares).sqrt() / n,
             df: units - 1.0,

@@ -129,7 +129,7 @@ fn a_realised_gain_finds_the_truth_where_better_trees_follow() {
             followed.iter().map(|f| if *f == Some(true) { 0.25 } else { 0.0 }).collect();
         let table = crate::TreeSeasons { pruning_effect: Some(&none), ..orchard.table() };
         let table = crate::TreeSeasons { intensity: &intensity, ..table };
-        let review = SeasonReview::new(&table, orchard.closed, Scale::Log).unwrap();
+        let review = SeasonReview::new(&table, &orchard.seasons(), Scale::Log).unwrap();
         let realised = realised_gain(&review, &table, "r1", &followed).unwrap();
         let of: Vec<f64> =
             gains.iter().filter(|(r, _)| table.region.code(*r) == 1).map(|(_, g)| *g).collect();
@@ -157,7 +157,7 @@ fn a_realised_gain_finds_the_truth_where_better_trees_follow() {
 fn too_few_followers_are_refused() {
     let orchard = Orchard::simulate(1);
     let table = orchard.table();
-    let review = SeasonReview::new(&table, orchard.closed, Scale::Log).unwrap();
+    let review = SeasonReview::new(&table, &orchard.seasons(), Scale::Log).unwrap();
     let followed = vec![Some(false); table.len()];
     assert!(matches!(
         realised_gain(&review, &table, "r0", &followed),

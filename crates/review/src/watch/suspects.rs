@@ -8,10 +8,8 @@ use std::collections::BTreeMap;
 
 /// Factors of usual slips: a decimal place, two of them, grams for kilograms, pounds.
 const SLIPS: [f64; 4] = [10.0, 100.0, 1000.0, 2.2046];
-/// Predictive standard deviations within which the repaired yield must lie, and beyond which the
-/// recorded one must lie, for a slip.
+/// Predictive standard deviations within which the repaired yield of a slip must lie.
 const NEAR: f64 = 1.5;
-const FAR: f64 = 3.5;
 /// Seasons in which two trees must agree to the last digit to be copies.
 const LEAST_COPIED: usize = 3;
 
@@ -50,15 +48,16 @@ pub(super) fn find(
     review: &SeasonReview,
     table: &TreeSeasons<'_>,
     known: &[&TreeReview],
-    q_high: &[f64],
+    [q_low, q_high]: [&[f64]; 2],
     settings: &WatchSettings,
     place: &dyn Fn(usize) -> Place,
 ) -> Vec<Suspect> {
-    let copies = copies(table, review.season);
+    let copies = copies(review, table);
     let mut suspects = Vec::new();
-    for (tree, q_high) in known.iter().zip(q_high) {
+    for ((tree, q_low), q_high) in known.iter().zip(q_low).zip(q_high) {
+        let far = q_low.min(*q_high) <= settings.false_discovery_rate;
         let other = copies.get(&table.tree.code(tree.row));
-        let kind = match (slip(review, tree), other) {
+        let kind = match (slip(review, tree).filter(|_| far), other) {
             (Some(factor), _) => SuspectKind::Slip { factor },
             (None, Some(_)) => SuspectKind::Copied,
             (None, None) if *q_high <= settings.false_discovery_rate => SuspectKind::TooHigh,
@@ -77,9 +76,9 @@ pub(super) fn find(
     suspects
 }
 
-/// The factor that brings a far-off yield near its prediction.
+/// The factor that brings a yield nearest to its prediction, if any brings it near.
 fn slip(review: &SeasonReview, tree: &TreeReview) -> Option<f64> {
-    if tree.standardised.abs() < FAR || tree.unexplained == 0.0 {
+    if tree.unexplained == 0.0 {
         return None;
     }
     let sd = tree.unexplained / tree.standardised;
@@ -99,9 +98,9 @@ fn slip(review: &SeasonReview, tree: &TreeReview) -> Option<f64> {
 
 /// Trees of a block with the same positive yields in all of at least three seasons; each points to
 /// the first of its kind.
-fn copies(table: &TreeSeasons<'_>, season: i32) -> BTreeMap<usize, usize> {
+fn copies(review: &SeasonReview, table: &TreeSeasons<'_>) -> BTreeMap<usize, usize> {
     let mut histories: BTreeMap<(usize, usize), Vec<(i32, u64)>> = BTreeMap::new();
-    for row in (0..table.len()).filter(|&row| table.season[row] <= season) {
+    for row in review.rows_in_time(table) {
         let key = (table.block.code(row), table.tree.code(row));
         let own = histories.entry(key).or_default();
         own.push((table.season[row], table.yield_kg[row].to_bits()));

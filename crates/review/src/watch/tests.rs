@@ -81,7 +81,7 @@ fn poor_failing_and_mistaken_trees_are_found_and_few_others() {
         orchard.yield_kg[61 * 6 + season] = orchard.yield_kg[60 * 6 + season];
     }
     let table = orchard.table();
-    let review = SeasonReview::new(&table, orchard.closed, Scale::Log).unwrap();
+    let review = SeasonReview::new(&table, &orchard.seasons(), Scale::Log).unwrap();
     let positions: Vec<Option<u32>> = (0..trees).map(|tree| Some(tree % TREES as u32)).collect();
     let places = Places { row: &positions, column: &positions };
     let found = watch(&review, &table, Some(places), &WatchSettings::default()).unwrap();
@@ -123,7 +123,7 @@ fn a_sound_season_raises_hardly_any_alarm() {
     for seed in 40..50 {
         let orchard = Orchard::simulate(seed);
         let table = orchard.table();
-        let review = SeasonReview::new(&table, orchard.closed, Scale::Log).unwrap();
+        let review = SeasonReview::new(&table, &orchard.seasons(), Scale::Log).unwrap();
         let found = watch(&review, &table, None, &WatchSettings::default()).unwrap();
         alarms += usize::from(!found.sudden.is_empty()) + usize::from(!found.suspects.is_empty());
         assert!(found.spread > 0.85 && found.spread < 1.15, "{}", found.spread);

@@ -1,4 +1,12 @@
 use super::*;
+use records::Book;
+
+/// A record book with these regions.
+fn with_economics(regions: &str) -> String {
+    format!(
+        "[book]\nname = \"x\"\n[economics]\ncurrency = \"c\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n{regions}"
+    )
+}
 
 struct Iris {
     raw: Vec<Vec<f64>>,
@@ -142,9 +150,10 @@ fn zones_of_an_invented_climate_are_proposed_and_explained() {
     let text = zones.book_toml();
     assert!(text.contains("[regions.zone_1]") && text.contains("column `region`"), "{text}");
     // The circular mean of days on both sides of New Year is not in summer.
-    let parsed: toml::Table = toml::from_str(&text).unwrap();
-    let from = parsed["regions"]["zone_1"]["harvest"][0].as_str().unwrap();
-    assert!(from.starts_with("12-2"), "{text}");
+    let book = Book::parse(&with_economics(&text)).unwrap();
+    let harvest = book.regions["zone_1"].harvest.unwrap();
+    let text_of_window = serde_json::to_string(&harvest).unwrap();
+    assert!(text_of_window.contains("12-2"), "{text_of_window}");
     assert_eq!(zones, propose(&features, &ZoneSettings::default()).unwrap());
 }
 
@@ -181,4 +190,6 @@ fn a_harvest_that_is_not_known_stays_open() {
     features.names[13] = "flowering_day".into();
     let text = propose(&features, &ZoneSettings::default()).unwrap().book_toml();
     assert!(text.contains("# harvest = [\"MM-DD\", \"MM-DD\"]"), "{text}");
+    // The book is refused until somebody has filled it in.
+    assert!(Book::parse(&with_economics(&text)).is_err());
 }
