@@ -140,8 +140,7 @@ impl SeasonReview {
         let mut trees: Vec<TreeReview> = Vec::new();
         let mut slopes: Vec<Vec<[f64; PARTS]>> = Vec::new();
         let mut regions_without_earlier = Vec::new();
-        for region in 0..table.region.len() {
-            let closing = closed[region];
+        for (region, &closing) in closed.iter().enumerate() {
             let of_region = |last: bool| {
                 let used = fitted.used.iter().enumerate();
                 used.filter(move |(_, row)| {

@@ -86,8 +86,8 @@ fn mean_day(days: &[f64]) -> f64 {
 
 impl Zones {
     /// The proposal as text to paste into `book.toml`, with remarks that say what it rests on. A
-    /// harvest window that the features do not give is left open: the book is refused until a person
-    /// has filled it in.
+    /// harvest or flush window that the features do not give is left open: the book is refused until a
+    /// person has filled it in.
     #[must_use]
     pub fn book_toml(&self) -> String {
         let mut text = String::from(
@@ -136,8 +136,9 @@ impl Zones {
                 };
                 match (day("from"), day("to")) {
                     (Some(from), Some(to)) => line(format!("{window} = [\"{from}\", \"{to}\"]")),
-                    _ if window == "harvest" => {
-                        line("# harvest = [\"MM-DD\", \"MM-DD\"] # to be filled in".to_owned());
+                    // A book needs both; a person has to fill them in.
+                    _ if window != "rest" => {
+                        line(format!("# {window} = [\"MM-DD\", \"MM-DD\"]"));
                     }
                     _ => {}
                 }

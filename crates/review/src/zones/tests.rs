@@ -98,11 +98,11 @@ fn climate(blocks_by_zone: &[usize], spread: f64) -> Features {
         features.names.push(format!("rain_{month:02}_mm"));
         features.families.push("rain".into());
     }
-    for name in ["altitude_m", "harvest_from", "harvest_to"] {
+    for name in ["altitude_m", "harvest_from", "harvest_to", "flush_from", "flush_to"] {
         features.names.push(name.into());
         features.families.push(if name == "altitude_m" { "altitude" } else { "calendar" }.into());
     }
-    let kind = |name: &String| match name.starts_with("harvest") {
+    let kind = |name: &String| match name.ends_with("from") || name.ends_with("to") {
         true => FeatureKind::DayOfYear,
         false => FeatureKind::Plain,
     };
@@ -122,6 +122,8 @@ fn climate(blocks_by_zone: &[usize], spread: f64) -> Features {
             // Day 358 to day 3 in the first zone: near each other across New Year.
             row.push((358.0 + 60.0 * z + 0.3 * next()).rem_euclid(365.25));
             row.push((70.0 + 60.0 * z + 0.3 * next()).rem_euclid(365.25));
+            row.push((240.0 + 60.0 * z + 0.3 * next()).rem_euclid(365.25));
+            row.push((300.0 + 60.0 * z + 0.3 * next()).rem_euclid(365.25));
             features.blocks.push(format!("z{zone}b{block}"));
             features.values.push(row);
         }
