@@ -7,14 +7,15 @@ use super::{PARTS, Part, TreeLevel};
 use crate::columns::{Labels, TreeSeasons};
 use crate::error::ReviewError;
 use crate::scale::Scale;
-use mixed::{Data, Factor, Fit, Settings};
+use mixed::{Data, Factor, Fit, FixedColumn, Settings};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-/// Rounds in which the effect of the earlier crop is sought, the change that ends them, its bound,
-/// and the trees with three seasons in a row that a region needs for it.
+/// Rounds in which the effect of the earlier crop is sought, the change that ends them, the step by
+/// which the last one is tried, the bound of the effect, and the trees with three seasons in a row that a region needs for it.
 const MOST_ROUNDS: usize = 8;
 const SETTLED: f64 = 0.002;
+const STEP: f64 = 0.05;
 const MOST_CORRELATION: f64 = 0.9;
 const LEAST_TREES: usize = 20;
 
@@ -48,11 +49,13 @@ pub(super) struct Fitted {
     pub(super) effects: Effects,
 }
 
-/// Fits yield = constant + age + pruning + season of the region + (1 - rho) level + rho x deviation
-/// of the crop before, the level being that of the block and the tree. With the loading 1 - rho, and
-/// the weight 1 - rho^2 of a row without a crop before, this is a tree level with first-order
-/// autoregressive errors (Prais and Winsten 1954), free of the bias that a lagged response has
-/// beside a tree effect; rho and the loadings are fitted in turn until they agree.
+/// Fits yield = constant + age + pruning + season of the region + level + error, the level being that
+/// of the block and the tree and the errors of a tree following one another with correlation rho:
+/// the effect of the earlier crop. Each row with a crop before is fitted less rho times the row before
+/// (Prais and Winsten 1954), its columns likewise, so that its level counts 1 - rho; a row without one
+/// has the weight 1 - rho^2. That this is free of the bias which a lagged response has beside a tree
+/// effect, a test shows. The deviation of the crop before stands beside the columns: its coefficient is
+/// what rho lacks, and rounds end when it lacks nothing.
 pub(super) fn fit(
     table: &TreeSeasons<'_>,
     closed: &[i32],
@@ -77,30 +80,24 @@ pub(super) fn fit(
     let rows = Rows::new(table, used, scale);
     let crop_regions = rows.crop_regions(table);
     let mut rho = vec![0.0; table.region.len()];
-    let mut deviations = vec![f64::NAN; rows.used.len()];
-    let mut state = None;
-    for round in 0..=MOST_ROUNDS {
-        let (loading, weights) = rows.loading(table, &rho, &crop_regions);
-        let crop =
-            if round == 0 { Vec::new() } else { rows.crop(table, &crop_regions, &deviations) };
-        let solved = rows.solve(&crop, &loading, &weights)?;
-        deviations = solved.deviations.clone();
-        let moved = crop_regions
-            .iter()
-            .zip(&solved.crop)
-            .map(|(&region, (estimate, _))| {
-                let bounded = estimate.clamp(-MOST_CORRELATION, MOST_CORRELATION);
-                let moved = (bounded - rho[region]).abs();
-                rho[region] = bounded;
-                moved
-            })
-            .fold(0.0, f64::max);
-        state = Some(solved);
-        if crop_regions.is_empty() || (round > 0 && moved < SETTLED) {
+    let mut solved = rows.solve(table, (&[], &rho), None)?;
+    for _ in 0..MOST_ROUNDS {
+        if crop_regions.is_empty() {
+            break;
+        }
+        let next = rows.solve(table, (&crop_regions, &rho), Some(&solved))?;
+        let moved = next.crop.iter().map(|(lacking, _)| lacking.abs()).fold(0.0, f64::max);
+        for (&region, (lacking, _)) in crop_regions.iter().zip(&next.crop) {
+            rho[region] = (rho[region] + lacking).clamp(-MOST_CORRELATION, MOST_CORRELATION);
+        }
+        solved = next;
+        if moved < SETTLED {
             break;
         }
     }
-    let solved = state.ok_or(ReviewError::NoSeason)?;
+    if !crop_regions.is_empty() {
+        rows.allow_for_levels(table, (&crop_regions, &rho), &mut solved)?;
+    }
     let mut fitted = rows.finish(table, closed, &solved, &rho, &crop_regions)?;
     fitted.left_out_rows = left_out_rows;
     Ok(fitted)
@@ -109,8 +106,9 @@ pub(super) fn fit(
 /// Rows used with what does not change between rounds.
 struct Rows {
     used: Vec<usize>,
-    /// Response less the pruning effect that was given.
+    /// Response less the pruning effect that was given and less `centre`.
     response: Vec<f64>,
+    centre: f64,
     given: Vec<f64>,
     columns: Vec<Column>,
     /// Place of the same tree's row one season before.
@@ -131,8 +129,10 @@ struct Solved {
     season: Vec<f64>,
     /// Response less constant, fixed parts and season: level, earlier crop and error.
     deviations: Vec<f64>,
-    /// Estimate and standard error of the earlier crop, by region that has it.
+    /// What the effect of the earlier crop lacks, and its standard error, by region that has it.
     crop: Vec<(f64, f64)>,
+    /// By how much that error grows because levels follow the effect.
+    growth: Vec<f64>,
 }
 
 impl Rows {
@@ -141,11 +141,13 @@ impl Rows {
             .iter()
             .map(|&row| table.pruning_effect.map_or(0.0, |effect| effect[row]))
             .collect();
-        let response = used
+        let mut response: Vec<f64> = used
             .iter()
             .zip(&given)
             .map(|(&row, given)| scale.forward(table.yield_kg[row]) - given)
             .collect();
+        let centre = response.iter().sum::<f64>() / response.len() as f64;
+        response.iter_mut().for_each(|value| *value -= centre);
         let places: BTreeMap<(u32, i32), usize> = used
             .iter()
             .enumerate()
@@ -164,6 +166,7 @@ impl Rows {
             keys.iter().map(|key| distinct.binary_search(key).unwrap_or(0) as u32).collect();
         Self {
             response,
+            centre,
             given,
             columns: fixed::columns(table, &used),
             before,
@@ -187,18 +190,22 @@ impl Rows {
         trees.into_iter().filter(|(_, own)| own.len() >= LEAST_TREES).map(|(r, _)| r).collect()
     }
 
-    fn loading(
-        &self,
-        table: &TreeSeasons<'_>,
-        rho: &[f64],
-        crop_regions: &[usize],
-    ) -> (Vec<f64>, Vec<f64>) {
+    /// Loading of the level and weight of each row.
+    fn loading(&self, table: &TreeSeasons<'_>, rho: &[f64]) -> (Vec<f64>, Vec<f64>) {
         let pairs = self.used.iter().zip(&self.before).map(|(&row, before)| {
-            let region = table.region.code(row);
-            let own = if crop_regions.contains(&region) { rho[region] } else { 0.0 };
+            let own = rho[table.region.code(row)];
             if before.is_some() { (1.0 - own, 1.0) } else { (1.0, 1.0 - own * own) }
         });
         pairs.unzip()
+    }
+
+    /// Values less rho times those of the row before.
+    fn differenced(&self, table: &TreeSeasons<'_>, rho: &[f64], values: &[f64]) -> Vec<f64> {
+        let own = |(place, &row): (usize, &usize)| match self.before[place] {
+            Some(before) => values[place] - rho[table.region.code(row)] * values[before],
+            None => values[place],
+        };
+        self.used.iter().enumerate().map(own).collect()
     }
 
     /// Deviation of the crop before, by region.
@@ -224,32 +231,44 @@ impl Rows {
         crop_regions.iter().map(column).collect()
     }
 
+    /// One round: effects given rho, and what rho lacks where a round before gave deviations.
     fn solve(
         &self,
-        crop: &[Column],
-        loading: &[f64],
-        weights: &[f64],
+        table: &TreeSeasons<'_>,
+        (crop_regions, rho): (&[usize], &[f64]),
+        last: Option<&Solved>,
     ) -> Result<Solved, ReviewError> {
-        let centre = self.response.iter().sum::<f64>() / self.response.len() as f64;
         let spread = levels::spread(&self.response);
         if spread <= 0.0 {
             return Err(mixed::Error::NoResidualVariation.into());
         }
-        let mut data = Data::new(&self.response).response_units(centre, spread).weights(weights);
-        for column in &self.columns {
-            data = data.column(column.declared());
+        let (loading, weights) = self.loading(table, rho);
+        let crop =
+            last.map_or_else(Vec::new, |last| self.crop(table, crop_regions, &last.deviations));
+        // The season of the row before is known from the round before.
+        let known: Vec<f64> = match last {
+            Some(last) => self.response.iter().zip(&last.season).map(|(y, s)| y - s).collect(),
+            None => self.response.clone(),
+        };
+        let mut response = self.differenced(table, rho, &known);
+        if let Some(last) = last {
+            response.iter_mut().zip(&last.season).for_each(|(value, season)| *value += season);
         }
-        for column in crop {
-            data =
-                data.column(mixed::FixedColumn::new(column.name.clone(), column.values.as_slice()));
+        let mut data = Data::new(&response).response_units(0.0, spread).weights(&weights);
+        for column in &self.columns {
+            let values = self.differenced(table, rho, &column.values);
+            data = data.column(FixedColumn::new(column.name.clone(), values));
+        }
+        for column in &crop {
+            data = data.column(FixedColumn::new(column.name.clone(), column.values.as_slice()));
         }
         data = data.factor(Factor::intercept("season", &self.season, self.season_levels));
         let (with_block, with_tree) = levels::separable(&self.block, &self.tree);
         if with_block {
-            data = data.factor(levels::loaded("block", &self.block, self.levels.0, loading));
+            data = data.factor(levels::loaded("block", &self.block, self.levels.0, &loading));
         }
         if with_tree {
-            data = data.factor(levels::loaded("tree", &self.tree, self.levels.1, loading));
+            data = data.factor(levels::loaded("tree", &self.tree, self.levels.1, &loading));
         }
         let fit = mixed::fit(&data, &Settings::default())?;
         let estimates = fit.estimates();
@@ -278,7 +297,32 @@ impl Rows {
                 false => (0.0, f64::NAN),
             })
             .collect();
-        Ok(Solved { fit, fixed, constant, season, deviations, crop })
+        let growth = vec![1.0; crop_regions.len()];
+        Ok(Solved { fit, fixed, constant, season, deviations, crop, growth })
+    }
+
+    /// Standard errors of the earlier crop's effect hold the share of the level that goes with it.
+    /// Letting that share follow, a round lacks less for a step of rho than the step: by 1 - r, and
+    /// the error grows by 1 / (1 - r).
+    fn allow_for_levels(
+        &self,
+        table: &TreeSeasons<'_>,
+        (crop_regions, rho): (&[usize], &[f64]),
+        solved: &mut Solved,
+    ) -> Result<(), ReviewError> {
+        let mut moved = rho.to_vec();
+        crop_regions.iter().for_each(|&region| moved[region] += STEP);
+        let [here, there] = [rho, &moved]
+            .map(|rho| self.solve(table, (crop_regions, rho), Some(solved)).map(|own| own.crop));
+        let pairs = here?.into_iter().zip(there?);
+        let growth = pairs.map(|(here, there)| STEP / (here.0 - there.0)).collect::<Vec<f64>>();
+        // A step that lacks no less, or hardly, leaves the effect as good as unknown: ten times.
+        let bounded = |growth: f64| if (1.0..=10.0).contains(&growth) { growth } else { 10.0 };
+        solved.growth = growth
+            .into_iter()
+            .map(|own| if own > 0.0 && own < 1.0 { 1.0 } else { bounded(own) })
+            .collect();
+        Ok(())
     }
 
     /// Levels from the earlier rows, then the parts of every row.
@@ -290,7 +334,7 @@ impl Rows {
         rho: &[f64],
         crop_regions: &[usize],
     ) -> Result<Fitted, ReviewError> {
-        let (loading, weights) = self.loading(table, rho, crop_regions);
+        let (loading, weights) = self.loading(table, rho);
         // Deviation less what the crop before explains.
         let carried = |place: usize| {
             let own = rho[table.region.code(self.used[place])];
@@ -332,7 +376,7 @@ impl Rows {
         let mut predictive_sd = Vec::with_capacity(self.used.len());
         for (p, &row) in self.used.iter().enumerate() {
             let region = table.region.code(row);
-            constant[region] = solved.constant[p] + known.constant;
+            constant[region] = self.centre + solved.constant[p] + known.constant;
             let (block, tree) = (self.block[p] as usize, self.tree[p] as usize);
             let (mut level, variance) = known.of(block, tree);
             adjusted.push(
@@ -352,7 +396,7 @@ impl Rows {
             own[Part::Pruning as usize] += self.given[p];
             own[Part::Level as usize] += level;
             own[Part::EarlierCrop as usize] += rho[region] * excess[p];
-            let total = self.response[p] + self.given[p];
+            let total = self.centre + self.response[p] + self.given[p];
             own[Part::Unexplained as usize] = total - constant[region] - own.iter().sum::<f64>();
             parts.push(own);
             let factor = loading[p];
@@ -387,11 +431,11 @@ impl Rows {
         }
         let earlier_crop = crop_regions
             .iter()
-            .zip(&solved.crop)
-            .map(|(&region, &(estimate, std_error))| EarlierCrop {
+            .zip(solved.crop.iter().zip(&solved.growth))
+            .map(|(&region, ((_, std_error), growth))| EarlierCrop {
                 region: table.region.labels[region].clone(),
-                estimate,
-                std_error,
+                estimate: rho[region],
+                std_error: std_error * growth,
             })
             .collect();
         let effects = self.uncertain(table, solved, crop_regions, &excess);
@@ -441,7 +485,12 @@ impl Rows {
             chosen.push(j);
             columns.push(column);
         }
-        let row = |&i: &usize| chosen.iter().map(|&j| covariance[(i, j)]).collect();
+        let growth = |j: usize| {
+            let crop = j.checked_sub(self.columns.len());
+            crop.and_then(|place| solved.growth.get(place)).copied().unwrap_or(1.0)
+        };
+        let entry = |i: usize, j: usize| growth(i) * covariance[(i, j)] * growth(j);
+        let row = |&i: &usize| chosen.iter().map(|&j| entry(i, j)).collect();
         Effects { columns, covariance: chosen.iter().map(row).collect() }
     }
 }
