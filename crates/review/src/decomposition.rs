@@ -4,6 +4,7 @@ mod effects;
 mod fixed;
 mod grouping;
 mod levels;
+mod rounds;
 mod sensitivity;
 mod shapley;
 

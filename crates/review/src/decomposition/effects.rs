@@ -1,22 +1,19 @@
 //! Effects of season, age, pruning, earlier crop and level on the model's scale, row by row.
 
-use super::fixed::{self, Column};
-use super::levels::{self, Levels};
+use super::fixed::Column;
+use super::levels::Levels;
+use super::rounds::{Rows, Solved};
 use super::sensitivity::Effects;
 use super::{PARTS, Part, TreeLevel};
 use crate::columns::{Labels, TreeSeasons};
 use crate::error::ReviewError;
 use crate::scale::Scale;
-use mixed::{Data, Factor, Fit, Settings};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
 
-/// Rounds in which the effect of the earlier crop is sought, the change that ends them, its bound,
-/// and the trees with three seasons in a row that a region needs for it.
+/// Rounds in which the effect of the earlier crop is sought, the change that ends them, its bound.
 const MOST_ROUNDS: usize = 8;
 const SETTLED: f64 = 0.002;
 const MOST_CORRELATION: f64 = 0.9;
-const LEAST_TREES: usize = 20;
 
 /// Effect of the earlier crop in a region.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -48,11 +45,13 @@ pub(super) struct Fitted {
     pub(super) effects: Effects,
 }
 
-/// Fits yield = constant + age + pruning + season of the region + (1 - rho) level + rho x deviation
-/// of the crop before, the level being that of the block and the tree. With the loading 1 - rho, and
-/// the weight 1 - rho^2 of a row without a crop before, this is a tree level with first-order
-/// autoregressive errors (Prais and Winsten 1954), free of the bias that a lagged response has
-/// beside a tree effect; rho and the loadings are fitted in turn until they agree.
+/// Fits yield = constant + age + pruning + season of the region + level + error, the level being that
+/// of the block and the tree and the errors of a tree following one another with correlation rho:
+/// the effect of the earlier crop. Each row with a crop before is fitted less rho times the row before
+/// (Prais and Winsten 1954), its columns likewise, so that its level counts 1 - rho; a row without one
+/// has the weight 1 - rho^2. That this is free of the bias which a lagged response has beside a tree
+/// effect, a test shows. The deviation of the crop before stands beside the columns: its coefficient is
+/// what rho lacks, and rounds end when it lacks nothing.
 pub(super) fn fit(
     table: &TreeSeasons<'_>,
     closed: &[i32],
@@ -77,210 +76,30 @@ pub(super) fn fit(
     let rows = Rows::new(table, used, scale);
     let crop_regions = rows.crop_regions(table);
     let mut rho = vec![0.0; table.region.len()];
-    let mut deviations = vec![f64::NAN; rows.used.len()];
-    let mut state = None;
-    for round in 0..=MOST_ROUNDS {
-        let (loading, weights) = rows.loading(table, &rho, &crop_regions);
-        let crop =
-            if round == 0 { Vec::new() } else { rows.crop(table, &crop_regions, &deviations) };
-        let solved = rows.solve(&crop, &loading, &weights)?;
-        deviations = solved.deviations.clone();
-        let moved = crop_regions
-            .iter()
-            .zip(&solved.crop)
-            .map(|(&region, (estimate, _))| {
-                let bounded = estimate.clamp(-MOST_CORRELATION, MOST_CORRELATION);
-                let moved = (bounded - rho[region]).abs();
-                rho[region] = bounded;
-                moved
-            })
-            .fold(0.0, f64::max);
-        state = Some(solved);
-        if crop_regions.is_empty() || (round > 0 && moved < SETTLED) {
+    let mut solved = rows.solve(table, (&[], &rho), None)?;
+    for _ in 0..MOST_ROUNDS {
+        if crop_regions.is_empty() {
+            break;
+        }
+        let next = rows.solve(table, (&crop_regions, &rho), Some(&solved))?;
+        let moved = next.crop.iter().map(|(lacking, _)| lacking.abs()).fold(0.0, f64::max);
+        for (&region, (lacking, _)) in crop_regions.iter().zip(&next.crop) {
+            rho[region] = (rho[region] + lacking).clamp(-MOST_CORRELATION, MOST_CORRELATION);
+        }
+        solved = next;
+        if moved < SETTLED {
             break;
         }
     }
-    let solved = state.ok_or(ReviewError::NoSeason)?;
+    if !crop_regions.is_empty() {
+        rows.allow_for_levels(table, (&crop_regions, &rho), &mut solved)?;
+    }
     let mut fitted = rows.finish(table, closed, &solved, &rho, &crop_regions)?;
     fitted.left_out_rows = left_out_rows;
     Ok(fitted)
 }
 
-/// Rows used with what does not change between rounds.
-struct Rows {
-    used: Vec<usize>,
-    /// Response less the pruning effect that was given.
-    response: Vec<f64>,
-    given: Vec<f64>,
-    columns: Vec<Column>,
-    /// Place of the same tree's row one season before.
-    before: Vec<Option<usize>>,
-    season: Vec<u32>,
-    season_levels: usize,
-    block: Vec<u32>,
-    tree: Vec<u32>,
-    levels: (usize, usize),
-}
-
-/// One round's fit.
-struct Solved {
-    fit: Fit,
-    /// Fixed parts by row, without the earlier crop.
-    fixed: Vec<[f64; PARTS]>,
-    constant: Vec<f64>,
-    season: Vec<f64>,
-    /// Response less constant, fixed parts and season: level, earlier crop and error.
-    deviations: Vec<f64>,
-    /// Estimate and standard error of the earlier crop, by region that has it.
-    crop: Vec<(f64, f64)>,
-}
-
 impl Rows {
-    fn new(table: &TreeSeasons<'_>, used: Vec<usize>, scale: Scale) -> Self {
-        let given: Vec<f64> = used
-            .iter()
-            .map(|&row| table.pruning_effect.map_or(0.0, |effect| effect[row]))
-            .collect();
-        let response = used
-            .iter()
-            .zip(&given)
-            .map(|(&row, given)| scale.forward(table.yield_kg[row]) - given)
-            .collect();
-        let places: BTreeMap<(u32, i32), usize> = used
-            .iter()
-            .enumerate()
-            .map(|(place, &row)| ((table.tree.codes[row], table.season[row]), place))
-            .collect();
-        let before = used
-            .iter()
-            .map(|&row| places.get(&(table.tree.codes[row], table.season[row] - 1)).copied())
-            .collect();
-        let keys: Vec<(u32, i32)> =
-            used.iter().map(|&row| (table.region.codes[row], table.season[row])).collect();
-        let mut distinct = keys.clone();
-        distinct.sort_unstable();
-        distinct.dedup();
-        let season =
-            keys.iter().map(|key| distinct.binary_search(key).unwrap_or(0) as u32).collect();
-        Self {
-            response,
-            given,
-            columns: fixed::columns(table, &used),
-            before,
-            season,
-            season_levels: distinct.len(),
-            block: used.iter().map(|&row| table.block.codes[row]).collect(),
-            tree: used.iter().map(|&row| table.tree.codes[row]).collect(),
-            levels: (table.block.len(), table.tree.len()),
-            used,
-        }
-    }
-
-    /// Regions in which enough trees were seen three seasons in a row.
-    fn crop_regions(&self, table: &TreeSeasons<'_>) -> Vec<usize> {
-        let mut trees: BTreeMap<usize, std::collections::BTreeSet<u32>> = BTreeMap::new();
-        for (place, &row) in self.used.iter().enumerate() {
-            if self.before[place].and_then(|before| self.before[before]).is_some() {
-                trees.entry(table.region.code(row)).or_default().insert(self.tree[place]);
-            }
-        }
-        trees.into_iter().filter(|(_, own)| own.len() >= LEAST_TREES).map(|(r, _)| r).collect()
-    }
-
-    fn loading(
-        &self,
-        table: &TreeSeasons<'_>,
-        rho: &[f64],
-        crop_regions: &[usize],
-    ) -> (Vec<f64>, Vec<f64>) {
-        let pairs = self.used.iter().zip(&self.before).map(|(&row, before)| {
-            let region = table.region.code(row);
-            let own = if crop_regions.contains(&region) { rho[region] } else { 0.0 };
-            if before.is_some() { (1.0 - own, 1.0) } else { (1.0, 1.0 - own * own) }
-        });
-        pairs.unzip()
-    }
-
-    /// Deviation of the crop before, by region.
-    fn crop(
-        &self,
-        table: &TreeSeasons<'_>,
-        crop_regions: &[usize],
-        deviations: &[f64],
-    ) -> Vec<Column> {
-        let column = |&region: &usize| Column {
-            name: format!("earlier crop in {}", table.region.labels[region]),
-            part: Some(Part::EarlierCrop),
-            values: self
-                .used
-                .iter()
-                .zip(&self.before)
-                .map(|(&row, before)| match before {
-                    Some(before) if table.region.code(row) == region => deviations[*before],
-                    _ => 0.0,
-                })
-                .collect(),
-        };
-        crop_regions.iter().map(column).collect()
-    }
-
-    fn solve(
-        &self,
-        crop: &[Column],
-        loading: &[f64],
-        weights: &[f64],
-    ) -> Result<Solved, ReviewError> {
-        let centre = self.response.iter().sum::<f64>() / self.response.len() as f64;
-        let spread = levels::spread(&self.response);
-        if spread <= 0.0 {
-            return Err(mixed::Error::NoResidualVariation.into());
-        }
-        let mut data = Data::new(&self.response).response_units(centre, spread).weights(weights);
-        for column in &self.columns {
-            data = data.column(column.declared());
-        }
-        for column in crop {
-            data =
-                data.column(mixed::FixedColumn::new(column.name.clone(), column.values.as_slice()));
-        }
-        data = data.factor(Factor::intercept("season", &self.season, self.season_levels));
-        let (with_block, with_tree) = levels::separable(&self.block, &self.tree);
-        if with_block {
-            data = data.factor(levels::loaded("block", &self.block, self.levels.0, loading));
-        }
-        if with_tree {
-            data = data.factor(levels::loaded("tree", &self.tree, self.levels.1, loading));
-        }
-        let fit = mixed::fit(&data, &Settings::default())?;
-        let estimates = fit.estimates();
-        let modes = fit.conditional_modes("season")?.modes.column(0);
-        let mut fixed = vec![[0.0; PARTS]; self.used.len()];
-        let mut constant = vec![0.0; self.used.len()];
-        for (column, estimate) in self.columns.iter().zip(&estimates) {
-            if !estimate.is_finite() {
-                continue;
-            }
-            for (place, value) in column.values.iter().enumerate() {
-                match column.part {
-                    Some(part) => fixed[place][part as usize] += estimate * value,
-                    None => constant[place] += estimate * value,
-                }
-            }
-        }
-        let season: Vec<f64> = self.season.iter().map(|&code| modes[code as usize]).collect();
-        let deviations = (0..self.used.len())
-            .map(|p| self.response[p] - constant[p] - fixed[p].iter().sum::<f64>() - season[p])
-            .collect();
-        let covariance = fit.covariance();
-        let crop = (self.columns.len()..estimates.len())
-            .map(|j| match estimates[j].is_finite() {
-                true => (estimates[j], covariance[(j, j)].sqrt()),
-                false => (0.0, f64::NAN),
-            })
-            .collect();
-        Ok(Solved { fit, fixed, constant, season, deviations, crop })
-    }
-
     /// Levels from the earlier rows, then the parts of every row.
     fn finish(
         self,
@@ -290,7 +109,7 @@ impl Rows {
         rho: &[f64],
         crop_regions: &[usize],
     ) -> Result<Fitted, ReviewError> {
-        let (loading, weights) = self.loading(table, rho, crop_regions);
+        let (loading, weights) = self.loading(table, rho);
         // Deviation less what the crop before explains.
         let carried = |place: usize| {
             let own = rho[table.region.code(self.used[place])];
@@ -332,7 +151,7 @@ impl Rows {
         let mut predictive_sd = Vec::with_capacity(self.used.len());
         for (p, &row) in self.used.iter().enumerate() {
             let region = table.region.code(row);
-            constant[region] = solved.constant[p] + known.constant;
+            constant[region] = self.centre + solved.constant[p] + known.constant;
             let (block, tree) = (self.block[p] as usize, self.tree[p] as usize);
             let (mut level, variance) = known.of(block, tree);
             adjusted.push(
@@ -352,7 +171,7 @@ impl Rows {
             own[Part::Pruning as usize] += self.given[p];
             own[Part::Level as usize] += level;
             own[Part::EarlierCrop as usize] += rho[region] * excess[p];
-            let total = self.response[p] + self.given[p];
+            let total = self.centre + self.response[p] + self.given[p];
             own[Part::Unexplained as usize] = total - constant[region] - own.iter().sum::<f64>();
             parts.push(own);
             let factor = loading[p];
@@ -387,11 +206,11 @@ impl Rows {
         }
         let earlier_crop = crop_regions
             .iter()
-            .zip(&solved.crop)
-            .map(|(&region, &(estimate, std_error))| EarlierCrop {
+            .zip(solved.crop.iter().zip(&solved.growth))
+            .map(|(&region, ((_, std_error), growth))| EarlierCrop {
                 region: table.region.labels[region].clone(),
-                estimate,
-                std_error,
+                estimate: rho[region],
+                std_error: std_error * growth,
             })
             .collect();
         let effects = self.uncertain(table, solved, crop_regions, &excess);
@@ -441,7 +260,12 @@ impl Rows {
             chosen.push(j);
             columns.push(column);
         }
-        let row = |&i: &usize| chosen.iter().map(|&j| covariance[(i, j)]).collect();
+        let growth = |j: usize| {
+            let crop = j.checked_sub(self.columns.len());
+            crop.and_then(|place| solved.growth.get(place)).copied().unwrap_or(1.0)
+        };
+        let entry = |i: usize, j: usize| growth(i) * covariance[(i, j)] * growth(j);
+        let row = |&i: &usize| chosen.iter().map(|&j| entry(i, j)).collect();
         Effects { columns, covariance: chosen.iter().map(row).collect() }
     }
 }

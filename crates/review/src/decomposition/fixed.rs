@@ -2,7 +2,6 @@
 
 use super::Part;
 use crate::columns::TreeSeasons;
-use mixed::FixedColumn;
 
 /// Youngest age told apart, years: the logarithm of the age needs a floor.
 const LEAST_AGE: f64 = 0.5;
@@ -20,16 +19,15 @@ impl Column {
         Self { name: name.into(), values, part }
     }
 
-    /// The engine's column, centred on its mean and scaled by its spread.
-    pub(super) fn declared(&self) -> FixedColumn<'_> {
-        let column = FixedColumn::new(self.name.clone(), self.values.as_slice());
-        if self.part.is_none() {
-            return column;
+    /// Centred on the mean and scaled by the spread of the rows, which only moves the constant.
+    fn standardised(mut self) -> Self {
+        if self.part.is_some() {
+            let n = self.values.len() as f64;
+            let mean = self.values.iter().sum::<f64>() / n;
+            let spread = (self.values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt();
+            self.values.iter_mut().for_each(|value| *value = (*value - mean) / spread);
         }
-        let n = self.values.len() as f64;
-        let mean = self.values.iter().sum::<f64>() / n;
-        let spread = (self.values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt();
-        if spread > 0.0 { column.units(mean, spread) } else { column }
+        self
     }
 }
 
@@ -75,7 +73,7 @@ pub(super) fn columns(table: &TreeSeasons<'_>, used: &[usize]) -> Vec<Column> {
         columns.push(Column::new(name, Some(Part::Level), values));
     }
     columns.retain(|column| column.part.is_none() || varies(&column.values));
-    columns
+    columns.into_iter().map(Column::standardised).collect()
 }
 
 /// Missing values replaced by the mean of the others: they then explain nothing.

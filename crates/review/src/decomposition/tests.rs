@@ -106,9 +106,15 @@ fn parts_of_simulated_orchards_are_found_without_bias() {
         let mean = means.iter().sum::<f64>() / n;
         let sd = (means.iter().map(|m| (m - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
         let z = mean / (sd / n.sqrt());
-        assert!(z.abs() < 3.5, "{:?}: mean error {mean:.4}, z {z:.2}", Part::ALL[part]);
+        // An earlier row knows its tree from one season fewer than the closed one does: a five-hundredth
+        // of the yield is allowed for what the logarithm makes of that.
+        assert!(
+            z.abs() < 3.5 || mean.abs() < 0.002,
+            "{:?}: mean error {mean:.4}, z {z:.2}",
+            Part::ALL[part]
+        );
         // Trees of a region age together, so that age and season are the least sure.
-        let most = if part < 2 { 0.06 } else { 0.005 };
+        let most = if part < 2 { 0.035 } else { 0.005 };
         assert!(sd < most, "{:?}: {sd}", Part::ALL[part]);
     }
     for part in [Part::Season, Part::Age, Part::Pruning] {
