@@ -5,8 +5,8 @@ import sys
 from pathlib import Path
 
 folder, truth_path = Path(sys.argv[1]), Path(sys.argv[2])
-needed = """index.html dictionary.html advice.json advice.csv advice.parquet workplan.csv workplan.xlsx
-calendar.ics fit.json draws.arrow tree_seasons.parquet quarantine.csv""".split()
+needed = """index.html dictionary.html advice.json advice.csv advice.parquet crew_sheets.html workplan.csv
+workplan.xlsx materials.csv shopping.csv tools.csv alarms.csv missing.csv calendar.ics fit.json draws.arrow tree_seasons.parquet quarantine.csv""".split()
 missing = [name for name in needed if not (folder / name).is_file() or (folder / name).stat().st_size == 0]
 assert not missing, f"missing or empty: {missing}"
 assert len(list((folder / "plots").glob("*.svg"))) >= 20, "too few plots"

@@ -4,6 +4,7 @@ mod figures;
 mod gains;
 mod horizon;
 mod lateness;
+mod returns;
 mod timing;
 mod verdict;
 
@@ -30,6 +31,8 @@ pub struct Evidences<'a> {
     pub cost: &'a Cost,
     /// Season advised for.
     pub season: i16,
+    /// Trees per ha of the region; `None` without spacings.
+    pub trees_per_ha: Option<f64>,
     /// Whether the yield model reached its optimum; without it nothing is advised.
     pub converged: bool,
     /// Effect of last season's pruning, where the records show one.
@@ -77,6 +80,7 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
         currency: evidence.book.economics.currency.clone(),
     });
     advice.p_gain = Some(gains.p_net_gain());
+    advice.returns = returns::returns(evidence, &gains, level);
     advice.lateness = lateness::lateness(evidence, candidate, level);
     advice.horizon = horizon::horizon(evidence, &explored, candidate, level);
     advice.verdict = verdict::choose(evidence, &explored, &gains, loss);
@@ -85,7 +89,8 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
         && verdict::better_meanwhile(evidence, &explored, &gains, loss))
     .then(|| best_supported(evidence, &explored, candidate, loss));
     advice.reason = verdict::reason(evidence, &advice, &explored);
-    let picture = figures::draw(evidence, &explored, candidate, level);
+    let mut picture = figures::draw(evidence, &explored, candidate, level);
+    picture.what_if = returns::what_if(evidence, &explored, &gains, candidate);
     (advice, Some(picture))
 }
 
@@ -214,6 +219,7 @@ pub fn without_records(
         gain_over_present_kg: None,
         net_gain_over_present: None,
         p_gain: None,
+        returns: None,
         lateness: Vec::new(),
         horizon: None,
     }

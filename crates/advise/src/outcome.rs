@@ -2,6 +2,7 @@
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
+use workplan::economics::BreakEven;
 
 /// Advice for one season of one record book.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -101,11 +102,32 @@ pub struct RegionAdvice {
     pub net_gain_over_present: Option<MoneyInterval>,
     /// Probability that the advised (or best supported) practice earns more than present practice.
     pub p_gain: Option<f64>,
+    /// Odds, break-even values and the gain per ha of the advised (or best supported) practice;
+    /// `None` where the gains are.
+    pub returns: Option<RegionReturns>,
     /// What pruning two and four weeks after the advised (or best supported) date costs; empty when
     /// timing is not part of the model or nothing is to be pruned.
     pub lateness: Vec<Lateness>,
     /// The practice repeated over several seasons; `None` when the records show no carry-over.
     pub horizon: Option<Horizon>,
+}
+
+/// What the advised (or best supported) practice brings beside present practice.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RegionReturns {
+    /// Expected net gain over present practice, money per tree.
+    pub mean_net_gain: f64,
+    /// Expected net gain over leaving trees unpruned, money per tree; `None` when the records hold
+    /// no unpruned trees.
+    pub mean_net_over_unpruned: Option<f64>,
+    /// Net gain over present practice, money per ha; `None` without spacings.
+    pub net_gain_per_ha: Option<Interval>,
+    /// Probability that the practice earns less than present practice.
+    pub odds_of_loss: f64,
+    /// Quoted price per kg at which it earns as much as present practice.
+    pub break_even_price: BreakEven,
+    /// Wage per hour at which it earns as much; `None` when it takes the hours of present practice.
+    pub break_even_wage: Option<BreakEven>,
 }
 
 /// Cost of a delay, per tree.

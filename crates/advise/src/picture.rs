@@ -2,6 +2,7 @@
 
 pub use model::ObservedClass as ClassMean;
 use serde::{Deserialize, Serialize};
+use workplan::economics::WhatIf;
 
 /// The figures of one region.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -22,6 +23,20 @@ pub struct RegionPicture {
     pub odds: Vec<OddsBar>,
     /// Expected gain over unpruned on the intensity x lead grid; `None` when leads do not vary.
     pub surface: Option<Surface>,
+    /// What other prices, wages, yields and horizons would make of the advised or best supported
+    /// practice; `None` without draws.
+    pub what_if: Option<AsPlanned>,
+}
+
+/// The what-if of a region with the price and wage of the book.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AsPlanned {
+    /// Price per kg as quoted.
+    pub price_per_kg: f64,
+    /// Wage per hour.
+    pub wage_per_hour: f64,
+    /// Costs and yields to reckon with.
+    pub what_if: WhatIf,
 }
 
 /// One point of a curve with its pointwise band.

@@ -1,5 +1,9 @@
 //! What can be typed on the command line.
 
+mod plan;
+
+pub use plan::{Language, PlanArgs, WhatIfArgs};
+
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use records::TrialDesign;
 use std::path::PathBuf;
@@ -13,6 +17,8 @@ Getting started:
   anacurve demo my-book      write an example record book
   anacurve check my-book     see what is read, linked and set aside
   anacurve run my-book       write the report to reports/<book>/<season>/index.html
+  anacurve plan my-book --out plan      the work plan alone: crew sheets, calendar, shopping list
+  anacurve whatif my-book --price 0.9   what other prices, wages and yields would bring
   anacurve trial my-book     analyse the designed trials that book.toml declares
   anacurve size --help       how large the next trial must be
   anacurve layout --help     draw the next trial by lot
@@ -40,6 +46,11 @@ pub struct Cli {
 pub enum Command {
     /// Check, link, fit and advise, and write the report of a record book
     Run(RunArgs),
+    /// Write the work plan alone: crew sheets, spreadsheet, calendar and shopping list
+    Plan(PlanArgs),
+    /// What other prices, wages, yields and horizons would bring
+    #[command(name = "whatif")]
+    WhatIf(WhatIfArgs),
     /// Read and link a record book and print what was kept, repaired, set aside and why
     Check(CheckArgs),
     /// Analyse the designed trials of a record book as journals expect
@@ -65,7 +76,7 @@ pub enum Format {
 #[derive(Debug, Args)]
 #[command(after_help = "\
 Writes to OUT/<book>/<season>/: index.html (the report, also to print), advice.csv, advice.json,
-advice.parquet, workplan.csv, workplan.xlsx, calendar.ics, fit.json, draws.arrow,
+advice.parquet, crew_sheets.html, workplan.xlsx and its sheets as CSV, calendar.ics, fit.json, draws.arrow,
 tree_seasons.parquet, quarantine.csv and plots/. The folder is replaced as a whole at the end, so an
 interrupted run leaves the last report as it was. The same records and seed give the same bytes.
 Records too few for a fit still get a report: every region is advised to lay out a trial, with the

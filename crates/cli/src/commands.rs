@@ -3,9 +3,11 @@
 pub mod check;
 pub mod demo;
 pub mod layout;
+pub mod plan;
 pub mod run;
 pub mod size;
 pub mod trial;
+pub mod whatif;
 
 use crate::console::Failure;
 use report::PublishError;

@@ -8,6 +8,7 @@ pub mod quality;
 pub mod rounding;
 pub mod trials;
 pub mod unfitted;
+pub mod work;
 
 use crate::console::{Failure, Stages};
 use ingest_seasons::{LinkError, Linked};

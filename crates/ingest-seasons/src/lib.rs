@@ -3,6 +3,7 @@
 mod assemble;
 mod fates;
 mod frame;
+mod holdings;
 mod laterals;
 mod link;
 mod near;
@@ -22,6 +23,7 @@ mod tests;
 mod to_arrow;
 mod trials;
 
+pub use holdings::{HeldBlock, HeldTree, Visit, held_blocks, visits};
 pub use link::{LinkError, Linked, link};
 pub use outcome::{NotLinked, Reason, TableLinks};
 pub use parquet_out::{WriteError, write_parquet};

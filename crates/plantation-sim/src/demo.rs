@@ -4,12 +4,76 @@ use crate::{
     Assignment, DesignedTrial, ErrorTails, Moisture, Plantation, RecordStyle, RegionPlan, Response,
     Routine, Timing, TrialFactor, TrialPlan, TrueCurve, Variety,
 };
+use records::work::CutWood;
 use records::{Economics, PruningTime, TrialDesign};
 
 /// Seed of the committed demo book. Picked among ten because a within-tree least squares comes
 /// within about one standard error of the truth in every region: the demo shows the method, not
 /// luck, and is therefore no evidence of calibration.
 pub const DEMO_SEED: u64 = 6;
+
+/// Crews, tools and products of the demo, with remarks. Products are invented.
+const WORK: &str = r#"
+# Who prunes when. Without crew_size the plan has quantities but no dates of its own.
+[work]
+# People of the crew that goes round all sites without a crew of their own.
+crew_size = 4
+# Monday to Saturday when left out.
+working_days = ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday"]
+# Days without work: one date, or a day of every year.
+rest_dates = ["2026-08-15", "12-25", "01-01"]
+# Training a young tree. Left out, young blocks get tasks but no person-days.
+minutes_per_young_tree = 3
+# Uncomment to top modified leaders at one height instead of by spacing, m.
+# topping_height_m = 3.0
+
+# A site with a crew of its own; its working days and rest dates may differ too.
+[work.sites."Talu Downs site 1"]
+crew_size = 2
+
+# Tools from thin to thick cuts; the last one without a limit. kind: "hand", "pole" or "power".
+[[work.tools]]
+tool = "secateurs"
+up_to_cm = 3
+kind = "hand"
+
+[[work.tools]]
+tool = "pruning saw"
+up_to_cm = 10
+kind = "hand"
+
+[[work.tools]]
+tool = "power saw"
+kind = "power"
+
+# Dressings and sprays. Nothing is dosed without what the product's own label states; the numbers
+# below belong to invented products. kind: "copper_paste", "copper_spray" or "insect_protection".
+[products.wound_paste]
+kind = "copper_paste"
+# Paste per cut end of 5 cm and more.
+ml_per_cut = 15
+copper_sulphate_package_kg = 1
+hydrated_lime_package_kg = 5
+# Waiting times come from the label; a missing one is shown as missing.
+re_entry_days = 1
+pre_harvest_days = 14
+
+[products.leafward]
+kind = "insect_protection"
+# "pruned" (the default) or "all" trees.
+treats = "pruned"
+# Active ingredient of the bought product, g in 100 mL.
+strength_pct = 5
+# Active ingredient of the spray, and what the label calls usual.
+target_pct = 0.003
+usual_pct = 0.003
+volume_l_per_tree = 6
+applications = 2
+package_l = 0.5
+re_entry_days = 2
+# The days before harvest were not copied from the label yet: the plan says so.
+# pre_harvest_days = 21
+"#;
 
 /// Six regions: one well recorded with a trial, one on a southern calendar, one without effect,
 /// one whose optimum lies beyond what was tried, one where vigorous trees were pruned harder and
@@ -24,7 +88,18 @@ pub fn demo() -> Plantation {
             wage_per_hour: 0.9,
             pruning_time: Some(PruningTime { minutes_per_tree: 4.0, minutes_full_canopy: 30.0 }),
             materials_per_pruned_tree: 0.04,
+            // Wood that pays for its own haulage and nuts of the quoted outturn leave the written
+            // truth as it is.
+            cut_wood: Some(CutWood {
+                stacked_per_canopy: 0.02,
+                haulage_per_m3: 0.05,
+                value_per_m3: 0.05,
+                load_m3: Some(6.0),
+            }),
+            outturn_lb: Some(48.0),
+            price_outturn_lb: Some(48.0),
         },
+        work: WORK,
         reference_moisture_pct: 9.0,
         tolerance_pct: 2.0,
         advise_season: 2027,

@@ -10,6 +10,8 @@ pub struct Plantation {
     pub name: String,
     /// Prices and costs; `pruning_time` also generates the recorded minutes.
     pub economics: Economics,
+    /// Further sections of `book.toml` with their remarks: crews, tools and products.
+    pub work: &'static str,
     /// Moisture to which yields are brought, per cent of wet weight.
     pub reference_moisture_pct: f64,
     /// Loss tolerated before a change is worth making, per cent of the best net return.

@@ -4,6 +4,7 @@ mod check;
 mod locate;
 mod trials;
 
+use crate::work::{CutWood, Product, WorkSettings};
 use crate::{Calendar, MeasuredAs, Problem, Table, Window};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -32,6 +33,12 @@ pub struct Book {
     /// Trials by id, as used in the trial table.
     #[serde(default)]
     pub trials: BTreeMap<String, TrialDeclaration>,
+    /// Crews, working days and tools.
+    #[serde(default)]
+    pub work: WorkSettings,
+    /// Dressings and sprays by name.
+    #[serde(default)]
+    pub products: BTreeMap<String, Product>,
 }
 
 /// `[book]`.
@@ -122,6 +129,12 @@ pub struct Economics {
     /// Materials (dressing, tool wear) per pruned tree.
     #[serde(default)]
     pub materials_per_pruned_tree: f64,
+    /// What becomes of cut wood.
+    pub cut_wood: Option<CutWood>,
+    /// Outturn of the plantation's own nuts, lb of kernel per 80 kg bag.
+    pub outturn_lb: Option<f64>,
+    /// Outturn at which the price is quoted; prices are brought from it to `outturn_lb`.
+    pub price_outturn_lb: Option<f64>,
 }
 
 /// Working minutes per pruned tree: `minutes_per_tree + minutes_full_canopy x intensity`.

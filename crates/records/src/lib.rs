@@ -10,6 +10,7 @@ mod problem;
 mod quantities;
 mod schema;
 pub mod tree_season;
+pub mod work;
 
 pub use book::{
     Book, BookError, BookMeta, DateOrder, DecimalMark, Economics, FileOptions, Options,

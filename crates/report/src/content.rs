@@ -2,8 +2,9 @@
 
 use crate::laterals::RegionLaterals;
 use crate::trials::TrialReport;
-use advise::{Advice, RegionPicture, WorkLine};
+use advise::{Advice, RegionPicture};
 use records::Problem;
+use workplan::plan::Plan;
 
 /// One run, ready to be shown.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,8 +18,8 @@ pub struct Report {
     pub laterals: Vec<RegionLaterals>,
     /// Designed trials that the book declares, by id.
     pub trials: Vec<TrialReport>,
-    /// Work plan, block by block.
-    pub work: Vec<WorkLine>,
+    /// Plan of work, those blocks first whose delay costs most.
+    pub plan: Plan,
     /// State of the records.
     pub quality: Quality,
     /// How the numbers were computed.

@@ -10,21 +10,24 @@ mod names;
 mod number;
 mod outputs;
 mod page;
+mod plan;
 mod plots;
 mod publish;
 mod sentence;
 mod summary;
 mod text;
 mod trials;
+mod what_if;
 
 pub use content::{
     CoefficientRow, FileLine, LinkLine, Method, MethodItem, Quality, Report, SpreadRow,
 };
-pub use dictionary::{Field, advice_fields, laterals_fields, work_plan_fields};
+pub use dictionary::{Field, advice_fields, laterals_fields, plan_table_fields, work_plan_fields};
 pub use error::ReportError;
 pub use laterals::{CountMean, Effects, Path, PathSlope, RegionLaterals};
 pub use layout::write_layout;
 pub use outputs::write_outputs;
+pub use plan::{PLAN_FILES, PlanCell, PlanOf, Sheet, sheets, write_plan};
 pub use publish::{PublishError, publish};
 pub use sentence::{gain_subject, sentence};
 pub use summary::summary_text;
@@ -32,3 +35,4 @@ pub use trials::{
     TrialCell, TrialHead, TrialPart, TrialPlot, TrialPoint, TrialReport, TrialSection, TrialSeries,
     TrialTable, write_size, write_trials,
 };
+pub use what_if::{Supposed, WhatIfRow, what_if_rows};

@@ -2,18 +2,17 @@
 
 use crate::content::Report;
 use crate::error::ReportError;
-use crate::files::{
-    advice_csv, advice_json, advice_parquet, calendar_ics, laterals_json, workplan_csv,
-    workplan_xlsx,
-};
+use crate::files::{advice_csv, advice_json, advice_parquet, laterals_json};
 use crate::page::{dictionary_html, index_page};
+use crate::plan::{PlanOf, write_plan};
 use crate::trials::write_trials;
 use askama::Template;
 use std::fs;
 use std::path::Path;
+use workplan::text::Catalogue;
 
-/// Writes `index.html`, `dictionary.html`, `advice.json|csv|parquet`, `laterals.json`, `workplan.csv|xlsx`,
-/// `calendar.ics`, `plots/*.svg` and, with trials, `trials.html` and `trials/` into `dir`, which is created when absent. The same report
+/// Writes `index.html`, `dictionary.html`, `advice.json|csv|parquet`, `laterals.json`, the files of
+/// [`write_plan`], `plots/*.svg` and, with trials, `trials.html` and `trials/` into `dir`, which is created when absent. The same report
 /// gives the same bytes.
 ///
 /// # Errors
@@ -33,10 +32,19 @@ pub fn write_outputs(report: &Report, dir: &Path) -> Result<(), ReportError> {
     write(dir, "advice.csv", advice_csv(&report.advice)?.as_bytes())?;
     write(dir, "advice.parquet", &advice_parquet(&report.advice)?)?;
     write(dir, "laterals.json", laterals_json(&report.laterals)?.as_bytes())?;
-    write(dir, "workplan.csv", workplan_csv(&report.work).as_bytes())?;
-    write(dir, "workplan.xlsx", &workplan_xlsx(report)?)?;
-    write_trials(&report.advice.book, &report.trials, dir)?;
-    write(dir, "calendar.ics", calendar_ics(report)?.as_bytes())
+    write_plan(&plan_of(report), dir)?;
+    write_trials(&report.advice.book, &report.trials, dir)
+}
+
+/// The plan of a report, in the language of the page.
+pub fn plan_of(report: &Report) -> PlanOf<'_> {
+    PlanOf {
+        book: &report.advice.book,
+        season: report.advice.season,
+        currency: &report.advice.currency,
+        plan: &report.plan,
+        words: Catalogue::ENGLISH,
+    }
 }
 
 fn write(dir: &Path, name: &str, bytes: &[u8]) -> Result<(), ReportError> {

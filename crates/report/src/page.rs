@@ -8,7 +8,9 @@ mod method;
 mod overview;
 mod quality;
 mod region;
+mod returns;
 mod table;
+mod what_if;
 mod work;
 
 pub use dictionary::dictionary_html;

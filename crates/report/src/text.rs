@@ -1,8 +1,9 @@
 //! Every fixed word of the page, the plots and the sheets, in one place so that it can be translated.
 
 pub mod laterals;
+pub mod plan;
 
-use advise::{Evidence, Verdict, WorkAction};
+use advise::{Evidence, Verdict};
 
 /// Language of this catalogue, as an HTML `lang` value.
 pub const LANGUAGE: &str = "en";
@@ -57,16 +58,6 @@ pub fn evidence(evidence: Evidence) -> &'static str {
         Evidence::Trial => "randomised trials",
         Evidence::Routine => "everyday pruning records",
         Evidence::Mixed => "randomised trials and everyday pruning records",
-    }
-}
-
-/// What a block gets.
-pub fn action(action: WorkAction) -> &'static str {
-    match action {
-        WorkAction::Prune => "Prune",
-        WorkAction::Keep => "Keep present practice",
-        WorkAction::Trial => "Lay out a trial; meanwhile as stated",
-        WorkAction::Train => "Training only (young trees)",
     }
 }
 
@@ -174,18 +165,14 @@ pub const CAUTIONS: [&str; 6] = [
     "Ladders and power saws are for trained people only, never alone and never in wet or windy trees.",
     "Cut clean, leave no stubs and clean tools between trees. Dress large wounds as local practice advises.",
     "For any dressing or spray the product label, local rules and licensed practice come before anything written here.",
-    "Waiting times before harvest and before people may re-enter come from your local label. This plan sets none: enter them yourself.",
+    "Waiting times before harvest and before people may re-enter come from your local label: enter them in book.toml. Those that are missing are shown as missing.",
     "Someone who knows the block decides for each tree; weak, diseased or recently damaged trees may need less pruning or none.",
 ];
 
-/// The cautions in one line, for calendars and sheets.
+/// The cautions in one line, for the verdicts of regions.
 pub const CAUTION_SHORT: &str = "Protective equipment; ladders and power saws by trained people only; product label, local rules and licensed practice prevail; enter the label's waiting times before harvest and re-entry yourself.";
 
 pub const WORK_NONE: &str = "There are no blocks to plan for.";
-
-pub fn work_more(shown: usize, all: usize) -> String {
-    format!("The first {shown} of {all} blocks are shown; the sheets hold them all.")
-}
 
 pub const QUALITY_INTRO: &str = "Every row read is either kept or set aside in quarantine.csv with its reason. Rows that could be read but name an unknown tree or an impossible day are set aside by linking: they count as set aside in the first table and as not linked in the second. Every repair is counted.";
 pub const BALANCED: &str = "✓ yes";
@@ -212,14 +199,23 @@ pub fn severity(severity: records::Severity) -> &'static str {
 }
 
 /// Files that stand beside the page, with what they hold.
-pub const FILES: [(&str, &str); 11] = [
+pub const FILES: [(&str, &str); 17] = [
     ("advice.json", "the advice, for programs"),
     ("advice.csv", "one row per region, for spreadsheets"),
     ("advice.parquet", "the same table, typed"),
-    ("workplan.xlsx", "the work plan as a spreadsheet"),
-    ("workplan.csv", "the work plan as plain text"),
+    ("crew_sheets.html", "one printed page per block for the crew"),
+    (
+        "workplan.xlsx",
+        "the work plan with materials, shopping list, tools and alarms as a spreadsheet",
+    ),
+    ("workplan.csv", "the blocks of the plan as plain text"),
+    ("materials.csv", "what each block takes of every product"),
+    ("shopping.csv", "what to buy"),
+    ("tools.csv", "tools of each crew"),
+    ("alarms.csv", "what the windows cannot hold"),
+    ("missing.csv", "settings that the plan would need"),
     ("laterals.json", "shoots, flowers and the path to yield, for programs"),
-    ("calendar.ics", "pruning windows for a calendar"),
+    ("calendar.ics", "the days of each block for a calendar"),
     ("dictionary.html", "what every field means"),
     ("quarantine.csv", "rows set aside, each with its text, reason and remedy"),
     ("tree_seasons.parquet", "the linked records, one row per tree and season"),

@@ -7,8 +7,9 @@ mod returns;
 mod time;
 mod what_if;
 
-pub use haul::{CutWood, Haul, canopy_removed_m3};
+pub use haul::{Haul, canopy_removed_m3};
 pub use outturn::{kernel_fraction, price_at_outturn};
+pub use records::work::CutWood;
 pub use returns::{BreakEven, Change, Pays, Prices, Returns};
 pub use time::{LEAST_TIMED, Minutes, NoTimeFit, TimeFit, TimedTree, WorkRate, work_rate};
 pub use what_if::{Outcome, PracticeCost, Scenario, SeasonSums, WHAT_IF_SCRIPT, WhatIf, shown};

@@ -3,7 +3,6 @@
 pub mod calendar;
 pub mod crew_sheet;
 pub mod economics;
-mod error;
 pub mod plan;
 pub mod products;
 mod quantile;
@@ -13,5 +12,5 @@ pub mod text;
 pub mod tools;
 pub mod young;
 
-pub use error::SettingError;
 pub use quantile::Band;
+pub use records::work::SettingError;

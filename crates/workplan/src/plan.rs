@@ -2,8 +2,7 @@
 
 mod build;
 mod crews;
-mod settings;
 
 pub use build::{Plan, PlanBlock, PlannedBlock, build};
 pub use crews::CrewSchedule;
-pub use settings::{SiteCrew, WorkSettings};
+pub use records::work::{SiteCrew, WorkSettings};

@@ -1,7 +1,8 @@
 //! Tools by cut diameter, how many cuts to expect, and what to take along.
 
-use crate::error::SettingError;
 use crate::text::{Catalogue, Key};
+use records::work::WorkSettings;
+pub use records::work::{Tool, ToolKind};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -25,30 +26,6 @@ pub const CUT_CLASSES: [CutClass; 4] = [
 ];
 /// First class whose cut ends count as large: limbs of 5 cm and more, cut at the collar and dressed.
 pub const FIRST_LARGE_CLASS: usize = 2;
-
-/// What makes a tool dangerous.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum ToolKind {
-    /// Used by hand.
-    Hand,
-    /// On a pole or with long handles.
-    Pole,
-    /// Driven by a motor.
-    Power,
-}
-
-/// One entry of `[[work.tools]]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Tool {
-    /// Name, in the words of the crew.
-    pub tool: String,
-    /// Thickest cut, cm; no limit when left out.
-    pub up_to_cm: Option<f64>,
-    /// What makes it dangerous.
-    pub kind: ToolKind,
-}
 
 const SECATEURS: &str = "secateurs";
 const PRUNING_SAW: &str = "pruning saw";
@@ -77,33 +54,10 @@ pub fn common_practice() -> Vec<Tool> {
     ]
 }
 
-/// Checks the book's tools: ascending diameters, the last one without a limit.
-///
-/// # Errors
-/// When a diameter is out of order or large cuts have no tool.
-pub fn check(tools: &[Tool]) -> Result<(), SettingError> {
-    let key = "[[work.tools]] up_to_cm";
-    let mut before = 0.0;
-    for tool in tools.iter().take(tools.len().saturating_sub(1)) {
-        match tool.up_to_cm {
-            Some(cm) if cm.is_finite() && cm > before => before = cm,
-            _ => {
-                return Err(SettingError::new(
-                    key,
-                    format!("{} is not thicker than the {before} cm before it", tool.tool),
-                    "list tools from thin to thick cuts, only the last without a limit",
-                ));
-            }
-        }
-    }
-    match tools.last() {
-        Some(last) if last.up_to_cm.is_none() => Ok(()),
-        _ => Err(SettingError::new(
-            key,
-            "no tool cuts limbs of any thickness",
-            "leave up_to_cm out for the last tool",
-        )),
-    }
+/// The tools: the book's, else common practice.
+#[must_use]
+pub fn of(settings: &WorkSettings) -> Vec<Tool> {
+    if settings.tools.is_empty() { common_practice() } else { settings.tools.clone() }
 }
 
 /// Cuts of one pruned tree; a class that was not counted is `None`.
@@ -233,7 +187,7 @@ mod tests {
     #[test]
     fn each_class_has_its_tool() {
         let tools = common_practice();
-        check(&tools).unwrap();
+        records::work::check_tools(&tools).unwrap();
         let needed = needed(&tools, &[Some(600.0), Some(200.0), Some(150.0), Some(50.0)], 5.0);
         let seen: Vec<_> = needed.iter().map(|n| (n.tool.as_str(), n.cuts, n.pieces)).collect();
         assert_eq!(
@@ -244,14 +198,5 @@ mod tests {
                 ("power saw", Some(50.0), 1)
             ]
         );
-    }
-
-    #[test]
-    fn tools_out_of_order_are_refused() {
-        let mut tools = common_practice();
-        tools.swap(0, 1);
-        assert!(check(&tools).unwrap_err().to_string().contains("secateurs is not thicker"));
-        assert!(check(&common_practice()[..2]).is_err());
-        assert!(check(&[]).is_err());
     }
 }

@@ -67,7 +67,7 @@ fn a_book_is_read() {
     let parts: Parts = toml::from_str(TEXT).unwrap();
     parts.work.check().unwrap();
     parts.cut_wood.check().unwrap();
-    assert_eq!(parts.work.tools()[1].kind, ToolKind::Hand);
+    assert_eq!(parts.work.tools[1].kind, ToolKind::Hand);
     let (site, crew) = parts.work.crew("Lower estate").unwrap();
     assert_eq!((site.as_deref(), crew.crew_size), (Some("Lower estate"), 4.5));
     // The site's own rest day and the book's; 18 August 2026 is a Tuesday.

@@ -8,7 +8,7 @@ use quick_xml::events::Event as Xml;
 use records::MeasuredAs;
 use workplan::calendar::event;
 use workplan::crew_sheet::{CrewSheet, Drawing, HowMuch, SheetInput, Work};
-use workplan::products::{Product, Treated};
+use workplan::products::{Product, Quantity, Treated};
 use workplan::text::{CATALOGUES, Catalogue, Key};
 use workplan::tools::{common_practice, needed};
 use workplan::young::{Training, YoungBlock};
@@ -23,8 +23,8 @@ fn input(work: Work) -> SheetInput {
         serde_json::from_str(r#"{"kind": "copper_paste", "ml_per_cut": 20}"#).unwrap();
     let treated = Treated { trees: 400.0, large_cuts: Some(900.0) };
     let quantities = vec![
-        paste.quantity("paste", &treated).unwrap(),
-        guard.quantity("guard", &treated).unwrap(),
+        Quantity::of(&paste, "paste", &treated).unwrap(),
+        Quantity::of(&guard, "guard", &treated).unwrap(),
     ];
     let cuts = [Some(6000.0), Some(2400.0), Some(800.0), Some(100.0)];
     SheetInput {
@@ -143,7 +143,7 @@ fn a_sheet_says_what_a_crew_needs() {
     let insects = &sheet.recipes[1];
     assert!(insects.lines[0].starts_with("For 10 L of water: 6 mL of product (10 x 0.003 %"));
     assert!(insects.lines.contains(&"This block: 4000 L of spray, 2.4 L of product.".to_owned()));
-    assert!(insects.lines.contains(&"Re-entry: 2 days after treatment.".to_owned()));
+    assert!(insects.lines.contains(&"Re-entry: days after treatment: 2.".to_owned()));
     let missing = "Interval before harvest: missing: enter the label's.";
     assert!(insects.lines.iter().any(|line| line == missing));
     assert_eq!(sheet.drawings.len(), 3);

@@ -2,7 +2,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a broken fixture fails the test")]
 
-use workplan::products::{CopperMix, Product, Stuff, Treated, Unit, WaitingTime, shopping_list};
+use workplan::products::{
+    CopperMix, Product, Quantity, Stuff, Treated, Unit, WaitingTime, shopping_list,
+};
 
 fn product(json: &str) -> Product {
     serde_json::from_str(json).unwrap()
@@ -27,7 +29,7 @@ fn copper_recipes() {
 #[test]
 fn copper_for_a_block() {
     let paste = product(r#"{"kind": "copper_paste", "ml_per_cut": 20, "re_entry_days": 1}"#);
-    let quantity = paste.quantity("paste", &TREATED).unwrap();
+    let quantity = Quantity::of(&paste, "paste", &TREATED).unwrap();
     assert!((quantity.litres - 18.0).abs() < 1e-9);
     assert!((quantity.items[0].amount - 1.8).abs() < 1e-9);
     assert_eq!(
@@ -37,7 +39,7 @@ fn copper_for_a_block() {
     let spray = product(
         r#"{"kind": "copper_spray", "volume_l_per_tree": 8, "hydrated_lime_package_kg": 25}"#,
     );
-    let other = spray.quantity("spray", &TREATED).unwrap();
+    let other = Quantity::of(&spray, "spray", &TREATED).unwrap();
     assert!((other.litres - 3200.0).abs() < 1e-9);
     let list = shopping_list(&[quantity, other]);
     let lime = list.iter().find(|line| line.stuff == Stuff::HydratedLime).unwrap();
@@ -54,7 +56,7 @@ fn insect_protection_for_a_block() {
         r#"{"kind": "insect_protection", "strength_pct": 5, "target_pct": 0.003, "usual_pct": 0.003,
             "volume_l_per_tree": 10, "applications": 3, "package_l": 1}"#,
     );
-    let quantity = guard.quantity("guard", &TREATED).unwrap();
+    let quantity = Quantity::of(&guard, "guard", &TREATED).unwrap();
     assert!((quantity.litres - 12_000.0).abs() < 1e-9);
     assert!((quantity.items[0].amount - 7.2).abs() < 1e-9);
     let list = shopping_list(std::slice::from_ref(&quantity));
@@ -62,13 +64,16 @@ fn insect_protection_for_a_block() {
     // Seven litres in one-litre packages are seven, in spite of rounding.
     let seven =
         Product { applications: 1, volume_l_per_tree: Some(7000.0 / 0.6 / 400.0), ..guard.clone() };
-    assert_eq!(shopping_list(&[seven.quantity("guard", &TREATED).unwrap()])[0].packages, Some(7));
+    assert_eq!(
+        shopping_list(&[Quantity::of(&seven, "guard", &TREATED).unwrap()])[0].packages,
+        Some(7)
+    );
     let unknown = Product { strength_pct: None, ..guard.clone() };
-    let error = unknown.quantity("guard", &TREATED).unwrap_err();
+    let error = Quantity::of(&unknown, "guard", &TREATED).unwrap_err();
     assert_eq!(error.key, "[products.guard] strength_pct");
     let dry = Product { volume_l_per_tree: None, ..guard };
     assert_eq!(
-        dry.quantity("guard", &TREATED).unwrap_err().key,
+        Quantity::of(&dry, "guard", &TREATED).unwrap_err().key,
         "[products.guard] volume_l_per_tree"
     );
 }
@@ -76,7 +81,8 @@ fn insect_protection_for_a_block() {
 #[test]
 fn paste_needs_counted_cuts() {
     let paste = product(r#"{"kind": "copper_paste", "ml_per_cut": 20}"#);
-    let error = paste.quantity("paste", &Treated { large_cuts: None, ..TREATED }).unwrap_err();
+    let error =
+        Quantity::of(&paste, "paste", &Treated { large_cuts: None, ..TREATED }).unwrap_err();
     assert!(error.to_string().contains("cuts_over_10cm"), "{error}");
     assert!(serde_json::from_str::<Product>(r#"{"kind": "copper_paste", "dose": 1}"#).is_err());
 }

@@ -51,6 +51,7 @@ pub(super) fn draw(
         net_curve: along(&|kg, intensity| objective.net(kg, intensity)),
         classes: evidence.fit.classes.clone(),
         odds: odds(explored, high),
+        what_if: None,
         surface: if points > 0 { surface(explored, curve) } else { None },
     }
 }

@@ -7,10 +7,10 @@ use model::{Exploration, Objective, Practice, Summary};
 /// Per-draw yields of the candidate and of what it is compared with, kg per tree.
 pub(super) struct Gains {
     objective: Objective,
-    intensity: f64,
-    candidate: Vec<f64>,
-    unpruned: Vec<f64>,
-    present: Vec<f64>,
+    pub(super) intensity: f64,
+    pub(super) candidate: Vec<f64>,
+    pub(super) unpruned: Vec<f64>,
+    pub(super) present: Vec<f64>,
     /// Cost of present practice per tree, the same in every draw.
     present_cost: f64,
 }

@@ -3,7 +3,8 @@
 use super::Evidences;
 use super::gains::interval;
 use crate::outcome::Horizon;
-use model::{CarryOver, Exploration, Practice, Summary};
+use model::{Exploration, Practice, Summary};
+use workplan::economics::SeasonSums;
 
 /// Seed of the carry-over draws relative to the run's, so that they are independent of the curves.
 const STREAM: u64 = 0x0c0f_fee5;
@@ -18,7 +19,8 @@ pub(super) fn horizon(
 ) -> Option<Horizon> {
     let carry_over = evidence.carry_over?;
     let seasons = evidence.book.options.horizon_seasons;
-    let account = Account::new(evidence, explored, carry_over, seasons);
+    let carry = carry_over.draws(evidence.fit.curve.draws(), evidence.seed ^ STREAM);
+    let account = Account::new(evidence, explored, carry, seasons);
     let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len().max(1) as f64;
     let best = explored
         .grid
@@ -37,6 +39,32 @@ pub(super) fn horizon(
     })
 }
 
+/// Yields of the candidate and of present practice summed over the first season, the first two, up
+/// to the book's horizon; what each cut leaves to the next is counted where the records show it.
+pub(super) fn season_sums(
+    evidence: &Evidences<'_>,
+    explored: &Exploration,
+    candidate: Practice,
+) -> Vec<SeasonSums> {
+    let draws = evidence.fit.curve.draws();
+    let carry = evidence
+        .carry_over
+        .map_or_else(|| vec![0.0; draws], |effect| effect.draws(draws, evidence.seed ^ STREAM));
+    let account = Account::new(evidence, explored, carry, 1);
+    let first = account.kg(candidate, account.before);
+    let later = account.kg(candidate, candidate.intensity);
+    (1..=evidence.book.options.horizon_seasons)
+        .filter_map(|seasons| {
+            let repeats = f64::from(seasons - 1);
+            let advised: Vec<f64> =
+                first.iter().zip(&later).map(|(first, later)| first + repeats * later).collect();
+            let present: Vec<f64> =
+                account.present_kg.iter().map(|kg| f64::from(seasons) * kg).collect();
+            SeasonSums::of(&advised, &present)
+        })
+        .collect()
+}
+
 /// Money over the horizon, draw by draw.
 struct Account<'a> {
     evidence: &'a Evidences<'a>,
@@ -47,20 +75,23 @@ struct Account<'a> {
     before: f64,
     /// Return of repeating present practice.
     present: Vec<f64>,
+    /// Yield of one season of present practice repeated.
+    present_kg: Vec<f64>,
 }
 
 impl<'a> Account<'a> {
     fn new(
         evidence: &'a Evidences<'a>,
         explored: &Exploration,
-        carry_over: &CarryOver,
+        carry: Vec<f64>,
         seasons: u32,
     ) -> Self {
         let practice = evidence.practice;
-        let carry = carry_over.draws(evidence.fit.curve.draws(), evidence.seed ^ STREAM);
         let before = practice.points.iter().map(|point| point.weight * point.intensity).sum();
-        let mut account = Self { evidence, seasons, carry, before, present: Vec::new() };
-        let mut present = vec![0.0; account.carry.len()];
+        let none = vec![0.0; carry.len()];
+        let (mut present, mut present_kg) = (none.clone(), none.clone());
+        let mut account =
+            Self { evidence, seasons, carry, before, present: none.clone(), present_kg: none };
         for point in &practice.points {
             let lead = match evidence.fit.fixed_lead {
                 Some(lead) => lead,
@@ -68,25 +99,32 @@ impl<'a> Account<'a> {
             };
             // The same trees are pruned again: their own cut is what went before.
             let own = Practice { intensity: point.intensity, lead_days: lead };
-            let season = account.season(own, point.intensity);
-            for (sum, net) in present.iter_mut().zip(season) {
-                *sum += point.weight * net * f64::from(seasons);
+            let kg = account.kg(own, point.intensity);
+            for ((net, all), kg) in present.iter_mut().zip(&mut present_kg).zip(kg) {
+                let objective = evidence.cost.objective();
+                *net += point.weight * objective.net(kg, own.intensity) * f64::from(seasons);
+                *all += point.weight * kg;
             }
         }
-        account.present = present;
+        (account.present, account.present_kg) = (present, present_kg);
         account
     }
 
-    /// Net return of one season after an intensity in the season before.
-    fn season(&self, practice: Practice, before: f64) -> Vec<f64> {
-        let objective = self.evidence.cost.objective();
+    /// Yield of one season after an intensity in the season before.
+    fn kg(&self, practice: Practice, before: f64) -> Vec<f64> {
         let shift: Vec<f64> = self.carry.iter().map(|effect| effect * before).collect();
         self.evidence
             .fit
             .curve
             .expected_kg_shifted(practice.intensity, practice.lead_days, &shift)
-            .map(|kg| objective.net(kg, practice.intensity))
             .collect()
+    }
+
+    /// Net return of one season after an intensity in the season before.
+    fn season(&self, practice: Practice, before: f64) -> Vec<f64> {
+        let objective = self.evidence.cost.objective();
+        let kg = self.kg(practice, before);
+        kg.into_iter().map(|kg| objective.net(kg, practice.intensity)).collect()
     }
 
     /// Net return over the horizon: the first season follows present practice, the others itself.

@@ -37,7 +37,7 @@ pub fn execute(args: &RunArgs) -> Result<Outcome, Failure> {
 fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let checked = pipeline::check(&args.book, stages)?;
     let decided = advice::advise(&checked, advice::Wanted::whole(args.seed), stages)?;
-    let (advice, pictures, work) = decided.results();
+    let (advice, pictures, plan) = decided.results();
     let (method, fit, laterals) = match &decided {
         Decided::Fitted(run) => {
             let counts = laterals::count(&checked, run, stages)?;
@@ -58,7 +58,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         advice: rounded(advice.clone()),
         pictures: pictures.to_vec(),
         laterals,
-        work: work.to_vec(),
+        plan: plan.clone(),
     };
     stages.now("writing the report");
     let target =

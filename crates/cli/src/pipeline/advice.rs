@@ -2,11 +2,13 @@
 
 use super::Checked;
 use super::unfitted::{self, Unfitted};
+use super::work::{Holdings, plan};
 use crate::console::{Failure, Stages};
-use advise::{Advice, Cost, Evidences, RegionAdvice, RegionPicture, WorkLine};
+use advise::{Advice, Cost, Evidences, RegionAdvice, RegionPicture};
 use model::{ChallengerScore, TreeSeasons, YieldError, YieldModel, YieldSettings};
 use records::{Book, Practice, counted, noun};
 use std::collections::BTreeMap;
+use workplan::plan::Plan;
 
 /// Posterior draws of a run.
 const DRAWS: usize = 4000;
@@ -24,7 +26,7 @@ pub struct Advised {
     /// Figures per region.
     pub pictures: Vec<RegionPicture>,
     /// Work plan.
-    pub work: Vec<WorkLine>,
+    pub plan: Plan,
     /// Cost of pruning per region.
     pub costs: BTreeMap<String, Cost>,
 }
@@ -55,10 +57,10 @@ pub enum Decided {
 
 impl Decided {
     /// Advice, figures and work plan.
-    pub fn results(&self) -> (&Advice, &[RegionPicture], &[WorkLine]) {
+    pub fn results(&self) -> (&Advice, &[RegionPicture], &Plan) {
         match self {
-            Self::Fitted(run) => (&run.advice, &run.pictures, &run.work),
-            Self::Unfitted(run) => (&run.advice, &[], &run.work),
+            Self::Fitted(run) => (&run.advice, &run.pictures, &run.plan),
+            Self::Unfitted(run) => (&run.advice, &[], &run.plan),
         }
     }
 }
@@ -71,6 +73,8 @@ pub struct Shared<'a> {
     pub table: &'a TreeSeasons,
     /// Cost of pruning per region.
     pub costs: BTreeMap<String, Cost>,
+    /// Blocks, trees and timed prunings.
+    pub holdings: Holdings,
     seed: u64,
 }
 
@@ -85,7 +89,9 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
     let table = TreeSeasons::from_batch(&checked.linked.tree_seasons).map_err(|error| {
         Failure::new(error, "this is a defect of the program; please report it")
     })?;
-    let shared = Shared { checked, table: &table, costs: costs(book, &table)?, seed };
+    let holdings = Holdings::of(checked)?;
+    let costs = costs(book, &table, &holdings)?;
+    let shared = Shared { checked, table: &table, costs, holdings, seed };
     let settings = YieldSettings {
         scale: book.options.response_scale,
         draws: DRAWS,
@@ -126,6 +132,7 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
             practice: &practice,
             cost,
             season,
+            trees_per_ha: shared.holdings.trees_per_ha(region),
             converged: !matches!(model.fit.status(), mixed::Status::NotConverged { .. }),
             carry_over: model.carry_over.as_ref(),
             seed,
@@ -135,10 +142,11 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
         regions.push(region);
         pictures.extend(picture);
     }
-    let work = advise::work_plan(book, &table, &regions, &shared.costs);
+    stages.now("scheduling the work");
+    let plan = plan(book, &shared.holdings, &regions, &shared.costs);
     let advice = shared.advice(regions);
     let costs = shared.costs;
-    let advised = Advised { settings, model, challenger, advice, pictures, work, costs };
+    let advised = Advised { settings, model, challenger, advice, pictures, plan, costs };
     Ok(Decided::Fitted(Box::new(advised)))
 }
 
@@ -207,12 +215,17 @@ fn from_yield(error: &YieldError) -> Failure {
 }
 
 /// Cost of pruning in every region with records.
-fn costs(book: &Book, table: &TreeSeasons) -> Result<BTreeMap<String, Cost>, Failure> {
+fn costs(
+    book: &Book,
+    table: &TreeSeasons,
+    holdings: &Holdings,
+) -> Result<BTreeMap<String, Cost>, Failure> {
+    let timed = |region: &str| holdings.timed.get(region).map_or(&[][..], Vec::as_slice);
     table
         .region
         .labels
         .iter()
-        .map(|region| match Cost::of_region(book, region, table) {
+        .map(|region| match Cost::of_region(book, region, timed(region), holdings.canopy_m3(region)) {
             Some(cost) => Ok((region.clone(), cost)),
             None => Err(Failure::new(
                 format!("the pruning records of region {region} carry too few working minutes to cost pruning, and book.toml states no rate"),

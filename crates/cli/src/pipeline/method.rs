@@ -2,6 +2,7 @@
 
 mod calibration;
 mod curve;
+mod economics;
 mod history;
 mod limits;
 
@@ -9,7 +10,6 @@ use super::Checked;
 use super::advice::Advised;
 use super::laterals::{self, Counted};
 use crate::console::Failure;
-use advise::TimeSource;
 use mixed::{Contrast, JointTest, VarianceComponent};
 use model::HabitStatus;
 use report::{CoefficientRow, Method, MethodItem, SpreadRow};
@@ -73,7 +73,8 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
             ),
         ),
         item("Do the odds hold?", calibration::calibration()),
-        item("Price and cost", economics(checked, advised)),
+        item("Price and cost", economics::sentence(checked, advised)),
+        item("Work plan", economics::PLAN.to_owned()),
         item(
             "Verdict",
             format!(
@@ -179,31 +180,6 @@ fn integration(advised: &Advised) -> String {
         "The spreads are not fixed at their estimates but integrated out: {} nodes (effective number {:.0}) with half-normal priors on each spread relative to the residual, and independent draws of residual variance, coefficients and regional deviations at each node. The prior's scale is varied by half and double in fit.json.",
         record.nodes, record.effective_nodes
     )
-}
-
-fn economics(checked: &Checked, advised: &Advised) -> String {
-    let book = &checked.tables.book;
-    let currency = &book.economics.currency;
-    let regions: Vec<String> = advised
-        .costs
-        .iter()
-        .map(|(region, cost)| {
-            let source = match cost.source {
-                TimeSource::Recorded => format!("least squares on {} timed tree-seasons", cost.timed),
-                TimeSource::Stated => "as stated in book.toml".to_owned(),
-            };
-            format!(
-                "{}: {:.2} {currency} per kg, {:.2} {currency} per hour, {:.1} min per pruned tree plus {:.1} min x intensity ({source}), materials {:.2} {currency} per pruned tree",
-                book.region_name(region),
-                cost.price_per_kg,
-                cost.wage_per_hour,
-                cost.minutes_per_tree,
-                cost.minutes_full_canopy,
-                cost.materials
-            )
-        })
-        .collect();
-    format!("Net return per tree = price x expected yield - cost. {}.", regions.join("; "))
 }
 
 fn coefficients(advised: &Advised) -> Vec<CoefficientRow> {

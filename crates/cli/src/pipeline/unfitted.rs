@@ -2,19 +2,21 @@
 
 use super::Checked;
 use super::advice::Shared;
+use super::work::plan;
 use crate::console::Failure;
-use advise::{Advice, Evidence, RegionAdvice, WorkLine};
+use advise::{Advice, Evidence, RegionAdvice};
 use model::{TreeSeasons, YieldError};
 use records::{counted, noun};
 use report::{Method, MethodItem};
 use std::collections::BTreeSet;
+use workplan::plan::Plan;
 
 /// What can be said without a fit.
 pub struct Unfitted {
     /// Advice per region, all `trial`.
     pub advice: Advice,
     /// Work plan.
-    pub work: Vec<WorkLine>,
+    pub plan: Plan,
     /// What the engine said.
     pub why: String,
     /// Tree-seasons past the training age.
@@ -54,9 +56,9 @@ pub fn advise(checked: &Checked, shared: &Shared<'_>, error: &YieldError) -> Unf
             described(bare, table)
         })
         .collect();
-    let work = advise::work_plan(book, table, &regions, &shared.costs);
+    let plan = plan(book, &shared.holdings, &regions, &shared.costs);
     let rows = regions.iter().map(|region| region.rows).sum();
-    Unfitted { advice: shared.advice(regions), work, why: error.to_string(), rows }
+    Unfitted { advice: shared.advice(regions), plan, why: error.to_string(), rows }
 }
 
 /// Adds what the records of a region hold, and why it is not enough.

@@ -27,6 +27,7 @@ fn write_all(
         write_region(out, region)?;
     }
     write_trials(out, plantation)?;
+    out.push_str(plantation.work);
     match tidiness {
         Tidiness::Clean => Ok(()),
         Tidiness::Demo => write_files(out, files),
@@ -72,6 +73,13 @@ materials_per_pruned_tree = {:?}
         economics.wage_per_hour,
         economics.materials_per_pruned_tree
     )?;
+    if let (Some(own), Some(quoted)) = (economics.outturn_lb, economics.price_outturn_lb) {
+        write!(
+            out,
+            "# Outturn of the nuts and the one the price is quoted at, lb of kernel per 80 kg bag.\n\
+             outturn_lb = {own:?}\nprice_outturn_lb = {quoted:?}\n"
+        )?;
+    }
     if let Some(time) = economics.pruning_time {
         write!(
             out,
@@ -84,6 +92,22 @@ minutes_full_canopy = {:?}
 ",
             time.minutes_per_tree, time.minutes_full_canopy
         )?;
+    }
+    if let Some(wood) = economics.cut_wood {
+        write!(
+            out,
+            r"
+# Stacked m3 from 1 m3 of canopy, and money per stacked m3.
+[economics.cut_wood]
+stacked_per_canopy = {:?}
+haulage_per_m3 = {:?}
+value_per_m3 = {:?}
+",
+            wood.stacked_per_canopy, wood.haulage_per_m3, wood.value_per_m3
+        )?;
+        if let Some(load) = wood.load_m3 {
+            writeln!(out, "load_m3 = {load:?}")?;
+        }
     }
     Ok(())
 }

@@ -1,6 +1,7 @@
 //! Checks the settings of a book against each other.
 
 mod trials;
+mod work;
 
 use super::locate::{FILE, line_of};
 use super::{Book, Region, SeenTrials};
@@ -50,6 +51,7 @@ pub(super) fn problems(book: &Book, text: &str) -> Vec<Problem> {
     }
     check_files(&mut checker, book);
     trials::alone(&mut checker, book);
+    work::check(&mut checker, book);
     let mut problems = checker.problems;
     problems.sort();
     problems

@@ -1,7 +1,9 @@
 //! `dictionary.html`: what every field of the result files means.
 
 use super::table::Table;
-use crate::dictionary::{Field, advice_fields, laterals_fields, work_plan_fields};
+use crate::dictionary::{
+    Field, advice_fields, laterals_fields, plan_table_fields, work_plan_fields,
+};
 use crate::error::ReportError;
 use askama::Template;
 
@@ -29,13 +31,20 @@ pub fn dictionary_html() -> Result<String, ReportError> {
     for Field { column, unit, meaning, .. } in work_plan_fields() {
         work.row([*column, *unit, *meaning]);
     }
+    let mut others = Table::new(
+        "Other tables of the plan, each also a sheet of workplan.xlsx",
+        &["File", "Column", "Unit or kind", "Meaning"],
+    );
+    for Field { path, column, unit, meaning } in plan_table_fields() {
+        others.row([*path, *column, *unit, *meaning]);
+    }
     let mut laterals = Table::new("laterals.json", &["Path", "Unit or kind", "Meaning"]);
     for Field { path, unit, meaning, .. } in laterals_fields() {
         laterals.row([*path, *unit, *meaning]);
     }
     let page = DictionaryPage {
         css: include_str!("../../templates/style.css"),
-        tables: vec![advice, laterals, work],
+        tables: vec![advice, laterals, work, others],
     };
     Ok(page.render()?)
 }

@@ -5,7 +5,8 @@ use super::overview::{answer, figures};
 use super::quality::{FindingGroup, files, findings, linked};
 use super::region::{RegionView, regions};
 use super::table::{Figure, Table};
-use super::work::plan;
+use super::what_if::{WhatIfView, what_if};
+use super::work::{WorkView, work};
 use crate::content::{MethodItem, Report};
 use crate::error::ReportError;
 use crate::number::{count, percent};
@@ -22,8 +23,8 @@ pub struct IndexPage<'a> {
     answer: Table,
     compare: Vec<Figure>,
     regions: Vec<RegionView>,
-    work: Table,
-    work_more: String,
+    what_if: Option<WhatIfView>,
+    work: WorkView,
     files: Table,
     linked: Table,
     quarantined: String,
@@ -46,7 +47,6 @@ impl IndexPage<'_> {
 /// # Errors
 /// When a plot cannot be drawn.
 pub fn index_page(report: &Report) -> Result<IndexPage<'_>, ReportError> {
-    let (work, work_more) = plan(report);
     let quality = &report.quality;
     let method = &report.method;
     Ok(IndexPage {
@@ -56,8 +56,8 @@ pub fn index_page(report: &Report) -> Result<IndexPage<'_>, ReportError> {
         answer: answer(report),
         compare: figures(report)?,
         regions: regions(report)?,
-        work,
-        work_more,
+        what_if: what_if(report),
+        work: work(report),
         files: files(&quality.files),
         linked: linked(&quality.linked),
         quarantined: text::quarantined(&count(quality.quarantine_rows)),

@@ -2,6 +2,7 @@
 
 use super::figures::figures;
 use super::laterals::{self, LateralsView};
+use super::returns;
 use super::table::Figure;
 use crate::content::Report;
 use crate::error::ReportError;
@@ -138,6 +139,9 @@ fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<(String,
     ];
     if let Some(lead) = &r.lead_optimum {
         rows.push(row("Best timing for net return", lead_optimum(lead)));
+    }
+    if let Some(found) = &r.returns {
+        rows.extend(returns::rows(found, currency));
     }
     if !r.lateness.is_empty() {
         rows.push(row("Cost of being late", lateness(&r.lateness, currency)));

@@ -2,8 +2,14 @@
 
 use advise::*;
 use jiff::civil::date;
-use records::{Code, Place, Problem, Severity};
+use records::work::{Product, ProductKind, Tool, ToolKind, Treats, WorkSettings};
+use records::{Code, MeasuredAs, Place, Problem, Severity};
 use report::*;
+use workplan::crew_sheet::{HowMuch, Work};
+use workplan::economics::{BreakEven, Pays, PracticeCost, SeasonSums, WhatIf, WorkRate};
+use workplan::plan::{Plan, PlanBlock, build};
+use workplan::tools::{CountedTree, CutRates};
+use workplan::young::YoungBlock;
 
 fn interval(median: f64, half: f64) -> Interval {
     Interval { median, low: median - half, high: median + half, level: 0.9 }
@@ -68,6 +74,14 @@ fn region(
         gain_over_present_kg: Some(interval(gain, 0.3)),
         net_gain_over_present: Some(MoneyInterval { amount: interval(gain * 110.0 - 6.0, 31.0), currency: "INR".into() }),
         p_gain: Some(if verdict == Verdict::Prune { 0.97 } else { 0.58 }),
+        returns: Some(RegionReturns {
+            mean_net_gain: gain * 110.0 - 6.0,
+            mean_net_over_unpruned: Some(gain * 110.0 + 20.0),
+            net_gain_per_ha: Some(interval(gain * 17_000.0, 4000.0)),
+            odds_of_loss: 0.03,
+            break_even_price: even(Pays::Above, 42.0),
+            break_even_wage: Some(even(Pays::Below, 260.0)),
+        }),
         lateness: vec![
             Lateness {
                 days: 14,
@@ -86,6 +100,116 @@ fn region(
             net_gain: interval(3.0 * (gain * 110.0 - 6.0), 90.0),
         }),
     }
+}
+
+fn even(pays: Pays, median: f64) -> BreakEven {
+    BreakEven {
+        pays,
+        median: Some(median),
+        low: Some(0.5 * median),
+        high: None,
+        level: 0.9,
+        never: 0.04,
+        always: 0.0,
+    }
+}
+
+fn as_planned(id: &str) -> AsPlanned {
+    let present = [5.0, 5.2, 4.9, 5.1];
+    let sums = (1..=3).filter_map(|n| {
+        let n = f64::from(n);
+        SeasonSums::of(&[5.9 * n, 5.4 * n, 5.2 * n, 4.8 * n], &present.map(|kg| kg * n))
+    });
+    AsPlanned {
+        price_per_kg: 110.0,
+        wage_per_hour: 60.0,
+        what_if: WhatIf {
+            region: id.into(),
+            price_factor: 1.0,
+            trees_per_ha: Some(156.0),
+            advised: PracticeCost { hours: 0.2, other: 2.0 },
+            present: PracticeCost { hours: 0.1, other: 1.5 },
+            seasons: sums.collect(),
+        },
+    }
+}
+
+/// Fourteen blocks of every kind of work; the crew is too small for them.
+fn plan(hostile: &str) -> Plan {
+    let how_much = HowMuch {
+        intensity: 0.22,
+        measured_as: MeasuredAs::CanopyFraction,
+        canopy_m: Some([4.0, 6.0]),
+    };
+    let blocks: Vec<PlanBlock> = (0..14)
+        .map(|k| {
+            let tasks = YoungBlock {
+                ages_years: vec![0.5; 40],
+                training: None,
+                spacing_m: None,
+                topping_height_m: None,
+            }
+            .tasks();
+            let work = match k % 4 {
+                0 => Work::Prune(how_much),
+                1 => Work::Keep(how_much),
+                2 => Work::Trial(HowMuch { intensity: 0.0, ..how_much }),
+                _ => Work::Train { tasks, training_stated: false },
+            };
+            PlanBlock {
+                region: format!("r{}", k % 6 + 1),
+                region_name: format!("Region {}", k % 6 + 1),
+                site: "East farm".into(),
+                block: if k == 0 { hostile.into() } else { format!("B{k:02}") },
+                work,
+                trees: 320 + k as u64,
+                share_pruned: 0.9,
+                window: (k % 4 < 2).then(|| [date(2026, 5, 3), date(2026, 5, 24)]),
+                rate: Some(WorkRate { minutes_per_tree: 4.0, minutes_full_canopy: 30.0 }),
+                canopy_m3: Some(60.0),
+                cut_rates: CutRates::of(&[CountedTree {
+                    intensity: 0.2,
+                    cuts: [Some(12.0), Some(5.0), Some(2.0), Some(0.5)],
+                }]),
+                ladders: true,
+                wage_per_hour: 60.0,
+                materials_per_tree: 2.0,
+                delay_loss_per_day: 100.0 - k as f64,
+                value: 9000.0,
+            }
+        })
+        .collect();
+    let tool = |tool: &str, up_to_cm, kind| Tool { tool: tool.into(), up_to_cm, kind };
+    let settings = WorkSettings {
+        crew_size: Some(2.0),
+        tools: vec![
+            tool(&format!("knife {hostile}"), Some(3.0), ToolKind::Hand),
+            tool("power saw", None, ToolKind::Power),
+        ],
+        ..WorkSettings::default()
+    };
+    let product = |kind| Product {
+        kind,
+        treats: Treats::Pruned,
+        strength_pct: Some(5.0),
+        target_pct: Some(0.003),
+        usual_pct: Some(0.003),
+        volume_l_per_tree: Some(6.0),
+        ml_per_cut: Some(15.0),
+        applications: 2,
+        package_l: Some(0.5),
+        copper_sulphate_package_kg: Some(1.0),
+        hydrated_lime_package_kg: None,
+        re_entry_days: Some(2),
+        pre_harvest_days: None,
+    };
+    let unknown = Product { strength_pct: None, ..product(ProductKind::InsectProtection) };
+    let products = [
+        (format!("guard {hostile}"), product(ProductKind::InsectProtection)),
+        ("paste".to_owned(), product(ProductKind::CopperPaste)),
+        ("unknown".to_owned(), unknown),
+    ];
+    build(&blocks, &settings, &products.into(), None, 7.0)
 }
 
 fn picture(id: &str, best: f64, level: f64) -> RegionPicture {
@@ -146,6 +270,7 @@ fn picture(id: &str, best: f64, level: f64) -> RegionPicture {
             .map(|(&(from, to, _), p)| OddsBar { from, to, p_yield: p * 0.8 + 0.03, p_net: p })
             .collect(),
         surface: Some(Surface { intensities, leads, gain_kg, supported }),
+        what_if: Some(as_planned(id)),
     }
 }
 
@@ -299,27 +424,8 @@ pub fn report(hostile: &str) -> Report {
         classes: vec![],
         odds: vec![],
         surface: None,
+        what_if: None,
     };
-    let work = (0..14)
-        .map(|k| {
-            let action =
-                [WorkAction::Prune, WorkAction::Keep, WorkAction::Trial, WorkAction::Train][k % 4];
-            let prune = action == WorkAction::Prune;
-            WorkLine {
-                region: format!("r{}", k % 6 + 1),
-                site: "East farm".into(),
-                block: if k == 0 { hostile.into() } else { format!("B{k:02}") },
-                action,
-                intensity: prune.then_some(0.22),
-                from: prune.then(|| date(2026, 5, 3)),
-                to: prune.then(|| date(2026, 5, 24)),
-                trees: 320 + k as u64,
-                hours: prune.then_some(41.5),
-                person_days: prune.then_some(5.2),
-                cost: prune.then_some(12_450.0),
-            }
-        })
-        .collect();
     let findings = (1..9)
         .map(|k| {
             let (severity, code) = if k < 7 {
@@ -361,7 +467,7 @@ pub fn report(hostile: &str) -> Report {
             },
         ],
         trials: vec![trial(hostile)],
-        work,
+        plan: plan(hostile),
         quality: Quality {
             files: vec![
                 FileLine { file: "harvests.csv".into(), table: "harvests".into(), rows_read: 52_104, rows_kept: 52_098, rows_quarantined: 6, repairs: vec![("decimal-comma".into(), "nut_kg".into(), 1204)], fingerprint: "9f2c61d0a7b3e8451c0d".into() },

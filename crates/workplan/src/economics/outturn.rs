@@ -1,6 +1,6 @@
 //! Outturn: the share of kernel in raw nuts, and what it does to the price.
 
-use crate::error::{SettingError, positive};
+use records::work::{SettingError, positive};
 
 /// Kilograms in a pound, exactly (international yard and pound agreement, 1959).
 const KG_PER_LB: f64 = 0.453_592_37;

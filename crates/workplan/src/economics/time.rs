@@ -1,7 +1,7 @@
 //! Working minutes per tree as a function of intensity, tree size and tool.
 
 use super::least_squares::{Normal, non_negative};
-use crate::error::SettingError;
+use records::work::SettingError;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 use std::collections::BTreeMap;

@@ -1,7 +1,7 @@
 //! What-if over price, wage, yield level and horizon: one pure function, the same in the page and by command.
 
-use crate::error::SettingError;
 use crate::quantile::{quantile, sorted};
+use records::work::SettingError;
 use serde::{Deserialize, Serialize};
 
 /// The page's twin of [`WhatIf::at`] and [`shown`], to be placed in a script element.

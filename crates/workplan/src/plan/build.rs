@@ -1,15 +1,14 @@
 //! From blocks with their advice to the plan.
 
 use super::crews::{CrewSchedule, assign};
-use super::settings::WorkSettings;
 use crate::calendar::{Event, event};
 use crate::crew_sheet::{CrewSheet, SheetInput, Work};
-use crate::economics::{CutWood, Haul, WorkRate};
-use crate::error::SettingError;
-use crate::products::{Product, Purchase, Quantity, Treated, Treats, shopping_list};
+use crate::economics::{Haul, WorkRate};
+use crate::products::{Purchase, Quantity, Treated, shopping_list};
 use crate::text::Catalogue;
-use crate::tools::{CutRates, ToolNeed, large_cuts, needed};
+use crate::tools::{self, CutRates, ToolNeed, large_cuts, needed};
 use jiff::civil::Date;
+use records::work::{CutWood, Product, SettingError, Treats, WorkSettings};
 use std::collections::BTreeMap;
 
 /// A block and what is advised for it.
@@ -62,6 +61,8 @@ pub struct PlannedBlock {
     pub hours: Option<f64>,
     /// Labour, materials and haulage, less the value of wood; money.
     pub cost: Option<f64>,
+    /// Money lost when the whole block is done a day later, expected.
+    pub delay_loss_per_day: f64,
     /// Cuts expected by class.
     pub cuts: [Option<f64>; 4],
     /// Cut wood.
@@ -185,7 +186,7 @@ fn one(
     }
     let haul = cut.zip(block.canopy_m3).map(|(intensity, canopy)| {
         let wood = cut_wood.copied().unwrap_or_else(CutWood::as_it_stood);
-        wood.haul(canopy * intensity * trees_worked)
+        Haul::of(&wood, canopy * intensity * trees_worked)
     });
     sheet.stacked_m3 = haul.map(|haul| haul.stacked_m3);
     for (name, product) in products {
@@ -195,8 +196,8 @@ fn one(
             Treats::Pruned => trees_worked,
         };
         if treated > 0.0 {
-            match product.quantity(name, &Treated { trees: treated, large_cuts: large_cuts(&cuts) })
-            {
+            let whole = Treated { trees: treated, large_cuts: large_cuts(&cuts) };
+            match Quantity::of(product, name, &whole) {
                 Ok(quantity) => sheet.quantities.push(quantity),
                 Err(error) => missing.push(error),
             }
@@ -211,6 +212,7 @@ fn one(
         minutes_per_tree,
         hours,
         cost: hours.map(|hours| hours * block.wage_per_hour + materials + wood),
+        delay_loss_per_day: block.delay_loss_per_day,
         cuts,
         haul,
         sheet,
@@ -222,5 +224,5 @@ fn tools(
     cuts: &[Option<f64>; 4],
     crew_size: Option<f64>,
 ) -> Vec<ToolNeed> {
-    needed(&settings.tools(), cuts, crew_size.unwrap_or(1.0))
+    needed(&tools::of(settings), cuts, crew_size.unwrap_or(1.0))
 }

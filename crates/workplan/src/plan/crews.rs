@@ -1,9 +1,8 @@
 //! Each crew's blocks and their dates.
 
 use super::build::{PlanBlock, PlannedBlock};
-use super::settings::WorkSettings;
-use crate::error::SettingError;
-use crate::schedule::{BlockWork, Crew, Schedule, schedule};
+use crate::schedule::{BlockWork, Schedule, schedule};
+use records::work::{Crew, SettingError, WorkSettings};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 

@@ -1,6 +1,6 @@
 //! Millilitres of a product per litre of water, from its strength alone.
 
-use crate::error::{SettingError, positive};
+use records::work::{SettingError, positive};
 use serde::{Deserialize, Serialize};
 
 /// A target above this many times the usual concentration is refused as a slip.

@@ -1,10 +1,9 @@
 //! The schedule of one crew's blocks.
 
 use super::alarm::{Alarm, Dropped, tightest};
-use super::crew::Crew;
 use super::flow::{Demand, place};
-use crate::error::SettingError;
 use jiff::civil::Date;
+use records::work::{Crew, SettingError};
 use serde::{Deserialize, Serialize};
 use std::cmp::Reverse;
 

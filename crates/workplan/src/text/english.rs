@@ -60,7 +60,7 @@ fn text(key: Key) -> &'static str {
             "Keep everyone out of treated blocks until the label's re-entry interval is over."
         }
         Key::PreHarvest => "Keep the label's interval between the last treatment and harvest.",
-        Key::ReEntryDays => "Re-entry: {days} days after treatment.",
+        Key::ReEntryDays => "Re-entry: days after treatment: {days}.",
         Key::ReEntryMissing => "Re-entry: missing: enter the label's.",
         Key::PreHarvestDays => "Harvest: not before {days} days after treatment.",
         Key::PreHarvestMissing => "Interval before harvest: missing: enter the label's.",

@@ -16,21 +16,18 @@ pub struct SettingError {
 }
 
 impl SettingError {
-    pub(crate) fn new(
-        key: impl Into<String>,
-        what: impl Into<String>,
-        remedy: impl Into<String>,
-    ) -> Self {
+    /// From a key, what is wrong with it and the remedy.
+    #[must_use]
+    pub fn new(key: impl Into<String>, what: impl Into<String>, remedy: impl Into<String>) -> Self {
         Self { key: key.into(), what: what.into(), remedy: remedy.into() }
     }
 }
 
 /// A value that must be finite and above zero.
-pub(crate) fn positive(
-    key: impl Into<String>,
-    value: f64,
-    remedy: &str,
-) -> Result<f64, SettingError> {
+///
+/// # Errors
+/// [`SettingError`] with the key and the remedy when it is not.
+pub fn positive(key: impl Into<String>, value: f64, remedy: &str) -> Result<f64, SettingError> {
     if value.is_finite() && value > 0.0 {
         Ok(value)
     } else {

@@ -1,8 +1,8 @@
 //! A crew: people, working days and rest days.
 
-use crate::error::{SettingError, positive};
+use super::error::{SettingError, positive};
+use crate::MonthDay;
 use jiff::civil::{Date, Weekday};
-use records::MonthDay;
 use serde::{Deserialize, Serialize};
 
 /// A day of the week.
@@ -105,8 +105,8 @@ mod tests {
 
     #[test]
     fn settings_are_read_and_days_of_rest_kept() {
-        let text = r#"{"crew_size": 4, "rest_dates": ["2026-08-17", "12-25"]}"#;
-        let crew: Crew = serde_json::from_str(text).unwrap();
+        let text = "crew_size = 4\nrest_dates = [\"2026-08-17\", \"12-25\"]";
+        let crew: Crew = toml::from_str(text).unwrap();
         crew.check().unwrap();
         // 17 August 2026 is a Monday, 23 August a Sunday (ISO calendar).
         assert!(!crew.works_on(date(2026, 8, 17)) && crew.works_on(date(2026, 8, 18)));

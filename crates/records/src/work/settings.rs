@@ -1,8 +1,8 @@
 //! `[work]` of the book.
 
-use crate::error::{SettingError, positive};
-use crate::schedule::{Crew, RestDate, WorkDay};
-use crate::tools::{self, Tool};
+use super::crew::{Crew, RestDate, WorkDay};
+use super::error::{SettingError, positive};
+use super::tools::{Tool, check_tools};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -63,12 +63,6 @@ impl WorkSettings {
         }
     }
 
-    /// The tools: the book's, else common practice.
-    #[must_use]
-    pub fn tools(&self) -> Vec<Tool> {
-        if self.tools.is_empty() { tools::common_practice() } else { self.tools.clone() }
-    }
-
     /// Checks the settings.
     ///
     /// # Errors
@@ -76,7 +70,7 @@ impl WorkSettings {
     pub fn check(&self) -> Result<(), Vec<SettingError>> {
         let mut errors = Vec::new();
         if !self.tools.is_empty() {
-            errors.extend(tools::check(&self.tools).err());
+            errors.extend(check_tools(&self.tools).err());
         }
         let named = [
             ("minutes_per_young_tree", self.minutes_per_young_tree, "give minutes or leave it out"),

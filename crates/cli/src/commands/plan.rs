@@ -1,0 +1,62 @@
+//! `anacurve plan`: the work plan alone.
+
+use crate::args::{Language, PlanArgs};
+use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::pipeline;
+use crate::pipeline::advice::{self, Wanted};
+use records::{counted, noun};
+use report::PlanOf;
+use workplan::plan::Plan;
+use workplan::text::Catalogue;
+
+/// Fits, decides, and writes the plan.
+pub fn execute(args: &PlanArgs) -> Result<Outcome, Failure> {
+    let stages = Stages::new();
+    let result = run(args, &stages);
+    stages.finish();
+    result
+}
+
+fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
+    let checked = pipeline::check(&args.book, stages)?;
+    let wanted = Wanted { challenger: false, ..Wanted::whole(args.seed) };
+    let decided = advice::advise(&checked, wanted, stages)?;
+    let (advice, _, plan) = decided.results();
+    let of = PlanOf {
+        book: &advice.book,
+        season: advice.season,
+        currency: &advice.currency,
+        plan,
+        words: match args.language {
+            Language::En => Catalogue::ENGLISH,
+            Language::Pt => Catalogue::PORTUGUESE,
+        },
+    };
+    report::publish(&args.out, |dir| report::write_plan(&of, dir))
+        .map_err(|error| super::from_publish(&error))?;
+    stages.finish();
+    print_data(&text(args, plan))?;
+    let alarm = plan.crews.iter().any(|crew| crew.schedule.alarm.is_some());
+    Ok(if alarm { Outcome::Findings } else { Outcome::Done })
+}
+
+fn text(args: &PlanArgs, plan: &Plan) -> String {
+    let worked = plan.blocks.iter().filter(|block| block.sheet.trees_worked > 0).count() as u64;
+    let dated = plan.blocks.iter().filter(|block| block.sheet.scheduled.is_some()).count();
+    let mut out = format!(
+        "{} to work in, {dated} of them with dates; {} in alarms.csv, {} in missing.csv.\n",
+        counted(worked, "block", "blocks"),
+        alarms(plan),
+        counted(plan.missing.len() as u64, "setting", "settings"),
+    );
+    for error in &plan.missing {
+        out.push_str(&format!("  {error}\n"));
+    }
+    out.push_str(&format!("Crew sheets: {}\n", args.out.join("crew_sheets.html").display()));
+    out
+}
+
+fn alarms(plan: &Plan) -> String {
+    let crews = plan.crews.iter().filter(|crew| crew.schedule.alarm.is_some()).count() as u64;
+    format!("{} that {} too small", counted(crews, "crew", "crews"), noun(crews, "is", "are"))
+}

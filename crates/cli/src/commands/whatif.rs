@@ -1,0 +1,92 @@
+//! `anacurve whatif`: other prices, wages, yields and horizons.
+
+use crate::args::{Format, WhatIfArgs};
+use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::pipeline;
+use crate::pipeline::advice::{self, Wanted};
+use records::counted;
+use report::{Supposed, WhatIfRow, what_if_rows};
+use serde_json::json;
+
+/// Fits, decides, and prints what the supposed numbers bring.
+pub fn execute(args: &WhatIfArgs) -> Result<Outcome, Failure> {
+    let stages = Stages::new();
+    let result = run(args, &stages);
+    stages.finish();
+    result
+}
+
+fn run(args: &WhatIfArgs, stages: &Stages) -> Result<Outcome, Failure> {
+    let checked = pipeline::check(&args.book, stages)?;
+    let book = &checked.tables.book;
+    if let Some(region) = args.region.as_ref().filter(|id| !book.regions.contains_key(*id)) {
+        let known: Vec<&str> = book.regions.keys().map(String::as_str).collect();
+        return Err(Failure::new(
+            format!("the book has no region '{region}'"),
+            format!("its regions are {}; ids must match letter by letter", known.join(", ")),
+        ));
+    }
+    let wanted = Wanted { challenger: false, ..Wanted::whole(args.seed) };
+    let decided = advice::advise(&checked, wanted, stages)?;
+    let (advice, pictures, _) = decided.results();
+    let supposed = Supposed {
+        price: args.price,
+        wage: args.wage,
+        yield_level: args.yield_level,
+        seasons: args.seasons,
+    };
+    let mut rows = what_if_rows(advice, pictures, &supposed)
+        .map_err(|error| Failure::new(format!("{}: {}", error.key, error.what), error.remedy))?;
+    rows.retain(|row| args.region.as_ref().is_none_or(|id| *id == row.region));
+    if rows.is_empty() {
+        return Err(Failure::new(
+            "the records support no practice to reckon with",
+            "`anacurve run` says for each region what is missing",
+        ));
+    }
+    stages.finish();
+    let text = match args.format {
+        Format::Text => table(&advice.currency, &rows),
+        Format::Json => to_json(&rows)?,
+    };
+    print_data(&text)?;
+    Ok(Outcome::Done)
+}
+
+/// Columns set under each other.
+fn table(currency: &str, rows: &[WhatIfRow]) -> String {
+    let names = rows.iter().map(|row| row.name.chars().count());
+    let name_width = names.chain(["Region".len()]).max().unwrap_or_default();
+    let seasons = rows.first().map_or(1, |row| row.scenario.seasons) as u64;
+    let mut out =
+        format!("Money in {currency}, summed over {}.\n", counted(seasons, "season", "seasons"));
+    let mut line = |name: &str, cells: [&str; 5]| {
+        out.push_str(&format!("{name:name_width$}"));
+        for (cell, head) in cells.iter().zip(WhatIfRow::HEADS) {
+            let width = head.len() + 2;
+            out.push_str(&format!("{cell:>width$}"));
+        }
+        out.push('\n');
+    };
+    line("Region", WhatIfRow::HEADS);
+    for row in rows {
+        let cells = row.cells();
+        line(&row.name, cells.each_ref().map(String::as_str));
+    }
+    out
+}
+
+fn to_json(rows: &[WhatIfRow]) -> Result<String, Failure> {
+    let rows: Vec<_> = rows
+        .iter()
+        .map(|row| {
+            json!({
+                "region": row.region, "name": row.name, "scenario": row.scenario,
+                "outcome": row.outcome, "shown": row.cells(),
+            })
+        })
+        .collect();
+    serde_json::to_string_pretty(&rows)
+        .map(|text| text + "\n")
+        .map_err(|error| Failure::new(error, "this is a defect of the program; please report it"))
+}

@@ -1,0 +1,166 @@
+//! The work plan and the what-if through the real program.
+
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "helpers of tests fail by panicking"
+)]
+#![allow(dead_code, reason = "not every test uses every helper")]
+
+mod support;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use support::{Book, anacurve};
+
+/// Files of `plan`, by the help of the command.
+const FILES: [&str; 9] = [
+    "crew_sheets.html",
+    "workplan.xlsx",
+    "workplan.csv",
+    "materials.csv",
+    "shopping.csv",
+    "tools.csv",
+    "alarms.csv",
+    "missing.csv",
+    "calendar.ics",
+];
+
+fn demo() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../data-demo")
+}
+
+/// A small book with crew and products; its trees carry sizes.
+fn planned(work: &str) -> Book {
+    let book = Book::tidy();
+    book.put("book.toml", book.text("book.toml") + work);
+    book
+}
+
+fn table(dir: &Path, name: &str) -> Vec<Vec<String>> {
+    let text = fs::read_to_string(dir.join(name)).unwrap();
+    text.lines().map(|line| line.split(',').map(str::to_owned).collect()).collect()
+}
+
+#[test]
+fn the_demo_has_every_file_and_a_shopping_list_that_adds_up() {
+    let out = tempfile::tempdir().unwrap();
+    let dir = out.path().join("plan");
+    let ran = anacurve(&["plan", demo().to_str().unwrap(), "--out", dir.to_str().unwrap()]);
+    assert_eq!((ran.code, ran.stderr.as_str()), (0, ""), "{}", ran.stdout);
+    for name in FILES {
+        assert!(fs::metadata(dir.join(name)).unwrap().len() > 20, "{name}");
+    }
+    let (materials, shopping) = (table(&dir, "materials.csv"), table(&dir, "shopping.csv"));
+    assert!(shopping.len() > 3);
+    for line in &shopping[1..] {
+        let parts = materials.iter().filter(|row| row[6] == line[0]);
+        let sum: f64 = parts.map(|row| row[7].parse::<f64>().unwrap()).sum();
+        let needed: f64 = line[1].parse().unwrap();
+        assert!((sum / needed - 1.0).abs() < 1e-4, "{line:?}: {sum}");
+    }
+    // A waiting time that the demo leaves open is shown as missing, in the tables and to the crew.
+    assert!(materials.iter().any(|row| row[11].starts_with("missing")));
+    let sheets = fs::read_to_string(dir.join("crew_sheets.html")).unwrap();
+    assert!(sheets.contains("Interval before harvest: missing"));
+    // Young trees get tasks, not an intensity.
+    let plan = table(&dir, "workplan.csv");
+    let young = plan.iter().find(|row| row[3] == "train").expect("a young block");
+    assert_eq!((young[2].as_str(), young[4].as_str()), ("OC13", ""));
+    assert!(sheets.contains("Pinch the leader when it reaches 90 cm."));
+    // Dates lie inside the window, and no Sunday is worked on.
+    for row in plan[1..].iter().filter(|row| !row[8].is_empty()) {
+        assert!(row[6] <= row[8] && row[9] <= row[7], "{row:?}");
+    }
+    // The order is that of the expected loss of delay.
+    let losses: Vec<f64> = plan[1..].iter().map(|row| row[18].parse().unwrap()).collect();
+    assert!(losses.is_sorted_by(|a, b| a >= b) && losses[0] > 0.0);
+    spreadsheet_opens(&dir);
+    calendar_parses(&dir, plan[1..].iter().filter(|row| !row[8].is_empty()).count());
+}
+
+/// LibreOffice, where it is installed, converts the plan and says nothing.
+fn spreadsheet_opens(dir: &Path) {
+    let home = tempfile::tempdir().unwrap();
+    let profile = format!("-env:UserInstallation=file://{}", home.path().display());
+    let converted = Command::new("soffice")
+        .args([&profile, "--headless", "--convert-to", "csv", "--outdir"])
+        .arg(home.path())
+        .arg(dir.join("workplan.xlsx"))
+        .output();
+    if let Ok(output) = converted {
+        let said = String::from_utf8_lossy(&output.stderr).to_lowercase();
+        assert!(output.status.success() && !said.contains("error"), "{said}");
+        let text = fs::read_to_string(home.path().join("workplan.csv")).unwrap();
+        assert_eq!(text.lines().count(), table(dir, "workplan.csv").len());
+    }
+}
+
+/// Read back by the parser of Python's icalendar, where it is installed.
+fn calendar_parses(dir: &Path, dated: usize) {
+    let program = "import sys, icalendar\n\
+        found = icalendar.Calendar.from_ical(open(sys.argv[1], 'rb').read())\n\
+        events = found.walk('VEVENT')\n\
+        assert all(e.decoded('dtend') > e.decoded('dtstart') for e in events)\n\
+        assert all('Local rules' in str(e['description']) for e in events)\n\
+        assert len({str(e['uid']) for e in events}) == len(events)\n\
+        print(len(events))";
+    let ran = Command::new("python3").args(["-c", program]).arg(dir.join("calendar.ics")).output();
+    if let Ok(output) = ran {
+        let said = String::from_utf8_lossy(&output.stderr);
+        if !said.contains("ModuleNotFoundError") {
+            assert!(output.status.success(), "{said}");
+            assert_eq!(String::from_utf8_lossy(&output.stdout).trim(), dated.to_string());
+        }
+    }
+}
+
+#[test]
+fn a_product_without_strength_is_refused_not_dosed() {
+    let book = planned(
+        "[work]\ncrew_size = 2\n\n[products.guard]\nkind = \"insect_protection\"\n\
+         target_pct = 0.003\nusual_pct = 0.003\nvolume_l_per_tree = 5\n\n\
+         [products.strong]\nkind = \"insect_protection\"\nstrength_pct = 5\n\
+         target_pct = 0.2\nusual_pct = 0.003\nvolume_l_per_tree = 5\n",
+    );
+    let out = tempfile::tempdir().unwrap();
+    let dir = out.path().join("plan");
+    let ran = anacurve(&["plan", book.arg(), "--out", dir.to_str().unwrap()]);
+    assert!(ran.code < 2, "{}", ran.stderr);
+    assert!(ran.stdout.contains("[products.guard] strength_pct: not stated"), "{}", ran.stdout);
+    assert!(ran.stdout.contains("= 66.67 times the usual concentration"), "{}", ran.stdout);
+    assert_eq!(table(&dir, "materials.csv").len(), 1, "no amounts");
+    assert_eq!(table(&dir, "shopping.csv").len(), 1, "nothing to buy");
+    let sheets = fs::read_to_string(dir.join("crew_sheets.html")).unwrap();
+    assert!(!sheets.contains("guard") && !sheets.contains("mL of product"));
+}
+
+#[test]
+fn what_if_refuses_what_cannot_be_and_names_the_range() {
+    let book = planned("");
+    let asked = |args: &[&str]| anacurve(&[&["whatif", book.arg()], args].concat());
+    asked(&["--region", "nowhere"]).fails_saying(&["nowhere", "plain"]);
+    asked(&["--seasons", "9"]).fails_saying(&["seasons", "1 to 3"]);
+    asked(&["--price", "NaN"]).fails_saying(&["price_per_kg"]);
+    let told = asked(&["--price", "2.5", "--format", "json"]);
+    assert_eq!(told.code, 0, "{}", told.stderr);
+    let rows: serde_json::Value = serde_json::from_str(&told.stdout).unwrap();
+    assert_eq!(rows[0]["scenario"]["price_per_kg"], 2.5);
+    assert_eq!(rows[0]["scenario"]["wage_per_hour"], 0.9);
+    // Net return = price x kg - cost: doubling price from 2.5 adds 2.5 x kg, so gains move alike.
+    let gain = |price: &str| {
+        let told = asked(&["--price", price, "--format", "json"]);
+        let rows: serde_json::Value = serde_json::from_str(&told.stdout).unwrap();
+        rows[0]["outcome"]["gain_per_tree"].as_f64().unwrap()
+    };
+    assert!((gain("0") + gain("5") - 2.0 * gain("2.5")).abs() < 1e-9, "linear in the price");
+}
+
+#[test]
+fn settings_of_work_are_refused_with_their_line() {
+    let book = planned("[work]\ncrew_size = -3\n");
+    let line = book.text("book.toml").lines().count();
+    book.check().fails(&format!("book.toml:{line}"), "setting-impossible");
+}

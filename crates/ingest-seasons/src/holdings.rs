@@ -1,0 +1,174 @@
+//! Blocks, their trees and every pruning visit as recorded, for the plan of work.
+
+use crate::frame::texts;
+use crate::seasons::day;
+use ingest_tables::{BookTables, IngestError};
+use jiff::civil::Date;
+use polars::prelude::*;
+use records::Table;
+use records::tree_season as ts;
+use std::collections::BTreeMap;
+
+/// Words of the tree table's `status` for a tree that is no longer there.
+const GONE: [&str; 4] = ["dead", "removed", "felled", "missing"];
+/// Cut counts of the pruning table, thin to thick.
+const CUTS: [&str; 4] = ["cuts_to_3cm", "cuts_3_to_5cm", "cuts_5_to_10cm", "cuts_over_10cm"];
+
+/// A tree that stands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeldTree {
+    /// Tree id.
+    pub tree: String,
+    /// Planting day of its own.
+    pub planted: Option<Date>,
+    /// Height, m.
+    pub height_m: Option<f64>,
+    /// Canopy spread north to south and east to west, m.
+    pub spread_m: Option<[f64; 2]>,
+}
+
+/// A block with its trees.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeldBlock {
+    /// Block id.
+    pub block: String,
+    /// Site.
+    pub site: String,
+    /// Region id.
+    pub region: String,
+    /// Row and tree spacing, m.
+    pub spacing_m: Option<[f64; 2]>,
+    /// Planting day of the block.
+    pub planted: Option<Date>,
+    /// Training system, as the block table words it.
+    pub training: Option<String>,
+    /// Trees that stand in it, in the order of the tree table.
+    pub trees: Vec<HeldTree>,
+}
+
+/// One pruning visit to a tree.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Visit {
+    /// Tree id.
+    pub tree: String,
+    /// Fraction of the canopy removed.
+    pub intensity: f64,
+    /// How it was measured, in the word of the pruning table.
+    pub measured_as: String,
+    /// Cuts by class, thin to thick; `None` where not counted.
+    pub cuts: [Option<f64>; 4],
+    /// Working minutes.
+    pub minutes: Option<f64>,
+    /// Tool.
+    pub tool: Option<String>,
+}
+
+/// Blocks of the book's regions with the trees that stand in them, in the order of region, site and
+/// block. A block id that stands twice counts once, as in linking.
+///
+/// # Errors
+/// When the tables break their own promise.
+pub fn held_blocks(tables: &BookTables) -> Result<Vec<HeldBlock>, IngestError> {
+    read_blocks(tables).map_err(|error| IngestError::Internal(error.to_string()))
+}
+
+/// Every pruning visit as read, in the order of the files.
+///
+/// # Errors
+/// When the tables break their own promise.
+pub fn visits(tables: &BookTables) -> Result<Vec<Visit>, IngestError> {
+    read_visits(tables).map_err(|error| IngestError::Internal(error.to_string()))
+}
+
+fn read_blocks(tables: &BookTables) -> PolarsResult<Vec<HeldBlock>> {
+    let (Some(blocks), Some(trees)) =
+        (tables.frames.get(&Table::Blocks), tables.frames.get(&Table::Trees))
+    else {
+        return Ok(Vec::new());
+    };
+    let (names, sites, regions) =
+        (texts(blocks, ts::BLOCK)?, texts(blocks, ts::SITE)?, texts(blocks, ts::REGION)?);
+    let (across, along) =
+        (blocks.column("row_spacing_m")?.f64()?, blocks.column("tree_spacing_m")?.f64()?);
+    let (planted, training) = (dates(blocks, "planted")?, texts(blocks, ts::TRAINING)?);
+    let mut found: BTreeMap<&str, HeldBlock> = BTreeMap::new();
+    for at in 0..blocks.height() {
+        let (Some(block), Some(site), Some(region)) =
+            (names.get(at), sites.get(at), regions.get(at))
+        else {
+            continue;
+        };
+        if tables.book.regions.contains_key(region) {
+            found.entry(block).or_insert_with(|| HeldBlock {
+                block: block.to_owned(),
+                site: site.to_owned(),
+                region: region.to_owned(),
+                spacing_m: across.get(at).zip(along.get(at)).map(|(a, b)| [a, b]),
+                planted: planted.get(at).and_then(day),
+                training: training.get(at).map(str::to_owned),
+                trees: Vec::new(),
+            });
+        }
+    }
+    fill(&mut found, trees)?;
+    let mut blocks: Vec<HeldBlock> = found.into_values().collect();
+    blocks.sort_by(|a, b| (&a.region, &a.site, &a.block).cmp(&(&b.region, &b.site, &b.block)));
+    Ok(blocks)
+}
+
+fn fill(blocks: &mut BTreeMap<&str, HeldBlock>, trees: &DataFrame) -> PolarsResult<()> {
+    let (names, homes) = (texts(trees, ts::TREE)?, texts(trees, ts::BLOCK)?);
+    let (planted, status) = (dates(trees, "planted")?, texts(trees, "status")?);
+    let heights = trees.column("height_m")?.f64()?;
+    let (ns, ew) = (trees.column("spread_ns_m")?.f64()?, trees.column("spread_ew_m")?.f64()?);
+    for at in 0..trees.height() {
+        let gone = status
+            .get(at)
+            .is_some_and(|word| GONE.iter().any(|gone| word.trim().eq_ignore_ascii_case(gone)));
+        let (Some(tree), Some(block)) =
+            (names.get(at), homes.get(at).and_then(|block| blocks.get_mut(block)))
+        else {
+            continue;
+        };
+        if !gone {
+            block.trees.push(HeldTree {
+                tree: tree.to_owned(),
+                planted: planted.get(at).and_then(day),
+                height_m: heights.get(at),
+                spread_m: ns.get(at).zip(ew.get(at)).map(|(ns, ew)| [ns, ew]),
+            });
+        }
+    }
+    Ok(())
+}
+
+fn read_visits(tables: &BookTables) -> PolarsResult<Vec<Visit>> {
+    let Some(frame) = tables.frames.get(&Table::Prunings) else { return Ok(Vec::new()) };
+    let (trees, bases, tools) =
+        (texts(frame, ts::TREE)?, texts(frame, "measured_as")?, texts(frame, "tool")?);
+    let (intensities, minutes) =
+        (frame.column(ts::INTENSITY)?.f64()?, frame.column(ts::MINUTES)?.f64()?);
+    let cuts = CUTS
+        .iter()
+        .map(|name| frame.column(name)?.i64())
+        .collect::<PolarsResult<Vec<&Int64Chunked>>>()?;
+    let visit = |at: usize| {
+        let mut counted = [None; 4];
+        for (slot, column) in counted.iter_mut().zip(&cuts) {
+            *slot = column.get(at).map(|count| count as f64);
+        }
+        Some(Visit {
+            tree: trees.get(at)?.to_owned(),
+            intensity: intensities.get(at)?,
+            measured_as: bases.get(at)?.to_owned(),
+            cuts: counted,
+            minutes: minutes.get(at),
+            tool: tools.get(at).map(str::to_owned),
+        })
+    };
+    Ok((0..frame.height()).filter_map(visit).collect())
+}
+
+fn dates(frame: &DataFrame, name: &str) -> PolarsResult<Int32Chunked> {
+    frame.column(name)?.cast(&DataType::Int32)?.i32().cloned()
+}

@@ -1,0 +1,86 @@
+//! The what-if: a few scenarios as a table, and a form where scripts run.
+
+use super::table::Table;
+use crate::content::Report;
+use crate::number::DASH;
+use crate::what_if::{WhatIfRow, asked};
+use workplan::economics::{Scenario, WHAT_IF_SCRIPT};
+
+/// The form's own part of the script.
+const FORM: &str = include_str!("../../templates/what_if_form.js");
+/// Scenarios of the table: heading, factors of price, wage and yield.
+const SCENARIOS: [(&str, f64, f64, f64); 5] = [
+    ("As expected", 1.0, 1.0, 1.0),
+    ("Price − 25 %", 0.75, 1.0, 1.0),
+    ("Price + 25 %", 1.25, 1.0, 1.0),
+    ("Wage + 25 %", 1.0, 1.25, 1.0),
+    ("Yield − 25 %", 1.0, 1.0, 0.75),
+];
+
+/// The section as the template takes it.
+pub struct WhatIfView {
+    /// The scenarios.
+    pub table: Table,
+    /// Columns of the form's answer.
+    pub heads: [&'static str; 5],
+    /// Regions of the form's answer.
+    pub names: Vec<String>,
+    /// Longest horizon.
+    pub seasons: usize,
+    /// What the script reckons with.
+    pub json: String,
+    /// The script.
+    pub script: String,
+}
+
+/// The section; `None` when no region has draws.
+pub fn what_if(report: &Report) -> Option<WhatIfView> {
+    let regions = asked(&report.advice, &report.pictures);
+    let seasons = regions.iter().map(|(_, _, planned)| planned.what_if.seasons.len()).min()?;
+    let mut heads = vec!["Region".to_owned()];
+    heads.extend(SCENARIOS.iter().map(|(head, ..)| format!("#{head}")));
+    if seasons > 1 {
+        heads.push(format!("#As expected, {seasons} seasons"));
+    }
+    let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
+    let caption = format!("Gain per tree ({}) and chance of loss", report.advice.currency);
+    let mut table = Table::new(caption, &heads);
+    table.cards = true;
+    for (region, name, planned) in &regions {
+        let ask = |price: f64, wage: f64, yield_level: f64, seasons: usize| {
+            let scenario = Scenario {
+                price_per_kg: price * planned.price_per_kg,
+                wage_per_hour: wage * planned.wage_per_hour,
+                yield_level,
+                seasons,
+            };
+            let row = planned.what_if.at(&scenario).map(|outcome| WhatIfRow {
+                region: (*region).to_owned(),
+                name: (*name).to_owned(),
+                scenario,
+                outcome,
+            });
+            row.map_or_else(
+                |_| DASH.to_owned(),
+                |row| {
+                    let [_, _, gain, _, loss] = row.cells();
+                    format!("{gain} ({loss})")
+                },
+            )
+        };
+        let mut cells = vec![(*name).to_owned()];
+        cells.extend(SCENARIOS.map(|(_, price, wage, level)| ask(price, wage, level, 1)));
+        cells.extend((seasons > 1).then(|| ask(1.0, 1.0, 1.0, seasons)));
+        table.row(cells);
+    }
+    let data: Vec<_> = regions.iter().map(|(_, _, planned)| planned).collect();
+    Some(WhatIfView {
+        table,
+        heads: WhatIfRow::HEADS,
+        names: regions.iter().map(|(_, name, _)| (*name).to_owned()).collect(),
+        seasons,
+        // A text that holds `<` could end the script element.
+        json: serde_json::to_string(&data).ok()?.replace('<', "\\u003c"),
+        script: format!("{WHAT_IF_SCRIPT}\n{FORM}"),
+    })
+}

@@ -1,0 +1,37 @@
+//! `crew_sheets.html`: one printed page per block with work.
+
+use super::PlanOf;
+use crate::error::ReportError;
+use crate::names::printable;
+use askama::Template;
+use workplan::crew_sheet::CrewSheet;
+use workplan::text::Key;
+
+#[derive(Template)]
+#[template(path = "crew_sheets.html")]
+struct CrewPage<'a> {
+    css: &'static str,
+    language: &'static str,
+    title: String,
+    tools: &'static str,
+    sheets: &'a [CrewSheet],
+}
+
+/// The page as HTML. It needs no network, and each sheet is one A4 page on paper.
+pub(super) fn crew_sheets_html(of: &PlanOf<'_>) -> Result<String, ReportError> {
+    let sheets: Vec<CrewSheet> = of
+        .plan
+        .blocks
+        .iter()
+        .filter(|block| block.sheet.trees_worked > 0)
+        .map(|block| block.crew_sheet(&of.words))
+        .collect();
+    let page = CrewPage {
+        css: include_str!("../../templates/crew_sheets.css"),
+        language: of.words.language,
+        title: format!("{}, {}", printable(of.book), of.season),
+        tools: of.words.text(Key::Tools),
+        sheets: &sheets,
+    };
+    Ok(page.render()?)
+}

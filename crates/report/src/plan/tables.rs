@@ -1,0 +1,232 @@
+//! The tables of the plan: blocks, materials, shopping, tools, alarms and missing settings.
+
+use super::cells::{number, whole};
+use super::{PlanCell, PlanOf, Sheet};
+use crate::dictionary::{plan_table_fields, work_plan_fields};
+use std::collections::BTreeMap;
+use workplan::crew_sheet::Work;
+use workplan::plan::{CrewSchedule, Plan, PlannedBlock};
+use workplan::products::{Dose, Quantity, Stuff, WaitingTime};
+use workplan::text::{Catalogue, Key};
+use workplan::tools::ToolKind;
+
+/// Word of a block's work in the tables.
+fn action(work: &Work) -> &'static str {
+    match work {
+        Work::Prune(_) => "prune",
+        Work::Keep(_) => "keep",
+        Work::Trial(_) => "trial",
+        Work::Train { .. } => "train",
+    }
+}
+
+/// What is bought, in words.
+pub fn stuff(stuff: &Stuff) -> &str {
+    match stuff {
+        Stuff::CopperSulphate => "copper sulphate",
+        Stuff::HydratedLime => "hydrated lime",
+        Stuff::Product(name) => name,
+    }
+}
+
+/// Every table, the plan of the blocks first.
+#[must_use]
+pub fn sheets(plan: &Plan) -> Vec<Sheet> {
+    vec![
+        Sheet {
+            name: "Work plan",
+            file: "workplan.csv",
+            heads: work_plan_fields().iter().map(|field| field.column).collect(),
+            rows: plan.blocks.iter().map(line).collect(),
+        },
+        sheet("Materials by block", "materials.csv", materials(plan)),
+        sheet("Shopping list", "shopping.csv", shopping(plan)),
+        sheet("Tools", "tools.csv", tools(plan)),
+        sheet("Alarms", "alarms.csv", alarms(plan)),
+        sheet("Missing settings", "missing.csv", missing(plan)),
+    ]
+}
+
+fn sheet(name: &'static str, file: &'static str, rows: Vec<Vec<PlanCell>>) -> Sheet {
+    let fields = plan_table_fields().iter().filter(|field| field.path == file);
+    Sheet { name, file, heads: fields.map(|field| field.column).collect(), rows }
+}
+
+fn line(block: &PlannedBlock) -> Vec<PlanCell> {
+    let sheet = &block.sheet;
+    let how_much = sheet.instruction();
+    let [start, end] = ends(sheet.scheduled);
+    let [from, to] = ends(sheet.window);
+    let mut cells = vec![
+        block.region.as_str().into(),
+        sheet.site.as_str().into(),
+        sheet.block.as_str().into(),
+        action(&sheet.work).into(),
+        number(how_much.map(|how_much| how_much.intensity), 2),
+        how_much.map_or(PlanCell::Empty, |how_much| how_much.measured_as.as_str().into()),
+        from.into(),
+        to.into(),
+        start.into(),
+        end.into(),
+        number(sheet.left_undone, 2),
+        whole(sheet.trees),
+        whole(sheet.trees_worked),
+        number(block.minutes_per_tree, 1),
+        number(block.hours, 1),
+        number(sheet.person_days, 1),
+        number(sheet.crew_size, 1),
+        number(block.cost, 2),
+        number(block.delay_loss_per_day, 2),
+    ];
+    cells.extend(block.cuts.map(|cuts| number(cuts, 0)));
+    cells.push(number(sheet.stacked_m3, 1));
+    cells.push(whole(block.haul.and_then(|haul| haul.loads)));
+    cells
+}
+
+fn ends(span: Option<[jiff::civil::Date; 2]>) -> [Option<jiff::civil::Date>; 2] {
+    [span.map(|span| span[0]), span.map(|span| span[1])]
+}
+
+fn materials(plan: &Plan) -> Vec<Vec<PlanCell>> {
+    let rows = plan.blocks.iter().flat_map(|block| {
+        block.sheet.quantities.iter().flat_map(move |quantity| {
+            quantity.items.iter().map(move |item| {
+                let sheet = &block.sheet;
+                vec![
+                    block.region.as_str().into(),
+                    sheet.site.as_str().into(),
+                    sheet.block.as_str().into(),
+                    quantity.product.as_str().into(),
+                    number(quantity.litres, 1),
+                    whole(u64::from(quantity.applications)),
+                    stuff(&item.stuff).into(),
+                    number(item.amount, 3),
+                    item.unit.symbol().into(),
+                    dose(quantity.dose.as_ref()),
+                    days(quantity.re_entry),
+                    days(quantity.pre_harvest),
+                ]
+            })
+        })
+    });
+    rows.collect()
+}
+
+fn dose(dose: Option<&Dose>) -> PlanCell {
+    dose.map_or(PlanCell::Empty, |dose| dose.arithmetic.as_str().into())
+}
+
+fn days(time: WaitingTime) -> PlanCell {
+    match time {
+        WaitingTime::Days(days) => whole(u64::from(days)),
+        WaitingTime::Missing => "missing: enter the label's".into(),
+    }
+}
+
+fn shopping(plan: &Plan) -> Vec<Vec<PlanCell>> {
+    let rows = plan.shopping.iter().map(|purchase| {
+        vec![
+            stuff(&purchase.stuff).into(),
+            number(purchase.needed, 3),
+            purchase.unit.symbol().into(),
+            number(purchase.package, 3),
+            whole(purchase.packages),
+            number(purchase.buy, 3),
+        ]
+    });
+    rows.collect()
+}
+
+/// Tools of each crew: a crew takes them from block to block, so the most that any block needs.
+fn tools(plan: &Plan) -> Vec<Vec<PlanCell>> {
+    let mut needs: BTreeMap<(&str, &str), (ToolKind, Option<f64>, u64)> = BTreeMap::new();
+    for block in &plan.blocks {
+        let own = plan.crews.iter().any(|crew| crew.site.as_deref() == Some(&*block.sheet.site));
+        let crew = if own { block.sheet.site.as_str() } else { "" };
+        for need in &block.sheet.tools {
+            let entry = needs.entry((crew, &need.tool)).or_insert((need.kind, None, 0));
+            entry.1 = match (entry.1, need.cuts) {
+                (None, cuts) | (cuts, None) => cuts,
+                (Some(a), Some(b)) => Some(a + b),
+            };
+            entry.2 = entry.2.max(need.pieces);
+        }
+    }
+    let kind = |kind| match kind {
+        ToolKind::Hand => "hand",
+        ToolKind::Pole => "pole",
+        ToolKind::Power => "power",
+    };
+    needs
+        .into_iter()
+        .map(|((crew, tool), (danger, cuts, pieces))| {
+            vec![
+                crew_name(Some(crew).filter(|crew| !crew.is_empty())).into(),
+                tool.into(),
+                kind(danger).into(),
+                whole(pieces),
+                number(cuts, 0),
+            ]
+        })
+        .collect()
+}
+
+/// A crew by its site, or the book's own.
+pub fn crew_name(site: Option<&str>) -> &str {
+    site.unwrap_or("all other sites")
+}
+
+fn alarms(plan: &Plan) -> Vec<Vec<PlanCell>> {
+    let rows = plan.crews.iter().flat_map(|CrewSchedule { site, crew, schedule }| {
+        schedule.alarm.iter().flat_map(move |alarm| {
+            alarm.drop.iter().map(move |dropped| {
+                vec![
+                    crew_name(site.as_deref()).into(),
+                    number(crew.crew_size, 1),
+                    Some(alarm.from).into(),
+                    Some(alarm.to).into(),
+                    number(alarm.needed, 1),
+                    number(alarm.available, 1),
+                    whole(alarm.people_needed),
+                    dropped.block.as_str().into(),
+                    number(dropped.person_days, 1),
+                    number(dropped.share, 2),
+                    number(dropped.loss, 2),
+                ]
+            })
+        })
+    });
+    rows.collect()
+}
+
+fn missing(plan: &Plan) -> Vec<Vec<PlanCell>> {
+    let row = |error: &workplan::SettingError| -> Vec<PlanCell> {
+        [&error.key, &error.what, &error.remedy].map(|text| text.as_str().into()).to_vec()
+    };
+    plan.missing.iter().map(row).collect()
+}
+
+/// Every caution that the work of any block calls for, in the order of the catalogue.
+#[must_use]
+pub fn cautions(of: &PlanOf<'_>) -> Vec<String> {
+    keys(of.plan).into_iter().map(|key| of.words.text(key).to_owned()).collect()
+}
+
+fn keys(plan: &Plan) -> Vec<Key> {
+    let mut keys: Vec<Key> = plan.blocks.iter().flat_map(|block| block.sheet.cautions()).collect();
+    keys.sort_unstable();
+    keys.dedup();
+    keys
+}
+
+/// The two waiting times of every product used, once each.
+pub fn waiting_times(plan: &Plan, words: &Catalogue) -> Vec<(String, [String; 2])> {
+    let mut seen: BTreeMap<&str, &Quantity> = BTreeMap::new();
+    for quantity in plan.blocks.iter().flat_map(|block| &block.sheet.quantities) {
+        seen.entry(&quantity.product).or_insert(quantity);
+    }
+    seen.into_iter()
+        .map(|(name, quantity)| (name.to_owned(), workplan::safety::waiting_times(quantity, words)))
+        .collect()
+}

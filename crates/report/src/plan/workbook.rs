@@ -1,0 +1,88 @@
+//! `workplan.xlsx`: every table of the plan on its own sheet.
+
+use super::{PlanCell, Sheet};
+use crate::error::ReportError;
+use crate::text;
+use jiff::civil::Date;
+use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};
+
+/// Longest text a spreadsheet cell holds.
+const CELL_LIMIT: usize = 32_767;
+/// Width of a column of text and of one of numbers, characters.
+const WIDTHS: [f64; 2] = [22.0, 12.0];
+
+/// Bytes of `workplan.xlsx`, the cautions on a sheet of their own. Every text is written as text, so
+/// nothing in it runs as a formula.
+pub(super) fn workbook(sheets: &[Sheet], cautions: &[String]) -> Result<Vec<u8>, ReportError> {
+    let mut book = Workbook::new();
+    // A fixed date of creation: the same run gives the same bytes.
+    book.set_properties(
+        &DocProperties::new()
+            .set_title(text::H_WORK)
+            .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
+    );
+    for sheet in sheets {
+        fill(book.add_worksheet().set_name(sheet.name)?, sheet)?;
+    }
+    let last = book.add_worksheet().set_name(text::H_SAFETY)?;
+    last.set_column_width(0, 110)?;
+    let wrap = Format::new().set_text_wrap();
+    for (row, caution) in (0_u32..).zip(cautions) {
+        last.write_string_with_format(row, 0, caution, &wrap)?;
+    }
+    Ok(book.save_to_buffer()?)
+}
+
+fn fill(target: &mut Worksheet, sheet: &Sheet) -> Result<(), XlsxError> {
+    let head = Format::new().set_bold().set_text_wrap();
+    for (column, title) in (0_u16..).zip(&sheet.heads) {
+        let text =
+            |row: &Vec<PlanCell>| matches!(row.get(usize::from(column)), Some(PlanCell::Text(_)));
+        target.write_string_with_format(0, column, title.replace('_', " "), &head)?;
+        let wide = sheet.rows.iter().any(text);
+        target.set_column_width(column, if wide { WIDTHS[0] } else { WIDTHS[1] })?;
+    }
+    target.set_freeze_panes(1, 0)?;
+    target.set_landscape().set_paper_size(9).set_repeat_rows(0, 0)?;
+    target.set_print_fit_to_pages(1, 0);
+    for (row, cells) in (1_u32..).zip(&sheet.rows) {
+        for (column, cell) in (0_u16..).zip(cells) {
+            write(target, row, column, cell)?;
+        }
+    }
+    Ok(())
+}
+
+fn write(target: &mut Worksheet, row: u32, column: u16, cell: &PlanCell) -> Result<(), XlsxError> {
+    match cell {
+        PlanCell::Empty => {}
+        PlanCell::Text(text) => {
+            let cell: String = text.chars().take(CELL_LIMIT).collect();
+            let wrap = Format::new().set_text_wrap();
+            target.write_string_with_format(row, column, cell, &wrap)?;
+        }
+        PlanCell::Number(value, decimals) => {
+            let pattern = match decimals {
+                0 => "#,##0".to_owned(),
+                n => format!("#,##0.{}", "0".repeat(usize::from(*n))),
+            };
+            let format = Format::new().set_num_format(pattern);
+            target.write_number_with_format(row, column, *value, &format)?;
+        }
+        PlanCell::Day(day) => write_day(target, row, column, *day)?,
+    }
+    Ok(())
+}
+
+fn write_day(target: &mut Worksheet, row: u32, column: u16, day: Date) -> Result<(), XlsxError> {
+    let parts = (u16::try_from(day.year()), u8::try_from(day.month()), u8::try_from(day.day()));
+    // Spreadsheet dates begin in 1900; an earlier day is written as text.
+    if let (Ok(year @ 1900..), Ok(month), Ok(number)) = parts {
+        let date = ExcelDateTime::from_ymd(year, month, number)?;
+        let format = Format::new().set_num_format("yyyy-mm-dd");
+        target.write_datetime_with_format(row, column, &date, &format)?;
+    } else {
+        target.write_string(row, column, day.to_string())?;
+    }
+    Ok(())
+}

@@ -1,0 +1,49 @@
+// The form of the page. `row` says in the words of the table what a scenario brings.
+function row(region, asked) {
+  const scenario = {
+    price_per_kg: asked.price === null ? region.price_per_kg : asked.price,
+    wage_per_hour: asked.wage === null ? region.wage_per_hour : asked.wage,
+    yield_level: asked.level,
+    seasons: asked.seasons,
+  };
+  const found = whatIf(region.what_if, scenario);
+  return [
+    shown(found.advised_per_tree, 2),
+    shown(found.present_per_tree, 2),
+    shown(found.gain_per_tree, 2),
+    shown(found.gain_per_ha, 0),
+    chance(found.odds_of_loss),
+  ];
+}
+
+// No chance is certain.
+function chance(odds) {
+  if (odds < 0.005) return "under 1 %";
+  if (odds > 0.995) return "over 99 %";
+  return shown(100 * odds, 0) + " %";
+}
+
+if (typeof document !== "undefined") {
+  const form = document.getElementById("what-if-form");
+  const regions = JSON.parse(document.getElementById("what-if-data").textContent);
+  const update = () => {
+    if (!form.checkValidity()) return;
+    const field = (name) => form.elements[name].value.trim();
+    const own = (name) => (field(name) === "" ? null : Number(field(name)));
+    const asked = {
+      price: own("price"),
+      wage: own("wage"),
+      level: Number(field("level")),
+      seasons: Number(field("seasons")),
+    };
+    form.querySelectorAll("tbody tr").forEach((line, at) => {
+      row(regions[at], asked).forEach((text, column) => {
+        line.cells[column + 1].textContent = text;
+      });
+    });
+  };
+  form.addEventListener("input", update);
+  form.addEventListener("submit", (event) => event.preventDefault());
+  form.hidden = false;
+  update();
+}
