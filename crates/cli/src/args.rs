@@ -56,7 +56,7 @@ pub enum Command {
     /// Analyse the designed trials of a record book as journals expect
     Trial(TrialArgs),
     /// How large the next trial must be: power by trees, replicates and seasons
-    Size(SizeArgs),
+    Size(Box<SizeArgs>),
     /// Draw a new trial by lot: field map, field sheets, labels and the tables to read back
     Layout(LayoutArgs),
     /// Write an invented record book to try the program on
@@ -222,7 +222,8 @@ that suffice. With --out, writes size.html with the trade-off drawn, size/*.csv 
 Examples:
   anacurve size data-demo --treatments 5 --difference 20
   anacurve size data-demo --design split_plot --main 3 --sub 3 --compare sub --difference 15
-  anacurve size --components cv.toml --treatments 4 --difference 25 --out size-report")]
+  anacurve size --components cv.toml --treatments 4 --difference 25 --out size-report
+  anacurve size data-demo --treatments 5 --difference 20 --levels 0,15,30,45,60 --optimum 30 --gain 20")]
 pub struct SizeArgs {
     /// Record book whose yield model tells how much trees vary
     #[arg(value_name = "BOOK")]
@@ -279,6 +280,18 @@ pub struct SizeArgs {
     /// The answer is for other seasons than those observed
     #[arg(long)]
     pub other_seasons: bool,
+    /// Levels of an amount, such as 0,15,30,45,60: asks for the replicates that locate its best too
+    #[arg(long, value_name = "X,..", value_delimiter = ',')]
+    pub levels: Vec<f64>,
+    /// Best level supposed true
+    #[arg(long, value_name = "X", requires = "levels")]
+    pub optimum: Option<f64>,
+    /// What the best level is supposed to yield more than the lowest, per cent of the mean
+    #[arg(long, value_name = "PCT", requires = "levels")]
+    pub gain: Option<f64>,
+    /// The best level is located when the estimate is this near to it
+    #[arg(long, value_name = "X", default_value_t = 5.0)]
+    pub within: f64,
     /// Folder for the page; a folder written by this command before is replaced
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,

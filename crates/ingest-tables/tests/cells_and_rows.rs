@@ -186,7 +186,7 @@ fn repeated_rows_name_the_first() {
         "blocks.csv",
         "block,site,region\nB1,S1,coast\nB2,S1,coast\nB1,S1,coast\nB2,S2,coast\n",
     );
-    folder.put("trials.csv", "trial,tree,replicate\nX,T1,1\nX,T1,2\nY,T1,1\n");
+    folder.put("trials.csv", "trial,tree,replicate\nX,T1,1\nX,T1,2\nY,T1,1\nY,T1,1\n");
     let tables = folder.read();
     let found: Vec<_> = tables
         .quarantine
@@ -200,11 +200,12 @@ fn repeated_rows_name_the_first() {
             ("trees.csv", 3, Some(1), Code::RowDuplicate),
             ("harvests_a.csv", 4, Some(1), Code::RowDuplicate),
             ("harvests_b.csv", 2, Some(1), Code::RowDuplicate),
-            ("trials.csv", 3, Some(2), Code::RowDuplicate),
+            ("trials.csv", 5, Some(2), Code::RowDuplicate),
         ]
     );
     assert!(tables.quarantine[3].reason.contains("harvests_a.csv:3"));
     assert!(has_problem(&tables, Code::RowDuplicate, "1 row with the tree and date"));
-    // A tree in two blocks and a block at two sites are kept: linking judges all their rows together.
+    // A tree in two blocks or in two plots of a trial and a block at two sites are kept: linking
+    // judges all their rows together.
     assert_eq!((tables.files[0].rows_kept, tables.files[1].rows_kept), (3, 3));
 }

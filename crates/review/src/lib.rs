@@ -1,1 +1,37 @@
-//! The season just closed: yields against expectation, rankings, trees that need a look, and last advice scored.
+//! The season just closed: yields against expectation, rankings, trees that need a look, last advice scored, and zones for blocks without a region.
+
+mod bearing;
+mod columns;
+mod decomposition;
+mod error;
+mod plan_kept;
+mod ranking;
+mod scale;
+mod score;
+#[cfg(test)]
+mod simulated;
+mod watch;
+mod zones;
+
+pub use bearing::{Bearing, BearingTrees, TreeBearing, bearing};
+pub use columns::{Labels, TreeSeasons};
+pub use decomposition::{
+    EarlierCrop, GroupReview, Grouping, Part, PartKg, SeasonReview, TreeLevel, TreeReview,
+    attribute,
+};
+pub use error::ReviewError;
+pub use plan_kept::{BlockKept, Kept, PlanKept, Planned, Pruned, Tolerance, plan_kept};
+pub use ranking::{RankSettings, Ranked, Ranking, rank};
+pub use scale::Scale;
+pub use score::{
+    Appended, Followers, HitRate, Predicted, Quantity, Realised, ScoreRecord, ScoreRow,
+    binomial_interval, interval_score, realised_gain, score,
+};
+pub use watch::{
+    Place, Places, PoorTree, SuddenTree, Suspect, SuspectKind, Watch, WatchSettings,
+    benjamini_hochberg, watch, worst_share,
+};
+pub use zones::{
+    FeatureKind, Features, GapPoint, Groups, Zone, ZoneCount, ZoneFeature, ZoneSettings, Zones,
+    adjusted_rand_index, average_linkage, gap_statistic, k_means, propose, silhouette,
+};

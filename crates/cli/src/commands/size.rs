@@ -1,5 +1,7 @@
 //! `anacurve size`: how large the next trial must be.
 
+mod locate;
+
 use crate::args::{Format, SizeArgs};
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::advice::{self, Decided, Wanted};
@@ -53,7 +55,10 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
     let (components, words) = components_of(args)?;
     let request = request(args, components)?;
     let found = trade_off(&request).map_err(refused)?;
-    let part = part(args, &found, words);
+    let mut part = part(args, &found, words);
+    if let Some(question) = locate::question(args, &request, components)? {
+        part.sections.push(locate::section(args, &question).map_err(refused)?);
+    }
     if let Some(out) = &args.out {
         let json = json(&found)?;
         report::publish(out, |dir| -> Result<(), ReportError> {
@@ -169,7 +174,7 @@ fn percent(share: f64) -> String {
 
 fn cell_words(cell: &TradeOffCell) -> String {
     format!(
-        "{} of {} in {}, {}: {}; power {}, a difference of two means has a standard error of {:.1} % of the mean",
+        "{} of {}, {}, {}: {}; power {}, a difference of two means has a standard error of {:.1} % of the mean",
         counted(cell.replicates as u64, "replicate", "replicates"),
         counted((cell.plots / cell.replicates.max(1)) as u64, "plot", "plots"),
         counted(cell.trees_per_plot as u64, "tree per plot", "trees per plot"),
@@ -291,10 +296,9 @@ fn plot(args: &SizeArgs, found: &TradeOff, seasons: usize) -> TrialPlot {
 
 fn text(args: &SizeArgs, part: &TrialPart, found: &TradeOff) -> String {
     let mut out = format!("{}\n", part.finding);
-    for section in &part.sections {
-        for paragraph in &section.paragraphs {
-            out.push_str(&format!("{paragraph}\n"));
-        }
+    let (first, located) = (part.sections.first(), part.sections.iter().skip(1));
+    for paragraph in first.iter().flat_map(|section| &section.paragraphs) {
+        out.push_str(&format!("{paragraph}\n"));
     }
     for &seasons in &args.seasons {
         out.push_str(&format!(
@@ -319,6 +323,9 @@ fn text(args: &SizeArgs, part: &TrialPart, found: &TradeOff) -> String {
             }
             out.push('\n');
         }
+    }
+    for section in located {
+        out.push_str(&locate::text(section));
     }
     if let Some(dir) = &args.out {
         out.push_str(&format!("Page: {}\n", dir.join("size.html").display()));

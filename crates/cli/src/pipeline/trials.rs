@@ -18,12 +18,13 @@ mod words;
 use super::Checked;
 use crate::console::Failure;
 use ::trials::Observations;
+use advise::Cost;
 pub use analysed::{AnalysedPart, AnalysedTrial, analysed};
 use counts::{Counts, Observed};
 use ingest_seasons::TrialTree;
 use model::{Frames, TableError, TreeSeasons};
 pub use pooling::PooledTrait;
-use records::{TrialDeclaration, counted, written_number};
+use records::{Book, TrialDeclaration, counted, written_number};
 pub use report::report;
 use seasons::Seasons;
 use std::collections::BTreeMap;
@@ -49,6 +50,9 @@ pub struct DeclaredTrial {
     pub seasons: Vec<i32>,
     /// Season of the covariate `earlier_crop`.
     pub earlier: Option<i32>,
+    /// Cost of removing a whole canopy over the price of a kg of nuts, kg per tree, where the book
+    /// tells both for the region of the trial's first tree.
+    pub price_ratio: Option<f64>,
     /// What a person should know: traits without values, trees pruned off their treatment.
     pub notes: Vec<String>,
 }
@@ -80,7 +84,9 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
     let trials = book.trials.iter().map(|(id, declaration)| {
         let trees: Vec<&TrialTree> =
             checked.linked.trial_trees.iter().filter(|tree| tree.trial == *id).collect();
-        one(id, declaration, &trees, &table, &counts, &seasons)
+        let mut trial = one(id, declaration, &trees, &table, &counts, &seasons);
+        trial.price_ratio = price_ratio(book, &trial, &table);
+        trial
     });
     Ok(trials.collect())
 }
@@ -119,6 +125,7 @@ fn one(
         observed: Vec::new(),
         trees: trees.len(),
         earlier,
+        price_ratio: None,
         notes: Vec::new(),
         seasons,
     };
@@ -215,6 +222,13 @@ impl Shared {
         numbers.insert("earlier_crop".to_owned(), crops.collect());
         Self { columns, numbers }
     }
+}
+
+fn price_ratio(book: &Book, trial: &DeclaredTrial, table: &TreeSeasons) -> Option<f64> {
+    let tree = trial.observed.first()?.tree.first()?;
+    let row = (0..table.len()).find(|&row| table.tree.label(row) == tree)?;
+    let objective = Cost::of_region(book, table.region.label(row), table)?.objective();
+    (objective.price_per_kg > 0.0).then(|| objective.cost_full_canopy / objective.price_per_kg)
 }
 
 /// How many trees were pruned otherwise than their treatment says.

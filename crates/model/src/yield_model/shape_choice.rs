@@ -261,7 +261,9 @@ fn cluster_squares(
     response: &[f64],
     predicted: &[f64],
 ) -> Deviances {
-    let mut clusters: BTreeMap<(u32, i32, u32, i32), (f64, f64, f64)> = BTreeMap::new();
+    /// Region, fold, site and season.
+    type Cluster = (u32, i32, u32, i32);
+    let mut clusters: BTreeMap<Cluster, (f64, f64, f64)> = BTreeMap::new();
     for (label, rows) in &folds.folds {
         for &row in rows {
             let (region, site) = (table.region.codes[row], table.site.codes[row]);

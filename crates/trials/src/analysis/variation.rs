@@ -2,17 +2,27 @@
 
 use super::fitted::{Fitted, Way};
 use super::quantiles::finite;
-use super::result::{VarianceComponentOfTrial, Variation};
+use super::result::{MeansOfTerm, VarianceComponentOfTrial, Variation};
 use super::strata::counts;
 use crate::design::{Plan, Refusal, StratumKind};
 
-/// Coefficients of variation; empty where the mean is not above 0.
+/// Coefficients of variation; empty where the mean is not above 0. Where plots are lost the mean is
+/// that of the adjusted means, as with the lost plots filled in: the plots that are left lean to the
+/// treatments and blocks that lost none.
 pub(super) fn variation(
     plan: &Plan,
     fitted: &Fitted,
     components: &[VarianceComponentOfTrial],
-    mean: f64,
+    means: &[MeansOfTerm],
+    grand_mean: f64,
 ) -> Vec<Variation> {
+    let balanced = matches!(fitted.way, Way::Strata(_));
+    let adjusted = means.first().filter(|_| !balanced).and_then(|of| {
+        let all: Option<Vec<f64>> = of.means.iter().map(|mean| mean.mean).collect();
+        all.map(|all| all.iter().sum::<f64>() / all.len() as f64)
+    });
+    let mean = adjusted.unwrap_or(grand_mean);
+    let over = if adjusted.is_some() { "the mean of the adjusted means" } else { "the mean" };
     if mean <= 0.0 {
         return Vec::new();
     }
@@ -27,10 +37,10 @@ pub(super) fn variation(
         out.push(Variation {
             stratum: name.to_owned(),
             percent,
-            convention: format!("root of {how} over the mean"),
+            convention: format!("root of {how} over {over}"),
             percent_of_group_means: several.then_some(of_means),
             convention_of_group_means: several.then(|| {
-                format!("root of {how} divided by {size:.4} units per group, over the mean")
+                format!("root of {how} divided by {size:.4} units per group, over {over}")
             }),
         });
     };

@@ -28,6 +28,7 @@ fn lost_plot_in_blocks() {
     assert_eq!((t.df, t.df_denominator), (2.0, Some(3.0)));
     // The lost plot's least-squares value, 32, makes the mean of D what the handbook gives.
     printed(means(&a, "treatment").means[0].mean, "29.3333");
+    printed(a.variation[0].percent, "5.55");
 }
 
 /// Same handbook: 2^3 factorial in two blocks.

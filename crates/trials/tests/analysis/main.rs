@@ -6,6 +6,7 @@ mod agreement;
 mod amounts;
 mod coverage;
 mod handbook;
+mod orchards;
 mod reference;
 mod refusals;
 mod support;

@@ -26,10 +26,19 @@ pub fn section(analysis: &Analysis) -> Option<TrialSection> {
     };
     Some(TrialSection {
         heading: "Curves over amounts".to_owned(),
-        paragraphs: analysis.curves.iter().map(words).collect(),
+        paragraphs: analysis.curves.iter().map(words).chain(priced(analysis)).collect(),
         tables: polynomials(analysis).into_iter().chain(curves(analysis)).collect(),
         plots: averaged().filter_map(|curve| plot(analysis, curve)).collect(),
     })
+}
+
+/// What the economic optima rest on.
+fn priced(analysis: &Analysis) -> Option<String> {
+    let optimum = analysis.curves.iter().find_map(|curve| curve.economic.as_ref())?;
+    Some(format!(
+        "Economic: by the book's working time, wage and price, removing a whole canopy costs as much as {:.2} kg of nuts.",
+        optimum.price_ratio
+    ))
 }
 
 fn place(curve: &Curve) -> String {

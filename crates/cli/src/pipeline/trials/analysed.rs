@@ -1,12 +1,16 @@
 //! Declared trials analysed, trait by trait and site by site.
 
 use super::DeclaredTrial;
+use super::counts::trait_of;
 use super::pooling::{PooledTrait, by_season, kept, over_sites};
-use records::TrialDeclaration;
+use super::words::treatment_words;
+use records::{TrialDeclaration, TrialTrait};
 use serde::Serialize;
 use std::collections::BTreeSet;
 use trials::traits::{TraitAnalysis, analyse_trait};
-use trials::{Analysis, Observations, Plan, Refusal, Trait, TraitKind, analyse};
+use trials::{
+    Analysis, AnalysisOptions, Observations, Plan, Refusal, Trait, TraitKind, analyse_with,
+};
 
 /// One trait of a trial at one site.
 #[derive(Debug, Clone, Serialize)]
@@ -43,7 +47,7 @@ pub fn analysed(declared: DeclaredTrial) -> AnalysedTrial {
     for observed in &declared.observed {
         let names = sites(declaration, observed);
         if names.len() < 2 {
-            parts.push(part(declaration, observed.clone(), None));
+            parts.push(part(&declared, observed.clone(), None));
             pooled.extend(by_season(declaration, observed));
             continue;
         }
@@ -53,7 +57,7 @@ pub fn analysed(declared: DeclaredTrial) -> AnalysedTrial {
         };
         let each: Vec<(String, Observations)> = names.into_iter().map(own).collect();
         pooled.push(over_sites(declaration, observed, &each));
-        parts.extend(each.into_iter().map(|(site, rows)| part(declaration, rows, Some(site))));
+        parts.extend(each.into_iter().map(|(site, rows)| part(&declared, rows, Some(site))));
     }
     AnalysedTrial { declared, parts, pooled }
 }
@@ -62,8 +66,18 @@ pub fn analysed(declared: DeclaredTrial) -> AnalysedTrial {
 pub(super) fn part_of(
     declaration: &TrialDeclaration,
     rows: &Observations,
+    price_ratio: Option<f64>,
 ) -> Result<Analysis, Refusal> {
-    Plan::read(declaration, &rates(rows)).and_then(|plan| analyse(&plan))
+    // Money can be made of yield alone, and the book prices a fraction of the canopy.
+    let priced = price_ratio.filter(|_| rows.observed == trait_of(TrialTrait::NutYield));
+    let price_ratios = declaration
+        .amounts
+        .iter()
+        .filter(|(_, unit)| *unit == "fraction")
+        .filter_map(|(factor, _)| Some((factor.clone(), priced?)))
+        .collect();
+    let options = AnalysisOptions { price_ratios, ..AnalysisOptions::default() };
+    Plan::read(declaration, &rates(rows)).and_then(|plan| analyse_with(&plan, &options))
 }
 
 /// Counts by their exposure and successes by their totals; measurements as they are.
@@ -78,12 +92,26 @@ fn rates(rows: &Observations) -> Observations {
     out
 }
 
-fn part(declaration: &TrialDeclaration, rows: Observations, site: Option<String>) -> AnalysedPart {
-    let outcome = part_of(declaration, &rows);
+fn part(declared: &DeclaredTrial, rows: Observations, site: Option<String>) -> AnalysedPart {
+    let declaration = &declared.declaration;
+    let outcome = part_of(declaration, &rows, declared.price_ratio);
     let own_scale = Plan::read(declaration, &rows)
         .map_err(|refusal| refusal.to_string())
-        .and_then(|plan| analyse_trait(&plan, &rows).map_err(|error| error.to_string()));
+        .and_then(|plan| analyse_trait(&plan, &rows).map_err(|error| error.to_string()))
+        .map(|found| in_words(declaration, found));
     AnalysedPart { observed: rows.observed.clone(), site, rows, outcome, own_scale }
+}
+
+/// The same with treatments as people write them.
+fn in_words(declaration: &TrialDeclaration, mut found: TraitAnalysis) -> TraitAnalysis {
+    for mean in &mut found.means {
+        mean.treatment = treatment_words(declaration, &mean.treatment);
+    }
+    for pair in &mut found.differences {
+        pair.first = treatment_words(declaration, &pair.first);
+        pair.second = treatment_words(declaration, &pair.second);
+    }
+    found
 }
 
 /// Sites of a trial, in order; none when it declares none.

@@ -1,7 +1,7 @@
 //! Several sites and seasons: each by itself, and all together.
 
 use super::analysed::part_of;
-use super::words::{capital, decimals, factor_words};
+use super::words::{capital, decimals, factor_words, treatment_words};
 use records::TrialDeclaration;
 use report::{TrialCell, TrialSection, TrialTable};
 use serde::Serialize;
@@ -14,6 +14,9 @@ use trials::{Analysis, Observations, Trait};
 
 /// Fewest environments taken as a sample of others; fewer say too little to speak beyond themselves.
 const SAMPLE: usize = 4;
+
+/// Fewest environments whose slopes are more than the difference of two means.
+const LEAST_FOR_STABILITY: usize = 3;
 
 /// What the sites of a trial, or its seasons, say together of one trait.
 #[derive(Debug, Clone, Serialize)]
@@ -68,7 +71,7 @@ fn combined(
     let analyses: Vec<(String, Analysis)> = each
         .iter()
         .map(|(name, rows)| {
-            let outcome = part_of(declaration, rows);
+            let outcome = part_of(declaration, rows, None);
             outcome.map(|analysis| (name.clone(), analysis)).map_err(|e| format!("{name}: {e}"))
         })
         .collect::<Result<_, _>>()?;
@@ -137,7 +140,7 @@ fn over_seasons(of: &Observations) -> Observations {
 }
 
 /// The combined analysis as a section.
-pub fn section(pooled: &PooledTrait) -> TrialSection {
+pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSection {
     let heading = format!("{} together", capital(pooled.over));
     let found = match &pooled.combined {
         Ok(found) => found,
@@ -166,9 +169,9 @@ pub fn section(pooled: &PooledTrait) -> TrialSection {
         section.tables.push(table(found));
     }
     let digits = found.means.first().map_or(2, |mean| decimals(mean.mean));
-    section.tables.push(means(found, pooled.over, digits));
+    section.tables.push(means(declaration, found, pooled.over, digits));
     section.tables.push(errors(&found.homogeneity, digits));
-    section.tables.extend(stability(found, digits));
+    section.tables.extend(stability(declaration, found, digits));
     section
 }
 
@@ -190,7 +193,7 @@ fn table(found: &Pooled) -> TrialTable {
     table
 }
 
-fn means(found: &Pooled, over: &str, digits: usize) -> TrialTable {
+fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usize) -> TrialTable {
     let names: Vec<String> = found.environments.iter().map(|name| format!("#{name}")).collect();
     let mut heads = vec!["Treatment", "#Mean"];
     heads.extend(names.iter().map(String::as_str));
@@ -198,7 +201,7 @@ fn means(found: &Pooled, over: &str, digits: usize) -> TrialTable {
         TrialTable::new(&format!("means-by-{over}"), format!("Means by {over}"), &heads);
     for mean in &found.means {
         let mut cells = vec![
-            TrialCell::Text(mean.treatment.clone()),
+            TrialCell::Text(treatment_words(declaration, &mean.treatment)),
             TrialCell::Number(Some(mean.mean), digits),
         ];
         cells.extend(mean.by_environment.iter().map(|value| TrialCell::Number(*value, digits)));
@@ -246,8 +249,8 @@ fn errors(of: &Homogeneity, digits: usize) -> TrialTable {
     table
 }
 
-fn stability(found: &Pooled, digits: usize) -> Option<TrialTable> {
-    if found.stability.is_empty() {
+fn stability(declaration: &TrialDeclaration, found: &Pooled, digits: usize) -> Option<TrialTable> {
+    if found.stability.is_empty() || found.environments.len() < LEAST_FOR_STABILITY {
         return None;
     }
     let heads =
@@ -256,7 +259,7 @@ fn stability(found: &Pooled, digits: usize) -> Option<TrialTable> {
     let mut table = TrialTable::new("stability", caption, &heads);
     for row in &found.stability {
         table.rows.push(vec![
-            TrialCell::Text(row.treatment.clone()),
+            TrialCell::Text(treatment_words(declaration, &row.treatment)),
             TrialCell::Number(Some(row.mean), digits),
             TrialCell::Number(row.slope, 2),
             TrialCell::Number(row.slope_std_error, 2),

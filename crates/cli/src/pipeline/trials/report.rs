@@ -56,9 +56,9 @@ fn over_sites(trial: &AnalysedTrial) -> impl Iterator<Item = TrialPart> {
     trial.pooled.iter().filter(|pooled| pooled.over == "sites").map(|pooled| TrialPart {
         heading: format!("{}, all sites", capital(&pooled.observed.name)),
         slug: format!("{}-all-sites", slug(&pooled.observed.name)),
-        finding: sites_finding(pooled),
+        finding: sites_finding(&trial.declared.declaration, pooled),
         refused: None,
-        sections: vec![pooling::section(pooled)],
+        sections: vec![pooling::section(&trial.declared.declaration, pooled)],
     })
 }
 
@@ -124,7 +124,8 @@ fn sections(trial: &AnalysedTrial, part: &AnalysedPart, analysis: &Analysis) -> 
     let own: Vec<&PooledTrait> =
         trial.pooled.iter().filter(|pooled| pooled.observed == part.observed).collect();
     if part.site.is_none() {
-        sections.extend(own.iter().map(|pooled| pooling::section(pooled)));
+        sections
+            .extend(own.iter().map(|pooled| pooling::section(&trial.declared.declaration, pooled)));
     }
     let sites = own.iter().find(|pooled| pooled.over == "sites");
     let methods = Methods {

@@ -2,6 +2,7 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
+use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
 use trials::{
     Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, PlanFactor,
@@ -22,15 +23,50 @@ pub fn factor_words(name: &str) -> String {
 
 /// A level with its unit; fractions as per cent.
 pub fn level_words(factor: Option<&PlanFactor>, level: &str) -> String {
-    let Some(amounts) = factor.and_then(|factor| factor.amounts.as_ref()) else {
-        return level.to_owned();
-    };
-    match level.parse::<f64>() {
-        Ok(value) if amounts.unit == "fraction" => {
-            format!("{} %", (value * 1e4).round() / 100.0)
-        }
-        _ => format!("{level} {}", amounts.unit),
+    match factor.and_then(|factor| factor.amounts.as_ref()) {
+        Some(amounts) => amount_words(&amounts.unit, level),
+        None => level.to_owned(),
     }
+}
+
+fn amount_words(unit: &str, level: &str) -> String {
+    match level.parse::<f64>() {
+        Ok(value) if unit == "fraction" => format!("{} %", (value * 1e4).round() / 100.0),
+        _ => format!("{level} {unit}"),
+    }
+}
+
+/// A treatment, levels of the factors (and a season) between slashes, with units; a control beside
+/// the factorial stands without levels of the other factors.
+pub fn treatment_words(declaration: &TrialDeclaration, treatment: &str) -> String {
+    let factors: Vec<&String> = [
+        &declaration.main_factors,
+        &declaration.sub_factors,
+        &declaration.sub_sub_factors,
+        &declaration.factors,
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    let levels: Vec<&str> = treatment.split(" / ").collect();
+    let beside = |control: &&TrialControl| {
+        factors.len() > 1
+            && levels.len() < factors.len()
+            && levels.first() == Some(&&*control.level)
+    };
+    let control = declaration.control.as_ref().filter(beside);
+    let words = levels.iter().enumerate().map(|(place, level)| {
+        let factor = match control {
+            Some(control) if place == 0 => Some(&control.factor),
+            Some(_) => None,
+            None => factors.get(place).copied(),
+        };
+        match factor.and_then(|factor| declaration.amounts.get(factor)) {
+            Some(unit) => amount_words(unit, level),
+            None => (*level).to_owned(),
+        }
+    });
+    words.collect::<Vec<_>>().join(", ")
 }
 
 /// The factor behind each part of a term's means.
@@ -201,7 +237,7 @@ pub fn capital(text: &str) -> String {
 }
 
 /// What the sites of a trial say together.
-pub fn sites_finding(pooled: &PooledTrait) -> String {
+pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> String {
     let found = match &pooled.combined {
         Ok(found) => found,
         Err(why) => return format!("The sites were not combined: {why}."),
@@ -214,7 +250,10 @@ pub fn sites_finding(pooled: &PooledTrait) -> String {
     let unit = &pooled.observed.unit;
     let means = format!(
         "highest with {} ({:.digits$} {unit}), lowest with {} ({:.digits$})",
-        highest.treatment, highest.mean, lowest.treatment, lowest.mean
+        treatment_words(declaration, &highest.treatment),
+        highest.mean,
+        treatment_words(declaration, &lowest.treatment),
+        lowest.mean
     );
     let cd = found.differences.minimum_difference.largest;
     let [terms, moving] = site_terms(found);
@@ -257,7 +296,7 @@ fn site_terms(found: &Pooled) -> [Vec<(&str, f64)>; 2] {
 /// The sentence for the manager: the finding on the first trait, over sites where there are several.
 pub fn sentence(trial: &AnalysedTrial) -> String {
     if let Some(sites) = trial.pooled.iter().find(|pooled| pooled.over == "sites") {
-        return sites_finding(sites);
+        return sites_finding(&trial.declared.declaration, sites);
     }
     let Some(first) = trial.parts.first() else {
         return trial.declared.notes.first().cloned().unwrap_or_default();
