@@ -16,6 +16,7 @@ mod tables;
 mod words;
 
 use super::Checked;
+use super::work::Holdings;
 use crate::console::Failure;
 use ::trials::Observations;
 use advise::Cost;
@@ -81,11 +82,12 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
     let frames = Frames::from_batch(&checked.linked.frame_counts).map_err(broken)?;
     let counts = Counts::of(&table, &frames, &checked.linked.tree_seasons);
     let seasons = Seasons::of(&table);
+    let holdings = Holdings::of(checked)?;
     let trials = book.trials.iter().map(|(id, declaration)| {
         let trees: Vec<&TrialTree> =
             checked.linked.trial_trees.iter().filter(|tree| tree.trial == *id).collect();
         let mut trial = one(id, declaration, &trees, &table, &counts, &seasons);
-        trial.price_ratio = price_ratio(book, &trial, &table);
+        trial.price_ratio = price_ratio(book, &trial, &table, &holdings);
         trial
     });
     Ok(trials.collect())
@@ -224,10 +226,18 @@ impl Shared {
     }
 }
 
-fn price_ratio(book: &Book, trial: &DeclaredTrial, table: &TreeSeasons) -> Option<f64> {
+fn price_ratio(
+    book: &Book,
+    trial: &DeclaredTrial,
+    table: &TreeSeasons,
+    holdings: &Holdings,
+) -> Option<f64> {
     let tree = trial.observed.first()?.tree.first()?;
     let row = (0..table.len()).find(|&row| table.tree.label(row) == tree)?;
-    let objective = Cost::of_region(book, table.region.label(row), table)?.objective();
+    let region = table.region.label(row);
+    let timed = holdings.timed.get(region).map_or(&[][..], Vec::as_slice);
+    let cost = Cost::of_region(book, region, timed, holdings.canopy_m3(region))?;
+    let objective = cost.objective();
     (objective.price_per_kg > 0.0).then(|| objective.cost_full_canopy / objective.price_per_kg)
 }
 
