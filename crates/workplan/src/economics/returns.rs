@@ -72,6 +72,12 @@ pub struct BreakEven {
     pub always: f64,
 }
 
+/// Smallest difference in yield that a price can make up for, kg per tree: a tenth of a gram. Less is
+/// rounding between two equal practices, and would ask for prices of any size.
+const LEAST_KG: f64 = 1e-4;
+/// Smallest difference in working time that a wage can make up for, hours per tree.
+const LEAST_HOURS: f64 = 1e-4;
+
 impl BreakEven {
     /// From break-even values, infinite ones meaning never (above) or always (below).
     fn of(values: Vec<f64>, pays: Pays, level: f64) -> Option<Self> {
@@ -132,17 +138,17 @@ impl Change {
     fn break_even_price(&self, wage: f64, level: f64) -> Option<BreakEven> {
         let cost = wage * self.hours + self.other;
         if cost >= 0.0 {
-            let price = |&kg: &f64| if kg > 0.0 { cost / kg } else { f64::INFINITY };
+            let price = |&kg: &f64| if kg > LEAST_KG { cost / kg } else { f64::INFINITY };
             BreakEven::of(self.gain_kg.iter().map(price).collect(), Pays::Above, level)
         } else {
-            let price = |&kg: &f64| if kg < 0.0 { cost / kg } else { f64::INFINITY };
+            let price = |&kg: &f64| if kg < -LEAST_KG { cost / kg } else { f64::INFINITY };
             BreakEven::of(self.gain_kg.iter().map(price).collect(), Pays::Below, level)
         }
     }
 
     /// Wage at which the gain of each draw is 0: (price x kg - other) / hours.
     fn break_even_wage(&self, price: f64, level: f64) -> Option<BreakEven> {
-        if self.hours == 0.0 {
+        if self.hours.abs() < LEAST_HOURS {
             return None;
         }
         let pays = if self.hours > 0.0 { Pays::Below } else { Pays::Above };
