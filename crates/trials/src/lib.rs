@@ -1,5 +1,6 @@
 //! Designed trials: analysis as the trade reports it, layouts of new trials and their size.
 
+mod amount_words;
 mod analysis;
 pub mod checks;
 pub mod compare;
@@ -12,6 +13,7 @@ pub mod pooled;
 pub mod size;
 pub mod traits;
 
+pub use amount_words::amount_words;
 pub use analysis::{
     Analysis, AnalysisOptions, AnovaKind, AnovaRow, Comparison, CovariateAdjustment, Curve,
     Efficiency, ExpectedMeanSquare, Mean, MeansOfTerm, Method, MethodUsed, Optimum, OptimumSet,

@@ -1,6 +1,7 @@
 //! The family of the intensity curve, by how well it predicts what it has not seen.
 //!
-//! Each family predicts left-out seasons, and in every region the families share the posterior draws
+//! Each family predicts left-out seasons (left-out trees where trees keep their intensity), and in
+//! every region the families share the posterior draws
 //! by their expected log predictive densities there, with a Bayesian bootstrap over site x season
 //! clusters (pseudo-BMA+: Yao, Vehtari, Simpson and Gelman, 2018, Bayesian Analysis 13(3):917-1003,
 //! section 3.4). Regions need not share a family, but they tell of one another: how common each

@@ -81,7 +81,7 @@ fn blocks(report: &Report) -> Table {
         };
         table.row::<Cell>([
             sheet.block.as_str().into(),
-            format!("{} ({})", sheet.site, sheet.region).into(),
+            place(&sheet.site, &sheet.region).into(),
             text::action(&sheet.work).into(),
             sheet
                 .instruction()
@@ -97,6 +97,11 @@ fn blocks(report: &Report) -> Table {
         ]);
     }
     table
+}
+
+/// Site with its region, unless its name says it.
+fn place(site: &str, region: &str) -> String {
+    if site.contains(region) { site.to_owned() } else { format!("{site} ({region})") }
 }
 
 /// A span of days, the month written once where possible.

@@ -4,6 +4,7 @@ use super::fitted::Fitted;
 use super::inversion::{OptimumSet, invert};
 use super::means::part_name;
 use super::polynomial::{orthogonal, units_by_level};
+use crate::amount_words;
 use crate::design::{Part, Plan};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -197,11 +198,13 @@ impl Question<'_> {
             true => Peak::Inside { amount, value: b0 + amount * (b1 + amount * b2) },
         };
         let what = if price_ratio == 0.0 { "maximum" } else { "economic optimum" };
-        let (name, unit) = (self.name, self.unit);
-        let tested = format!("the tested range of {name}, {low} to {high} {unit}");
+        let name = self.name;
+        let words = |amount: f64| amount_words(amount, self.unit);
+        let (low, high) = (words(low), words(high));
+        let tested = format!("the tested range of {name}, {low} to {high}");
         let first = match peak {
             Peak::Inside { amount, .. } => {
-                format!("The fitted {what} is at {name} {amount:.4} {unit}")
+                format!("The fitted {what} is at {name} {}", words(amount))
             }
             Peak::Above => format!(
                 "The fitted {what} lies above {tested}; nothing beyond {high} is advised before it \
@@ -223,11 +226,16 @@ impl Question<'_> {
                     (false, true) => ", open above the tested range",
                     (true, true) => ", open on both sides",
                 };
-                format!("its 95 % set inside the tested range is {low:.4} to {high:.4}{open}")
+                format!(
+                    "its 95 % set inside the tested range is {} to {}{open}",
+                    words(low),
+                    words(high)
+                )
             }
             Some(OptimumSet::TwoPieces { lower_end, upper_begin }) => format!(
-                "its 95 % set is everything tested but {lower_end:.4} to {upper_begin:.4}: the \
-                 trial does not locate it"
+                "its 95 % set is everything tested but {} to {}: the trial does not locate it",
+                words(lower_end),
+                words(upper_begin)
             ),
             Some(OptimumSet::WholeRange) => {
                 "its 95 % set is the whole tested range: the trial does not locate it".to_owned()

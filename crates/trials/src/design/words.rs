@@ -2,6 +2,7 @@
 
 use super::factor::{FactorPlace, PlanFactor};
 use super::plan::{Stratum, StratumKind};
+use crate::amount_words;
 use records::TrialDesign;
 
 /// Name of a design for people.
@@ -31,8 +32,11 @@ pub(super) fn words(
     let named: Vec<String> = factors
         .iter()
         .map(|f| {
-            let unit = f.amounts.as_ref().map_or(String::new(), |a| format!(" {}", a.unit));
-            format!("{} ({}{unit})", f.name, f.levels.join(", "))
+            let levels: Vec<String> = match &f.amounts {
+                Some(a) => a.values.iter().map(|value| amount_words(*value, &a.unit)).collect(),
+                None => f.levels.clone(),
+            };
+            format!("{} ({})", f.name, levels.join(", "))
         })
         .collect();
     out.push(format!(

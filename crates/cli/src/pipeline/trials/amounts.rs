@@ -4,7 +4,7 @@ use super::plots::{axis, empty};
 use super::tables::slug;
 use super::words::{capital, decimals, factor_words};
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
-use trials::{Analysis, Curve, OptimumSet, Peak};
+use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
 
 /// Points of a drawn curve.
 const POINTS: usize = 41;
@@ -36,7 +36,7 @@ pub fn section(analysis: &Analysis) -> Option<TrialSection> {
 fn priced(analysis: &Analysis) -> Option<String> {
     let optimum = analysis.curves.iter().find_map(|curve| curve.economic.as_ref())?;
     Some(format!(
-        "Economic: by the book's working time, wage and price, removing a whole canopy costs as much as {:.2} kg of nuts.",
+        "Economic: by the book's working time, wage, haulage and price, removing a whole canopy costs as much as {:.2} kg of nuts; coefficients are per unit of the amount, fractions as fractions.",
         optimum.price_ratio
     ))
 }
@@ -78,7 +78,7 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
         "#Constant",
         "#Linear",
         "#Quadratic",
-        "#Maximum at",
+        "Maximum at",
         "95 % set of it",
         "#p of lack of fit",
     ];
@@ -87,15 +87,15 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
         let [constant, linear, quadratic] = curve.coefficients;
         let digits = decimals(analysis.grand_mean) + 1;
         let at = match &curve.maximum.peak {
-            Peak::Inside { amount, .. } => Some(*amount),
-            _ => None,
+            Peak::Inside { amount, .. } => amount_words(*amount, &curve.unit),
+            _ => "not inside".to_owned(),
         };
         table.rows.push(vec![
             TrialCell::Text(place(curve)),
             TrialCell::Number(Some(constant), digits),
             TrialCell::Number(Some(linear), digits),
             TrialCell::Number(Some(quadratic), digits),
-            TrialCell::Number(at, decimals(curve.range.1)),
+            TrialCell::Text(at),
             TrialCell::Text(set_words(curve)),
             TrialCell::P(curve.lack_of_fit.map(|(.., p)| p)),
         ]);
@@ -108,7 +108,7 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
 }
 
 fn set_words(curve: &Curve) -> String {
-    let short = |value: f64| format!("{value:.*}", decimals(curve.range.1));
+    let short = |value: f64| amount_words(value, &curve.unit);
     match &curve.maximum.set {
         None => "no set".to_owned(),
         Some(OptimumSet::Interval { low, high, .. }) => {

@@ -6,6 +6,7 @@ use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
 use trials::{
     Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, PlanFactor,
+    amount_words,
 };
 
 /// Level at which a difference is called found.
@@ -24,16 +25,14 @@ pub fn factor_words(name: &str) -> String {
 /// A level with its unit; fractions as per cent.
 pub fn level_words(factor: Option<&PlanFactor>, level: &str) -> String {
     match factor.and_then(|factor| factor.amounts.as_ref()) {
-        Some(amounts) => amount_words(&amounts.unit, level),
+        Some(amounts) => written_amount(&amounts.unit, level),
         None => level.to_owned(),
     }
 }
 
-fn amount_words(unit: &str, level: &str) -> String {
-    match level.parse::<f64>() {
-        Ok(value) if unit == "fraction" => format!("{} %", (value * 1e4).round() / 100.0),
-        _ => format!("{level} {unit}"),
-    }
+/// A level of an amount; a level that is no number stands as it is.
+fn written_amount(unit: &str, level: &str) -> String {
+    level.parse().map_or_else(|_| level.to_owned(), |value| amount_words(value, unit))
 }
 
 /// A treatment, levels of the factors (and a season) between slashes, with units; a control beside
@@ -62,7 +61,7 @@ pub fn treatment_words(declaration: &TrialDeclaration, treatment: &str) -> Strin
             None => factors.get(place).copied(),
         };
         match factor.and_then(|factor| declaration.amounts.get(factor)) {
-            Some(unit) => amount_words(unit, level),
+            Some(unit) => written_amount(unit, level),
             None => (*level).to_owned(),
         }
     });
