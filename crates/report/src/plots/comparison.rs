@@ -57,10 +57,7 @@ pub fn gain_plot(
             let Some(gain) = row.gain.filter(|g| finite(g)) else { continue };
             let y = axes.at(0.0, f64::from(place) + 0.5).1;
             let [low, median, high] = [gain.low, gain.median, gain.high].map(|v| axes.at(v, 0.0).0);
-            line(root, vec![(low, y), (high, y)], CURVE, 6)?;
-            for end in [low, high] {
-                line(root, vec![(end, y - 12), (end, y + 12)], CURVE, 5)?;
-            }
+            whiskers(root, y, low, high)?;
             marker(root, verdict_shape(row.verdict), (median, y), 15, CURVE)?;
         }
         Ok(())
@@ -116,8 +113,17 @@ fn verdict_shape(verdict: Verdict) -> Shape {
     }
 }
 
-/// A plot of named rows, first region on top.
-fn rows_plot<'n>(
+/// A level line with an upright at each end.
+pub(super) fn whiskers(root: &Root<'_>, y: i32, low: i32, high: i32) -> Result<(), DrawError> {
+    line(root, vec![(low, y), (high, y)], CURVE, 6)?;
+    for end in [low, high] {
+        line(root, vec![(end, y - 12), (end, y + 12)], CURVE, 5)?;
+    }
+    Ok(())
+}
+
+/// A plot of named rows, first one on top.
+pub(super) fn rows_plot<'n>(
     label: Label<'_>,
     x_title: &str,
     x: (f64, f64),
