@@ -161,14 +161,16 @@ pub(super) fn rows_plot<'n>(
     })
 }
 
-/// The beginning of a long name.
+/// A long name by its beginning and end: names of a plantation often differ in their last letters.
 fn short(name: &str) -> String {
     const LETTERS: usize = 15;
+    const LAST: usize = 6;
     let name = printable(name);
-    if name.chars().count() <= LETTERS {
-        name
-    } else {
-        let kept: String = name.chars().take(LETTERS - 1).collect();
-        format!("{}…", kept.trim_end())
+    let letters: Vec<char> = name.chars().collect();
+    if letters.len() <= LETTERS {
+        return name;
     }
+    let first: String = letters.iter().take(LETTERS - LAST - 1).collect();
+    let last: String = letters.iter().skip(letters.len() - LAST).collect();
+    format!("{}…{}", first.trim_end(), last.trim_start())
 }

@@ -38,7 +38,7 @@ pub fn parts(
         "#Difference (kg)".to_owned(),
     ];
     heads.extend(Part::ALL.iter().map(|part| format!("#{} (kg)", words::part(*part))));
-    heads.push("#Standard error of unexplained (kg)".to_owned());
+    heads.push("#Its standard error (kg)".to_owned());
     let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
     let caption =
         format!("{}: means per tree and what explains the difference", words::grouping(grouping));
@@ -52,7 +52,7 @@ pub fn parts(
             number(group.difference_kg, 2),
         ];
         row.extend(group.parts.iter().map(|part| number(part.kg, 2)));
-        row.push(number(group.unexplained_std_error_kg / (group.trees as f64).sqrt(), 2));
+        row.push(number(group.unexplained_std_error_kg, 2));
         table.rows.push(row);
     }
     table

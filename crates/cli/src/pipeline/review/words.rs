@@ -110,10 +110,15 @@ pub fn expectation(review: &Reviewed) -> Vec<String> {
             names.join(", ")
         ));
     }
-    if !review.left_out.is_empty() {
+    // Constants, regions and varieties that go together are no loss: trees and blocks carry them.
+    let carried = |term: &&String| {
+        *term != "intercept" && !term.starts_with("region ") && !term.starts_with("variety ")
+    };
+    let lost: Vec<&str> = review.left_out.iter().filter(carried).map(String::as_str).collect();
+    if !lost.is_empty() {
         out.push(format!(
             "The records cannot tell these effects, whose parts are 0: {}.",
-            review.left_out.join("; ")
+            lost.join("; ")
         ));
     }
     out
@@ -136,9 +141,10 @@ pub const BEARING_MEANS: &str = "The index runs from 0 (the same crop every seas
 pub fn watch(review: &Reviewed) -> String {
     let (poor, sudden) = (review.watch.poor.len() as u64, review.watch.sudden.len() as u64);
     format!(
-        "{} {} among the worst tenth of their blocks' trees with at least {:.0} % probability over {} seasons or more: candidates for rework or replanting. {} fell so far short of {} own level that at most {:.0} % of such alarms should be false: look for pests, disease, a broken limb, theft or a slip of the pen. What is done to a tree is decided by who stands before it.",
+        "{} {} among the tenth that stands lowest beside {} block's other trees with at least {:.0} % probability over {} seasons or more: candidates for rework or replanting. {} fell so far short of {} own level that at most {:.0} % of such alarms should be false: look for pests, disease, a broken limb, theft or a slip of the pen. What is done to a tree is decided by who stands before it.",
         counted(poor, "tree", "trees"),
         noun(poor, "is", "are"),
+        noun(poor, "its", "their"),
         100.0 * review.watch.settings.sure,
         review.watch.settings.least_seasons,
         counted(sudden, "tree", "trees"),
