@@ -2,6 +2,7 @@
 
 use super::table::Table;
 use crate::content::Report;
+use crate::how;
 use crate::number::DASH;
 use crate::what_if::{WhatIfRow, asked};
 use workplan::economics::{Scenario, WHAT_IF_SCRIPT};
@@ -42,10 +43,10 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
     if seasons > 1 {
         heads.push(format!("#As expected, {seasons} seasons"));
     }
-    let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
     let caption = format!("Gain per tree ({}) and chance of loss", report.advice.currency);
-    let mut table = Table::new(caption, &heads);
+    let mut table = Table::new(caption, heads);
     table.cards = true;
+    table.how = how::method(&report.method, "money", how::page("what-if"));
     for (region, name, planned) in &regions {
         let ask = |price: f64, wage: f64, yield_level: f64, seasons: usize| {
             let scenario = Scenario {

@@ -74,7 +74,7 @@ pub fn surface_plot(label: Label<'_>, surface: &Surface) -> Result<String, Repor
                 let corner = axes.at(cell.x.0, cell.y.1);
                 let opposite = axes.at(cell.x.1, cell.y.0);
                 let middle = ((corner.0 + opposite.0) / 2, (corner.1 + opposite.1) / 2);
-                let style = font(0.86 * TICK, if ramp(share(gain)).1 { PAPER } else { INK });
+                let style = font(TICK, if ramp(share(gain)).1 { PAPER } else { INK });
                 write(root, &signed(gain, 2), middle, &style, (HPos::Center, VPos::Center))?;
             }
         }

@@ -134,7 +134,7 @@ fn names(root: &Root<'_>, axes: &Axes<'_>, of: &TrialPlot) -> Result<(), DrawErr
             root,
             &name,
             (x, bottom + row),
-            &font(TICK * 0.86, INK),
+            &font(TICK, INK),
             (HPos::Center, VPos::Center),
         )?;
     }
