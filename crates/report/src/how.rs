@@ -96,7 +96,8 @@ pub fn trial(name: &str) -> String {
     trial_fields()
         .iter()
         .filter(|field| {
-            name.strip_prefix(field.path).is_some_and(|rest| rest.is_empty() || rest.starts_with('-'))
+            name.strip_prefix(field.path)
+                .is_some_and(|rest| rest.is_empty() || rest.starts_with('-'))
         })
         .max_by_key(|field| field.path.len())
         .map_or_else(String::new, |field| Part::Trials.link(field.path))
@@ -121,7 +122,10 @@ mod tests {
 
     #[test]
     fn the_longest_kind_wins() {
-        assert_eq!(trial("residuals-in-the-field"), "dictionary.html#trials-residuals-in-the-field");
+        assert_eq!(
+            trial("residuals-in-the-field"),
+            "dictionary.html#trials-residuals-in-the-field"
+        );
         assert_eq!(trial("means-by-seasons"), "dictionary.html#trials-means");
         assert_eq!(trial("meanstreak"), "");
     }

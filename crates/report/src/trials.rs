@@ -12,8 +12,8 @@ pub use content::{
 };
 
 use crate::error::ReportError;
-use crate::page::dictionary_html;
 use crate::names::{slug, unique_token};
+use crate::page::dictionary_html;
 use askama::Template;
 use std::fs;
 use std::path::Path;

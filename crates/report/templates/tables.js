@@ -31,7 +31,7 @@
     const table = frame.querySelector("table");
     const body = table.tBodies[0];
     const rows = [...body.rows];
-    const texts = rows.map((row) => plain(row.textContent));
+    const texts = rows.map((row) => plain([...row.cells].map((cell) => cell.textContent).join(" ")));
     const heads = [...table.tHead.rows[0].cells];
 
     const label = element("label", { textContent: words.filter + " " });

@@ -95,7 +95,11 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
         ),
     ];
     if !model.left_out.is_empty() {
-        items.push(item("left-out", "Left out of the model", format!("{}.", model.left_out.join("; "))));
+        items.push(item(
+            "left-out",
+            "Left out of the model",
+            format!("{}.", model.left_out.join("; ")),
+        ));
     }
     items
 }

@@ -34,9 +34,7 @@ pub fn figures(
         out.push(odds(index, region, &bars)?.how(link("optimum", "figure.odds")));
     }
     if let Some(surface) = picture.surface.as_ref().filter(|s| !s.gain_kg.is_empty()) {
-        out.push(
-            surface_figure(index, region, surface)?.how(link("surface", "figure.surface")),
-        );
+        out.push(surface_figure(index, region, surface)?.how(link("surface", "figure.surface")));
     }
     if !picture.net_curve.is_empty() {
         out.push(net(index, region, picture, currency)?.how(link("money", "figure.net")));

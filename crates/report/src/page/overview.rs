@@ -28,11 +28,7 @@ pub fn answer(report: &Report) -> Table {
     table.cards = true;
     for (i, r) in advice.regions.iter().enumerate() {
         table.row([
-            Cell {
-                text: r.name.clone(),
-                link: format!("#region-{}", i + 1),
-                ..Cell::default()
-            },
+            Cell { text: r.name.clone(), link: format!("#region-{}", i + 1), ..Cell::default() },
             Cell {
                 text: text::verdict(r.verdict).to_owned(),
                 shape: text::verdict_shape(r.verdict),
@@ -67,11 +63,17 @@ pub fn figures(report: &Report) -> Result<Vec<Figure>, ReportError> {
         .collect();
     let mut figures = Vec::new();
     if kg.iter().any(|(_, (_, gain))| gain.is_some()) {
-        figures.push(gain_figure("compare-yield", text::F_GAIN_KG, text::AXIS_GAIN, &kg)?.how(how("gain_over_present_kg")));
+        figures.push(
+            gain_figure("compare-yield", text::F_GAIN_KG, text::AXIS_GAIN, &kg)?
+                .how(how("gain_over_present_kg")),
+        );
     }
     if net.iter().any(|(_, (_, gain))| gain.is_some()) {
         let axis = text::c_net(&advice.currency);
-        figures.push(gain_figure("compare-net", text::F_GAIN_NET, &axis, &net)?.how(how("net_gain_over_present")));
+        figures.push(
+            gain_figure("compare-net", text::F_GAIN_NET, &axis, &net)?
+                .how(how("net_gain_over_present")),
+        );
     }
     figures.push(intensities(report)?);
     Ok(figures)

@@ -48,7 +48,7 @@ pub fn surface_plot(label: Label<'_>, surface: &Surface) -> Result<String, Repor
             let size = length / i32::try_from(n.max(1)).unwrap_or(i32::MAX);
             usize::try_from((need + size - 1) / size.max(1)).unwrap_or(1).max(1)
         };
-        let every_column = every(right - left, surface.intensities.len(), 104);
+        let every_column = every(right - left, surface.intensities.len(), 118);
         let every_row = every(bottom - top, surface.leads.len(), 52);
         for cell in &cells {
             let corner = axes.at(cell.x.0, cell.y.1);

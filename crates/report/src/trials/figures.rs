@@ -4,9 +4,9 @@ use super::content::{TrialPlot, TrialSeries};
 use crate::error::ReportError;
 use crate::how;
 use crate::number::fixed;
-use crate::text;
 use crate::page::{Figure, Head, Table};
 use crate::plots::{Label, trial_plot};
+use crate::text;
 
 /// A plot as a figure; `place` makes its id and file name unique.
 pub fn figure(place: &str, of: &TrialPlot) -> Result<Figure, ReportError> {

@@ -67,7 +67,11 @@ fn view(trial: &TrialReport) -> Result<TrialView<'_>, ReportError> {
         workbook: format!("trials/{stem}.xlsx"),
         parts: parts.collect::<Result<_, _>>()?,
         anchor: format!("trial-{stem}"),
-        facts: trial.facts.iter().map(|(name, value)| Fact::new(name, value, how::trial("facts"))).collect(),
+        facts: trial
+            .facts
+            .iter()
+            .map(|(name, value)| Fact::new(name, value, how::trial("facts")))
+            .collect(),
         of: trial,
     })
 }

@@ -2,8 +2,8 @@
 
 use super::content::{TrialCell, TrialTable};
 use crate::files::{csv_record, harmless};
-use crate::number::{DASH, fixed, p_value};
 use crate::how;
+use crate::number::{DASH, fixed, p_value};
 use crate::page::{Cell, Head, Table};
 
 /// A cell as people read it.
