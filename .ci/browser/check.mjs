@@ -13,6 +13,8 @@ const WIDTHS = [360, 768, 1280, 1600];
 /** A page must open on an old phone: heaviest file in bytes, longest load in milliseconds here. */
 const HEAVIEST = 3_000_000;
 const SLOWEST = 10_000;
+/** Width of A4 inside the widest margins of the style sheets (14 mm), CSS pixels. */
+const SHEET = Math.round(((210 - 2 * 14) * 96) / 25.4);
 /** Most faults of a kind that are printed. */
 const MOST = 6;
 
@@ -64,8 +66,14 @@ async function check(browser, file) {
   if (values.book && (await page.locator("#what-if-form").count()) > 0) {
     const answer = await compare(page, values.program, values.book, Number(values.settings));
     report(name, "what-if", answer.faults);
-    said.push(`what-if equals the command in ${answer.cells} cells of ${answer.count} settings`);
+    said.push(`what-if asked in ${answer.count} settings, ${answer.cells} cells beside the command`);
   }
+  // What is wider than the sheet would be printed smaller as a whole, and so escape the next check.
+  await page.setViewportSize({ width: SHEET, height: 900 });
+  await page.emulateMedia({ media: "print" });
+  report(name, "print", await overflow(page));
+  await page.emulateMedia({ media: null });
+  await page.setViewportSize({ width: WIDTHS[2], height: 900 });
   const paper = await printed(page);
   report(name, "print", paper.faults);
   report(name, "behaviour", [...new Set(faults)]);

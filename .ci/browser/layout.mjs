@@ -10,7 +10,7 @@ export async function overflow(page) {
     if (document.scrollingElement.scrollWidth <= width) return [];
     const wide = [...document.querySelectorAll("body *")].filter(
       (element) =>
-        !element.closest(".scroll, svg") && element.getBoundingClientRect().right > width + 1,
+        !element.closest("svg") && !(matchMedia("screen").matches && element.closest(".scroll")) && element.getBoundingClientRect().right > width + 1,
     );
     return [`wider than ${width} px: ${wide.slice(0, 4).map((e) => e.outerHTML.slice(0, 120)).join(" | ")}`];
   });
