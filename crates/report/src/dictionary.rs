@@ -26,7 +26,7 @@ macro_rules! fields {
 
 mod page;
 
-pub use page::{page_fields, trial_fields};
+pub use page::{page_fields, review_fields, trial_fields};
 
 fields! { advice_fields, "Fields of `advice.json`, in its order, with their columns in `advice.csv` and `advice.parquet`.":
     "book" "book" "text" "Name of the record book.";

@@ -2,7 +2,7 @@
 //! method's own section where a run has one.
 
 use crate::content::Method;
-use crate::dictionary::{Field, trial_fields};
+use crate::dictionary::{Field, review_fields, trial_fields};
 
 /// The part of the dictionary that an entry stands in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,6 +19,8 @@ pub enum Part {
     Page,
     /// Tables and figures of `trials.html`.
     Trials,
+    /// Tables and figures of `review.html`.
+    Review,
 }
 
 impl Part {
@@ -30,6 +32,7 @@ impl Part {
             Self::PlanTables => "plan",
             Self::Page => "page",
             Self::Trials => "trials",
+            Self::Review => "review",
         }
     }
 
@@ -37,7 +40,9 @@ impl Part {
     #[must_use]
     pub fn anchor(self, field: &Field) -> String {
         match self {
-            Self::Advice | Self::Laterals | Self::Page | Self::Trials => self.id(field.path),
+            Self::Advice | Self::Laterals | Self::Page | Self::Trials | Self::Review => {
+                self.id(field.path)
+            }
             Self::WorkPlan => self.id(field.column),
             Self::PlanTables => self.id(&format!("{}.{}", field.path, field.column)),
         }
@@ -90,17 +95,18 @@ pub fn method(method: &Method, id: &str, otherwise: String) -> String {
     if method.sentences.iter().any(|item| item.id == id) { format!("#how-{id}") } else { otherwise }
 }
 
-/// Link to the kind of a trial's table or figure, known by the beginning of its name; empty for an
-/// unknown kind.
-pub fn trial(name: &str) -> String {
-    trial_fields()
-        .iter()
-        .filter(|field| {
-            name.strip_prefix(field.path)
-                .is_some_and(|rest| rest.is_empty() || rest.starts_with('-'))
+/// Link to the kind of a table or figure of the trials or the review, known by the beginning of its
+/// name; empty for an unknown kind.
+pub fn kind(name: &str) -> String {
+    let all = [(Part::Trials, trial_fields()), (Part::Review, review_fields())];
+    let fields = all.iter().flat_map(|(part, fields)| fields.iter().map(|field| (*part, field)));
+    fields
+        .filter(|(_, field)| {
+            let rest = name.strip_prefix(field.path);
+            rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('-'))
         })
-        .max_by_key(|field| field.path.len())
-        .map_or_else(String::new, |field| Part::Trials.link(field.path))
+        .max_by_key(|(_, field)| field.path.len())
+        .map_or_else(String::new, |(part, field)| part.link(field.path))
 }
 
 #[cfg(test)]
@@ -122,11 +128,8 @@ mod tests {
 
     #[test]
     fn the_longest_kind_wins() {
-        assert_eq!(
-            trial("residuals-in-the-field"),
-            "dictionary.html#trials-residuals-in-the-field"
-        );
-        assert_eq!(trial("means-by-seasons"), "dictionary.html#trials-means");
-        assert_eq!(trial("meanstreak"), "");
+        assert_eq!(kind("residuals-in-the-field"), "dictionary.html#trials-residuals-in-the-field");
+        assert_eq!(kind("means-by-seasons"), "dictionary.html#trials-means");
+        assert_eq!(kind("meanstreak"), "");
     }
 }

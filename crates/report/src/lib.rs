@@ -14,6 +14,7 @@ mod page;
 mod plan;
 mod plots;
 mod publish;
+mod review;
 mod sentence;
 mod summary;
 mod text;
@@ -24,8 +25,8 @@ pub use content::{
     CoefficientRow, FileLine, LinkLine, Method, MethodItem, Quality, Report, SpreadRow,
 };
 pub use dictionary::{
-    Field, advice_fields, laterals_fields, page_fields, plan_table_fields, trial_fields,
-    work_plan_fields,
+    Field, advice_fields, laterals_fields, page_fields, plan_table_fields, review_fields,
+    trial_fields, work_plan_fields,
 };
 pub use error::ReportError;
 pub use laterals::{CountMean, Effects, Path, PathSlope, RegionLaterals};
@@ -33,6 +34,10 @@ pub use layout::write_layout;
 pub use outputs::write_outputs;
 pub use plan::{PLAN_FILES, PlanCell, PlanOf, Sheet, sheets, write_plan};
 pub use publish::{PublishError, publish};
+pub use review::{
+    BlockMap, IntervalRow, Intervals, MappedTree, PartsPlot, PartsRow, ReviewFigure, ReviewReport,
+    ReviewSection, TreeFlag, write_review,
+};
 pub use sentence::{gain_subject, sentence};
 pub use summary::summary_text;
 pub use trials::{

@@ -61,10 +61,12 @@ fn lost(dir: &Path, html: &str) -> Vec<String> {
 fn every_number_of_the_page_leads_to_an_entry_that_exists() {
     let dir = tempfile::tempdir().unwrap();
     write_outputs(&report("plain"), dir.path()).unwrap();
-    let html = page(dir.path(), "index.html");
-    assert!(html.matches("<a class=\"how\"").count() > 100);
-    assert_eq!(unexplained(&html), Vec::<String>::new());
-    assert_eq!(lost(dir.path(), &html), Vec::<String>::new());
+    for (name, least) in [("index.html", 100), ("review.html", 3)] {
+        let html = page(dir.path(), name);
+        assert!(html.matches("<a class=\"how\"").count() >= least, "{name}");
+        assert_eq!(unexplained(&html), Vec::<String>::new());
+        assert_eq!(lost(dir.path(), &html), Vec::<String>::new());
+    }
 }
 
 #[test]
@@ -94,7 +96,8 @@ fn rows_of_the_dictionary_have_ids_of_their_own() {
         + report::work_plan_fields().len()
         + report::plan_table_fields().len()
         + report::page_fields().len()
-        + report::trial_fields().len();
+        + report::trial_fields().len()
+        + report::review_fields().len();
     assert_eq!(ids.len(), fields);
     assert_eq!(ids.iter().collect::<BTreeSet<_>>().len(), fields);
 }

@@ -51,3 +51,16 @@ fields! { trial_fields, "Tables and figures of `trials.html`, by the beginning o
     "power" "Power against size" "probability" "The same chances as a plot.";
     "optimum" "Locating the best level" "count" "Fewest replicates with which the best level is found within the asked distance as often as asked, by simulated trials with the book's own variation.";
 }
+
+fields! { review_fields, "Tables and figures of `review.html`, by the beginning of their file names.":
+    "by" "Yield against expectation" "kg per tree" "Observed yield less what the group gave on average in earlier seasons, split into parts that add up: season, age, pruning, alternate bearing, trees and blocks, unexplained.";
+    "parts-by" "What explains the difference" "kg per tree" "The same parts as a plot; the diamond is their sum.";
+    "blocks-ranked" "Blocks compared" "kg per tree" "Difference of each block from the others of its region after the known parts, plain and drawn towards zero by how little it is known; ranks and chances of the best and worst quarter by simulation.";
+    "bearing-by" "Alternate bearing" "index 0 to 1" "Index of each tree (Hoblyn et al. 1936: mean of the difference of successive crops over their sum), averaged over trees; in step: how far trees alternate together.";
+    "poor-trees" "Persistently poor trees" "kg per tree, per cent" "Mean of the tree's seasons below its block and the probability that the tree is truly poor.";
+    "failing-trees" "Suddenly failing trees" "kg per tree, per cent" "Last crop against the prediction from the tree's own earlier seasons, and how often so low a crop would be met by chance.";
+    "records-to-check" "Records to check" "kg per tree" "Recorded yield beside what the tree's block and its other seasons lead one to expect.";
+    "map" "Block map" "rows and positions" "Trees of the two lists where they stand.";
+    "plan" "Pruning done against planned" "trees, per cent of the canopy, days" "Prunings recorded after the plan was kept, beside what the plan asked of each block in intensity and dates.";
+    "advice-scored" "Last advice scored" "kg per tree" "Gains predicted when the advice was kept, beside what trees that followed it gave more than those that did not; a hit is a realised gain inside the predicted limits.";
+}

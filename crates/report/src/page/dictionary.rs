@@ -2,8 +2,8 @@
 
 use super::table::Table;
 use crate::dictionary::{
-    Field, advice_fields, laterals_fields, page_fields, plan_table_fields, trial_fields,
-    work_plan_fields,
+    Field, advice_fields, laterals_fields, page_fields, plan_table_fields, review_fields,
+    trial_fields, work_plan_fields,
 };
 use crate::error::ReportError;
 use crate::how::Part;
@@ -55,6 +55,13 @@ pub fn dictionary_html(back: &str) -> Result<String, ReportError> {
     let pages = [
         table(Part::Page, "Numbers of the report's page", page_heads, page_fields(), shown),
         table(Part::Trials, "Tables and figures of trials.html", page_heads, trial_fields(), shown),
+        table(
+            Part::Review,
+            "Tables and figures of review.html",
+            page_heads,
+            review_fields(),
+            shown,
+        ),
     ];
     let page = DictionaryPage {
         back,

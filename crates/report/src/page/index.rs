@@ -11,6 +11,7 @@ use crate::content::{MethodItem, Report};
 use crate::error::ReportError;
 use crate::how;
 use crate::number::{count, percent};
+use crate::review::review_figures;
 use crate::text;
 use askama::Template;
 
@@ -25,6 +26,7 @@ pub struct IndexPage<'a> {
     compare: Vec<Figure>,
     regions: Vec<RegionView>,
     what_if: Option<WhatIfView>,
+    season: Vec<Figure>,
     work: WorkView,
     files: Table,
     linked: Table,
@@ -59,6 +61,7 @@ pub fn index_page(report: &Report) -> Result<IndexPage<'_>, ReportError> {
         compare: figures(report)?,
         regions: regions(report)?,
         what_if: what_if(report),
+        season: review_figures(&report.review)?,
         work: work(report),
         files: files(&quality.files),
         linked: linked(&quality.linked),
