@@ -115,6 +115,9 @@ pub struct RunArgs {
     /// Use the records as they stood when this season's harvest closed
     #[arg(long, value_name = "YEAR")]
     pub through: Option<i16>,
+    /// Write the seconds of each stage and the most memory held to this file, as JSON
+    #[arg(long, value_name = "FILE")]
+    pub timings: Option<PathBuf>,
 }
 
 /// Arguments of `check`.

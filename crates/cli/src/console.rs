@@ -1,10 +1,12 @@
 //! Talking to the person or program at the other end.
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+mod stages;
+
+pub use stages::Stages;
+
 use records::Problem;
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, Write};
 use std::process::ExitCode;
-use std::time::Duration;
 use thiserror::Error;
 
 /// How a command ended when it did its work.
@@ -47,12 +49,6 @@ impl Failure {
     }
 }
 
-impl Default for Stages {
-    fn default() -> Self {
-        Self::new()
-    }
-}
-
 /// Prints a failure to standard error; exit code 2.
 pub fn report_failure(failure: &Failure) -> ExitCode {
     eprintln!("error: {failure}");
@@ -79,37 +75,5 @@ pub fn print_data(text: &str) -> Result<(), Failure> {
             Err(Failure::new(format!("cannot write to standard output: {error}"), ""))
         }
         _ => Ok(()),
-    }
-}
-
-/// Stage messages: a moving line on a terminal, nothing in a pipe.
-pub struct Stages {
-    bar: ProgressBar,
-}
-
-impl Stages {
-    /// Starts quietly unless standard error is a terminal.
-    #[must_use]
-    pub fn new() -> Self {
-        let bar = ProgressBar::new_spinner();
-        if io::stderr().is_terminal() {
-            if let Ok(style) = ProgressStyle::with_template("{spinner} {msg} ({elapsed})") {
-                bar.set_style(style);
-            }
-            bar.enable_steady_tick(Duration::from_millis(120));
-        } else {
-            bar.set_draw_target(ProgressDrawTarget::hidden());
-        }
-        Self { bar }
-    }
-
-    /// Names what is being done now.
-    pub fn now(&self, stage: impl Into<String>) {
-        self.bar.set_message(stage.into());
-    }
-
-    /// Clears the line.
-    pub fn finish(&self) {
-        self.bar.finish_and_clear();
     }
 }

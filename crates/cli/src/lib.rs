@@ -7,6 +7,7 @@ pub mod args;
 mod commands;
 pub mod console;
 pub mod pipeline;
+pub mod timings;
 
 use std::process::ExitCode;
 

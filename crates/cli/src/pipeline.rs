@@ -63,6 +63,7 @@ pub fn check_through(
     through: Option<i16>,
     stages: &Stages,
 ) -> Result<Checked, Failure> {
+    stages.enter("reading");
     let mut tables = ingest_tables::read_book(book, &mut |progress| {
         stages.now(format!(
             "reading {} ({} rows; file {} of {})",
@@ -77,6 +78,7 @@ pub fn check_through(
         Some(season) => ingest_seasons::through(&mut tables, season).map_err(from_ingest)?,
         None => BTreeMap::new(),
     };
+    stages.enter("linking");
     stages.now("linking picks and prunings to tree-seasons");
     let linked = ingest_seasons::link(&mut tables).map_err(|error| from_link(error, &tables))?;
     Ok(Checked { tables, linked, later })

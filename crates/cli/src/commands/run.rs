@@ -10,8 +10,10 @@ use crate::pipeline::rounding::rounded;
 use crate::pipeline::trials::{AnalysedTrial, analysed, declared, report as trial_report};
 use crate::pipeline::{self, laterals, method, quality, unfitted};
 use ::review::KeptAdvice;
+use crate::timings::Timings;
 use records::{counted, noun};
 use report::Report;
+use std::fs::File;
 use std::path::Path;
 use thiserror::Error;
 
@@ -37,6 +39,10 @@ pub fn execute(args: &RunArgs) -> Result<Outcome, Failure> {
 }
 
 fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
+    if let Some(file) = &args.timings {
+        // A place that cannot be written to is told before the work, not after it.
+        File::create(file).map_err(|error| no_timings(file, &error))?;
+    }
     let record = Record::read(&args.book)?;
     let checked = pipeline::check_through(&args.book, args.through, stages)?;
     let decided = advice::advise(&checked, advice::Wanted::whole(args.seed), stages)?;
@@ -51,9 +57,11 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
             (unfitted::method(run), unfitted::fit_json(&checked, run)?, Vec::new())
         }
     };
+    stages.enter("trials");
     stages.now("analysing designed trials");
     let trials: Vec<AnalysedTrial> = declared(&checked)?.into_iter().map(analysed).collect();
     let trials_json = super::trial::to_json(&trials)?;
+    stages.enter("review");
     stages.now("reviewing the season");
     let wanted = review::Wanted { season: None, seed: args.seed };
     let judged = review::review(&checked, &decided, &record, wanted)?;
@@ -72,6 +80,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         laterals,
         plan: plan.clone(),
     };
+    stages.enter("report");
     stages.now("writing the report");
     let target =
         args.out.join(folder_name(&report.advice.book)).join(report.advice.season.to_string());
@@ -90,6 +99,9 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     })
     .map_err(|error| from_publish(&error))?;
     stages.finish();
+    if let Some(file) = &args.timings {
+        write_timings(file, &stages.timings())?;
+    }
     let text = match args.format {
         Format::Text => format!(
             "{}\nReport: {}\n{}",
@@ -104,6 +116,16 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     print_data(&text)?;
     let findings = args.strict && checked.has_findings();
     Ok(if findings { Outcome::Findings } else { Outcome::Done })
+}
+
+fn no_timings(file: &Path, error: &dyn std::error::Error) -> Failure {
+    let what = format!("{}: cannot be written: {error}", file.display());
+    Failure::new(what, "give --timings a file in a folder that exists and may be written to")
+}
+
+fn write_timings(file: &Path, timings: &Timings) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(timings).map_err(|error| no_timings(file, &error))?;
+    std::fs::write(file, text + "\n").map_err(|error| no_timings(file, &error))
 }
 
 /// Keeps the advice and the scores in the book.

@@ -86,6 +86,7 @@ pub struct Shared<'a> {
 pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Decided, Failure> {
     let seed = wanted.seed;
     let book = &checked.tables.book;
+    stages.enter("costing");
     let table = TreeSeasons::from_batch(&checked.linked.tree_seasons).map_err(|error| {
         Failure::new(error, "this is a defect of the program; please report it")
     })?;
@@ -98,6 +99,7 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
         seed,
         level: book.options.level,
     };
+    stages.enter("fitting");
     stages.now(format!(
         "fitting the yield response to {}",
         counted(table.len() as u64, "tree-season", "tree-seasons")
@@ -110,11 +112,13 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
         Err(error) => return Err(from_yield(&error)),
     };
     let challenger = if wanted.challenger {
+        stages.enter("challenger");
         stages.now("predicting left-out seasons by a random forest beside the surface");
         ChallengerScore::of(&table, &model, seed).map_err(|error| error.to_string())
     } else {
         Ok(None)
     };
+    stages.enter("deciding");
     let mut regions = Vec::new();
     let mut pictures = Vec::new();
     for region in book.regions.keys() {
@@ -142,6 +146,7 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
         regions.push(region);
         pictures.extend(picture);
     }
+    stages.enter("work_plan");
     stages.now("scheduling the work");
     let plan = plan(book, &shared.holdings, &regions, &shared.costs);
     let advice = shared.advice(regions);

@@ -41,12 +41,14 @@ pub fn count(checked: &Checked, advised: &Advised, stages: &Stages) -> Result<Co
     if frames.is_empty() {
         return Ok(Counted { laterals: Ok(None), path: Err(none()), regions: Vec::new() });
     }
+    stages.enter("laterals");
     stages.now(format!("fitting laterals to {} frame counts", frames.len()));
     let laterals = match LateralsModel::fit(&frames, &table, &settings) {
         Ok(model) => Ok(Some(model)),
         Err(LateralsError::NoFrames) => Ok(None),
         Err(error) => Err(error.to_string()),
     };
+    stages.enter("path");
     stages.now("following the path from pruning through flowering to yield");
     let path = match &laterals {
         Ok(Some(laterals)) => PathModel::fit(&table, laterals, advised.model.scale, &settings)

@@ -88,6 +88,12 @@ pub fn render_book(
     Ok(out)
 }
 
+/// The `book.toml` of a tidy book whose files are found by their names.
+#[must_use]
+pub fn tidy_settings(plantation: &Plantation) -> String {
+    book_toml::text(plantation, &[], Tidiness::Clean)
+}
+
 /// Writes a record book into a folder, which is made if absent; files of the same name are
 /// replaced.
 ///
