@@ -3,6 +3,7 @@
 mod book;
 mod calendar;
 mod counted;
+mod explain;
 pub mod frame_count;
 mod intensity;
 mod practice;
@@ -19,6 +20,7 @@ pub use book::{
 };
 pub use calendar::{Calendar, CalendarError, MonthDay, Window};
 pub use counted::{counted, noun};
+pub use explain::{Example, Explanation};
 pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
 pub use practice::{Practice, PracticePoint};
 pub use problem::{Code, Place, Problem, Severity};
