@@ -8,6 +8,7 @@ pub mod frame_count;
 mod intensity;
 mod practice;
 mod problem;
+mod published;
 mod quantities;
 mod schema;
 pub mod tree_season;
@@ -24,6 +25,7 @@ pub use explain::{Example, Explanation};
 pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
 pub use practice::{Practice, PracticePoint};
 pub use problem::{Code, Place, Problem, Severity};
+pub use published::PublishedSchema;
 pub use quantities::{
     alternate_bearing_index, at_reference_moisture, canopy_ground_projection_m2,
     half_ellipsoid_volume_m3, trees_per_ha, trunk_section_cm2,
