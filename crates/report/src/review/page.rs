@@ -41,9 +41,7 @@ impl<'a> ReviewPage<'a> {
 
 fn view(of: &ReviewSection) -> Result<SectionView<'_>, ReportError> {
     let tables = of.of.tables.iter().map(|own| {
-        let mut shown = table(own);
-        shown.cards = true;
-        (shown, format!("review/{}.csv", own.name), own.notes.as_slice())
+        (table(own).into_cards(), format!("review/{}.csv", own.name), own.notes.as_slice())
     });
     Ok(SectionView {
         of,
