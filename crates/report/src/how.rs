@@ -95,18 +95,26 @@ pub fn method(method: &Method, id: &str, otherwise: String) -> String {
     if method.sentences.iter().any(|item| item.id == id) { format!("#how-{id}") } else { otherwise }
 }
 
-/// Link to the kind of a table or figure of the trials or the review, known by the beginning of its
-/// name; empty for an unknown kind.
-pub fn kind(name: &str) -> String {
-    let all = [(Part::Trials, trial_fields()), (Part::Review, review_fields())];
-    let fields = all.iter().flat_map(|(part, fields)| fields.iter().map(|field| (*part, field)));
+/// Link to the kind of a trial's table or figure, known by the beginning of its name; empty for an
+/// unknown kind.
+pub fn trial(name: &str) -> String {
+    by_beginning(Part::Trials, trial_fields(), name)
+}
+
+/// As [`trial`], for a table or figure of the review.
+pub fn review(name: &str) -> String {
+    by_beginning(Part::Review, review_fields(), name)
+}
+
+fn by_beginning(part: Part, fields: &[Field], name: &str) -> String {
     fields
-        .filter(|(_, field)| {
-            let rest = name.strip_prefix(field.path);
-            rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('-'))
+        .iter()
+        .filter(|field| {
+            name.strip_prefix(field.path)
+                .is_some_and(|rest| rest.is_empty() || rest.starts_with('-'))
         })
-        .max_by_key(|(_, field)| field.path.len())
-        .map_or_else(String::new, |(part, field)| part.link(field.path))
+        .max_by_key(|field| field.path.len())
+        .map_or_else(String::new, |field| part.link(field.path))
 }
 
 #[cfg(test)]
@@ -128,8 +136,11 @@ mod tests {
 
     #[test]
     fn the_longest_kind_wins() {
-        assert_eq!(kind("residuals-in-the-field"), "dictionary.html#trials-residuals-in-the-field");
-        assert_eq!(kind("means-by-seasons"), "dictionary.html#trials-means");
-        assert_eq!(kind("meanstreak"), "");
+        assert_eq!(
+            trial("residuals-in-the-field"),
+            "dictionary.html#trials-residuals-in-the-field"
+        );
+        assert_eq!(trial("means-by-seasons"), "dictionary.html#trials-means");
+        assert_eq!(trial("meanstreak"), "");
     }
 }

@@ -29,6 +29,7 @@ pub use dictionary::{
     trial_fields, work_plan_fields,
 };
 pub use error::ReportError;
+pub use files::csv_line;
 pub use laterals::{CountMean, Effects, Path, PathSlope, RegionLaterals};
 pub use layout::write_layout;
 pub use outputs::write_outputs;

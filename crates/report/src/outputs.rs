@@ -35,7 +35,7 @@ pub fn write_outputs(report: &Report, dir: &Path) -> Result<(), ReportError> {
     write_plan(&plan_of(report), dir)?;
     write_review(&report.review, dir)?;
     write_trials(&report.advice.book, &report.trials, dir)?;
-    // Review and trials write copies that lead back to them; here it leads back to the report.
+    // Review's and trials' own copies lead back to them; beside the report it leads back to the report.
     write(dir, "dictionary.html", dictionary_html("index.html")?.as_bytes())
 }
 

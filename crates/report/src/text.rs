@@ -246,8 +246,9 @@ pub const FILES: [(&str, &str); 20] = [
     ("fit.json", "every estimate of the yield model, for checking"),
 ];
 
-pub const REVIEW: &str = "Season review";
 pub const H_REVIEW: &str = "season review";
+pub const C_LIMITS: &str = "Limits";
+pub const WHOLE_REVIEW: &str = "The whole season review";
 pub const H_SEASON: &str = "How the season went";
 pub const SKIP_TO_SEASON: &str = "Skip to how the season went";
 pub const ON_THIS_PAGE: &str = "On this page";

@@ -61,12 +61,14 @@ fn lost(dir: &Path, html: &str) -> Vec<String> {
 fn every_number_of_the_page_leads_to_an_entry_that_exists() {
     let dir = tempfile::tempdir().unwrap();
     write_outputs(&report("plain"), dir.path()).unwrap();
-    for (name, least) in [("index.html", 100), ("review.html", 3)] {
-        let html = page(dir.path(), name);
-        assert!(html.matches("<a class=\"how\"").count() >= least, "{name}");
-        assert_eq!(unexplained(&html), Vec::<String>::new());
-        assert_eq!(lost(dir.path(), &html), Vec::<String>::new());
-    }
+    let html = page(dir.path(), "index.html");
+    assert!(html.matches("<a class=\"how\"").count() > 100);
+    assert_eq!(unexplained(&html), Vec::<String>::new());
+    assert_eq!(lost(dir.path(), &html), Vec::<String>::new());
+    let html = page(dir.path(), "review.html");
+    assert!(html.contains("href=\"dictionary.html#review-by\""));
+    assert_eq!(unexplained(&html), Vec::<String>::new());
+    assert_eq!(lost(dir.path(), &html), Vec::<String>::new());
 }
 
 #[test]

@@ -53,14 +53,14 @@ fields! { trial_fields, "Tables and figures of `trials.html`, by the beginning o
 }
 
 fields! { review_fields, "Tables and figures of `review.html`, by the beginning of their file names.":
-    "by" "Yield against expectation" "kg per tree" "Observed yield less what the group gave on average in earlier seasons, split into parts that add up: season, age, pruning, alternate bearing, trees and blocks, unexplained.";
-    "parts-by" "What explains the difference" "kg per tree" "The same parts as a plot; the diamond is their sum.";
-    "blocks-ranked" "Blocks compared" "kg per tree" "Difference of each block from the others of its region after the known parts, plain and drawn towards zero by how little it is known; ranks and chances of the best and worst quarter by simulation.";
-    "bearing-by" "Alternate bearing" "index 0 to 1" "Index of each tree (Hoblyn et al. 1936: mean of the difference of successive crops over their sum), averaged over trees; in step: how far trees alternate together.";
-    "poor-trees" "Persistently poor trees" "kg per tree, per cent" "Mean of the tree's seasons below its block and the probability that the tree is truly poor.";
-    "failing-trees" "Suddenly failing trees" "kg per tree, per cent" "Last crop against the prediction from the tree's own earlier seasons, and how often so low a crop would be met by chance.";
-    "records-to-check" "Records to check" "kg per tree" "Recorded yield beside what the tree's block and its other seasons lead one to expect.";
-    "map" "Block map" "rows and positions" "Trees of the two lists where they stand.";
-    "plan" "Pruning done against planned" "trees, per cent of the canopy, days" "Prunings recorded after the plan was kept, beside what the plan asked of each block in intensity and dates.";
-    "advice-scored" "Last advice scored" "kg per tree" "Gains predicted when the advice was kept, beside what trees that followed it gave more than those that did not; a hit is a realised gain inside the predicted limits.";
+    "by" "Yield against expectation" "kg per tree" "Means over the trees harvested in the season. Expected is the mean yield of the region's trees in all earlier seasons; each part is its mean marginal value over all orders in which the parts can become known (Shapley 1953), so that the parts add up to observed less expected.";
+    "parts" "What explains the difference" "kg per tree" "The same parts as bars: those that add right of zero, those that take away left of it.";
+    "blocks-ranked" "Blocks compared" "kg per tree" "Difference of each block from the other blocks of its region, season, age, pruning and earlier crop taken out; shrunk by what chance does to a block of its size (empirical Bayes), ranks from joint draws (Laird and Louis 1989).";
+    "bearing" "Alternate bearing" "0 to 1" "Difference of two successive crops over their sum, averaged over the pairs of a tree and then over the trees (Hoblyn and others 1936).";
+    "poor-trees" "Persistently poor trees" "kg per tree" "Level of a tree within its block after season, age, pruning and earlier crop, and the posterior probability that it is among the worst tenth (Shen and Louis 1998).";
+    "failing-trees" "Suddenly failing trees" "kg per tree" "Yield far below what level, season, age and earlier crop predict; the share of false alarms among trees at least as far off is at most the one given (Benjamini and Hochberg 1995).";
+    "map" "Trees where they stand" "row and position" "Rows and positions of the tree table; marked are the trees of the two lists.";
+    "records-to-check" "Records to check" "kg per tree" "Yields that a factor of 10, 100, 1000 or of pounds brings near the prediction, yields far above it, and trees whose yields agree to the last digit in every season.";
+    "plan" "Pruning done against planned" "trees, per cent" "Kept advice held against the prunings recorded: intensity kept within a twentieth of the canopy, date within a week of the days scheduled.";
+    "advice-scored" "Last advice scored" "kg per tree" "Predicted gain against the difference between trees that followed the advice and trees that did not, level, age and earlier crop taken into account; a hit lies within limits that allow for both errors.";
 }

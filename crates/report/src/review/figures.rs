@@ -3,9 +3,10 @@
 use super::content::{BlockMap, Intervals, PartsPlot, ReviewFigure, TreeFlag};
 use crate::error::ReportError;
 use crate::how;
-use crate::number::{fixed, optional, signed};
+use crate::number::{fixed, limits, optional, signed};
 use crate::page::{Figure, Table};
 use crate::plots::{Label, interval_plot, map_plot, parts_plot};
+use crate::text;
 
 /// Draws a figure.
 pub fn figure(of: &ReviewFigure) -> Result<Figure, ReportError> {
@@ -33,17 +34,13 @@ fn of_parts(of: &PartsPlot) -> Result<Figure, ReportError> {
 
 fn of_intervals(of: &Intervals) -> Result<Figure, ReportError> {
     let [middle, realised] = &of.names;
-    let heads = [of.row.clone(), format!("#{middle}"), "#".to_owned(), format!("#{realised}")];
     let known = of.rows.iter().any(|row| row.realised.is_some());
-    let heads = heads.into_iter().take(if known { 4 } else { 3 });
+    let mut heads = vec![of.row.clone(), format!("#{middle}"), format!("#{}", text::C_LIMITS)];
+    heads.extend(known.then(|| format!("#{realised}")));
     let mut table = Table::new(format!("{} ({})", of.title, of.axis), heads);
-    if let Some(head) = table.heads.get_mut(2) {
-        head.text.clone_from(&of.axis);
-    }
     for row in &of.rows {
         let [low, high] = row.limits;
-        let limits = crate::number::limits(low, high);
-        let mut cells = vec![row.name.clone(), fixed(row.middle, 2), limits];
+        let mut cells = vec![row.name.clone(), fixed(row.middle, 2), limits(low, high)];
         if known {
             cells.push(optional(row.realised, 2));
         }
@@ -56,8 +53,8 @@ fn of_intervals(of: &Intervals) -> Result<Figure, ReportError> {
 
 fn of_map(of: &BlockMap) -> Result<Figure, ReportError> {
     let [tree, row, column, mark] = &of.heads;
-    let (row, column) = (format!("#{row}"), format!("#{column}"));
-    let mut table = Table::new(of.title.clone(), [tree.as_str(), &row, &column, mark]);
+    let heads = [tree.clone(), format!("#{row}"), format!("#{column}"), mark.clone()];
+    let mut table = Table::new(of.title.clone(), heads);
     let [_, poor, sudden] = &of.legend;
     for tree in &of.trees {
         let mark = match tree.flag {
@@ -82,5 +79,5 @@ fn named(name: &str, title: &str, caption: &str, svg: String, table: Table) -> F
         svg,
         table,
     }
-    .how(how::kind(name))
+    .how(how::review(name))
 }

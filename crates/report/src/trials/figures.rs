@@ -20,7 +20,7 @@ pub fn figure(place: &str, of: &TrialPlot) -> Result<Figure, ReportError> {
         svg,
         table: table(of),
     }
-    .how(how::kind(&of.name)))
+    .how(how::trial(&of.name)))
 }
 
 /// Most rows of a table beside a plot; the files hold every number.

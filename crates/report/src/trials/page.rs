@@ -70,7 +70,7 @@ fn view(trial: &TrialReport) -> Result<TrialView<'_>, ReportError> {
         facts: trial
             .facts
             .iter()
-            .map(|(name, value)| Fact::new(name, value, how::kind("facts")))
+            .map(|(name, value)| Fact::new(name, value, how::trial("facts")))
             .collect(),
         of: trial,
     })

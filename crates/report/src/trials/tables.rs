@@ -24,7 +24,7 @@ pub fn table(of: &TrialTable) -> Table {
         how: String::new(),
     });
     let mut table = Table::new(of.caption.clone(), heads);
-    table.how = how::kind(&of.name);
+    table.how = how::trial(&of.name);
     for row in &of.rows {
         table.row(row.iter().map(|cell| Cell::from(shown(cell))));
     }
