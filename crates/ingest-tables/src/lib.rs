@@ -1,5 +1,7 @@
 //! Files of a record book to typed tables: every row is kept or quarantined, every repair counted.
 
+mod alike;
+mod archive;
 mod cell;
 mod columns;
 mod decode;

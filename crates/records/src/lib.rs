@@ -5,6 +5,8 @@ mod calendar;
 mod counted;
 pub mod frame_count;
 mod intensity;
+pub mod limits;
+mod lookalike;
 mod practice;
 mod problem;
 mod quantities;
@@ -20,6 +22,7 @@ pub use book::{
 pub use calendar::{Calendar, CalendarError, MonthDay, Window};
 pub use counted::{counted, noun};
 pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
+pub use lookalike::{common_form, is_invisible, spelled, turns_direction};
 pub use practice::{Practice, PracticePoint};
 pub use problem::{Code, Place, Problem, Severity};
 pub use quantities::{

@@ -3,6 +3,7 @@
 mod content;
 mod dictionary;
 mod error;
+mod escape;
 mod files;
 mod laterals;
 mod layout;

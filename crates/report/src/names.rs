@@ -1,5 +1,7 @@
 //! Safe names for files, anchors and calendar entries: ids of a book are text and never a path.
 
+use records::turns_direction;
+
 /// Lower-case letters, digits and single hyphens of a text, at most 32 of them; may be empty.
 pub fn slug(text: &str) -> String {
     let mut out = String::new();
@@ -40,9 +42,15 @@ pub fn unique_token(text: &str) -> String {
     out
 }
 
-/// A text without the control characters that neither XML nor a calendar allows.
+/// Whether a character may stand in a page or calendar: not the control characters that neither XML
+/// nor a calendar allows, nor those that turn the direction of the text around them.
+pub fn is_printable(c: char) -> bool {
+    !c.is_control() && !turns_direction(c) && c != '\u{fffe}' && c != '\u{ffff}'
+}
+
+/// A text without the characters that are not printable.
 pub fn printable(text: &str) -> String {
-    text.chars().filter(|c| !c.is_control() && *c != '\u{fffe}' && *c != '\u{ffff}').collect()
+    text.chars().filter(|&c| is_printable(c)).collect()
 }
 
 #[cfg(test)]
@@ -55,7 +63,7 @@ mod tests {
         assert_eq!(slug("<b>North</b> Ridge"), "b-north-b-ridge");
         assert_eq!(plot_file(0, "../..", "odds"), "01-odds.svg");
         assert_eq!(plot_file(9, "A b", "odds"), "10-a-b-odds.svg");
-        assert_eq!(printable("a\u{0}b\r\nc"), "abc");
+        assert_eq!(printable("a\u{0}b\r\nc\u{202e}d\u{2066}"), "abcd");
     }
 
     #[test]
