@@ -25,28 +25,45 @@ pub fn turns_direction(c: char) -> bool {
 /// 39, section 4). It serves for comparing and is never shown or stored.
 #[must_use]
 pub fn common_form(id: &str) -> String {
-    let mut spaced = String::with_capacity(id.len());
+    let mut form = String::with_capacity(id.len());
     for c in id.chars().filter(|&c| !is_invisible(c) || c.is_whitespace()) {
-        if !c.is_whitespace() {
-            spaced.extend(c.to_lowercase());
-        } else if !spaced.is_empty() && !spaced.ends_with(' ') {
-            spaced.push(' ');
+        if c.is_whitespace() {
+            if !form.is_empty() && !form.ends_with(' ') {
+                form.push(' ');
+            }
+        } else if c.is_ascii() {
+            form.push(ascii_shape(c));
+        } else {
+            push_shape(&mut form, c);
         }
     }
-    // The skeleton of a lower-case text may hold capitals (the digit 0 becomes a letter O).
-    if spaced.is_ascii() {
-        spaced.trim_end().chars().map(ascii_shape).collect()
-    } else {
-        let shapes: String = skeleton(spaced.trim_end()).flat_map(char::to_lowercase).collect();
-        shapes.chars().map(ascii_shape).collect()
+    form.truncate(form.trim_end().len());
+    form
+}
+
+/// Adds the shape of a character beyond ASCII. Each is looked up in its own case, as small letters
+/// of two scripts can differ where the capitals do not.
+fn push_shape(form: &mut String, c: char) {
+    let shape: String = skeleton(c.encode_utf8(&mut [0; 4])).collect();
+    if shape == "rn" {
+        // The standard takes m for r and n; here m stays m.
+        form.push('m');
+        return;
+    }
+    for part in shape.chars() {
+        if part.is_ascii() {
+            form.push(ascii_shape(part));
+        } else {
+            form.extend(part.to_lowercase());
+        }
     }
 }
 
-/// The shape of a lower-case ASCII character: zero is taken for o and one for l.
+/// The shape of an ASCII character whatever its case: zero is taken for o; one and i for l.
 fn ascii_shape(c: char) -> char {
-    match c {
+    match c.to_ascii_lowercase() {
         '0' => 'o',
-        '1' | '|' => 'l',
+        '1' | 'i' | '|' => 'l',
         other => other,
     }
 }
@@ -79,6 +96,8 @@ mod tests {
             ("Atlas", "\u{391}tl\u{430}s"), // Greek capital alpha, Cyrillic a
             ("T10", "t1O"),
             ("T10", "Tl0"),
+            ("PI-2", "\u{420}\u{406}-2"), // Cyrillic capitals er and i
+            ("Elm", "E\u{ff4c}\u{ff4d}"), // full-width l and m
             ("North Ridge", "North\u{a0} Ridge "),
             ("B7", "B\u{200b}7"),
             ("B7", "\u{202e}B7"),
