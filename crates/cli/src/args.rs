@@ -1,8 +1,10 @@
 //! What can be typed on the command line.
 
 mod plan;
+mod review;
 
 pub use plan::{Language, PlanArgs, WhatIfArgs};
+pub use review::ReviewArgs;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use records::TrialDesign;
@@ -46,6 +48,8 @@ pub struct Cli {
 pub enum Command {
     /// Check, link, fit and advise, and write the report of a record book
     Run(RunArgs),
+    /// Review the season just closed: yields against expectation, trees, plan kept, advice scored
+    Review(ReviewArgs),
     /// Write the work plan alone: crew sheets, spreadsheet, calendar and shopping list
     Plan(PlanArgs),
     /// What other prices, wages, yields and horizons would bring
@@ -103,6 +107,12 @@ pub struct RunArgs {
     /// Exit with 1 when rows were set aside or anything needs a look
     #[arg(long)]
     pub strict: bool,
+    /// Keep the advice and the scores of earlier advice in the book (folder kept)
+    #[arg(long)]
+    pub keep: bool,
+    /// Use the records as they stood when this season's harvest closed
+    #[arg(long, value_name = "YEAR")]
+    pub through: Option<i16>,
 }
 
 /// Arguments of `check`.

@@ -4,6 +4,7 @@ pub mod check;
 pub mod demo;
 pub mod layout;
 pub mod plan;
+pub mod review;
 pub mod run;
 pub mod size;
 pub mod trial;

@@ -15,6 +15,7 @@ use std::process::ExitCode;
 pub fn execute(cli: &args::Cli) -> ExitCode {
     let outcome = match &cli.command {
         args::Command::Run(args) => commands::run::execute(args),
+        args::Command::Review(args) => commands::review::execute(args),
         args::Command::Plan(args) => commands::plan::execute(args),
         args::Command::WhatIf(args) => commands::whatif::execute(args),
         args::Command::Check(args) => commands::check::execute(args),

@@ -5,6 +5,7 @@ pub mod components;
 pub mod laterals;
 pub mod method;
 pub mod quality;
+pub mod review;
 pub mod rounding;
 pub mod trials;
 pub mod unfitted;
@@ -13,7 +14,8 @@ pub mod work;
 use crate::console::{Failure, Stages};
 use ingest_seasons::{LinkError, Linked};
 use ingest_tables::{BookTables, IngestError};
-use records::{Problem, Severity};
+use records::{Problem, Severity, Table};
+use std::collections::BTreeMap;
 use std::path::Path;
 
 /// A record book read and linked.
@@ -22,6 +24,8 @@ pub struct Checked {
     pub tables: BookTables,
     /// Tree-seasons and what linking found.
     pub linked: Linked,
+    /// Rows made after the season through which the book was asked for, by table; not looked at.
+    pub later: BTreeMap<Table, u64>,
 }
 
 impl Checked {
@@ -46,6 +50,18 @@ impl Checked {
 /// # Errors
 /// With every fatal problem of the book.
 pub fn check(book: &Path, stages: &Stages) -> Result<Checked, Failure> {
+    check_through(book, None, stages)
+}
+
+/// Reads and links a record book as it stood when the harvest of a season closed, or all of it.
+///
+/// # Errors
+/// With every fatal problem of the book.
+pub fn check_through(
+    book: &Path,
+    through: Option<i16>,
+    stages: &Stages,
+) -> Result<Checked, Failure> {
     let mut tables = ingest_tables::read_book(book, &mut |progress| {
         stages.now(format!(
             "reading {} ({} rows; file {} of {})",
@@ -56,9 +72,13 @@ pub fn check(book: &Path, stages: &Stages) -> Result<Checked, Failure> {
         ));
     })
     .map_err(from_ingest)?;
+    let later = match through {
+        Some(season) => ingest_seasons::through(&mut tables, season).map_err(from_ingest)?,
+        None => BTreeMap::new(),
+    };
     stages.now("linking picks and prunings to tree-seasons");
     let linked = ingest_seasons::link(&mut tables).map_err(|error| from_link(error, &tables))?;
-    Ok(Checked { tables, linked })
+    Ok(Checked { tables, linked, later })
 }
 
 /// Problems of the files, or a defect of the program.

@@ -20,6 +20,7 @@ mod standing;
 mod summary;
 #[cfg(test)]
 mod tests;
+mod through;
 mod to_arrow;
 mod trials;
 
@@ -29,5 +30,6 @@ pub use outcome::{NotLinked, Reason, TableLinks};
 pub use parquet_out::{WriteError, write_parquet};
 pub use standing::{StandingTree, standing_trees};
 pub use summary::{LinkSummary, RegionSummary};
+pub use through::through;
 pub use to_arrow::{frame_schema, schema};
 pub use trials::TrialTree;

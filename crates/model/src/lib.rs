@@ -32,7 +32,7 @@ pub use optimum::{Exploration, Grid, Objective, Optima, Practice};
 pub use path::{
     EffectSummaries, Effects, PathError, PathModel, PathPoint, PathSettings, RegionPath, split,
 };
-pub use region_curve::{RegionCurve, Summary, quantile};
+pub use region_curve::{MeanEffect, RegionCurve, Summary, quantile};
 pub use scale::Scale;
 pub use stream::{StreamError, StreamFactor, StreamModel, moments_of_batches, moments_of_parquet};
 pub use support::{Support, UNPRUNED_BELOW};

@@ -2,6 +2,7 @@
 
 use crate::curve::{self, Knots, SHAPES};
 use crate::scale::Scale;
+use std::collections::BTreeMap;
 
 /// Posterior draws of one region's expected yield as a function of intensity and lead.
 #[derive(Debug, Clone, PartialEq)]
@@ -98,6 +99,55 @@ impl RegionCurve {
     }
 }
 
+/// Mean of a region's posterior effect of pruning, on the model's scale: the draws collapsed once, so
+/// that a value costs no more than a few sums however many draws there are.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MeanEffect {
+    knots: Knots,
+    /// Summed coefficients of the draws without a plateau.
+    smooth: [f64; SHAPES],
+    /// Knee and summed coefficients of plateaus.
+    plateaus: Vec<(f64, [f64; SHAPES])>,
+    draws: f64,
+}
+
+impl MeanEffect {
+    /// Mean over draws of the effect of a practice against an unpruned tree, on the model's scale.
+    #[must_use]
+    pub fn at(&self, intensity: f64, lead_days: f64) -> f64 {
+        let of = |coefficients: &[f64; SHAPES], knots: Knots| {
+            curve::combine(coefficients, &curve::shapes(intensity, lead_days, knots))
+        };
+        let plateaus: f64 =
+            self.plateaus.iter().map(|(knee, sums)| of(sums, self.knots.with_knee(*knee))).sum();
+        (of(&self.smooth, self.knots) + plateaus) / self.draws
+    }
+}
+
+impl RegionCurve {
+    /// The mean effect of its draws. A draw's effect is linear in its coefficients, so draws that share
+    /// a knee collapse into their sum.
+    #[must_use]
+    pub fn mean_effect(&self) -> MeanEffect {
+        let mut smooth = [0.0; SHAPES];
+        let mut plateaus: BTreeMap<u64, [f64; SHAPES]> = BTreeMap::new();
+        for (coefficients, knee) in self.coefficients.iter().zip(&self.knees) {
+            let sums = if curve::has_rise(coefficients) {
+                plateaus.entry(knee.to_bits()).or_insert([0.0; SHAPES])
+            } else {
+                &mut smooth
+            };
+            sums.iter_mut().zip(coefficients).for_each(|(sum, value)| *sum += value);
+        }
+        MeanEffect {
+            knots: self.knots,
+            smooth,
+            plateaus: plateaus.into_iter().map(|(knee, s)| (f64::from_bits(knee), s)).collect(),
+            draws: self.draws().max(1) as f64,
+        }
+    }
+}
+
 /// Quantile of values by linear interpolation between order statistics (type 7 of Hyndman and Fan,
 /// 1996, Am. Stat. 50(4):361-365); NaN without values.
 #[must_use]
@@ -143,6 +193,35 @@ impl Summary {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_mean_effect_is_the_mean_over_draws() {
+        let own = |place: usize, value: f64| {
+            let mut coefficients = [0.0; SHAPES];
+            coefficients[place] = value;
+            coefficients
+        };
+        let coefficients = vec![
+            own(0, 1.5),
+            own(1, -0.4),
+            own(SHAPES - 1, 0.2),
+            own(2, 0.3),
+            own(SHAPES - 1, 0.1),
+        ];
+        let curve = RegionCurve {
+            region: "r".to_owned(),
+            scale: Scale::Identity,
+            knots: Knots::default(),
+            knees: vec![0.3, 0.3, 0.25, 0.3, 0.4],
+            level: vec![0.0; coefficients.len()],
+            variance: vec![0.0; coefficients.len()],
+            coefficients,
+        };
+        for (intensity, lead) in [(0.0, 40.0), (0.2, 30.0), (0.35, 70.0), (0.6, -5.0)] {
+            let mean = curve.effects(intensity, lead).sum::<f64>() / curve.draws() as f64;
+            assert!((curve.mean_effect().at(intensity, lead) - mean).abs() < 1e-14);
+        }
+    }
 
     #[test]
     fn quantiles_follow_type_7() {

@@ -1,6 +1,7 @@
 //! What a report is made of; every number is computed before it gets here.
 
 use crate::laterals::RegionLaterals;
+use crate::review::ReviewReport;
 use crate::trials::TrialReport;
 use advise::{Advice, RegionPicture};
 use records::Problem;
@@ -18,6 +19,8 @@ pub struct Report {
     pub laterals: Vec<RegionLaterals>,
     /// Designed trials that the book declares, by id.
     pub trials: Vec<TrialReport>,
+    /// The season just closed.
+    pub review: ReviewReport,
     /// Plan of work, those blocks first whose delay costs most.
     pub plan: Plan,
     /// State of the records.

@@ -14,6 +14,7 @@ mod page;
 mod plan;
 mod plots;
 mod publish;
+mod review;
 mod sentence;
 mod summary;
 mod text;
@@ -30,6 +31,10 @@ pub use layout::write_layout;
 pub use outputs::write_outputs;
 pub use plan::{PLAN_FILES, PlanCell, PlanOf, Sheet, sheets, write_plan};
 pub use publish::{PublishError, publish};
+pub use review::{
+    BlockMap, IntervalRow, Intervals, MappedTree, PartsPlot, PartsRow, ReviewFigure, ReviewReport,
+    ReviewSection, TreeFlag, write_review,
+};
 pub use sentence::{gain_subject, sentence};
 pub use summary::summary_text;
 pub use trials::{

@@ -48,6 +48,15 @@ pub fn signed(value: f64, decimals: usize) -> String {
     if value > 0.0 && value.is_finite() && !zero { format!("+{plain}") } else { plain }
 }
 
+/// Two limits with two decimals, the dash when one is not finite.
+pub fn limits(low: f64, high: f64) -> String {
+    if low.is_finite() && high.is_finite() {
+        format!("{} to {}", fixed(low, 2), fixed(high, 2))
+    } else {
+        DASH.to_owned()
+    }
+}
+
 /// An optional number, the dash when absent.
 pub fn optional(value: Option<f64>, decimals: usize) -> String {
     value.map_or_else(|| DASH.to_owned(), |v| fixed(v, decimals))

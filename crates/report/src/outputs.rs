@@ -5,6 +5,7 @@ use crate::error::ReportError;
 use crate::files::{advice_csv, advice_json, advice_parquet, laterals_json};
 use crate::page::{dictionary_html, index_page};
 use crate::plan::{PlanOf, write_plan};
+use crate::review::write_review;
 use crate::trials::write_trials;
 use askama::Template;
 use std::fs;
@@ -12,7 +13,7 @@ use std::path::Path;
 use workplan::text::Catalogue;
 
 /// Writes `index.html`, `dictionary.html`, `advice.json|csv|parquet`, `laterals.json`, the files of
-/// [`write_plan`], `plots/*.svg` and, with trials, `trials.html` and `trials/` into `dir`, which is created when absent. The same report
+/// [`write_plan`] and [`write_review`], `plots/*.svg` and, with trials, `trials.html` and `trials/` into `dir`, which is created when absent. The same report
 /// gives the same bytes.
 ///
 /// # Errors
@@ -33,6 +34,7 @@ pub fn write_outputs(report: &Report, dir: &Path) -> Result<(), ReportError> {
     write(dir, "advice.parquet", &advice_parquet(&report.advice)?)?;
     write(dir, "laterals.json", laterals_json(&report.laterals)?.as_bytes())?;
     write_plan(&plan_of(report), dir)?;
+    write_review(&report.review, dir)?;
     write_trials(&report.advice.book, &report.trials, dir)
 }
 

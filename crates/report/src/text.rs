@@ -199,7 +199,7 @@ pub fn severity(severity: records::Severity) -> &'static str {
 }
 
 /// Files that stand beside the page, with what they hold.
-pub const FILES: [(&str, &str); 17] = [
+pub const FILES: [(&str, &str); 20] = [
     ("advice.json", "the advice, for programs"),
     ("advice.csv", "one row per region, for spreadsheets"),
     ("advice.parquet", "the same table, typed"),
@@ -216,8 +216,19 @@ pub const FILES: [(&str, &str); 17] = [
     ("missing.csv", "settings that the plan would need"),
     ("laterals.json", "shoots, flowers and the path to yield, for programs"),
     ("calendar.ics", "the days of each block for a calendar"),
+    ("review.html", "the season just closed, with maps and scores"),
+    ("review.xlsx", "its tables as a spreadsheet; each also as plain text in the folder review"),
+    ("review.json", "every number of the review, for programs"),
     ("dictionary.html", "what every field means"),
     ("quarantine.csv", "rows set aside, each with its text, reason and remedy"),
     ("tree_seasons.parquet", "the linked records, one row per tree and season"),
     ("fit.json", "every estimate of the yield model, for checking"),
 ];
+
+pub const H_REVIEW: &str = "season review";
+pub const H_SEASON: &str = "How the season went";
+pub const SKIP_TO_SEASON: &str = "Skip to how the season went";
+pub const ON_THIS_PAGE: &str = "On this page";
+pub const REVIEW_FILES: &str = "Every table above as a spreadsheet, and all numbers for programs:";
+pub const REVIEW_MORE: &str = "Sites, blocks, varieties and ages, trees to look at, the plan kept or not, and the advice scored:";
+pub const SAME_BYTES: &str = "the same records and seed give the same report";

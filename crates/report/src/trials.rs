@@ -11,6 +11,9 @@ pub use content::{
     TrialTable,
 };
 
+pub use tables::{csv, table};
+pub use workbook::sections_workbook;
+
 use crate::error::ReportError;
 use crate::names::{slug, unique_token};
 use askama::Template;

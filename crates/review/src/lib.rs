@@ -4,6 +4,7 @@ mod bearing;
 mod columns;
 mod decomposition;
 mod error;
+mod kept;
 mod plan_kept;
 mod ranking;
 mod scale;
@@ -20,6 +21,9 @@ pub use decomposition::{
     attribute,
 };
 pub use error::ReviewError;
+pub use kept::{
+    KEPT_FORMAT, KeptAdvice, KeptBlock, KeptPractice, KeptRegion, Treated, Unscored, UnscoredReason,
+};
 pub use plan_kept::{BlockKept, Kept, PlanKept, Planned, Pruned, Tolerance, plan_kept};
 pub use ranking::{RankSettings, Ranked, Ranking, rank};
 pub use scale::Scale;

@@ -5,9 +5,11 @@ use crate::commands::check::write_tables;
 use crate::commands::from_publish;
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::advice::{self, Decided};
+use crate::pipeline::review::{self, Judged, Record, kept_advice};
 use crate::pipeline::rounding::rounded;
 use crate::pipeline::trials::{AnalysedTrial, analysed, declared, report as trial_report};
 use crate::pipeline::{self, laterals, method, quality, unfitted};
+use ::review::KeptAdvice;
 use records::{counted, noun};
 use report::Report;
 use std::path::Path;
@@ -22,7 +24,7 @@ enum WriteError {
     Report(#[from] report::ReportError),
     #[error("draws.arrow: {0}")]
     Draws(#[from] model::DrawsFileError),
-    #[error("fit.json or trials.json: {0}")]
+    #[error("fit.json, review.json or trials.json: {0}")]
     Fit(#[from] std::io::Error),
 }
 
@@ -35,7 +37,8 @@ pub fn execute(args: &RunArgs) -> Result<Outcome, Failure> {
 }
 
 fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
-    let checked = pipeline::check(&args.book, stages)?;
+    let record = Record::read(&args.book)?;
+    let checked = pipeline::check_through(&args.book, args.through, stages)?;
     let decided = advice::advise(&checked, advice::Wanted::whole(args.seed), stages)?;
     let (advice, pictures, plan) = decided.results();
     let (method, fit, laterals) = match &decided {
@@ -51,11 +54,20 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     stages.now("analysing designed trials");
     let trials: Vec<AnalysedTrial> = declared(&checked)?.into_iter().map(analysed).collect();
     let trials_json = super::trial::to_json(&trials)?;
+    stages.now("reviewing the season");
+    let wanted = review::Wanted { season: None, seed: args.seed };
+    let judged = review::review(&checked, &decided, &record, wanted)?;
+    let review_json = super::review::to_json(&judged)?;
+    let advice = rounded(advice.clone());
+    if args.keep {
+        keep(args, &kept_advice(&advice, plan), &judged)?;
+    }
     let report = Report {
+        review: review::report(&advice.book, &judged),
         trials: trials.iter().map(trial_report).collect(),
         quality: quality::quality(&checked),
         method,
-        advice: rounded(advice.clone()),
+        advice,
         pictures: pictures.to_vec(),
         laterals,
         plan: plan.clone(),
@@ -65,6 +77,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         args.out.join(folder_name(&report.advice.book)).join(report.advice.season.to_string());
     report::publish(&target, |dir: &Path| -> Result<(), WriteError> {
         report::write_outputs(&report, dir)?;
+        std::fs::write(dir.join("review.json"), &review_json)?;
         if !trials.is_empty() {
             std::fs::write(dir.join("trials.json"), &trials_json)?;
         }
@@ -91,6 +104,15 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     print_data(&text)?;
     let findings = args.strict && checked.has_findings();
     Ok(if findings { Outcome::Findings } else { Outcome::Done })
+}
+
+/// Keeps the advice and the scores in the book.
+fn keep(args: &RunArgs, advice: &KeptAdvice, judged: &Judged) -> Result<(), Failure> {
+    review::keep_advice(&args.book, advice)?;
+    match judged {
+        Judged::Reviewed(reviewed) => review::keep_scores(&args.book, &reviewed.record),
+        Judged::Impossible(_) => Ok(()),
+    }
 }
 
 fn findings_line(checked: &pipeline::Checked) -> String {

@@ -10,6 +10,7 @@ use super::work::{WorkView, work};
 use crate::content::{MethodItem, Report};
 use crate::error::ReportError;
 use crate::number::{count, percent};
+use crate::review::review_figures;
 use crate::text;
 use askama::Template;
 
@@ -24,6 +25,7 @@ pub struct IndexPage<'a> {
     compare: Vec<Figure>,
     regions: Vec<RegionView>,
     what_if: Option<WhatIfView>,
+    season: Vec<Figure>,
     work: WorkView,
     files: Table,
     linked: Table,
@@ -57,6 +59,7 @@ pub fn index_page(report: &Report) -> Result<IndexPage<'_>, ReportError> {
         compare: figures(report)?,
         regions: regions(report)?,
         what_if: what_if(report),
+        season: review_figures(&report.review)?,
         work: work(report),
         files: files(&quality.files),
         linked: linked(&quality.linked),

@@ -57,10 +57,7 @@ pub fn gain_plot(
             let Some(gain) = row.gain.filter(|g| finite(g)) else { continue };
             let y = axes.at(0.0, f64::from(place) + 0.5).1;
             let [low, median, high] = [gain.low, gain.median, gain.high].map(|v| axes.at(v, 0.0).0);
-            line(root, vec![(low, y), (high, y)], CURVE, 6)?;
-            for end in [low, high] {
-                line(root, vec![(end, y - 12), (end, y + 12)], CURVE, 5)?;
-            }
+            whiskers(root, y, low, high)?;
             marker(root, verdict_shape(row.verdict), (median, y), 15, CURVE)?;
         }
         Ok(())
@@ -116,8 +113,17 @@ fn verdict_shape(verdict: Verdict) -> Shape {
     }
 }
 
-/// A plot of named rows, first region on top.
-fn rows_plot<'n>(
+/// A level line with an upright at each end.
+pub(super) fn whiskers(root: &Root<'_>, y: i32, low: i32, high: i32) -> Result<(), DrawError> {
+    line(root, vec![(low, y), (high, y)], CURVE, 6)?;
+    for end in [low, high] {
+        line(root, vec![(end, y - 12), (end, y + 12)], CURVE, 5)?;
+    }
+    Ok(())
+}
+
+/// A plot of named rows, first one on top.
+pub(super) fn rows_plot<'n>(
     label: Label<'_>,
     x_title: &str,
     x: (f64, f64),
@@ -155,14 +161,16 @@ fn rows_plot<'n>(
     })
 }
 
-/// The beginning of a long name.
+/// A long name by its beginning and end: names of a plantation often differ in their last letters.
 fn short(name: &str) -> String {
     const LETTERS: usize = 15;
+    const LAST: usize = 6;
     let name = printable(name);
-    if name.chars().count() <= LETTERS {
-        name
-    } else {
-        let kept: String = name.chars().take(LETTERS - 1).collect();
-        format!("{}…", kept.trim_end())
+    let letters: Vec<char> = name.chars().collect();
+    if letters.len() <= LETTERS {
+        return name;
     }
+    let first: String = letters.iter().take(LETTERS - LAST - 1).collect();
+    let last: String = letters.iter().skip(letters.len() - LAST).collect();
+    format!("{}…{}", first.trim_end(), last.trim_start())
 }

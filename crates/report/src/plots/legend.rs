@@ -3,6 +3,7 @@
 use super::canvas::{DrawError, Root, TICK, WIDTH, font, write};
 use super::marks::{Shape, dashed, hatch, line, marker, rect};
 use super::palette::{BAND, INK, RANGE};
+use super::parts::{Fill, bar};
 use plotters::style::RGBColor;
 use plotters::style::text_anchor::{HPos, VPos};
 
@@ -25,6 +26,8 @@ pub enum Sample {
     Hatch,
     /// Light bar of a range.
     Range,
+    /// Bar of a part.
+    Filled(Fill),
 }
 
 const ROW: i32 = 44;
@@ -70,6 +73,7 @@ fn sketch(root: &Root<'_>, sample: Sample, x: i32, y: i32) -> Result<(), DrawErr
         Sample::Band => rect(root, top_left, bottom_right, &BAND),
         Sample::Range => rect(root, top_left, bottom_right, &RANGE),
         Sample::Bar(color) => rect(root, top_left, bottom_right, &color),
+        Sample::Filled(fill) => bar(root, fill, top_left, bottom_right),
         Sample::Hatch => hatch(root, top_left, bottom_right),
         Sample::Marker(shape, color) => marker(root, shape, middle, 11, color),
         Sample::LineMarker(shape, color) => {

@@ -1,7 +1,7 @@
 //! Shapes in drawing units: lines, hatching and the markers that tell series apart without colour.
 
 use super::canvas::{DrawError, Root};
-use super::palette::{HATCH, PAPER};
+use super::palette::{HATCH, INK, PAPER, PRESENT, RANGE};
 use plotters::element::DashedPathElement;
 use plotters::prelude::{Circle, PathElement, Polygon, Rectangle};
 use plotters::style::{Color, RGBColor};
@@ -17,6 +17,8 @@ pub enum Shape {
     Ring,
     /// Diamond with a white centre.
     Diamond,
+    /// Filled circle.
+    Dot,
 }
 
 /// A straight or broken line.
@@ -49,6 +51,39 @@ pub fn rect(
     root.draw(&Rectangle::new([a, b], color.filled()))
 }
 
+/// Crossing upright and level lines over the rectangle from top left to bottom right.
+pub fn crossed(
+    root: &Root<'_>,
+    (x0, y0): (i32, i32),
+    (x1, y1): (i32, i32),
+) -> Result<(), DrawError> {
+    const GAP: usize = 10;
+    rect(root, (x0, y0), (x1, y1), &PAPER)?;
+    for x in (x0..x1).step_by(GAP) {
+        line(root, vec![(x, y0), (x, y1)], PRESENT, 2)?;
+    }
+    for y in (y0..y1).step_by(GAP) {
+        line(root, vec![(x0, y), (x1, y)], PRESENT, 2)?;
+    }
+    Ok(())
+}
+
+/// Dots over the rectangle from top left to bottom right.
+pub fn dotted(
+    root: &Root<'_>,
+    (x0, y0): (i32, i32),
+    (x1, y1): (i32, i32),
+) -> Result<(), DrawError> {
+    const GAP: usize = 12;
+    rect(root, (x0, y0), (x1, y1), &RANGE)?;
+    for x in (x0 + 6..x1).step_by(GAP) {
+        for y in (y0 + 6..y1).step_by(GAP) {
+            root.draw(&Circle::new((x, y), 2, INK.filled()))?;
+        }
+    }
+    Ok(())
+}
+
 /// Diagonal lines over the rectangle from top left to bottom right.
 pub fn hatch(root: &Root<'_>, (x0, y0): (i32, i32), (x1, y1): (i32, i32)) -> Result<(), DrawError> {
     const GAP: i32 = 16;
@@ -78,6 +113,7 @@ pub fn marker(
             root.draw(&Polygon::new([(x - r, y + r), (x, y - r), (x + r, y + r)], fill))
         }
         Shape::Square => root.draw(&Rectangle::new([(x - r, y - r), (x + r, y + r)], fill)),
+        Shape::Dot => root.draw(&Circle::new((x, y), r, fill)),
         Shape::Ring => {
             root.draw(&Circle::new((x, y), r, PAPER.filled()))?;
             root.draw(&Circle::new((x, y), r, color.stroke_width(5)))

@@ -1,6 +1,6 @@
 //! The tables of a trial as a spreadsheet, one sheet per trait.
 
-use super::content::{TrialCell, TrialReport, TrialTable};
+use super::content::{TrialCell, TrialReport, TrialSection, TrialTable};
 use crate::error::ReportError;
 use rust_xlsxwriter::{
     DocProperties, ExcelDateTime, Format, FormatBorder, Workbook, Worksheet, XlsxError,
@@ -35,19 +35,60 @@ pub fn workbook(trial: &TrialReport) -> Result<Vec<u8>, ReportError> {
             line(sheet, &mut row, what, false)?;
             line(sheet, &mut row, remedy, false)?;
         }
-        for section in &part.sections {
+        for of in &part.sections {
             row += 1;
-            line(sheet, &mut row, &section.heading, true)?;
-            for paragraph in &section.paragraphs {
-                line(sheet, &mut row, paragraph, false)?;
-            }
-            for of in &section.tables {
-                row += 1;
-                table(sheet, &mut row, of)?;
-            }
+            section(sheet, &mut row, of)?;
         }
     }
     Ok(book.save_to_buffer()?)
+}
+
+/// Bytes of a workbook with one sheet per section, after one with the title, what was found and the
+/// cautions.
+///
+/// # Errors
+/// When the workbook cannot be encoded.
+pub fn sections_workbook<'a>(
+    title: &str,
+    found: &[String],
+    sections: impl Iterator<Item = &'a TrialSection>,
+) -> Result<Vec<u8>, ReportError> {
+    let mut book = Workbook::new();
+    book.set_properties(
+        &DocProperties::new()
+            .set_title(title)
+            .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
+    );
+    let sheet = book.add_worksheet().set_name("About")?;
+    sheet.set_column_width(0, 26)?;
+    let mut row = 0;
+    line(sheet, &mut row, title, true)?;
+    for text in found.iter().map(String::as_str).chain(crate::text::CAUTIONS.iter().copied()) {
+        line(sheet, &mut row, text, false)?;
+    }
+    for (number, of) in sections.enumerate() {
+        let name: String = format!("{} {}", number + 1, of.heading)
+            .chars()
+            .map(|letter| if "[]:*?/\\'".contains(letter) { ' ' } else { letter })
+            .take(NAME_LIMIT)
+            .collect();
+        let sheet = book.add_worksheet().set_name(name.trim_end())?;
+        sheet.set_column_width(0, 26)?;
+        section(sheet, &mut 0, of)?;
+    }
+    Ok(book.save_to_buffer()?)
+}
+
+fn section(sheet: &mut Worksheet, row: &mut u32, of: &TrialSection) -> Result<(), XlsxError> {
+    line(sheet, row, &of.heading, true)?;
+    for paragraph in &of.paragraphs {
+        line(sheet, row, paragraph, false)?;
+    }
+    for of in &of.tables {
+        *row += 1;
+        table(sheet, row, of)?;
+    }
+    Ok(())
 }
 
 fn about(sheet: &mut Worksheet, trial: &TrialReport) -> Result<(), XlsxError> {

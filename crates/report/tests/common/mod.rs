@@ -393,6 +393,68 @@ fn trial(hostile: &str) -> TrialReport {
     }
 }
 
+fn review(hostile: &str) -> ReviewReport {
+    let mut table = TrialTable::new("by-region", format!("Parts of {hostile}"), &["Region", "#kg"]);
+    table.rows.push(vec![TrialCell::Text(hostile.to_owned()), TrialCell::Number(Some(-0.2), 2)]);
+    let figures = vec![
+        ReviewFigure::Parts(PartsPlot {
+            name: "parts-by-region".to_owned(),
+            title: format!("Parts of {hostile}"),
+            caption: hostile.to_owned(),
+            parts: vec!["Season".to_owned(), hostile.to_owned()],
+            sum: "Difference".to_owned(),
+            rows: vec![
+                PartsRow { name: hostile.to_owned(), parts: vec![-0.4, 0.2] },
+                PartsRow { name: "empty".to_owned(), parts: vec![f64::NAN, 0.0] },
+            ],
+            axis: "kg per tree".to_owned(),
+            group: "Region".to_owned(),
+        }),
+        ReviewFigure::Intervals(Intervals {
+            name: "advice-scored".to_owned(),
+            title: "Predicted and realised".to_owned(),
+            caption: hostile.to_owned(),
+            axis: "kg per tree".to_owned(),
+            row: "What".to_owned(),
+            names: ["predicted".to_owned(), "realised".to_owned()],
+            rows: vec![IntervalRow {
+                name: hostile.to_owned(),
+                middle: 0.4,
+                limits: [0.1, 0.7],
+                realised: Some(0.9),
+            }],
+        }),
+        ReviewFigure::Map(BlockMap {
+            name: "map-1".to_owned(),
+            title: format!("Block {hostile}"),
+            caption: hostile.to_owned(),
+            legend: ["tree", "poor", "failing"].map(str::to_owned),
+            axes: ["Position", "Row"].map(str::to_owned),
+            heads: ["Tree", "Row", "Position", "Why"].map(str::to_owned),
+            trees: vec![
+                MappedTree { tree: hostile.to_owned(), row: 1, column: 2, flag: TreeFlag::Poor },
+                MappedTree { tree: "b".to_owned(), row: 2, column: 1, flag: TreeFlag::Plain },
+            ],
+        }),
+    ];
+    ReviewReport {
+        book: hostile.to_owned(),
+        title: "review of season 2025".to_owned(),
+        answers: vec![format!("{hostile}: 5.1 kg per tree")],
+        sections: vec![ReviewSection {
+            id: "expectation",
+            of: TrialSection {
+                heading: "Yield [against]: expectation".to_owned(),
+                paragraphs: vec![hostile.to_owned()],
+                tables: vec![table],
+                ..TrialSection::default()
+            },
+            figures,
+            work: true,
+        }],
+    }
+}
+
 /// The report; `hostile` stands in names, reasons and problem texts.
 pub fn report(hostile: &str) -> Report {
     let mut regions = vec![
@@ -467,6 +529,7 @@ pub fn report(hostile: &str) -> Report {
             },
         ],
         trials: vec![trial(hostile)],
+        review: review(hostile),
         plan: plan(hostile),
         quality: Quality {
             files: vec![

@@ -68,7 +68,7 @@ fn oats_optimum_outside() {
     assert_eq!(curve.maximum.peak, Peak::Above);
     let [_, b1, b2] = curve.coefficients;
     printed(-b1 / (2.0 * b2), "0.870");
-    assert!(curve.maximum.words.contains("nothing beyond 0.6 is advised"));
+    assert!(curve.maximum.words.contains("nothing beyond 0.6 cwt per acre is advised"));
     match curve.maximum.set.unwrap() {
         OptimumSet::Above => {}
         OptimumSet::Interval { open_above, .. } => assert!(open_above),

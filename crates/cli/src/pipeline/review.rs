@@ -1,0 +1,14 @@
+//! The season just closed: what it gave, why, and whether the advice for it held.
+
+mod columns;
+mod keep;
+mod seasons;
+mod sections;
+mod store;
+mod tables;
+mod words;
+
+pub use keep::kept_advice;
+pub use seasons::{Judged, Reviewed, Wanted, review};
+pub use sections::report;
+pub use store::{Kept, Record, keep_advice, keep_scores};

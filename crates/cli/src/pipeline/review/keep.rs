@@ -1,0 +1,87 @@
+//! The advice of a run in the form in which it is kept.
+
+use advise::{Advice, Interval, RegionAdvice, Verdict};
+use review::{KEPT_FORMAT, KeptAdvice, KeptBlock, KeptPractice, KeptRegion, Predicted, Quantity};
+use workplan::crew_sheet::Work;
+use workplan::plan::Plan;
+
+/// What is kept of a run's advice and plan.
+#[must_use]
+pub fn kept_advice(advice: &Advice, plan: &Plan) -> KeptAdvice {
+    KeptAdvice {
+        format: KEPT_FORMAT,
+        book: advice.book.clone(),
+        version: advice.version.clone(),
+        seed: advice.seed,
+        season: advice.season,
+        regions: advice.regions.iter().map(|region| kept_region(region, plan)).collect(),
+    }
+}
+
+fn kept_region(region: &RegionAdvice, plan: &Plan) -> KeptRegion {
+    // Gains under `keep` are those of a practice that nobody is asked to follow.
+    let followed = match region.verdict {
+        Verdict::Prune => region.advised.as_ref(),
+        Verdict::Trial => region.interim.as_ref(),
+        Verdict::Keep => None,
+    };
+    let practice =
+        followed.map(|own| KeptPractice { intensity: own.intensity, window: own.window });
+    let predicted = |quantity, interval: Option<&Interval>| {
+        interval.map(|interval| Predicted {
+            region: region.region.clone(),
+            season: region.season,
+            quantity,
+            median: interval.median,
+            low: interval.low,
+            high: interval.high,
+            level: interval.level,
+        })
+    };
+    KeptRegion {
+        region: region.region.clone(),
+        season: region.season,
+        verdict: match region.verdict {
+            Verdict::Prune => "prune",
+            Verdict::Keep => "keep",
+            Verdict::Trial => "trial",
+        }
+        .to_owned(),
+        present_intensity: region.present.intensity,
+        predicted: practice
+            .iter()
+            .flat_map(|_| {
+                [
+                    predicted(Quantity::GainOverPresent, region.gain_over_present_kg.as_ref()),
+                    predicted(Quantity::GainOverUnpruned, region.gain_over_unpruned_kg.as_ref()),
+                ]
+            })
+            .flatten()
+            .collect(),
+        practice,
+        blocks: kept_blocks(&region.region, plan),
+    }
+}
+
+fn kept_blocks(region: &str, plan: &Plan) -> Vec<KeptBlock> {
+    let mut blocks: Vec<KeptBlock> = plan
+        .blocks
+        .iter()
+        .filter(|block| block.region == region)
+        .filter_map(|block| {
+            let sheet = &block.sheet;
+            let (Work::Prune(how) | Work::Keep(how) | Work::Trial(how)) = &sheet.work else {
+                return None;
+            };
+            Some(KeptBlock {
+                block: sheet.block.clone(),
+                intensity: how.intensity,
+                trees: sheet.trees,
+                trees_worked: sheet.trees_worked,
+                days: sheet.scheduled.or(sheet.window),
+            })
+        })
+        .collect();
+    blocks.sort_by(|a, b| a.block.cmp(&b.block));
+    blocks
+}
