@@ -8,6 +8,7 @@ mod decode;
 mod discover;
 mod duplicates;
 mod header;
+mod inputs;
 mod parquet_rows;
 mod prunings;
 mod quarantine;

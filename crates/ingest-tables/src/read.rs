@@ -39,6 +39,8 @@ pub struct BookTables {
     pub problems: Vec<Problem>,
     /// Every quarantined row, in reading order.
     pub quarantine: Vec<QuarantinedRow>,
+    /// Fingerprint of the text of `book.toml`; empty for tables made in memory.
+    pub(crate) settings: String,
     /// Where each file is, to fetch the text of rows set aside later; empty for tables made in memory.
     pub(crate) sources: Vec<Source>,
     /// Per file, the cell of each column, from 1; empty for tables made in memory.
@@ -81,6 +83,7 @@ impl BookTables {
             files,
             problems: Vec::new(),
             quarantine: Vec::new(),
+            settings: String::new(),
             sources: Vec::new(),
             cells: Vec::new(),
         }
@@ -168,7 +171,8 @@ pub fn read_book(
     let suspicious = alike(&frames, &files, cell_of);
     problems.extend(suspicious.map_err(|error| IngestError::Internal(error.to_string()))?);
     problems.sort();
-    Ok(BookTables { book, frames, files, problems, quarantine, sources, cells })
+    let settings = fingerprint(toml.as_bytes());
+    Ok(BookTables { book, frames, files, problems, quarantine, settings, sources, cells })
 }
 
 /// What is wrong with the declared trials when they are held against the trial table.
@@ -226,7 +230,7 @@ fn seen_trials(table: &DataFrame) -> PolarsResult<SeenTrials> {
 }
 
 /// Reads `book.toml`; its text serves to find lines.
-fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
+pub(crate) fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
     let refuse = |place: String, code, what: String, remedy: &str| {
         let problem = Problem::new(Place::file(place), Severity::Fatal, code, what, remedy);
         IngestError::Refused(vec![problem])

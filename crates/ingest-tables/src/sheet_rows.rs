@@ -28,6 +28,14 @@ fn unreadable(error: &calamine::Error) -> Fault {
     )
 }
 
+fn disordered(row: u64) -> Fault {
+    Fault::new(
+        Code::FileUnreadable,
+        format!("the spreadsheet is damaged: its row {row} comes twice or out of order"),
+        "open it, save it again as .xlsx or .ods, or export the sheet as CSV",
+    )
+}
+
 /// Opens a workbook whose sizes have been looked at.
 fn workbook(path: &Path) -> Result<Workbook, Fault> {
     archive::check(path)?;
@@ -143,7 +151,8 @@ impl SparseRows {
         Self { rows: Vec::new(), cells: 0, text: 0, most: [cells, text] }
     }
 
-    /// Puts a cell; positions count from 0 and rows ascend.
+    /// Puts a cell; positions count from 0. A sheet whose rows do not ascend, or that fills a cell
+    /// twice, is damaged: which of its rows a line number means could not be told.
     fn put(&mut self, (row, column): (u32, u32), value: Data) -> Result<(), Fault> {
         if value == Data::Empty {
             return Ok(());
@@ -152,8 +161,10 @@ impl SparseRows {
         if let Data::String(text) | Data::DateTimeIso(text) | Data::DurationIso(text) = &value {
             self.text += text.len() as u64;
         }
-        if self.rows.last().is_none_or(|(last, _)| *last != row) {
-            self.rows.push((row, Vec::new()));
+        match self.rows.last() {
+            Some((last, _)) if *last > row => return Err(disordered(row)),
+            Some((last, _)) if *last == row => {}
+            _ => self.rows.push((row, Vec::new())),
         }
         if let Some((_, cells)) = self.rows.last_mut() {
             let column = column as usize;
@@ -170,6 +181,9 @@ impl SparseRows {
                 cells.resize(column + 1, Data::Empty);
             }
             if let Some(cell) = cells.get_mut(column) {
+                if *cell != Data::Empty {
+                    return Err(disordered(row));
+                }
                 *cell = value;
             }
         }
