@@ -4,7 +4,7 @@ mod plan;
 mod review;
 
 pub use plan::{Language, PlanArgs, WhatIfArgs};
-pub use review::ReviewArgs;
+pub use review::{ReviewArgs, ZonesArgs};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use records::TrialDesign;
@@ -63,6 +63,8 @@ pub enum Command {
     Size(Box<SizeArgs>),
     /// Draw a new trial by lot: field map, field sheets, labels and the tables to read back
     Layout(LayoutArgs),
+    /// Propose regions from climate normals, for blocks that have none yet
+    Zones(ZonesArgs),
     /// Write an invented record book to try the program on
     Demo(DemoArgs),
 }

@@ -9,6 +9,7 @@ pub mod run;
 pub mod size;
 pub mod trial;
 pub mod whatif;
+pub mod zones;
 
 use crate::console::Failure;
 use report::PublishError;

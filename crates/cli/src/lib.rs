@@ -19,6 +19,7 @@ pub fn execute(cli: &args::Cli) -> ExitCode {
         args::Command::Plan(args) => commands::plan::execute(args),
         args::Command::WhatIf(args) => commands::whatif::execute(args),
         args::Command::Check(args) => commands::check::execute(args),
+        args::Command::Zones(args) => commands::zones::execute(args),
         args::Command::Demo(args) => commands::demo::execute(args),
         args::Command::Trial(args) => commands::trial::execute(args),
         args::Command::Size(args) => commands::size::execute(args),

@@ -10,6 +10,7 @@ pub mod rounding;
 pub mod trials;
 pub mod unfitted;
 pub mod work;
+pub mod zones;
 
 use crate::console::{Failure, Stages};
 use ingest_seasons::{LinkError, Linked};

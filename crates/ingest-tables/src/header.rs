@@ -152,13 +152,17 @@ impl<'a> HeaderWords<'a> {
         let found = words.join(", ");
         let mut faults = Vec::new();
         for column in self.spec.columns.iter().filter(|c| c.required && !has(c.name)) {
+            let mut remedy = format!(
+                "if it goes by another name write header = {{ \"its name\" = \"{}\" }} under [[files.{table}]] in book.toml",
+                column.name
+            );
+            if column.name == records::tree_season::REGION {
+                remedy.push_str("; `anacurve zones` proposes regions from climate normals");
+            }
             faults.push(Fault::new(
                 Code::ColumnMissing,
                 format!("the column {} is missing; found: {found}", column.name),
-                format!(
-                    "if it goes by another name write header = {{ \"its name\" = \"{}\" }} under [[files.{table}]] in book.toml",
-                    column.name
-                ),
+                remedy,
             ));
         }
         if table == records::Table::Prunings && !crate::prunings::can_tell_intensity(has) {

@@ -100,6 +100,8 @@ pub struct Method {
 /// One statement of the method.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct MethodItem {
+    /// Part of its anchor on the page: lower-case letters and hyphens, the same in every language.
+    pub id: &'static str,
     /// What it is about.
     pub heading: String,
     /// The statement.

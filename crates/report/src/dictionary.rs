@@ -1,9 +1,10 @@
-//! What every field of the result files means: path in `advice.json`, column in the tables, unit.
+//! What every field of the result files, and every number of the pages, means: place, column, unit.
 
 /// One field of a result file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Field {
-    /// Path in `advice.json` or `laterals.json`, `[]` standing for each element of a list; empty for fields of the work plan.
+    /// Path in `advice.json` or `laterals.json`, `[]` standing for each element of a list; file of a
+    /// table of the plan; place on a page; empty for fields of `workplan.csv`.
     pub path: &'static str,
     /// Column in the CSV, Parquet or XLSX table; empty when it has none.
     pub column: &'static str,
@@ -22,6 +23,10 @@ macro_rules! fields {
         }
     };
 }
+
+mod page;
+
+pub use page::{page_fields, review_fields, trial_fields};
 
 fields! { advice_fields, "Fields of `advice.json`, in its order, with their columns in `advice.csv` and `advice.parquet`.":
     "book" "book" "text" "Name of the record book.";

@@ -5,6 +5,7 @@ mod dictionary;
 mod error;
 mod escape;
 mod files;
+mod how;
 mod laterals;
 mod layout;
 mod names;
@@ -24,8 +25,12 @@ mod what_if;
 pub use content::{
     CoefficientRow, FileLine, LinkLine, Method, MethodItem, Quality, Report, SpreadRow,
 };
-pub use dictionary::{Field, advice_fields, laterals_fields, plan_table_fields, work_plan_fields};
+pub use dictionary::{
+    Field, advice_fields, laterals_fields, page_fields, plan_table_fields, review_fields,
+    trial_fields, work_plan_fields,
+};
 pub use error::ReportError;
+pub use files::csv_line;
 pub use laterals::{CountMean, Effects, Path, PathSlope, RegionLaterals};
 pub use layout::write_layout;
 pub use outputs::write_outputs;

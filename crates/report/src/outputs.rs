@@ -28,14 +28,15 @@ pub fn write_outputs(report: &Report, dir: &Path) -> Result<(), ReportError> {
         write(&plots, &figure.file, figure.svg.as_bytes())?;
     }
     write(dir, "index.html", page.render()?.as_bytes())?;
-    write(dir, "dictionary.html", dictionary_html()?.as_bytes())?;
     write(dir, "advice.json", advice_json(&report.advice)?.as_bytes())?;
     write(dir, "advice.csv", advice_csv(&report.advice)?.as_bytes())?;
     write(dir, "advice.parquet", &advice_parquet(&report.advice)?)?;
     write(dir, "laterals.json", laterals_json(&report.laterals)?.as_bytes())?;
     write_plan(&plan_of(report), dir)?;
     write_review(&report.review, dir)?;
-    write_trials(&report.advice.book, &report.trials, dir)
+    write_trials(&report.advice.book, &report.trials, dir)?;
+    // Review's and trials' own copies lead back to them; beside the report it leads back to the report.
+    write(dir, "dictionary.html", dictionary_html("index.html")?.as_bytes())
 }
 
 /// The plan of a report, in the language of the page.

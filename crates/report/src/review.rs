@@ -11,12 +11,13 @@ pub use content::{
 pub use page::review_figures;
 
 use crate::error::ReportError;
+use crate::page::dictionary_html;
 use crate::trials::{csv, sections_workbook};
 use askama::Template;
 use std::fs;
 use std::path::Path;
 
-/// Writes `review.html`, `review.xlsx`, `review/*.csv` (one per table) and `review/*.svg` into `dir`,
+/// Writes `review.html`, `dictionary.html`, `review.xlsx`, `review/*.csv` (one per table) and `review/*.svg` into `dir`,
 /// which is created when absent. The same review gives the same bytes.
 ///
 /// # Errors
@@ -40,5 +41,6 @@ pub fn write_review(review: &ReviewReport, dir: &Path) -> Result<(), ReportError
     let title = format!("{}: {}", review.title, review.book);
     let workbook = sections_workbook(&title, &review.answers, sections())?;
     write(&dir.join("review.xlsx"), &workbook)?;
+    write(&dir.join("dictionary.html"), dictionary_html("review.html")?.as_bytes())?;
     write(&dir.join("review.html"), page.render()?.as_bytes())
 }

@@ -61,9 +61,28 @@ pub fn evidence(evidence: Evidence) -> &'static str {
     }
 }
 
+// How a number was computed, and long tables.
+pub const HOW: &str = "How computed";
+pub const HOW_DECIDED: &str = "How decided";
+pub const SORT_BY: &str = "Sort by";
+pub const FILTER: &str = "Show only rows with";
+/// Places: rows shown, all rows.
+pub const ROWS_SHOWN: &str = "{shown} of {all} rows";
+
+// Readers of the page.
+pub const FOR_MANAGER: &str = "For the manager";
+pub const FOR_ANALYST: &str = "For the analyst";
+pub const FOR_RESEARCHER: &str = "For the researcher";
+
 // Headings.
 pub const H_ANSWER: &str = "The answer";
 pub const H_COMPARE: &str = "All regions compared";
+pub const H_TRIALS: &str = "Designed trials";
+pub const H_FINDINGS: &str = "Findings";
+pub const CREW_SHEETS: &str = "Crew sheets";
+pub const SET_ASIDE: &str = "Rows set aside";
+pub const DICTIONARY: &str = "Field dictionary";
+pub const EVERY_ESTIMATE: &str = "Every estimate";
 pub const H_WORK: &str = "Work plan";
 pub const H_SAFETY: &str = "Before anyone prunes";
 pub const H_QUALITY: &str = "Data quality";
@@ -79,6 +98,8 @@ pub const C_VERDICT: &str = "Verdict";
 pub const C_REMOVE: &str = "Canopy to remove";
 pub const C_WHEN: &str = "When";
 pub const C_GAIN: &str = "Yield gain over present (kg per tree)";
+pub const C_POINT: &str = "Of";
+pub const C_SERIES: &str = "Series";
 pub const C_CHANCE: &str = "Chance of earning more";
 
 pub fn c_net(currency: &str) -> String {
@@ -226,6 +247,8 @@ pub const FILES: [(&str, &str); 20] = [
 ];
 
 pub const H_REVIEW: &str = "season review";
+pub const C_LIMITS: &str = "Limits";
+pub const WHOLE_REVIEW: &str = "The whole season review";
 pub const H_SEASON: &str = "How the season went";
 pub const SKIP_TO_SEASON: &str = "Skip to how the season went";
 pub const ON_THIS_PAGE: &str = "On this page";

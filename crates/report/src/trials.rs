@@ -16,11 +16,12 @@ pub use workbook::sections_workbook;
 
 use crate::error::ReportError;
 use crate::names::{slug, unique_token};
+use crate::page::dictionary_html;
 use askama::Template;
 use std::fs;
 use std::path::Path;
 
-/// Writes `size.html`, `size/*.csv` and `size/*.svg` into `dir`, which is created when absent.
+/// Writes `size.html`, `dictionary.html`, `size/*.csv` and `size/*.svg` into `dir`, which is created when absent.
 ///
 /// # Errors
 /// When a file cannot be encoded or written; files written before stay.
@@ -40,6 +41,7 @@ pub fn write_size(part: &TrialPart, dir: &Path) -> Result<(), ReportError> {
         let name = format!("{}.csv", table.name);
         write(&folder.join(name), tables::csv(table).as_bytes())?;
     }
+    write(&dir.join("dictionary.html"), dictionary_html("size.html")?.as_bytes())?;
     write(&dir.join("size.html"), page.render()?.as_bytes())
 }
 
@@ -49,7 +51,7 @@ fn stem(trial: &TrialReport) -> String {
     if readable == trial.id.to_lowercase() { readable } else { unique_token(&trial.id) }
 }
 
-/// Writes `trials.html`, `trials/*.csv` (one per table), `trials/*.xlsx` (one per trial) and
+/// Writes `trials.html`, `dictionary.html`, `trials/*.csv` (one per table), `trials/*.xlsx` (one per trial) and
 /// `trials/*.svg` into `dir`, which is created when absent; nothing without trials. The same trials
 /// give the same bytes.
 ///
@@ -80,5 +82,6 @@ pub fn write_trials(book: &str, trials: &[TrialReport], dir: &Path) -> Result<()
         }
         write(&folder.join(format!("{stem}.xlsx")), &workbook::workbook(trial)?)?;
     }
+    write(&dir.join("dictionary.html"), dictionary_html("trials.html")?.as_bytes())?;
     write(&dir.join("trials.html"), page.render()?.as_bytes())
 }

@@ -44,3 +44,42 @@ pub struct ReviewArgs {
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
 }
+
+/// Arguments of `zones`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Where blocks have no agro-climatic region yet, proposes some from what is known of each site or block:
+monthly climate normals, altitude and calendar. The number of zones is justified (silhouette, gap
+statistic), their stability under resampling shown, and a second method compared. Nothing uses them
+before you confirm by pasting the lines into book.toml and filling the column region of the blocks.
+
+The table has one row per site or block; columns are known by their beginning: rain_, temperature_,
+humidity_, sunshine_, altitude_, dry_, and days written MM-DD: harvest_, rest_, flush_. For example
+
+  site,altitude_m,rain_01_mm,rain_07_mm,temperature_01_c,flush_from,harvest_from,harvest_to
+  Upper terrace,410,12,310,24.1,09-20,02-10,05-31
+
+Every family (rain, temperature, ..) weighs the same, however many columns it has.
+
+Exit code 1 means that a proposed zone is not stable, 2 that none could be proposed.
+
+Examples:
+  anacurve zones normals.csv --out zones
+  anacurve zones normals.csv --groups 4 --format json")]
+pub struct ZonesArgs {
+    /// Table of climate normals as CSV
+    #[arg(value_name = "TABLE.csv")]
+    pub table: PathBuf,
+    /// Number of zones; chosen from the table when absent
+    #[arg(long, value_name = "N")]
+    pub groups: Option<usize>,
+    /// Folder for zones.csv and book-section.toml; a folder written by this command before is replaced
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Seed of the resampling
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}

@@ -237,11 +237,11 @@ fn mean(class: &CountClass) -> CountMean {
 /// How the counts were modelled, for the page; nothing in a book without frames.
 #[must_use]
 pub fn sentences(counted: &Counted) -> Vec<MethodItem> {
-    let item = |heading: &str, text: String| MethodItem { heading: heading.to_owned(), text };
+    let item = |id, heading: &str, text| MethodItem { id, heading: heading.to_owned(), text };
     let model = match &counted.laterals {
         Ok(Some(model)) => model,
         Ok(None) => return Vec::new(),
-        Err(why) => return vec![item("Laterals", format!("{why}."))],
+        Err(why) => return vec![item("laterals", "Laterals", format!("{why}."))],
     };
     let checks: Vec<String> = model
         .fits
@@ -282,6 +282,7 @@ pub fn sentences(counted: &Counted) -> Vec<MethodItem> {
     };
     vec![
         item(
+            "laterals",
             "Laterals",
             format!(
                 "{} of {} frame counts are used{left_out}. Laterals and flowering laterals are negative binomial with the log of the frame area as offset; flowering laterals among laterals are binomial with a logit link, because each lateral flowers or does not. All have the columns of the yield model (pruning surface, habit, age, density, variety, measurement basis), the side of the tree as a factor, and random levels of trees, tree-seasons, blocks and site x season (Laplace's approximation). Regions' curves are then drawn together as far as the counts of all regions suggest, averaged over how far regions may differ (half-normal prior, scale 0.3 on the log scale for the effect of a quarter of the canopy). Randomised quantile residuals (Dunn and Smyth 1996; a little narrow where few frames share a tree-season): {}.",
@@ -290,7 +291,7 @@ pub fn sentences(counted: &Counted) -> Vec<MethodItem> {
                 checks.join("; ")
             ),
         ),
-        item("Path through flowering", path),
+        item("path", "Path through flowering", path),
     ]
 }
 

@@ -36,8 +36,8 @@ pub fn method(checked: &Checked, advised: &Advised, counted: &Counted) -> Method
     }
 }
 
-fn item(heading: &str, text: String) -> MethodItem {
-    MethodItem { heading: heading.to_owned(), text }
+fn item(id: &'static str, heading: &str, text: String) -> MethodItem {
+    MethodItem { id, heading: heading.to_owned(), text }
 }
 
 fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
@@ -46,6 +46,7 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
     let picks = &checked.linked.summary;
     let mut items = vec![
         item(
+            "tree-seasons",
             "Tree-seasons",
             format!(
                 "Picks of one tree in one harvest window are added up after bringing them to {} % moisture: kg x (100 - moisture) / (100 - reference). {} picks carried no moisture and were taken at {}. Several prunings before one harvest combine as 1 - (1 - a)(1 - b), with the intensity-weighted mean date. Lead is the number of days from that date to the region's expected flush start.",
@@ -57,25 +58,27 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
                 )
             ),
         ),
-        item("Response", response(advised)),
-        item("Pruning surface", curve::surface(advised)),
-        item("Shape of the curve", curve::shape(advised)),
-        item("Cause or habit", habit(checked, advised)),
-        item("Alternate bearing", history::alternation(checked, advised)),
-        item("Carry-over", history::carry_over(checked, advised)),
-        item("Left-out seasons", challenger(advised)),
-        item("Integration", integration(advised)),
+        item("response", "Response", response(advised)),
+        item("surface", "Pruning surface", curve::surface(advised)),
+        item("shape", "Shape of the curve", curve::shape(advised)),
+        item("habit", "Cause or habit", habit(checked, advised)),
+        item("alternation", "Alternate bearing", history::alternation(checked, advised)),
+        item("carry-over", "Carry-over", history::carry_over(checked, advised)),
+        item("left-out-seasons", "Left-out seasons", challenger(advised)),
+        item("integration", "Integration", integration(advised)),
         item(
+            "optimum",
             "Optimum, band and odds",
             format!(
                 "For each of {} posterior draws the surface is turned into expected kilograms without retransformation bias, and searched over the intensities and leads that the region's records span (extremes count when at least five tree-seasons reach them). Odds are shares of draws. The band holds the intensities whose expected net return is within {} % of the best. The advice keeps to the region's median lead unless another one earns more with at least 90 % probability and by more than that tolerance: the best of many dates looks better than it is.",
                 advised.settings.draws, book.options.tolerance_pct
             ),
         ),
-        item("Do the odds hold?", calibration::calibration()),
-        item("Price and cost", economics::sentence(checked, advised)),
-        item("Work plan", economics::PLAN.to_owned()),
+        item("calibration", "Do the odds hold?", calibration::calibration()),
+        item("money", "Price and cost", economics::sentence(checked, advised)),
+        item("work-plan", "Work plan", economics::PLAN.to_owned()),
         item(
+            "verdict",
             "Verdict",
             format!(
                 "keep: the expected gain of the best supported practice over present practice is at most {0} % of the best net return, and a gain of twice that has less than a 20 % chance. prune: the expected gain exceeds {0} % and the chance of earning more is at least 90 %. trial: fewer than 10 trees, 2 seasons or 20 pruned tree-seasons, fewer than 3 distinct intensities or a span of less than 10 % of the canopy, a best intensity that lies at an edge of the tested range in more than a quarter of the draws, pruning that follows the tree so closely that cause and habit cannot be told apart, a model that found no optimum, or odds that suffice for neither. Where only the edge of the tested range or the odds stand in the way, the expected gain exceeds {0} % and the chance of earning more is at least 75 %, the best supported practice is named as what to follow until the trial is read: something has to be done in the seasons that a trial takes, and it is the better bet.",
@@ -83,6 +86,7 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
             ),
         ),
         item(
+            "turning-point",
             "Turning-point set",
             format!(
                 "Beside the draws, the turning point of each region's own unpooled curve is bounded by inverting the t test that the slope is zero (Fieller 1954), with Satterthwaite degrees of freedom computed anew at every intensity, at level {}. The set may be an interval, two rays or the whole line, and is not limited to the tested range.",
@@ -91,7 +95,11 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
         ),
     ];
     if !model.left_out.is_empty() {
-        items.push(item("Left out of the model", format!("{}.", model.left_out.join("; "))));
+        items.push(item(
+            "left-out",
+            "Left out of the model",
+            format!("{}.", model.left_out.join("; ")),
+        ));
     }
     items
 }

@@ -97,6 +97,7 @@ fn described(bare: RegionAdvice, table: &TreeSeasons) -> RegionAdvice {
 pub fn method(unfitted: &Unfitted) -> Method {
     Method {
         sentences: vec![MethodItem {
+            id: "no-model",
             heading: "No yield model".to_owned(),
             text: format!(
                 "No model could be fitted to these records ({}), so there are no curves, odds or gains, and every region is advised to go on as at present and lay out a trial. Each further tree recorded one by one, each earlier season found, and each intensity that differs between trees brings a fit nearer.",

@@ -34,6 +34,13 @@ little from the truth, so a right answer here is no evidence of calibration.
 | region | mature tree-seasons | expected verdict | why |
 | --- | --- | --- | --- |
 {table}
+## climate_normals.csv and kept
+
+Climate normals of the sites, invented like the rest: `anacurve zones climate_normals.csv` proposes
+regions from them; a run does not read the file. `kept`, in the book of the repository, holds what
+the program advised from the records of the first seasons (`anacurve run BOOK --through 2024 --keep`,
+then `--through 2025`): the season review scores it.
+
 ## truth.json
 
 What a good analysis should find. No command reads it; tests and curious people do.

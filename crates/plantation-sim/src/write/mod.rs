@@ -1,6 +1,7 @@
 //! Writes simulated records as a record book.
 
 mod book_toml;
+mod climate;
 mod delimited;
 mod dialect;
 mod guide;
@@ -70,6 +71,7 @@ pub fn render_book(
         let mut json = serde_json::to_string_pretty(&told).map_err(io::Error::other)?;
         json.push('\n');
         out.insert("truth.json".to_owned(), json.into_bytes());
+        out.insert("climate_normals.csv".to_owned(), climate::normals(plantation).into_bytes());
         out.insert("README.md".to_owned(), guide::readme(&told.truth).into_bytes());
     }
     out.insert("book.toml".to_owned(), book_toml::text(plantation, &files, tidiness).into_bytes());

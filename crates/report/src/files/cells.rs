@@ -17,6 +17,12 @@ pub fn csv_record<I: IntoIterator<Item = String>>(cells: I) -> String {
     line
 }
 
+/// One CSV record of texts, none of which a spreadsheet runs as a formula.
+#[must_use]
+pub fn csv_line<'a>(cells: impl IntoIterator<Item = &'a String>) -> String {
+    csv_record(cells.into_iter().map(|cell| harmless(cell)))
+}
+
 fn quote(cell: String) -> String {
     if cell.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", cell.replace('"', "\"\""))

@@ -6,7 +6,7 @@ use std::fmt::{self, Write as _};
 use trials::layout::{Layout, LayoutPlot, LayoutTree};
 
 /// Size of a tree's cell, and of the margins, px.
-const CELL: f64 = 34.0;
+const CELL: f64 = 40.0;
 const MARGIN: f64 = 46.0;
 const HEADING: f64 = 26.0;
 /// Pale fills that differ in lightness and hue; the code in the plot says the same.
@@ -72,7 +72,7 @@ fn draw(out: &mut String, layout: &Layout) -> fmt::Result {
     let title = escaped(layout.title.as_deref().unwrap_or(&layout.trial));
     writeln!(
         out,
-        r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0} {height:.0}" width="{width:.0}" height="{height:.0}" role="img" aria-labelledby="map-title map-desc" font-family="system-ui, 'DejaVu Sans', sans-serif" font-size="11">
+        r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0} {height:.0}" width="{width:.0}" height="{height:.0}" role="img" aria-labelledby="map-title map-desc" font-family="system-ui, 'DejaVu Sans', sans-serif" font-size="12">
 <title id="map-title">Field map of {title}</title>
 <desc id="map-desc">{} plots; every plot is listed with its trees in the field sheets.</desc>
 <rect width="100%" height="100%" fill="#fff"/>
@@ -235,7 +235,7 @@ fn draw_plot(
     let middle = left + width / 2.0;
     writeln!(
         out,
-        r#"<text x="{middle:.1}" y="{:.1}" text-anchor="middle"><tspan font-weight="700" font-size="12">{}</tspan><tspan font-size="8.5"> {}</tspan></text>"#,
+        r#"<text x="{middle:.1}" y="{:.1}" text-anchor="middle"><tspan font-weight="700" font-size="12">{}</tspan><tspan font-size="11"> {}</tspan></text>"#,
         top + 12.5,
         code(drawn.plot.treatment),
         escaped(&drawn.plot.plot)
@@ -248,7 +248,7 @@ fn draw_legend(out: &mut String, layout: &Layout, top: f64) -> fmt::Result {
         "Filled: trees to observe; open: same treatment, not observed; dashed: guard.",
     ];
     for (line, y) in lines.into_iter().zip([top + 14.0, top + 30.0]) {
-        writeln!(out, r#"<text x="{MARGIN}" y="{y:.1}" font-size="10">{line}</text>"#)?;
+        writeln!(out, r#"<text x="{MARGIN}" y="{y:.1}" font-size="12">{line}</text>"#)?;
     }
     for number in 0..layout.treatments.len() {
         let (code, words) = treatment_of(layout, number);

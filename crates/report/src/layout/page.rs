@@ -40,14 +40,20 @@ impl<'a> LayoutPage<'a> {
                 layout.seed
             ),
             map,
-            treatments: treatments(layout),
+            treatments: explained(treatments(layout)),
             plots: plots(layout),
             trees: trees_table(layout),
-            balance: balance(layout),
+            balance: explained(balance(layout)),
             methods: &layout.methods,
             section: super::section(layout),
         }
     }
+}
+
+/// A table with a link to how the layout was drawn.
+fn explained(mut table: Table) -> Table {
+    table.how = "#method".to_owned();
+    table
 }
 
 fn capital(text: &str) -> String {
@@ -56,7 +62,7 @@ fn capital(text: &str) -> String {
 }
 
 fn treatments(layout: &Layout) -> Table {
-    let mut table = Table::new("Treatments", &["Code", "Treatment", "#Plots"]);
+    let mut table = Table::new("Treatments", ["Code", "Treatment", "#Plots"]);
     for (number, treatment) in layout.treatments.iter().enumerate() {
         let (code, words) = super::treatment_of(layout, number);
         table.row([code, words, treatment.plots.to_string()]);
@@ -65,7 +71,7 @@ fn treatments(layout: &Layout) -> Table {
 }
 
 fn plots(layout: &Layout) -> Table {
-    let mut table = Table::new("Plots and their trees", &["Plot", "Within", "Treatment", "Trees"]);
+    let mut table = Table::new("Plots and their trees", ["Plot", "Within", "Treatment", "Trees"]);
     for plot in &layout.plots {
         let (code, treatment) = super::treatment_of(layout, plot.treatment);
         let trees: Vec<&str> = plot.trees.iter().map(|tree| tree.tree.as_str()).collect();
@@ -82,7 +88,7 @@ fn plots(layout: &Layout) -> Table {
 fn trees_table(layout: &Layout) -> Table {
     let mut table = Table::new(
         "Trees: write the date and what was cut, or what was picked",
-        &["Tree", "Where", "Plot", "Treatment", "Date", "Cut or kg", "Remarks"],
+        ["Tree", "Where", "Plot", "Treatment", "Date", "Cut or kg", "Remarks"],
     );
     for line in tree_lines(layout) {
         let treatment = if line.observed {
@@ -105,7 +111,7 @@ fn trees_table(layout: &Layout) -> Table {
 
 fn balance(layout: &Layout) -> Table {
     let mut table =
-        Table::new("What was measured before, by treatment", &["Treatment", "Measured", "#Mean"]);
+        Table::new("What was measured before, by treatment", ["Treatment", "Measured", "#Mean"]);
     for mean in layout.balance.iter().flat_map(|report| &report.means) {
         let name = mean.covariate.as_str().replace('_', " ");
         table.row([mean.treatment.clone(), name, crate::number::fixed(mean.mean, 2)]);

@@ -1,7 +1,9 @@
 //! The figures of one region, each with its table.
 
 use super::table::{Figure, Table};
+use crate::content::Method;
 use crate::error::ReportError;
+use crate::how;
 use crate::names::plot_file;
 use crate::number::{chance, count, fixed, percent, signed};
 use crate::plots::{CurvePlot, Label, class_name, curve_plot, odds_plot, surface_plot};
@@ -18,22 +20,24 @@ pub fn figures(
     region: &RegionAdvice,
     picture: &RegionPicture,
     currency: &str,
+    method: &Method,
 ) -> Result<Vec<Figure>, ReportError> {
+    let link = |id, place| how::method(method, id, how::page(place));
     let mut out = Vec::new();
     if !(picture.yield_curve.is_empty() && picture.classes.is_empty()) {
-        out.push(response(index, region, picture)?);
+        out.push(response(index, region, picture)?.how(link("surface", "figure.response")));
     }
     // What was not tried has no odds, and one class has nothing to compare with.
     let bars: Vec<OddsBar> =
         picture.odds.iter().copied().filter(|bar| is_tested(bar, region)).collect();
     if bars.len() > 1 {
-        out.push(odds(index, region, &bars)?);
+        out.push(odds(index, region, &bars)?.how(link("optimum", "figure.odds")));
     }
     if let Some(surface) = picture.surface.as_ref().filter(|s| !s.gain_kg.is_empty()) {
-        out.push(surface_figure(index, region, surface)?);
+        out.push(surface_figure(index, region, surface)?.how(link("surface", "figure.surface")));
     }
     if !picture.net_curve.is_empty() {
-        out.push(net(index, region, picture, currency)?);
+        out.push(net(index, region, picture, currency)?.how(link("money", "figure.net")));
     }
     Ok(out)
 }
@@ -64,6 +68,7 @@ fn finish(
         file: plot_file(index, &region.name, kind.slug),
         title: kind.title.to_owned(),
         caption: kind.caption,
+        how: String::new(),
         svg,
         table,
     })
@@ -107,7 +112,7 @@ fn response(
     picture: &RegionPicture,
 ) -> Result<Figure, ReportError> {
     let mut table = curve_table(text::F_CURVE, text::AXIS_YIELD, &picture.yield_curve);
-    table.heads.extend(Table::new("", &["#Observed mean (kg)", "#Trees"]).heads);
+    table.heads.extend(Table::new("", ["#Observed mean (kg)", "#Trees"]).heads);
     for row in &mut table.rows {
         row.extend(["".into(), "".into()]);
     }
@@ -155,7 +160,7 @@ fn net(
 fn curve_table(title: &str, unit: &str, curve: &[CurvePoint]) -> Table {
     let mut table = Table::new(
         format!("{title}, {unit}"),
-        &[text::AXIS_INTENSITY, "#Expected", "#Lower limit", "#Upper limit"],
+        [text::AXIS_INTENSITY, "#Expected", "#Lower limit", "#Upper limit"],
     );
     let step = curve.len().div_ceil(TABLE_POINTS).max(1);
     let last = curve.len().saturating_sub(1);
@@ -175,7 +180,7 @@ fn curve_table(title: &str, unit: &str, curve: &[CurvePoint]) -> Table {
 fn odds(index: usize, region: &RegionAdvice, bars: &[OddsBar]) -> Result<Figure, ReportError> {
     let mut table = Table::new(
         text::AXIS_ODDS,
-        &[text::AXIS_INTENSITY, "#Best for net return", "#Best for yield"],
+        [text::AXIS_INTENSITY, "#Best for net return", "#Best for yield"],
     );
     for bar in bars {
         table.row([class_name(bar.from, bar.to), chance(bar.p_net), chance(bar.p_yield)]);
@@ -189,13 +194,11 @@ fn surface_figure(
     region: &RegionAdvice,
     surface: &Surface,
 ) -> Result<Figure, ReportError> {
-    let heads: Vec<String> = std::iter::once(text::AXIS_LEAD.to_owned())
-        .chain(surface.intensities.iter().map(|v| format!("#{}", percent(*v))))
-        .collect();
-    let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
+    let heads = std::iter::once(text::AXIS_LEAD.to_owned())
+        .chain(surface.intensities.iter().map(|v| format!("#{}", percent(*v))));
     let mut table = Table::new(
         "Gain over unpruned (kg per tree), by days before flush and canopy removed",
-        &heads,
+        heads,
     );
     let width = surface.intensities.len();
     for (row, lead) in surface.leads.iter().enumerate() {

@@ -4,11 +4,12 @@ use super::method::{coefficients, facts, spreads};
 use super::overview::{answer, figures};
 use super::quality::{FindingGroup, files, findings, linked};
 use super::region::{RegionView, regions};
-use super::table::{Figure, Table};
+use super::table::{Fact, Figure, Table};
 use super::what_if::{WhatIfView, what_if};
 use super::work::{WorkView, work};
 use crate::content::{MethodItem, Report};
 use crate::error::ReportError;
+use crate::how;
 use crate::number::{count, percent};
 use crate::review::review_figures;
 use crate::text;
@@ -31,8 +32,9 @@ pub struct IndexPage<'a> {
     linked: Table,
     quarantined: String,
     findings: Vec<FindingGroup>,
+    findings_how: String,
     sentences: &'a [MethodItem],
-    facts: Vec<(String, String)>,
+    facts: Vec<Fact>,
     coefficients: Table,
     spreads: Table,
 }
@@ -65,6 +67,7 @@ pub fn index_page(report: &Report) -> Result<IndexPage<'_>, ReportError> {
         linked: linked(&quality.linked),
         quarantined: text::quarantined(&count(quality.quarantine_rows)),
         findings: findings(quality),
+        findings_how: how::page("findings"),
         sentences: &method.sentences,
         facts: facts(method),
         coefficients: coefficients(method),

@@ -1,7 +1,8 @@
 //! A region's shoots and flowers, and the path from pruning to yield.
 
-use super::table::{Figure, Table};
+use super::table::{Figure, Head, Table};
 use crate::error::ReportError;
+use crate::how::laterals as how;
 use crate::laterals::{CountMean, Path, RegionLaterals};
 use crate::names::plot_file;
 use crate::number::{count, fixed, percent, signed};
@@ -40,16 +41,16 @@ pub fn view(
         intro: intro(laterals),
         finding: String::new(),
         notes: Vec::new(),
-        effects: Table::new("", &[]),
+        effects: Table::new("", [""; 0]),
         figures: Vec::new(),
     };
     if let Some(why) = &laterals.missing {
         view.intro = words::missing(why);
         return Ok(view);
     }
-    view.figures.push(density(index, region, laterals)?);
+    view.figures.push(density(index, region, laterals)?.how(how("[].laterals")));
     if !laterals.share.is_empty() {
-        view.figures.push(share(index, region, laterals)?);
+        view.figures.push(share(index, region, laterals)?.how(how("[].share")));
     }
     match (&laterals.path, &laterals.path_missing) {
         (Some(path), _) => {
@@ -155,7 +156,11 @@ fn effects(path: &Path) -> Table {
     let level = percent(path.kg.total.level);
     let mut table = Table::new(
         words::T_EFFECTS,
-        &["Path", &format!("#kg per tree ({level} interval)"), "#Per cent of present yield"],
+        [
+            Head::from("Path"),
+            Head::from(format!("#kg per tree ({level} interval)")).how(how("[].path.kg")),
+            Head::from("#Per cent of present yield").how(how("[].path.per_cent")),
+        ],
     );
     for (name, kg, per_cent) in [
         (words::R_INDIRECT, &path.kg.indirect, &path.per_cent.indirect),
@@ -197,7 +202,7 @@ fn density(
 ) -> Result<Figure, ReportError> {
     let mut table = Table::new(
         words::T_DENSITY,
-        &[
+        [
             crate::text::AXIS_INTENSITY,
             "#Laterals per m2",
             "#Flowering per m2",
@@ -245,7 +250,7 @@ fn share(
 ) -> Result<Figure, ReportError> {
     let mut table = Table::new(
         words::T_SHARE,
-        &[crate::text::AXIS_INTENSITY, "#Flowering (%)", "#Counted (%)", "#Frames"],
+        [crate::text::AXIS_INTENSITY, "#Flowering (%)", "#Counted (%)", "#Frames"],
     );
     let in_percent: Vec<CurvePoint> = laterals
         .share
@@ -320,6 +325,7 @@ fn finish(
         file: plot_file(index, &region.name, kind.slug),
         title: kind.title.to_owned(),
         caption,
+        how: String::new(),
         svg,
         table: kind.table,
     })

@@ -1,8 +1,9 @@
 //! The answer: all regions in one table and three comparison plots.
 
-use super::table::{Cell, Figure, Table};
+use super::table::{Cell, Figure, Head, Table};
 use crate::content::Report;
 use crate::error::ReportError;
+use crate::how::advice as how;
 use crate::number::{DASH, chance, percent};
 use crate::plots::{DumbbellRow, GainRow, Label, dumbbell_plot, gain_plot};
 use crate::sentence::{gain, intensity_range, money_gain, remove, window};
@@ -13,24 +14,25 @@ pub fn answer(report: &Report) -> Table {
     let advice = &report.advice;
     let mut table = Table::new(
         text::T_ANSWER,
-        &[
-            text::C_REGION,
-            text::C_VERDICT,
-            &format!("#{}", text::C_REMOVE),
-            text::C_WHEN,
-            &format!("#{}", text::C_GAIN),
-            &format!("#{}", text::c_net(&advice.currency)),
-            &format!("#{}", text::C_CHANCE),
+        [
+            Head::from(text::C_REGION),
+            Head::from(text::C_VERDICT).how(how("verdict")),
+            Head::from(format!("#{}", text::C_REMOVE)).how(how("advised.intensity")),
+            Head::from(text::C_WHEN).how(how("advised.window")),
+            Head::from(format!("#{}", text::C_GAIN)).how(how("gain_over_present_kg")),
+            Head::from(format!("#{}", text::c_net(&advice.currency)))
+                .how(how("net_gain_over_present")),
+            Head::from(format!("#{}", text::C_CHANCE)).how(how("p_gain")),
         ],
     );
     table.cards = true;
     for (i, r) in advice.regions.iter().enumerate() {
         table.row([
-            Cell { text: r.name.clone(), link: format!("#region-{}", i + 1), shape: "" },
+            Cell { text: r.name.clone(), link: format!("#region-{}", i + 1), ..Cell::default() },
             Cell {
                 text: text::verdict(r.verdict).to_owned(),
                 shape: text::verdict_shape(r.verdict),
-                link: String::new(),
+                ..Cell::default()
             },
             remove(r.advised.as_ref(), r.interim.as_ref()).into(),
             window(r.advised.as_ref(), r.interim.as_ref()).into(),
@@ -61,11 +63,17 @@ pub fn figures(report: &Report) -> Result<Vec<Figure>, ReportError> {
         .collect();
     let mut figures = Vec::new();
     if kg.iter().any(|(_, (_, gain))| gain.is_some()) {
-        figures.push(gain_figure("compare-yield", text::F_GAIN_KG, text::AXIS_GAIN, &kg)?);
+        figures.push(
+            gain_figure("compare-yield", text::F_GAIN_KG, text::AXIS_GAIN, &kg)?
+                .how(how("gain_over_present_kg")),
+        );
     }
     if net.iter().any(|(_, (_, gain))| gain.is_some()) {
         let axis = text::c_net(&advice.currency);
-        figures.push(gain_figure("compare-net", text::F_GAIN_NET, &axis, &net)?);
+        figures.push(
+            gain_figure("compare-net", text::F_GAIN_NET, &axis, &net)?
+                .how(how("net_gain_over_present")),
+        );
     }
     figures.push(intensities(report)?);
     Ok(figures)
@@ -83,7 +91,7 @@ fn gain_figure(
         .iter()
         .map(|(name, (verdict, gain))| GainRow { name, verdict: *verdict, gain: *gain })
         .collect();
-    let mut table = Table::new(title, &[text::C_REGION, &format!("#{axis}")]);
+    let mut table = Table::new(title, [text::C_REGION, &format!("#{axis}")]);
     for (name, (_, interval)) in gains {
         table.row([(*name).to_owned(), gain(*interval)]);
     }
@@ -92,6 +100,7 @@ fn gain_figure(
         file: format!("{id}.svg"),
         title: title.to_owned(),
         caption: text::CAPTION_GAIN.to_owned(),
+        how: String::new(),
         svg: gain_plot(label, axis, &rows)?,
         table,
     })
@@ -110,7 +119,7 @@ fn intensities(report: &Report) -> Result<Figure, ReportError> {
         .collect();
     let mut table = Table::new(
         text::F_DUMBBELL,
-        &[text::C_REGION, "#Present (%)", "#Advised (%)", "#Tested range (%)"],
+        [text::C_REGION, "#Present (%)", "#Advised (%)", "#Tested range (%)"],
     );
     for r in regions {
         table.row([
@@ -126,7 +135,9 @@ fn intensities(report: &Report) -> Result<Figure, ReportError> {
         file: format!("{id}.svg"),
         title: text::F_DUMBBELL.to_owned(),
         caption: text::CAPTION_DUMBBELL.to_owned(),
+        how: String::new(),
         svg: dumbbell_plot(label, &rows)?,
         table,
-    })
+    }
+    .how(how("advised.intensity")))
 }

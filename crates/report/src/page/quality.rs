@@ -1,7 +1,8 @@
 //! Data quality: what was read, kept, repaired, set aside and linked, and what needs a look.
 
-use super::table::Table;
+use super::table::{Head, Table};
 use crate::content::{FileLine, LinkLine, Quality};
+use crate::how::page as how;
 use crate::number::count;
 use crate::text;
 use records::{Code, Problem, Severity};
@@ -18,15 +19,15 @@ fn balance(adds_up: bool) -> String {
 pub fn files(files: &[FileLine]) -> Table {
     let mut table = Table::new(
         "Rows read, kept and set aside",
-        &[
-            "File",
-            "Table",
-            "#Read",
-            "#Kept",
-            "#Set aside",
-            "Read = kept + set aside",
-            "Repairs",
-            "Fingerprint",
+        [
+            Head::from("File"),
+            Head::from("Table"),
+            Head::from("#Rows read").how(how("files.read")),
+            Head::from("#Kept").how(how("files.kept")),
+            Head::from("#Set aside").how(how("files.set-aside")),
+            Head::from("Read = kept + set aside"),
+            Head::from("Cells repaired").how(how("files.repairs")),
+            Head::from("Fingerprint"),
         ],
     );
     for f in files {
@@ -56,13 +57,13 @@ pub fn files(files: &[FileLine]) -> Table {
 pub fn linked(lines: &[LinkLine]) -> Table {
     let mut table = Table::new(
         "Rows linked into tree-seasons",
-        &[
-            "Table",
-            "#Readable",
-            "#Linked",
-            "#Not linked",
-            "Readable = linked + not linked",
-            "Why not",
+        [
+            Head::from("Table"),
+            Head::from("#Rows readable").how(how("linked.readable")),
+            Head::from("#Linked").how(how("linked.linked")),
+            Head::from("#Not linked").how(how("linked.not-linked")),
+            Head::from("Readable = linked + not linked"),
+            Head::from("Why not"),
         ],
     );
     for l in lines {

@@ -3,9 +3,10 @@
 use super::figures::figures;
 use super::laterals::{self, LateralsView};
 use super::returns;
-use super::table::Figure;
+use super::table::{Fact, Figure};
 use crate::content::Report;
 use crate::error::ReportError;
+use crate::how::{advice as how, method};
 use crate::number::{DASH, chance, unbroken};
 use crate::sentence::{
     evidence, gain, gain_subject, horizon, intensity_range, inversion, lateness, lead_optimum,
@@ -30,10 +31,12 @@ pub struct RegionView {
     pub sentence: String,
     /// Why.
     pub reason: String,
-    /// Figures that stand first, as (name, value).
-    pub headline: Vec<(String, String)>,
+    /// Link to how it was decided.
+    pub how: String,
+    /// Figures that stand first.
+    pub headline: Vec<Fact>,
     /// The others.
-    pub details: Vec<(String, String)>,
+    pub details: Vec<Fact>,
     /// Plots.
     pub figures: Vec<Figure>,
     /// What is said instead of missing plots, empty when there are some.
@@ -58,7 +61,7 @@ fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, R
     let currency = &report.advice.currency;
     let picture = report.pictures.iter().find(|p| p.region == r.region);
     let figures = match picture {
-        Some(picture) => figures(index, r, picture, currency)?,
+        Some(picture) => figures(index, r, picture, currency, &report.method)?,
         None => Vec::new(),
     };
     let missing = match (picture, figures.is_empty()) {
@@ -78,6 +81,7 @@ fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, R
         word: text::verdict(r.verdict),
         sentence: sentence(r),
         reason: unbroken(&r.reason),
+        how: method(&report.method, "verdict", how("verdict")),
         headline: headline(r, currency),
         details: details(r, report.advice.tolerance_pct, currency),
         figures,
@@ -91,7 +95,7 @@ fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, R
     })
 }
 
-fn headline(r: &RegionAdvice, currency: &str) -> Vec<(String, String)> {
+fn headline(r: &RegionAdvice, currency: &str) -> Vec<Fact> {
     let subject = gain_subject(r);
     let level = r
         .gain_over_present_kg
@@ -99,55 +103,61 @@ fn headline(r: &RegionAdvice, currency: &str) -> Vec<(String, String)> {
         .or(r.gain_over_unpruned_kg.as_ref())
         .map_or_else(String::new, |i| format!(", {} interval", crate::number::percent(i.level)));
     vec![
-        (
+        Fact::new(
             format!("Yield gain of the {subject} over unpruned, kg per tree{level}"),
             gain(r.gain_over_unpruned_kg.as_ref()),
+            how("gain_over_unpruned_kg"),
         ),
-        (
+        Fact::new(
             format!("Yield gain over present practice, kg per tree{level}"),
             gain(r.gain_over_present_kg.as_ref()),
+            how("gain_over_present_kg"),
         ),
-        (
+        Fact::new(
             format!("Net gain over present practice, {currency} per tree{level}"),
             money_gain(r.net_gain_over_present.as_ref()),
+            how("net_gain_over_present"),
         ),
-        (
+        Fact::new(
             format!("Chance that the {subject} earns more than present practice"),
             r.p_gain.map_or_else(|| DASH.to_owned(), chance),
+            how("p_gain"),
         ),
     ]
 }
 
-fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<(String, String)> {
-    let row = |name: &str, value: String| (name.to_owned(), value);
+fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
+    let row = |name: &str, value: String, path: &str| Fact::new(name, value, how(path));
+    let good_enough = format!(
+        "Good enough (expected loss under {} of the best net return)",
+        crate::number::percent(tolerance_pct / 100.0)
+    );
     let mut rows = vec![
-        row("Season advised for", r.season.to_string()),
-        row("Present practice", present(&r.present)),
-        row("Evidence", evidence(r)),
-        row("Tested intensity", intensity_range(r.tested_intensity)),
-        row("Tested timing", lead_range(r.tested_lead)),
-        (
-            format!(
-                "Good enough (expected loss under {} of the best net return)",
-                crate::number::percent(tolerance_pct / 100.0)
-            ),
-            intensity_range(r.band),
-        ),
-        row("Best intensity for net return", optimum(r.net_optimum.as_ref())),
-        row("Best intensity for yield", optimum(r.yield_optimum.as_ref())),
-        row("Turning point of the curve", inversion(r.inversion_set.as_ref())),
+        row("Season advised for", r.season.to_string(), "season"),
+        row("Present practice", present(&r.present), "present"),
+        row("Evidence", evidence(r), "rows"),
+        row("Tested intensity", intensity_range(r.tested_intensity), "tested_intensity"),
+        row("Tested timing", lead_range(r.tested_lead), "tested_lead"),
+        row(&good_enough, intensity_range(r.band), "band"),
+        row("Best intensity for net return", optimum(r.net_optimum.as_ref()), "net_optimum"),
+        row("Best intensity for yield", optimum(r.yield_optimum.as_ref()), "yield_optimum"),
+        row("Turning point of the curve", inversion(r.inversion_set.as_ref()), "inversion_set"),
     ];
     if let Some(lead) = &r.lead_optimum {
-        rows.push(row("Best timing for net return", lead_optimum(lead)));
+        rows.push(row("Best timing for net return", lead_optimum(lead), "lead_optimum"));
     }
     if let Some(found) = &r.returns {
         rows.extend(returns::rows(found, currency));
     }
     if !r.lateness.is_empty() {
-        rows.push(row("Cost of being late", lateness(&r.lateness, currency)));
+        rows.push(row("Cost of being late", lateness(&r.lateness, currency), "lateness"));
     }
     if let Some(over) = &r.horizon {
-        rows.push(row(&text::horizon(over.seasons), horizon(over, gain_subject(r), currency)));
+        rows.push(row(
+            &text::horizon(over.seasons),
+            horizon(over, gain_subject(r), currency),
+            "horizon",
+        ));
     }
     rows
 }

@@ -1,29 +1,38 @@
 //! Odds of loss, gain per ha and break-even values of a region, in words.
 
+use super::table::Fact;
+use crate::how::advice as how;
 use crate::number::{chance, fixed, signed};
 use advise::RegionReturns;
 use workplan::economics::{BreakEven, Pays};
 
-/// Rows of the region's details, as (name, value).
-pub fn rows(found: &RegionReturns, currency: &str) -> Vec<(String, String)> {
+/// Rows of the region's details.
+pub fn rows(found: &RegionReturns, currency: &str) -> Vec<Fact> {
     let mut rows = Vec::new();
     if let Some(gain) = &found.net_gain_per_ha {
         let [median, low, high] = [gain.median, gain.low, gain.high].map(|v| signed(v, 0));
-        rows.push((
+        rows.push(Fact::new(
             format!("Net gain over present practice, {currency} per ha"),
             format!("{median} ({low} to {high})"),
+            how("returns.net_gain_per_ha"),
         ));
     }
-    rows.push((
-        "Chance of earning less than present practice".to_owned(),
+    rows.push(Fact::new(
+        "Chance of earning less than present practice",
         chance(found.odds_of_loss),
+        how("returns.odds_of_loss"),
     ));
-    rows.push((
+    rows.push(Fact::new(
         format!("Break-even price, {currency} per kg"),
         even(&found.break_even_price, "price"),
+        how("returns.break_even_price"),
     ));
     if let Some(wage) = &found.break_even_wage {
-        rows.push((format!("Break-even wage, {currency} per hour"), even(wage, "wage")));
+        rows.push(Fact::new(
+            format!("Break-even wage, {currency} per hour"),
+            even(wage, "wage"),
+            how("returns.break_even_wage"),
+        ));
     }
     rows
 }

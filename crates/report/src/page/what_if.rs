@@ -1,8 +1,10 @@
 //! The what-if: a few scenarios as a table, and a form where scripts run.
 
-use super::table::Table;
+use super::table::{Head, Table};
 use crate::content::Report;
+use crate::how;
 use crate::number::DASH;
+use crate::text;
 use crate::what_if::{WhatIfRow, asked};
 use workplan::economics::{Scenario, WHAT_IF_SCRIPT};
 
@@ -21,6 +23,8 @@ const SCENARIOS: [(&str, f64, f64, f64); 5] = [
 pub struct WhatIfView {
     /// The scenarios.
     pub table: Table,
+    /// Link to how it is computed.
+    pub how: String,
     /// Columns of the form's answer.
     pub heads: [&'static str; 5],
     /// Regions of the form's answer.
@@ -37,14 +41,15 @@ pub struct WhatIfView {
 pub fn what_if(report: &Report) -> Option<WhatIfView> {
     let regions = asked(&report.advice, &report.pictures);
     let seasons = regions.iter().map(|(_, _, planned)| planned.what_if.seasons.len()).min()?;
-    let mut heads = vec!["Region".to_owned()];
-    heads.extend(SCENARIOS.iter().map(|(head, ..)| format!("#{head}")));
+    let link = how::page("what-if");
+    let head = |words: String| Head::from(words).how(link.clone());
+    let mut heads = vec![Head::from(text::C_REGION)];
+    heads.extend(SCENARIOS.iter().map(|(words, ..)| head(format!("#{words}"))));
     if seasons > 1 {
-        heads.push(format!("#As expected, {seasons} seasons"));
+        heads.push(head(format!("#As expected, {seasons} seasons")));
     }
-    let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
     let caption = format!("Gain per tree ({}) and chance of loss", report.advice.currency);
-    let mut table = Table::new(caption, &heads);
+    let mut table = Table::new(caption, heads);
     table.cards = true;
     for (region, name, planned) in &regions {
         let ask = |price: f64, wage: f64, yield_level: f64, seasons: usize| {
@@ -76,6 +81,7 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
     let data: Vec<_> = regions.iter().map(|(_, _, planned)| planned).collect();
     Some(WhatIfView {
         table,
+        how: link,
         heads: WhatIfRow::HEADS,
         names: regions.iter().map(|(_, name, _)| (*name).to_owned()).collect(),
         seasons,

@@ -1,7 +1,8 @@
 //! The work plan: blocks, alarms, shopping list, tools, missing settings and cautions.
 
-use super::table::{Cell, Table};
+use super::table::{Cell, Head, Table};
 use crate::content::Report;
+use crate::how::{plan_table, work_plan};
 use crate::number::{DASH, count, counted, date, fixed, optional, percent, span};
 use crate::outputs::plan_of;
 use crate::plan::{PlanCell, cautions, crew_name, sheets, stuff, waiting_times};
@@ -11,6 +12,8 @@ use workplan::plan::PlannedBlock;
 
 /// Most blocks on the page; the sheets hold them all.
 const SHOWN: usize = 200;
+/// File of the table of materials.
+const MATERIALS: &str = "materials.csv";
 
 /// The section as the template takes it.
 pub struct WorkView {
@@ -20,10 +23,16 @@ pub struct WorkView {
     pub more: String,
     /// What the windows cannot hold, a sentence per crew.
     pub alarms: Vec<String>,
+    /// Link to how alarms are computed.
+    pub alarms_how: String,
     /// What is said when there is no alarm.
     pub no_alarm: &'static str,
     /// What to buy.
     pub shopping: Table,
+    /// What each block takes of every product.
+    pub materials: Table,
+    /// That the table of materials is cut short; empty when it is not.
+    pub more_materials: String,
     /// Tools of each crew.
     pub tools: Table,
     /// Settings that are missing or refused.
@@ -44,8 +53,14 @@ pub fn work(report: &Report) -> WorkView {
         blocks: blocks(report),
         more: if all > SHOWN { text::more(SHOWN, all) } else { String::new() },
         alarms: alarms(report),
+        alarms_how: plan_table("alarms.csv", "needed_person_days"),
         no_alarm: if scheduled { text::NO_ALARM } else { text::NO_CREW },
         shopping: shopping(report),
+        materials: materials(report),
+        more_materials: match rows_of(report, MATERIALS).count() {
+            all if all > SHOWN => text::more_materials(SHOWN, all),
+            _ => String::new(),
+        },
         tools: tools(report),
         missing: missing(report),
         waiting: waiting_times(plan, &of.words)
@@ -59,18 +74,19 @@ pub fn work(report: &Report) -> WorkView {
 fn blocks(report: &Report) -> Table {
     let mut table = Table::new(
         "What each block gets",
-        &[
-            "Block",
-            "Site (region)",
-            "Work",
-            "#Remove",
-            "Days of work",
-            "Window",
-            "#Trees",
-            "#Person-days",
-            "#Cut wood (m³)",
-            &format!("#Cost ({})", report.advice.currency),
-            &format!("#A day late costs ({})", report.advice.currency),
+        [
+            Head::from("Block"),
+            Head::from("Site (region)"),
+            Head::from("Work").how(work_plan("action")),
+            Head::from("#Remove").how(work_plan("intensity")),
+            Head::from("Days of work").how(work_plan("work_from")),
+            Head::from("Window").how(work_plan("window_from")),
+            Head::from("#Trees").how(work_plan("trees")),
+            Head::from("#Person-days").how(work_plan("person_days")),
+            Head::from("#Cut wood (m³)").how(work_plan("cut_wood_m3")),
+            Head::from(format!("#Cost ({})", report.advice.currency)).how(work_plan("cost")),
+            Head::from(format!("#A day late costs ({})", report.advice.currency))
+                .how(work_plan("delay_loss_per_day")),
         ],
     );
     table.cards = true;
@@ -87,8 +103,8 @@ fn blocks(report: &Report) -> Table {
                 .instruction()
                 .map_or_else(|| DASH.to_owned(), |how_much| percent(how_much.intensity))
                 .into(),
-            left(block, days(sheet.scheduled)).into(),
-            days(sheet.window).into(),
+            by_day(left(block, days(sheet.scheduled)), sheet.scheduled),
+            by_day(days(sheet.window), sheet.window),
             trees(block).into(),
             optional(sheet.person_days, 1).into(),
             optional(sheet.stacked_m3, 1).into(),
@@ -97,6 +113,12 @@ fn blocks(report: &Report) -> Table {
         ]);
     }
     table
+}
+
+/// A span that rows are sorted by in the order of its days.
+fn by_day(words: String, days: Option<[Date; 2]>) -> Cell {
+    let key = days.map_or_else(String::new, |[from, to]| format!("{from}/{to}"));
+    Cell::from(words).sorted_by(key)
 }
 
 /// Site with its region, unless its name says it.
@@ -170,7 +192,13 @@ fn alarms(report: &Report) -> Vec<String> {
 fn shopping(report: &Report) -> Table {
     let mut table = Table::new(
         "What to buy for all blocks together",
-        &["What", "#Needed", "#Package", "#Packages", "#Buy"],
+        [
+            Head::from("What"),
+            Head::from("#Needed").how(plan_table("shopping.csv", "needed")),
+            Head::from("#Package").how(plan_table("shopping.csv", "package")),
+            Head::from("#Packages").how(plan_table("shopping.csv", "packages")),
+            Head::from("#Buy").how(plan_table("shopping.csv", "buy")),
+        ],
     );
     for purchase in &report.plan.shopping {
         let unit = purchase.unit.symbol();
@@ -186,25 +214,66 @@ fn shopping(report: &Report) -> Table {
     table
 }
 
+fn materials(report: &Report) -> Table {
+    let file = MATERIALS;
+    let mut table = Table::new(
+        text::T_MATERIALS,
+        [
+            Head::from("Block"),
+            Head::from("Site"),
+            Head::from("Product"),
+            Head::from("#Ready for use (L)").how(plan_table(file, "litres_ready")),
+            Head::from("#Applications").how(plan_table(file, "applications")),
+            Head::from("Item"),
+            Head::from("#Amount (kg or L)").how(plan_table(file, "amount")),
+        ],
+    );
+    table.cards = true;
+    for row in rows_of(report, file).take(SHOWN) {
+        let mut cells = row.into_iter().skip(1);
+        let (Some(site), Some(block)) = (cells.next(), cells.next()) else { continue };
+        let [product, ready, applications, item, amount, unit] =
+            std::array::from_fn(|_| cells.next().unwrap_or_default());
+        let amount = format!("{amount} {unit}");
+        table.row([block, site, product, ready, applications, item, amount]);
+    }
+    table
+}
+
+/// Rows of a table of the plan as people read them.
+fn rows_of<'a>(report: &'a Report, file: &'a str) -> impl Iterator<Item = Vec<String>> + 'a {
+    let found = sheets(&report.plan).into_iter().filter(move |sheet| sheet.file == file);
+    found.flat_map(|sheet| sheet.rows).map(|row| row.iter().map(words).collect())
+}
+
+fn words(cell: &PlanCell) -> String {
+    match cell {
+        PlanCell::Text(text) => text.clone(),
+        PlanCell::Number(value, decimals) => fixed(*value, usize::from(*decimals)),
+        PlanCell::Day(day) => day.to_string(),
+        PlanCell::Empty => DASH.to_owned(),
+    }
+}
+
 fn tools(report: &Report) -> Table {
     let mut table = Table::new(
         "Tools to take along",
-        &["Crew", "Tool", "Kind", "#Pieces", "#Cuts expected in all blocks"],
+        [
+            Head::from("Crew"),
+            Head::from("Tool"),
+            Head::from("Kind"),
+            Head::from("#Pieces").how(plan_table("tools.csv", "pieces")),
+            Head::from("#Cuts expected in all blocks").how(plan_table("tools.csv", "cuts")),
+        ],
     );
-    let all = sheets(&report.plan);
-    for row in all.iter().filter(|sheet| sheet.file == "tools.csv").flat_map(|sheet| &sheet.rows) {
-        table.row(row.iter().map(|cell| match cell {
-            PlanCell::Text(text) => text.clone(),
-            PlanCell::Number(value, decimals) => fixed(*value, usize::from(*decimals)),
-            PlanCell::Day(day) => day.to_string(),
-            PlanCell::Empty => DASH.to_owned(),
-        }));
+    for row in rows_of(report, "tools.csv") {
+        table.row(row);
     }
     table
 }
 
 fn missing(report: &Report) -> Table {
-    let mut table = Table::new("Missing or refused", &["Setting", "What is wrong", "What to do"]);
+    let mut table = Table::new("Missing or refused", ["Setting", "What is wrong", "What to do"]);
     table.cards = true;
     for error in &report.plan.missing {
         table.row([error.key.clone(), error.what.clone(), error.remedy.clone()]);

@@ -11,12 +11,12 @@ use plotters::prelude::{IntoDrawingArea, IntoFont, SVGBackend, TextStyle};
 use plotters::style::RGBColor;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-/// Width of every plot in drawing units; the page scales it to 320 to 560 pixels.
+/// Width of every plot in drawing units; the page scales it to 360 to 560 pixels.
 pub const WIDTH: u32 = 960;
-/// Size of tick labels and legends in drawing units: 10 pixels on the narrowest phone.
-pub const TICK: f64 = 30.0;
+/// Size of tick labels and legends in drawing units: at least 11 pixels on a screen of 360.
+pub const TICK: f64 = 31.0;
 /// Size of axis titles in drawing units.
-pub const TITLE: f64 = 31.0;
+pub const TITLE: f64 = 32.0;
 
 /// What drawing may fail with.
 pub type DrawError = DrawingAreaErrorKind<std::io::Error>;

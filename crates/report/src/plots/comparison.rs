@@ -97,7 +97,7 @@ pub fn dumbbell_plot(label: Label<'_>, rows: &[DumbbellRow<'_>]) -> Result<Strin
                 marker(root, Shape::Triangle, (at(advised), y), 14, ADVISED)?;
             } else {
                 let right = axes.frame().2;
-                let style = font(0.9 * TICK, INK);
+                let style = font(TICK, INK);
                 write(root, text::NO_ADVICE, (right, y), &style, (HPos::Right, VPos::Center))?;
             }
         }

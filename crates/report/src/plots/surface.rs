@@ -48,7 +48,7 @@ pub fn surface_plot(label: Label<'_>, surface: &Surface) -> Result<String, Repor
             let size = length / i32::try_from(n.max(1)).unwrap_or(i32::MAX);
             usize::try_from((need + size - 1) / size.max(1)).unwrap_or(1).max(1)
         };
-        let every_column = every(right - left, surface.intensities.len(), 104);
+        let every_column = every(right - left, surface.intensities.len(), 118);
         let every_row = every(bottom - top, surface.leads.len(), 52);
         for cell in &cells {
             let corner = axes.at(cell.x.0, cell.y.1);
@@ -74,7 +74,7 @@ pub fn surface_plot(label: Label<'_>, surface: &Surface) -> Result<String, Repor
                 let corner = axes.at(cell.x.0, cell.y.1);
                 let opposite = axes.at(cell.x.1, cell.y.0);
                 let middle = ((corner.0 + opposite.0) / 2, (corner.1 + opposite.1) / 2);
-                let style = font(0.86 * TICK, if ramp(share(gain)).1 { PAPER } else { INK });
+                let style = font(TICK, if ramp(share(gain)).1 { PAPER } else { INK });
                 write(root, &signed(gain, 2), middle, &style, (HPos::Center, VPos::Center))?;
             }
         }

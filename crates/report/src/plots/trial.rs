@@ -130,13 +130,7 @@ fn names(root: &Root<'_>, axes: &Axes<'_>, of: &TrialPlot) -> Result<(), DrawErr
         line(root, vec![(x, top), (x, bottom)], GRID, 2)?;
         let row = if stagger && number % 2 == 1 { 50 } else { 22 };
         let name: String = name.chars().take(24).collect();
-        write(
-            root,
-            &name,
-            (x, bottom + row),
-            &font(TICK * 0.86, INK),
-            (HPos::Center, VPos::Center),
-        )?;
+        write(root, &name, (x, bottom + row), &font(TICK, INK), (HPos::Center, VPos::Center))?;
     }
     Ok(())
 }

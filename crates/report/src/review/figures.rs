@@ -2,9 +2,11 @@
 
 use super::content::{BlockMap, Intervals, PartsPlot, ReviewFigure, TreeFlag};
 use crate::error::ReportError;
-use crate::number::{fixed, optional, signed};
+use crate::how;
+use crate::number::{fixed, limits, optional, signed};
 use crate::page::{Figure, Table};
 use crate::plots::{Label, interval_plot, map_plot, parts_plot};
+use crate::text;
 
 /// Draws a figure.
 pub fn figure(of: &ReviewFigure) -> Result<Figure, ReportError> {
@@ -18,8 +20,7 @@ pub fn figure(of: &ReviewFigure) -> Result<Figure, ReportError> {
 fn of_parts(of: &PartsPlot) -> Result<Figure, ReportError> {
     let mut heads = vec![of.group.clone()];
     heads.extend(of.parts.iter().chain([&of.sum]).map(|name| format!("#{name}")));
-    let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
-    let mut table = Table::new(format!("{} ({})", of.title, of.axis), &heads);
+    let mut table = Table::new(format!("{} ({})", of.title, of.axis), heads);
     for row in &of.rows {
         let mut cells = vec![row.name.clone()];
         cells.extend(row.parts.iter().map(|part| signed(*part, 2)));
@@ -33,18 +34,13 @@ fn of_parts(of: &PartsPlot) -> Result<Figure, ReportError> {
 
 fn of_intervals(of: &Intervals) -> Result<Figure, ReportError> {
     let [middle, realised] = &of.names;
-    let heads = [of.row.clone(), format!("#{middle}"), "#".to_owned(), format!("#{realised}")];
     let known = of.rows.iter().any(|row| row.realised.is_some());
-    let heads: Vec<&str> =
-        heads.iter().map(String::as_str).take(if known { 4 } else { 3 }).collect();
-    let mut table = Table::new(format!("{} ({})", of.title, of.axis), &heads);
-    if let Some(head) = table.heads.get_mut(2) {
-        head.text.clone_from(&of.axis);
-    }
+    let mut heads = vec![of.row.clone(), format!("#{middle}"), format!("#{}", text::C_LIMITS)];
+    heads.extend(known.then(|| format!("#{realised}")));
+    let mut table = Table::new(format!("{} ({})", of.title, of.axis), heads);
     for row in &of.rows {
         let [low, high] = row.limits;
-        let limits = crate::number::limits(low, high);
-        let mut cells = vec![row.name.clone(), fixed(row.middle, 2), limits];
+        let mut cells = vec![row.name.clone(), fixed(row.middle, 2), limits(low, high)];
         if known {
             cells.push(optional(row.realised, 2));
         }
@@ -57,8 +53,8 @@ fn of_intervals(of: &Intervals) -> Result<Figure, ReportError> {
 
 fn of_map(of: &BlockMap) -> Result<Figure, ReportError> {
     let [tree, row, column, mark] = &of.heads;
-    let (row, column) = (format!("#{row}"), format!("#{column}"));
-    let mut table = Table::new(of.title.clone(), &[tree, &row, &column, mark]);
+    let heads = [tree.clone(), format!("#{row}"), format!("#{column}"), mark.clone()];
+    let mut table = Table::new(of.title.clone(), heads);
     let [_, poor, sudden] = &of.legend;
     for tree in &of.trees {
         let mark = match tree.flag {
@@ -79,7 +75,9 @@ fn named(name: &str, title: &str, caption: &str, svg: String, table: Table) -> F
         file: format!("{name}.svg"),
         title: title.to_owned(),
         caption: caption.to_owned(),
+        how: String::new(),
         svg,
         table,
     }
+    .how(how::review(name))
 }

@@ -3,9 +3,13 @@
 use super::content::{ReviewReport, ReviewSection};
 use super::figures::figure;
 use crate::error::ReportError;
+use crate::how;
 use crate::page::{Figure, Table};
 use crate::trials::table;
 use askama::Template;
+
+/// Tables whose order says something.
+const KEPT_IN_ORDER: [&str; 2] = ["by-age", "by-density"];
 
 /// The page as the template takes it.
 #[derive(Template)]
@@ -43,6 +47,8 @@ fn view(of: &ReviewSection) -> Result<SectionView<'_>, ReportError> {
     let tables = of.of.tables.iter().map(|own| {
         let mut shown = table(own);
         shown.cards = true;
+        shown.how = how::review(&own.name);
+        shown.ordered = KEPT_IN_ORDER.contains(&own.name.as_str());
         (shown, format!("review/{}.csv", own.name), own.notes.as_slice())
     });
     Ok(SectionView {

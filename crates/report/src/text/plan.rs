@@ -7,6 +7,8 @@ pub const H_SHOPPING: &str = "Shopping list";
 pub const H_TOOLS: &str = "Tools";
 pub const H_MISSING: &str = "What the plan would need";
 pub const H_WHAT_IF: &str = "What if prices, wages or yields were other?";
+pub const H_MATERIALS: &str = "Materials";
+pub const T_MATERIALS: &str = "What each block takes of every product";
 pub const SHEETS: &str = "One printed page per block, for the crew:";
 pub const NO_ALARM: &str = "Every window holds its work.";
 pub const NO_CREW: &str =
@@ -25,6 +27,10 @@ pub fn action(work: &Work) -> &'static str {
         Work::Trial(_) => "Lay out a trial; meanwhile as stated",
         Work::Train { .. } => "Train young trees",
     }
+}
+
+pub fn more_materials(shown: usize, all: usize) -> String {
+    format!("The first {shown} of {all} rows are shown; materials.csv holds them all.")
 }
 
 pub fn more(shown: usize, all: usize) -> String {

@@ -2,9 +2,11 @@
 
 use super::content::{TrialPlot, TrialSeries};
 use crate::error::ReportError;
+use crate::how;
 use crate::number::fixed;
-use crate::page::{Figure, Table};
+use crate::page::{Figure, Head, Table};
 use crate::plots::{Label, trial_plot};
+use crate::text;
 
 /// A plot as a figure; `place` makes its id and file name unique.
 pub fn figure(place: &str, of: &TrialPlot) -> Result<Figure, ReportError> {
@@ -14,9 +16,11 @@ pub fn figure(place: &str, of: &TrialPlot) -> Result<Figure, ReportError> {
         file: format!("{id}.svg"),
         title: of.title.clone(),
         caption: of.caption.clone(),
+        how: String::new(),
         svg,
         table: table(of),
-    })
+    }
+    .how(how::trial(&of.name)))
 }
 
 /// Most rows of a table beside a plot; the files hold every number.
@@ -24,16 +28,11 @@ const ROWS: usize = 60;
 
 fn table(of: &TrialPlot) -> Table {
     let named = of.series.iter().any(|series| !series.name.is_empty());
-    let mut heads = vec!["", "#"];
-    if named {
-        heads.insert(0, "");
-    }
-    let mut table = Table::new(of.title.clone(), &heads);
-    let titles = [of.x_title.as_str(), of.y_title.as_str()];
-    let first = heads.len() - 2;
-    for (head, title) in table.heads.iter_mut().skip(first).zip(titles) {
-        title.clone_into(&mut head.text);
-    }
+    // Columns of names along an axis without a title still need one.
+    let along = if of.x_title.is_empty() { text::C_POINT } else { &of.x_title };
+    let series = named.then_some(text::C_SERIES).map(Head::from);
+    let heads = [Head::from(along), Head::from(format!("#{}", of.y_title))];
+    let mut table = Table::new(of.title.clone(), series.into_iter().chain(heads));
     let rows = |series: &TrialSeries| {
         series
             .points

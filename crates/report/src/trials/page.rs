@@ -3,7 +3,8 @@
 use super::content::{TrialPart, TrialReport};
 use super::{figures::figure, stem, tables::table};
 use crate::error::ReportError;
-use crate::page::{Figure, Table};
+use crate::how;
+use crate::page::{Fact, Figure, Table};
 use askama::Template;
 
 /// The page as the template takes it.
@@ -20,6 +21,7 @@ struct TrialView<'a> {
     anchor: String,
     workbook: String,
     of: &'a TrialReport,
+    facts: Vec<Fact>,
     parts: Vec<PartView<'a>>,
 }
 
@@ -65,6 +67,11 @@ fn view(trial: &TrialReport) -> Result<TrialView<'_>, ReportError> {
         workbook: format!("trials/{stem}.xlsx"),
         parts: parts.collect::<Result<_, _>>()?,
         anchor: format!("trial-{stem}"),
+        facts: trial
+            .facts
+            .iter()
+            .map(|(name, value)| Fact::new(name, value, how::trial("facts")))
+            .collect(),
         of: trial,
     })
 }

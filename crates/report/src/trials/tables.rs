@@ -2,6 +2,7 @@
 
 use super::content::{TrialCell, TrialTable};
 use crate::files::{csv_record, harmless};
+use crate::how;
 use crate::number::{DASH, fixed, p_value};
 use crate::page::{Cell, Head, Table};
 
@@ -17,14 +18,17 @@ pub fn shown(cell: &TrialCell) -> String {
 
 /// The table as the page's template takes it.
 pub fn table(of: &TrialTable) -> Table {
-    let head = |head: &super::TrialHead| Head { text: head.text.clone(), numeric: head.numeric };
-    let row = |row: &Vec<TrialCell>| row.iter().map(|cell| Cell::from(shown(cell))).collect();
-    Table {
-        caption: of.caption.clone(),
-        heads: of.heads.iter().map(head).collect(),
-        rows: of.rows.iter().map(row).collect(),
-        cards: false,
+    let heads = of.heads.iter().map(|head| Head {
+        text: head.text.clone(),
+        numeric: head.numeric,
+        how: String::new(),
+    });
+    let mut table = Table::new(of.caption.clone(), heads);
+    table.how = how::trial(&of.name);
+    for row in &of.rows {
+        table.row(row.iter().map(|cell| Cell::from(shown(cell))));
     }
+    table
 }
 
 /// The table as CSV: a header and one record per row with the full numbers; empty cells where there

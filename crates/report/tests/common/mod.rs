@@ -541,7 +541,7 @@ pub fn report(hostile: &str) -> Report {
             quarantine_rows: 6,
         },
         method: Method {
-            sentences: vec![MethodItem { heading: "Model".into(), text: "A mixed model of yield with a curve in intensity for each region, partly pooled.".into() }],
+            sentences: vec![MethodItem { id: "surface", heading: "Model".into(), text: "A mixed model of yield with a curve in intensity for each region, partly pooled.".into() }],
             coefficients: vec![coefficient("intensity", 1.234), coefficient("intensity squared", -2.5)],
             spreads: vec![SpreadRow { group: "tree".into(), term: "intercept".into(), sd: Some(0.31), low: Some(0.28), high: Some(0.35), note: String::new() }],
             status: "Interior: the optimum lies inside the parameter space.".into(),

@@ -1,0 +1,128 @@
+//! The season review through the program: parts, kept advice, scores.
+
+#![expect(clippy::unwrap_used, clippy::expect_used, reason = "tests fail by panicking")]
+
+use serde_json::Value;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+fn demo(dir: &Path) -> PathBuf {
+    let book = dir.join("book");
+    fs::create_dir(&book).unwrap();
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../data-demo");
+    for entry in fs::read_dir(source).unwrap() {
+        let entry = entry.unwrap();
+        if entry.file_type().unwrap().is_file() {
+            fs::copy(entry.path(), book.join(entry.file_name())).unwrap();
+        }
+    }
+    book
+}
+
+fn anacurve(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_anacurve")).args(arguments).output().unwrap()
+}
+
+fn done(arguments: &[&str]) -> String {
+    let output = anacurve(arguments);
+    let message = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(0), "{arguments:?}: {message}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+#[test]
+fn advice_kept_one_season_is_scored_the_next_and_never_changes() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = demo(dir.path());
+    let at = |path: &Path| path.to_str().unwrap().to_owned();
+    let (name, out) = (at(&book), at(&dir.path().join("out")));
+
+    done(&["run", &name, "--through", "2025", "--keep", "--out", &out]);
+    let kept = fs::read_to_string(book.join("kept/advice-2026.json")).unwrap();
+    // Later records do not change what was advised: refused, naming the file, and left as it is.
+    let edited = kept.replacen("\"intensity\": 0.", "\"intensity\": 0.1", 1);
+    fs::write(book.join("kept/advice-2026.json"), &edited).unwrap();
+    let refused = anacurve(&["run", &name, "--through", "2025", "--keep", "--out", &out]);
+    let message = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(message.contains("advice-2026.json") && message.contains("hint"), "{message}");
+    assert_eq!(fs::read_to_string(book.join("kept/advice-2026.json")).unwrap(), edited);
+    fs::write(book.join("kept/advice-2026.json"), &kept).unwrap();
+
+    let page = at(&dir.path().join("page"));
+    let json = done(&["review", &name, "--keep", "--out", &page, "--format", "json"]);
+    let review: Value = serde_json::from_str(&json).unwrap();
+    let rows = review["scored"].as_array().unwrap();
+    assert!(!rows.is_empty());
+    for row in rows {
+        assert_eq!(row["season"], 2026);
+        let [low, high] = [0, 1].map(|end| row["limits"][end].as_f64().unwrap());
+        let realised = row["realised"].as_f64().unwrap();
+        assert_eq!(row["hit"], low <= realised && realised <= high);
+        // Limits that allow for the error of the realised value are wider than those predicted.
+        assert!(low <= row["low"].as_f64().unwrap() && row["high"].as_f64().unwrap() <= high);
+    }
+    // The parts of every group of every grouping add up to the difference.
+    for groups in review["groups"].as_object().unwrap().values() {
+        for group in groups.as_array().unwrap() {
+            let parts = group["parts"].as_array().unwrap().iter();
+            let sum: f64 = parts.map(|part| part["kg"].as_f64().unwrap()).sum();
+            assert!((sum - group["difference_kg"].as_f64().unwrap()).abs() < 1e-9);
+        }
+    }
+    let scores = fs::read_to_string(book.join("kept/scores.json")).unwrap();
+    let scores: Value = serde_json::from_str(&scores).unwrap();
+    assert_eq!(&scores["rows"], &review["scored"]);
+    for file in ["review.html", "review.xlsx", "review.json", "review/by-region.csv"] {
+        assert!(dir.path().join("page").join(file).exists(), "{file}");
+    }
+
+    // A file of a newer program is refused, not half understood.
+    let newer = kept.replacen("\"format\": 1", "\"format\": 2", 1);
+    fs::write(book.join("kept/advice-2026.json"), newer).unwrap();
+    let refused = anacurve(&["review", &name]);
+    let message = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(message.contains("newer anacurve"), "{message}");
+}
+
+#[test]
+fn a_tree_that_fails_is_found_where_it_stands() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = demo(dir.path());
+    // Tree 7 of block VR03 bears next to nothing in the last season.
+    let path = book.join("harvests_vesk_ridge.csv");
+    let text = fs::read_to_string(&path).unwrap();
+    let header = text.lines().next().unwrap().to_owned();
+    let tree = text
+        .lines()
+        .find_map(|line| line.split([',', ';']).find(|cell| cell.starts_with("VR03")))
+        .unwrap()
+        .to_owned();
+    let weight =
+        header.split([',', ';']).position(|cell| cell.to_lowercase().starts_with("nut")).unwrap();
+    let poor: Vec<String> = text
+        .lines()
+        .map(|line| {
+            let separator = if line.contains(';') { ';' } else { ',' };
+            let mut cells: Vec<&str> = line.split(separator).collect();
+            let of_season = cells.iter().any(|cell| cell.contains("2026"));
+            if of_season && cells.contains(&tree.as_str()) {
+                cells[weight] = "0";
+            }
+            cells.join(&separator.to_string())
+        })
+        .collect();
+    fs::write(&path, poor.join("\n") + "\n").unwrap();
+    let json = done(&["review", book.to_str().unwrap(), "--format", "json"]);
+    let review: Value = serde_json::from_str(&json).unwrap();
+    // Nothing was kept for this book: nothing is scored, and nothing written into it.
+    assert!(review["plan"].is_null() && review["scored"].as_array().unwrap().is_empty());
+    assert!(!book.join("kept").exists());
+    let failing = review["watch"]["sudden"].as_array().unwrap();
+    let found = failing.iter().find(|own| own["place"]["tree"] == tree.as_str());
+    let place = &found.expect("the tree is listed")["place"];
+    assert_eq!(place["block"], "VR03");
+    assert!(place["row"].is_u64() && place["column"].is_u64());
+}
