@@ -8,6 +8,7 @@ mod files;
 mod how;
 mod laterals;
 mod layout;
+mod manifest;
 mod names;
 mod number;
 mod outputs;
@@ -33,9 +34,10 @@ pub use error::ReportError;
 pub use files::csv_line;
 pub use laterals::{CountMean, Effects, Path, PathSlope, RegionLaterals};
 pub use layout::write_layout;
+pub use manifest::{InputFile, Origin, seal};
 pub use outputs::write_outputs;
 pub use plan::{PLAN_FILES, PlanCell, PlanOf, Sheet, sheets, write_plan};
-pub use publish::{PublishError, publish};
+pub use publish::{PublishError, publish, publish_into, publish_new};
 pub use review::{
     BlockMap, IntervalRow, Intervals, MappedTree, PartsPlot, PartsRow, ReviewFigure, ReviewReport,
     ReviewSection, TreeFlag, write_review,

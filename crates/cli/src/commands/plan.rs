@@ -32,7 +32,12 @@ fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
             Language::Pt => Catalogue::PORTUGUESE,
         },
     };
-    report::publish(&args.out, |dir| report::write_plan(&of, dir))
+    checked.still_holds(&args.book)?;
+    let origin = pipeline::origin(&checked, Some(args.seed));
+    report::publish(&args.out, |dir| {
+        report::write_plan(&of, dir)?;
+        report::seal(dir, &origin)
+    })
         .map_err(|error| super::from_publish(&error))?;
     stages.finish();
     print_data(&text(args, plan))?;
