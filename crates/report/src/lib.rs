@@ -34,6 +34,7 @@ pub use error::ReportError;
 pub use files::csv_line;
 pub use laterals::{CountMean, Effects, Path, PathSlope, RegionLaterals};
 pub use layout::write_layout;
+pub use names::{is_reserved, stem};
 pub use manifest::{InputFile, Origin, seal};
 pub use outputs::write_outputs;
 pub use plan::{PLAN_FILES, PlanCell, PlanOf, Sheet, sheets, write_plan};

@@ -48,7 +48,9 @@ pub fn write_tables(checked: &Checked, dir: &Path) -> Result<(), Failure> {
         )
     };
     std::fs::create_dir_all(dir).map_err(|error| failed(&error))?;
-    ingest_seasons::write_parquet(&checked.linked.tree_seasons, &dir.join("tree_seasons.parquet"))
+    let inputs = checked.tables.fingerprint();
+    let path = dir.join("tree_seasons.parquet");
+    ingest_seasons::write_parquet(&checked.linked.tree_seasons, &inputs, &path)
         .map_err(|error| failed(&error))?;
     std::fs::File::create(dir.join("quarantine.csv"))
         .map(std::io::BufWriter::new)

@@ -26,6 +26,7 @@ fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
         book: &advice.book,
         season: advice.season,
         currency: &advice.currency,
+        inputs: &advice.inputs,
         plan,
         words: match args.language {
             Language::En => Catalogue::ENGLISH,

@@ -132,10 +132,16 @@ fn findings_line(checked: &pipeline::Checked) -> String {
     }
 }
 
+/// Longest folder name made of a book's name, bytes; file systems take 255.
+const LONGEST_NAME: usize = 160;
+
 /// A book's name as a folder name: letters and digits, words joined by hyphens.
 fn folder_name(book: &str) -> String {
     let mut name = String::new();
-    for character in book.chars().flat_map(char::to_lowercase).take(80) {
+    for character in book.chars().flat_map(char::to_lowercase) {
+        if name.len() + character.len_utf8() > LONGEST_NAME {
+            break;
+        }
         if character.is_alphanumeric() {
             name.push(character);
         } else if !name.is_empty() && !name.ends_with('-') {
@@ -143,7 +149,11 @@ fn folder_name(book: &str) -> String {
         }
     }
     let name = name.trim_end_matches('-');
-    if name.is_empty() { "book".to_owned() } else { name.to_owned() }
+    if name.is_empty() || report::is_reserved(name) {
+        format!("book-{name}").trim_end_matches('-').to_owned()
+    } else {
+        name.to_owned()
+    }
 }
 
 #[cfg(test)]
@@ -155,6 +165,9 @@ mod tests {
         assert_eq!(folder_name("Green Hill Estates, Ltd."), "green-hill-estates-ltd");
         assert_eq!(folder_name("../../etc"), "etc");
         assert_eq!(folder_name("..."), "book");
+        assert_eq!(folder_name("NUL"), "book-nul");
+        assert_eq!(folder_name("a\u{0}b\u{202e}c"), "a-b-c");
+        assert_eq!(folder_name(&"樹".repeat(500)).len(), 159);
         assert_eq!(folder_name("Đồng Nai"), "đồng-nai");
     }
 }
