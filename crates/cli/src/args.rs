@@ -1,8 +1,10 @@
 //! What can be typed on the command line.
 
+mod help;
 mod plan;
 mod review;
 
+pub use help::{CompletionsArgs, ExplainArgs, ManualArgs};
 pub use plan::{Language, PlanArgs, WhatIfArgs};
 pub use review::{ReviewArgs, ZonesArgs};
 
@@ -65,6 +67,12 @@ pub enum Command {
     Layout(LayoutArgs),
     /// Propose regions from climate normals, for blocks that have none yet
     Zones(ZonesArgs),
+    /// Say what the code of a problem means, why it matters and what to do
+    Explain(ExplainArgs),
+    /// Print the script that completes commands in a shell
+    Completions(CompletionsArgs),
+    /// Write manual pages, one per command
+    Manual(ManualArgs),
     /// Write an invented record book to try the program on
     Demo(DemoArgs),
 }

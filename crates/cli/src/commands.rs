@@ -2,7 +2,9 @@
 
 pub mod check;
 pub mod demo;
+pub mod explain;
 pub mod layout;
+pub mod manual;
 pub mod plan;
 pub mod review;
 pub mod run;

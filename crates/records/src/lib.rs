@@ -3,6 +3,7 @@
 mod book;
 mod calendar;
 mod counted;
+mod explain;
 pub mod frame_count;
 mod intensity;
 pub mod limits;
@@ -21,6 +22,7 @@ pub use book::{
 };
 pub use calendar::{Calendar, CalendarError, MonthDay, Window};
 pub use counted::{counted, noun};
+pub use explain::{Example, Explanation};
 pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
 pub use lookalike::{common_form, is_invisible, spelled, turns_direction};
 pub use practice::{Practice, PracticePoint};
