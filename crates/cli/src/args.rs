@@ -144,7 +144,8 @@ Examples:
 
 /// The sizes up to which a book is read, in words.
 fn limits() -> String {
-    let mut text = "A larger file is refused, a longer row or text sets its row aside:\n".to_owned();
+    let mut text =
+        "A larger file is refused, a longer row or text sets its row aside:\n".to_owned();
     for limit in records::limits::ALL {
         text.push_str(&format!("  {:<46} {}\n", limit.what, limit.words()));
     }

@@ -49,7 +49,9 @@ fn a_full_disk_leaves_the_last_report_and_says_so() {
         let stderr = String::from_utf8_lossy(&ran.stderr);
         assert_eq!(ran.status.code(), Some(2), "{blocks}: {stderr}");
         assert!(stderr.contains("File too large"), "{stderr}");
-        assert!(stderr.contains("hint: what stood there, if anything, is as it was; check free space"));
+        assert!(
+            stderr.contains("hint: what stood there, if anything, is as it was; check free space")
+        );
         assert_eq!(bytes(out.path()).len(), before.len(), "something half-written remains");
         assert_eq!(bytes(&report(out.path())), bytes_of(&before, &report(out.path())));
     }
@@ -117,7 +119,9 @@ fn a_place_without_permission() {
     };
     let (code, stderr) = run();
     assert_eq!(code, Some(2), "{stderr}");
-    assert!(stderr.contains("Permission denied") && stderr.contains("check free space and permissions"));
+    assert!(
+        stderr.contains("Permission denied") && stderr.contains("check free space and permissions")
+    );
     mode(&secret, 0o000);
     let (code, stderr) = run();
     mode(&out, 0o755);
@@ -149,7 +153,8 @@ fn records_that_change_under_a_run() {
             0 => {
                 done += 1;
                 // Either state of the book, never a mixture: the manifest names it.
-                let text = std::fs::read_to_string(report(out.path()).join("manifest.json")).unwrap();
+                let text =
+                    std::fs::read_to_string(report(out.path()).join("manifest.json")).unwrap();
                 let manifest: serde_json::Value = serde_json::from_str(&text).unwrap();
                 let edited: serde_json::Value = serde_json::from_str(&edited).unwrap();
                 let new = edited["files"][3]["fingerprint"].as_str().unwrap();
@@ -168,9 +173,8 @@ fn two_runs_on_one_target_do_not_mix() {
     let book = Book::tidy();
     let out = tempfile::tempdir().unwrap();
     let dir = out.path().to_str().unwrap();
-    let start = |seed: &str| {
-        command(&["run", book.arg(), "--out", dir, "--seed", seed]).spawn().unwrap()
-    };
+    let start =
+        |seed: &str| command(&["run", book.arg(), "--out", dir, "--seed", seed]).spawn().unwrap();
     let alone: Vec<_> = ["1", "2"]
         .map(|seed| {
             start(seed).wait().unwrap();
@@ -204,7 +208,10 @@ fn the_manifest_and_the_outputs_name_the_same_inputs() {
     assert_eq!(advice["inputs"], inputs);
     assert_eq!(fit["inputs_fingerprint"], inputs);
     for page in ["index.html", "crew_sheets.html", "dictionary.html"] {
-        assert!(read(page).contains(&format!("name=\"anacurve-inputs\" content=\"{inputs}\"")), "{page}");
+        assert!(
+            read(page).contains(&format!("name=\"anacurve-inputs\" content=\"{inputs}\"")),
+            "{page}"
+        );
     }
     assert!(read("calendar.ics").contains(&format!("X-ANACURVE-INPUTS:{inputs}")));
     for table in ["advice.parquet", "tree_seasons.parquet"] {

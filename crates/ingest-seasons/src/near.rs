@@ -25,8 +25,7 @@ impl NearMisses {
 
     /// A remedy that names the nearest known ids, or `otherwise`.
     pub(crate) fn remedy(&self, id: &str, otherwise: &str) -> String {
-        let near =
-            self.by_form.get(&reduced(id)).or_else(|| self.by_look.get(&common_form(id)));
+        let near = self.by_form.get(&reduced(id)).or_else(|| self.by_look.get(&common_form(id)));
         match near.map(Vec::as_slice) {
             None | Some([]) => otherwise.to_owned(),
             Some(near) => {

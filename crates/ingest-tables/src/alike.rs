@@ -68,11 +68,7 @@ pub(crate) fn alike(
     Ok(problems)
 }
 
-fn suspicious(
-    kind: &str,
-    seen: &Seen<'_>,
-    place: &dyn Fn((u32, u32)) -> Place,
-) -> Vec<Problem> {
+fn suspicious(kind: &str, seen: &Seen<'_>, place: &dyn Fn((u32, u32)) -> Place) -> Vec<Problem> {
     let mut by_form: BTreeMap<String, Vec<(&str, (u32, u32))>> = BTreeMap::new();
     let mut problems = Vec::new();
     for (&text, &at) in seen {

@@ -53,10 +53,7 @@ pub(crate) fn check(path: &Path) -> Result<(), Fault> {
 }
 
 /// What the archive says of itself; nothing is unpacked.
-fn check_declared<R: Read + Seek>(
-    archive: &mut ZipArchive<R>,
-    most: Limit,
-) -> Result<(), Fault> {
+fn check_declared<R: Read + Seek>(archive: &mut ZipArchive<R>, most: Limit) -> Result<(), Fault> {
     if !limits::WORKBOOK_PARTS.holds(archive.len() as u64) {
         return Err(too_large(format!(
             "the workbook holds {}; at most {} are read",

@@ -128,7 +128,8 @@ impl Cells for BatchRow<'_> {
 
 /// Checks what a file says of its own size.
 fn check_size(of: &ParquetMetaData, most_rows: Limit, most_bytes: Limit) -> Result<(), Fault> {
-    let rows: i64 = of.row_groups().iter().map(|group| group.num_rows().max(0)).fold(0, i64::saturating_add);
+    let rows: i64 =
+        of.row_groups().iter().map(|group| group.num_rows().max(0)).fold(0, i64::saturating_add);
     if !most_rows.holds(u64::try_from(rows).unwrap_or(0)) {
         let most = most_rows.words();
         return Err(too_large(format!("the file has {rows} rows; at most {most} are read")));

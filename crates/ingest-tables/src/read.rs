@@ -248,7 +248,10 @@ pub(crate) fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
         return Err(refuse(
             "book.toml".to_owned(),
             Code::FileTooLarge,
-            format!("the settings have {size} bytes; at most {} are read", limits::SETTINGS.words()),
+            format!(
+                "the settings have {size} bytes; at most {} are read",
+                limits::SETTINGS.words()
+            ),
             "remove what does not belong there; tables go into files of their own",
         ));
     }

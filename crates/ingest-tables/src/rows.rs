@@ -65,7 +65,10 @@ impl Damage {
         (!limits::ROW.holds(bytes)).then(|| Self {
             column: None,
             code: Code::RowTooLong,
-            reason: format!("the row has {bytes} bytes, more than {} are not read", limits::ROW.words()),
+            reason: format!(
+                "the row has {bytes} bytes, more than {} are not read",
+                limits::ROW.words()
+            ),
             remedy: "shorten its longest cell, or remove the row".to_owned(),
         })
     }

@@ -1,7 +1,7 @@
 //! Turns the raw rows of a table's files into typed rows, each kept or quarantined.
 
-use crate::cell::number::plain;
 use crate::archive::too_large;
+use crate::cell::number::plain;
 use crate::cell::value::{CellFault, CellReader, Notes, Style, Value, too_long};
 use crate::columns::Columns;
 use crate::discover::Source;

@@ -57,7 +57,9 @@ fn repeated_cells_that_would_fill_the_memory_are_refused() {
         )
     };
     let row = |repeats: u64, cells: &str| {
-        format!("<table:table-row table:number-rows-repeated=\"{repeats}\">{cells}</table:table-row>")
+        format!(
+            "<table:table-row table:number-rows-repeated=\"{repeats}\">{cells}</table:table-row>"
+        )
     };
     for bomb in [
         row(1_048_576, &cell(16_384, "x")),
@@ -86,15 +88,21 @@ fn xlsx(rows: &str) -> Vec<u8> {
         ("[Content_Types].xml", "<Types/>"),
         (
             "_rels/.rels",
-            &format!("<Relationships><Relationship Id=\"r1\" Type=\"{office}/officeDocument\" Target=\"xl/workbook.xml\"/></Relationships>"),
+            &format!(
+                "<Relationships><Relationship Id=\"r1\" Type=\"{office}/officeDocument\" Target=\"xl/workbook.xml\"/></Relationships>"
+            ),
         ),
         (
             "xl/_rels/workbook.xml.rels",
-            &format!("<Relationships><Relationship Id=\"r1\" Type=\"{office}/worksheet\" Target=\"worksheets/sheet1.xml\"/></Relationships>"),
+            &format!(
+                "<Relationships><Relationship Id=\"r1\" Type=\"{office}/worksheet\" Target=\"worksheets/sheet1.xml\"/></Relationships>"
+            ),
         ),
         (
             "xl/workbook.xml",
-            &format!("<workbook xmlns:r=\"{office}\"><sheets><sheet name=\"harvests\" sheetId=\"1\" r:id=\"r1\"/></sheets></workbook>"),
+            &format!(
+                "<workbook xmlns:r=\"{office}\"><sheets><sheet name=\"harvests\" sheetId=\"1\" r:id=\"r1\"/></sheets></workbook>"
+            ),
         ),
         (
             "xl/worksheets/sheet1.xml",
@@ -120,7 +128,9 @@ fn a_sheet_whose_rows_do_not_ascend_is_refused() {
     folder.remove("harvests.csv");
     folder.put("harvests.xlsx", xlsx(&format!("{head}{one}{two}")));
     assert_eq!(counts(&folder.read(), "harvests.xlsx#harvests"), (2, 1, 1));
-    for rows in [format!("{head}{two}{one}"), format!("{head}{one}{one}"), format!("{one}{two}{head}")] {
+    for rows in
+        [format!("{head}{two}{one}"), format!("{head}{one}{one}"), format!("{one}{two}{head}")]
+    {
         folder.put("harvests.xlsx", xlsx(&rows));
         let found = folder.refused();
         assert_eq!(found[0].place.file, "harvests.xlsx#harvests");
@@ -240,7 +250,8 @@ fn parquet(folder: &Folder, date: ArrayRef) {
     let trees: ArrayRef = Arc::new(StringArray::from(vec!["T1"; rows]));
     let kilograms: ArrayRef = Arc::new(Float64Array::from_iter_values((0..rows).map(|r| r as f64)));
     let batch =
-        RecordBatch::try_from_iter([("tree", trees), ("date", date), ("nut_kg", kilograms)]).unwrap();
+        RecordBatch::try_from_iter([("tree", trees), ("date", date), ("nut_kg", kilograms)])
+            .unwrap();
     let mut bytes = Vec::new();
     let mut writer = ArrowWriter::try_new(&mut bytes, batch.schema(), None).unwrap();
     writer.write(&batch).unwrap();
@@ -281,10 +292,10 @@ fn leap_days_exist_in_leap_years_only() {
         "tree,date,nut_kg\nT1,2024-02-29,1\nT1,2000-02-29,2\nT1,2023-02-29,3\nT1,2100-02-29,4\n\
          T1,1900-02-29,5\nT1,60000,6\n",
     );
-    assert_eq!(column(&tables, Table::Harvests, "date"), ["2024-02-29", "2000-02-29", "2064-04-08"]);
     assert_eq!(
-        aside(&tables),
-        [4, 5, 6].map(|line| (line, Some(2), Code::DateUnreadable))
+        column(&tables, Table::Harvests, "date"),
+        ["2024-02-29", "2000-02-29", "2064-04-08"]
     );
+    assert_eq!(aside(&tables), [4, 5, 6].map(|line| (line, Some(2), Code::DateUnreadable)));
     assert_eq!(repairs(&tables, "harvests.csv").len(), 1);
 }

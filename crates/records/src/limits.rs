@@ -28,15 +28,14 @@ pub const WORKBOOK: Limit = Limit { what: "a workbook", most: 512 * MIB, unit: "
 /// Parts packed into a workbook.
 pub const WORKBOOK_PARTS: Limit = Limit { what: "a workbook", most: 10_000, unit: "parts" };
 /// Bytes of all parts of a workbook together, unpacked.
-pub const UNPACKED: Limit =
-    Limit { what: "a workbook unpacked", most: 2048 * MIB, unit: "bytes" };
+pub const UNPACKED: Limit = Limit { what: "a workbook unpacked", most: 2048 * MIB, unit: "bytes" };
 /// Cells of a sheet, counted from the first column to the last that is filled in each row.
 pub const SHEET_CELLS: Limit = Limit { what: "a sheet", most: 40_000_000, unit: "cells" };
 /// Bytes of text in a sheet, repeated cells counted as often as they repeat.
-pub const SHEET_TEXT: Limit = Limit { what: "the text of a sheet", most: 1024 * MIB, unit: "bytes" };
+pub const SHEET_TEXT: Limit =
+    Limit { what: "the text of a sheet", most: 1024 * MIB, unit: "bytes" };
 /// Rows of a Parquet file.
-pub const PARQUET_ROWS: Limit =
-    Limit { what: "a Parquet file", most: 200_000_000, unit: "rows" };
+pub const PARQUET_ROWS: Limit = Limit { what: "a Parquet file", most: 200_000_000, unit: "rows" };
 /// Bytes of one column of one row group of a Parquet file, unpacked, as the file states them.
 pub const PARQUET_CHUNK: Limit =
     Limit { what: "a column of a row group of Parquet, unpacked", most: 2048 * MIB, unit: "bytes" };

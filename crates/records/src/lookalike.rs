@@ -92,7 +92,7 @@ mod tests {
     #[test]
     fn ids_that_look_alike_share_a_form() {
         for (one, other) in [
-            ("T1", "\u{422}1"),           // Cyrillic capital te
+            ("T1", "\u{422}1"),             // Cyrillic capital te
             ("Atlas", "\u{391}tl\u{430}s"), // Greek capital alpha, Cyrillic a
             ("T10", "t1O"),
             ("T10", "Tl0"),
@@ -101,12 +101,13 @@ mod tests {
             ("North Ridge", "North\u{a0} Ridge "),
             ("B7", "B\u{200b}7"),
             ("B7", "\u{202e}B7"),
-            ("T1", "\u{ff34}\u{ff11}"),     // full-width letters
+            ("T1", "\u{ff34}\u{ff11}"), // full-width letters
             ("Caf\u{e9}", "Cafe\u{301}"),
         ] {
             assert_eq!(common_form(one), common_form(other), "{one} {other}");
         }
-        for (one, other) in [("T1", "T2"), ("A 1", "A1"), ("T7", "T07"), ("Café", "Cafe"), ("é", "e")]
+        for (one, other) in
+            [("T1", "T2"), ("A 1", "A1"), ("T7", "T07"), ("Café", "Cafe"), ("é", "e")]
         {
             assert_ne!(common_form(one), common_form(other), "{one} {other}");
         }

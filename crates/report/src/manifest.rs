@@ -114,7 +114,8 @@ mod tests {
         fs::create_dir(dir.path().join("plots")).unwrap();
         // FIPS 180-4's own example: the SHA-256 of "abc".
         fs::write(dir.path().join("plots/a.svg"), "abc").unwrap();
-        fs::write(dir.path().join("index.html"), "<head>\n<meta charset=\"utf-8\">\n</head>").unwrap();
+        fs::write(dir.path().join("index.html"), "<head>\n<meta charset=\"utf-8\">\n</head>")
+            .unwrap();
         let origin = Origin {
             version: "1".to_owned(),
             seed: Some(7),

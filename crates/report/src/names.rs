@@ -101,7 +101,9 @@ mod tests {
         assert_eq!(stem("TD-date", ["TD-date", "OC"]), "td-date");
         assert_ne!(stem("A", ["A", "a"]), stem("a", ["A", "a"]));
         let long = "x".repeat(1000);
-        for id in ["../../etc", "/etc/passwd", "con", "LPT1", "a\u{0}b", "..", "", &long, "\u{202e}x"] {
+        for id in
+            ["../../etc", "/etc/passwd", "con", "LPT1", "a\u{0}b", "..", "", &long, "\u{202e}x"]
+        {
             let stem = stem(id, [id]);
             assert!(stem.len() <= 41 && !stem.is_empty(), "{id:?}: {stem}");
             assert!(stem.chars().all(|c| c.is_ascii_alphanumeric() || c == '-'), "{id:?}: {stem}");

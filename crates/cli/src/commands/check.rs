@@ -4,9 +4,9 @@ mod text;
 mod trials;
 
 use crate::args::{CheckArgs, Format};
+use crate::commands::from_publish;
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::{self, Checked};
-use crate::commands::from_publish;
 use ingest_tables::SpotCheck;
 use report::PublishError;
 use std::path::Path;
@@ -26,10 +26,12 @@ pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
     let found = trials::of(&checked)?;
     checked.still_holds(&args.book)?;
     if let Some(dir) = &args.out {
-        report::publish_into(dir, |dir| write_tables(&checked, dir)).map_err(|error| match error {
-            PublishError::Write(failure) => failure,
-            other => from_publish(&other),
-        })?;
+        report::publish_into(dir, |dir| write_tables(&checked, dir)).map_err(
+            |error| match error {
+                PublishError::Write(failure) => failure,
+                other => from_publish(&other),
+            },
+        )?;
     }
     let text = match args.format {
         Format::Text => text::of(&checked, &found, &drawn, args.seed),

@@ -39,7 +39,7 @@ fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
         report::write_plan(&of, dir)?;
         report::seal(dir, &origin)
     })
-        .map_err(|error| super::from_publish(&error))?;
+    .map_err(|error| super::from_publish(&error))?;
     stages.finish();
     print_data(&text(args, plan))?;
     let alarm = plan.crews.iter().any(|crew| crew.schedule.alarm.is_some());

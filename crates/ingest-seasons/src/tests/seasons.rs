@@ -82,5 +82,7 @@ fn parquet_reads_back_as_written() {
     assert_eq!(builder.metadata().file_metadata().created_by(), Some("anacurve"));
     let back: Vec<_> = builder.build().unwrap().map(|batch| batch.unwrap()).collect();
     assert_eq!(back, [linked.tree_seasons]);
-    assert!(write_parquet(&back[0], "00ff", &folder.path().join("no/such/folder.parquet")).is_err());
+    assert!(
+        write_parquet(&back[0], "00ff", &folder.path().join("no/such/folder.parquet")).is_err()
+    );
 }

@@ -85,8 +85,8 @@ fn is_missing(text: &str) -> bool {
 /// The fault of a text that is longer than what is kept.
 pub(crate) fn too_long(column: &str, text: &str) -> Option<CellFault> {
     // A character has at least one byte, so short text is not counted through.
-    let is_long = !limits::TEXT.holds(text.len() as u64)
-        && !limits::TEXT.holds(text.chars().count() as u64);
+    let is_long =
+        !limits::TEXT.holds(text.len() as u64) && !limits::TEXT.holds(text.chars().count() as u64);
     is_long.then(|| CellFault {
         code: Code::RowTooLong,
         reason: format!("{column} {} is longer than {}", quoted(text), limits::TEXT.words()),

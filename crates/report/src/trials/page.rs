@@ -2,9 +2,9 @@
 
 use super::content::{TrialPart, TrialReport};
 use super::{figures::figure, tables::table};
-use crate::names::stem;
 use crate::error::ReportError;
 use crate::how;
+use crate::names::stem;
 use crate::page::{Fact, Figure, Table};
 use askama::Template;
 
@@ -47,7 +47,10 @@ impl<'a> TrialsPage<'a> {
     /// When a plot cannot be drawn.
     pub fn of(book: &'a str, trials: &'a [TrialReport]) -> Result<Self, ReportError> {
         let ids = || trials.iter().map(|trial| trial.id.as_str());
-        let trials = trials.iter().map(|trial| view(trial, stem(&trial.id, ids()))).collect::<Result<Vec<_>, _>>()?;
+        let trials = trials
+            .iter()
+            .map(|trial| view(trial, stem(&trial.id, ids())))
+            .collect::<Result<Vec<_>, _>>()?;
         Ok(Self { book, css: include_str!("../../templates/style.css"), trials })
     }
 
