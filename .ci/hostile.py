@@ -166,8 +166,23 @@ def look_at_tables(folder):
                 assert "hyperlink" not in part.lower() and "<hyperlink" not in text, f"{path}: a link"
 
 
+def check_the_check():
+    """Every attack that can run does run in a page that lets it, and is seen."""
+    with tempfile.TemporaryDirectory() as home:
+        for markup in (ATTACKS[0], ATTACKS[1], f'<a title="{ATTACKS[2]}">', f"<a title='{ATTACKS[3]}'>",
+                       ATTACKS[4], ATTACKS[16], f'<a href="{ATTACKS[7]}">x</a>'):
+            page = Path(home) / "page.html"
+            page.write_text(f'<!DOCTYPE html><meta charset="utf-8"><p>{markup}')
+            try:
+                look_at(page, home)
+            except AssertionError:
+                continue
+            raise SystemExit(f"not seen: {markup}")
+
+
 def main():
     program = Path(sys.argv[1]).resolve()
+    check_the_check()
     pages = 0
     for turn in range(0, len(ATTACKS), 4):
         with tempfile.TemporaryDirectory() as home:

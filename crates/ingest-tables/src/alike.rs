@@ -15,8 +15,11 @@ const KINDS: [(&str, &[(Table, &str)]); 6] = [
     ("trial", &[(Table::Trials, "trial")]),
 ];
 
-/// Spellings in order of first appearance; file index and line.
-type Seen<'a> = BTreeMap<&'a str, (u32, u32)>;
+/// File index and line.
+type Stands = (u32, u32);
+
+/// Spellings with the place where each first stands.
+type Seen<'a> = BTreeMap<&'a str, Stands>;
 
 /// Adds the texts of a column with their first places.
 fn look<'a>(frame: &'a DataFrame, column: &str, seen: &mut Seen<'a>) -> PolarsResult<()> {
@@ -68,8 +71,8 @@ pub(crate) fn alike(
     Ok(problems)
 }
 
-fn suspicious(kind: &str, seen: &Seen<'_>, place: &dyn Fn((u32, u32)) -> Place) -> Vec<Problem> {
-    let mut by_form: BTreeMap<String, Vec<(&str, (u32, u32))>> = BTreeMap::new();
+fn suspicious(kind: &str, seen: &Seen<'_>, place: &dyn Fn(Stands) -> Place) -> Vec<Problem> {
+    let mut by_form: BTreeMap<String, Vec<(&str, Stands)>> = BTreeMap::new();
     let mut problems = Vec::new();
     for (&text, &at) in seen {
         by_form.entry(common_form(text)).or_default().push((text, at));
