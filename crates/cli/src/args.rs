@@ -4,7 +4,7 @@ mod help;
 mod plan;
 mod review;
 
-pub use help::{CompletionsArgs, ExplainArgs, ManualArgs};
+pub use help::{CompletionsArgs, ExplainArgs, ManualArgs, SchemaArgs, SchemaFormat};
 pub use plan::{Language, PlanArgs, WhatIfArgs};
 pub use review::{ReviewArgs, ZonesArgs};
 
@@ -69,6 +69,8 @@ pub enum Command {
     Zones(ZonesArgs),
     /// Say what the code of a problem means, why it matters and what to do
     Explain(ExplainArgs),
+    /// Print what a record book may hold: tables, columns, units, ranges, book.toml
+    Schema(SchemaArgs),
     /// Print the script that completes commands in a shell
     Completions(CompletionsArgs),
     /// Write manual pages, one per command

@@ -8,6 +8,7 @@ pub mod manual;
 pub mod plan;
 pub mod review;
 pub mod run;
+pub mod schema;
 pub mod size;
 pub mod trial;
 pub mod whatif;

@@ -21,6 +21,7 @@ pub fn execute(cli: &args::Cli) -> ExitCode {
         args::Command::Check(args) => commands::check::execute(args),
         args::Command::Zones(args) => commands::zones::execute(args),
         args::Command::Explain(args) => commands::explain::execute(args),
+        args::Command::Schema(args) => commands::schema::execute(args),
         args::Command::Completions(args) => commands::manual::completions(args),
         args::Command::Manual(args) => commands::manual::manual(args),
         args::Command::Demo(args) => commands::demo::execute(args),

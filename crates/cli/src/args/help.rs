@@ -1,7 +1,7 @@
 //! Arguments of `explain`, `completions` and `manual`.
 
 use super::Format;
-use clap::Args;
+use clap::{Args, ValueEnum};
 use clap_complete::Shell;
 use std::path::PathBuf;
 
@@ -20,6 +20,30 @@ pub struct ExplainArgs {
     /// How the explanation is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
+}
+
+/// How a schema is printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SchemaFormat {
+    /// Tables and their columns, for people.
+    Markdown,
+    /// Tables, a JSON Schema of book.toml and the columns of tree_seasons.parquet, for programs.
+    Json,
+}
+
+/// Arguments of `schema`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+The tables of a record book with their columns, units and ranges, generated from what reads them. As
+JSON also a JSON Schema of book.toml, which editors can check the file by.
+
+Examples:
+  anacurve schema > tables.md
+  anacurve schema --format json > schema.json")]
+pub struct SchemaArgs {
+    /// How the schema is printed
+    #[arg(long, value_enum, default_value_t = SchemaFormat::Markdown)]
+    pub format: SchemaFormat,
 }
 
 /// Arguments of `completions`.
