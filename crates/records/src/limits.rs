@@ -1,7 +1,9 @@
 //! The sizes up to which a record book is read, so that no file can exhaust the machine.
 
+use serde::Serialize;
+
 /// One limit, as it is stated in the help.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Limit {
     /// What is limited.
     pub what: &'static str,
