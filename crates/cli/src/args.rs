@@ -127,9 +127,7 @@ pub struct RunArgs {
     pub through: Option<i16>,
 }
 
-/// Arguments of `check`.
-#[derive(Debug, Args)]
-#[command(after_help = "\
+const CHECK_HELP: &str = "\
 Prints, file by file, rows read = kept + quarantined; what was linked into tree-seasons and what
 was not, with the reason; and every problem as file:line:column with what to do about it.
 
@@ -144,7 +142,21 @@ Exit code 1 means that something was set aside or needs a look, 2 that the book 
 Examples:
   anacurve check my-book
   anacurve check my-book --seed 2
-  anacurve check my-book --out checked --format json")]
+  anacurve check my-book --out checked --format json";
+
+/// The sizes up to which a book is read, in words.
+fn limits() -> String {
+    let mut text =
+        "A larger file is refused, a longer row or text sets its row aside:\n".to_owned();
+    for limit in records::limits::ALL {
+        text.push_str(&format!("  {:<46} {}\n", limit.what, limit.words()));
+    }
+    text
+}
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+#[command(after_help = CHECK_HELP, after_long_help = format!("{CHECK_HELP}\n\n{}", limits()))]
 pub struct CheckArgs {
     /// Folder of the record book, with its book.toml
     pub book: PathBuf,

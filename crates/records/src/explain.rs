@@ -65,6 +65,16 @@ impl Code {
                 NO_RUN,
                 "Write the table again, or delete the file and its [[files.TABLE]] entry.",
             ),
+            Self::FileTooLarge => told(
+                "A file, or what is packed into it, is larger than what is read; anacurve check --help lists the limits.",
+                NO_RUN,
+                "A record table is never so large by honest means: save the sheet anew or export it as CSV, and split a table of many seasons into several files.",
+            ),
+            Self::FileChanged => told(
+                "A file of the book changed, vanished or was added between the first look at it and the end of the run.",
+                "Results computed from two states of a book belong to neither. Nothing is written, and the last report stays as it was.",
+                "Close the file where it is being edited, wait until it is copied or synchronised, and run again.",
+            ),
             Self::TableHeaderOnly => told(
                 "A table has a header and no rows.",
                 "What the table would tell is missing from the analysis.",
@@ -292,6 +302,24 @@ impl Code {
                 "Prunings before a harvest in which their trees have no pick.",
                 "They tell nothing about yield.",
                 "Add the picks of these trees, with 0 kg where a tree was picked and bore nothing.",
+            ),
+            Self::IdsAlike => shown(
+                [
+                    "Two ids or names differ only in what the eye can hardly see: case, spaces, a letter O for a zero, a letter of another alphabet.",
+                    "They are kept apart as written, and records of one tree, or of one treatment, may be counted as those of two.",
+                    "If both mean one thing, write it in one way everywhere; if they are two, give one of them a name that looks different.",
+                ],
+                "trees.csv",
+                ["AI-01,A1", "A1-03,A1"],
+            ),
+            Self::TextInvisible => shown(
+                [
+                    "A text holds characters that have no shape of their own, such as a zero-width space.",
+                    "It looks like another id and is none, so that its records would not be found.",
+                    "Type the text again where it was written; copying it copies the character.",
+                ],
+                "trees.csv",
+                ["A1-\u{200b}03,A1", "A1-03,A1"],
             ),
             Self::TreeWithoutHarvest => told(
                 "Trees without a pick in any season.",

@@ -1,5 +1,6 @@
 //! The record book's schema for programs and people, generated from the types that read it.
 
+use crate::limits::{self, Limit};
 use crate::schema::{ColumnKind, ColumnSpec, Table};
 use crate::{Book, tree_season};
 use serde::Serialize;
@@ -31,12 +32,13 @@ struct PublishedTable {
     columns: Vec<Column>,
 }
 
-/// Tables, `book.toml` (a JSON Schema) and the columns of `tree_seasons.parquet`.
+/// Tables, `book.toml` (a JSON Schema), the columns of `tree_seasons.parquet`, and the limits of size.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PublishedSchema {
     tables: Vec<PublishedTable>,
     book_toml: schemars::Schema,
     tree_seasons: Vec<tree_season::LinkedColumn>,
+    limits: [Limit; limits::ALL.len()],
 }
 
 impl PublishedSchema {
@@ -57,6 +59,7 @@ impl PublishedSchema {
             tables: Table::ALL.iter().map(table).collect(),
             book_toml: schemars::schema_for!(Book),
             tree_seasons: tree_season::COLUMNS.to_vec(),
+            limits: limits::ALL,
         }
     }
 
@@ -98,6 +101,13 @@ impl PublishedSchema {
             if table.keeps_extra_columns {
                 out.push_str("\nFurther columns are kept as text: the factors of a trial.\n");
             }
+        }
+        out.push_str(
+            "\n## Limits\n\nA larger file is refused, a longer row or text sets its row aside.\n\n\
+             | what | at most |\n| --- | --- |\n",
+        );
+        for limit in &self.limits {
+            let _ = writeln!(out, "| {} | {} |", limit.what, limit.words());
         }
         out
     }
