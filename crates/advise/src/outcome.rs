@@ -15,6 +15,8 @@ pub struct Advice {
     pub seed: u64,
     /// Version of the program.
     pub version: String,
+    /// One fingerprint of all input files.
+    pub inputs: String,
     /// Currency of money amounts.
     pub currency: String,
     /// Loss tolerated, per cent of the best net return.

@@ -1,8 +1,10 @@
 //! What can be typed on the command line.
 
+mod help;
 mod plan;
 mod review;
 
+pub use help::{CompletionsArgs, ExplainArgs, ManualArgs, SchemaArgs, SchemaFormat};
 pub use plan::{Language, PlanArgs, WhatIfArgs};
 pub use review::{ReviewArgs, ZonesArgs};
 
@@ -65,6 +67,14 @@ pub enum Command {
     Layout(LayoutArgs),
     /// Propose regions from climate normals, for blocks that have none yet
     Zones(ZonesArgs),
+    /// Say what the code of a problem means, why it matters and what to do
+    Explain(ExplainArgs),
+    /// Print what a record book may hold: tables, columns, units, ranges, book.toml
+    Schema(SchemaArgs),
+    /// Print the script that completes commands in a shell
+    Completions(CompletionsArgs),
+    /// Write manual pages, one per command
+    Manual(ManualArgs),
     /// Write an invented record book to try the program on
     Demo(DemoArgs),
 }
@@ -120,9 +130,7 @@ pub struct RunArgs {
     pub timings: Option<PathBuf>,
 }
 
-/// Arguments of `check`.
-#[derive(Debug, Args)]
-#[command(after_help = "\
+const CHECK_HELP: &str = "\
 Prints, file by file, rows read = kept + quarantined; what was linked into tree-seasons and what
 was not, with the reason; and every problem as file:line:column with what to do about it.
 
@@ -137,7 +145,21 @@ Exit code 1 means that something was set aside or needs a look, 2 that the book 
 Examples:
   anacurve check my-book
   anacurve check my-book --seed 2
-  anacurve check my-book --out checked --format json")]
+  anacurve check my-book --out checked --format json";
+
+/// The sizes up to which a book is read, in words.
+fn limits() -> String {
+    let mut text =
+        "A larger file is refused, a longer row or text sets its row aside:\n".to_owned();
+    for limit in records::limits::ALL {
+        text.push_str(&format!("  {:<46} {}\n", limit.what, limit.words()));
+    }
+    text
+}
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+#[command(after_help = CHECK_HELP, after_long_help = format!("{CHECK_HELP}\n\n{}", limits()))]
 pub struct CheckArgs {
     /// Folder of the record book, with its book.toml
     pub book: PathBuf,

@@ -2,10 +2,13 @@
 
 pub mod check;
 pub mod demo;
+pub mod explain;
 pub mod layout;
+pub mod manual;
 pub mod plan;
 pub mod review;
 pub mod run;
+pub mod schema;
 pub mod size;
 pub mod trial;
 pub mod whatif;
@@ -16,6 +19,9 @@ use report::PublishError;
 
 /// A folder that could not be put into place, with every cause.
 fn from_publish<E: std::error::Error + 'static>(error: &PublishError<E>) -> Failure {
+    if let PublishError::Busy { .. } = error {
+        return Failure::new(error, "wait until it is done, or name another folder with --out");
+    }
     let mut what = error.to_string();
     let mut source = std::error::Error::source(error);
     while let Some(cause) = source {

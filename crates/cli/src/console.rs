@@ -4,7 +4,8 @@ mod stages;
 
 pub use stages::Stages;
 
-use records::Problem;
+use records::{Problem, turns_direction};
+use std::borrow::Cow;
 use std::io::{self, Write};
 use std::process::ExitCode;
 use thiserror::Error;
@@ -51,17 +52,38 @@ impl Failure {
 
 /// Prints a failure to standard error; exit code 2.
 pub fn report_failure(failure: &Failure) -> ExitCode {
-    eprintln!("error: {failure}");
+    let mut text = format!("error: {failure}\n");
     match failure {
         Failure::Book(problems) => {
             for problem in problems {
-                eprintln!("\n{problem}");
+                text.push_str(&format!("\n{problem}\n"));
             }
         }
-        Failure::Other { hint, .. } if !hint.is_empty() => eprintln!("\nhint: {hint}"),
+        Failure::Other { hint, .. } if !hint.is_empty() => {
+            text.push_str(&format!("\nhint: {hint}\n"));
+        }
         Failure::Other { .. } => {}
     }
+    eprint!("{}", inert(&text));
     ExitCode::from(2)
+}
+
+/// A text in which the records' own control characters, and those that turn the direction of text,
+/// stand as escapes: a terminal obeys none of them, and JSON means the same by the escape.
+fn inert(text: &str) -> Cow<'_, str> {
+    let acts = |c: char| (c.is_control() && c != '\n' && c != '\t') || turns_direction(c);
+    if !text.contains(acts) {
+        return Cow::Borrowed(text);
+    }
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if acts(c) {
+            out.push_str(&format!("\\u{:04x}", u32::from(c)));
+        } else {
+            out.push(c);
+        }
+    }
+    Cow::Owned(out)
 }
 
 /// Writes data to standard output; a reader that stopped listening is no error.
@@ -70,10 +92,21 @@ pub fn report_failure(failure: &Failure) -> ExitCode {
 /// When standard output refuses for another reason.
 pub fn print_data(text: &str) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+    match out.write_all(inert(text).as_bytes()).and_then(|()| out.flush()) {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
             Err(Failure::new(format!("cannot write to standard output: {error}"), ""))
         }
         _ => Ok(()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::inert;
+
+    #[test]
+    fn a_terminal_gets_nothing_to_obey() {
+        assert_eq!(inert("plain\n\ttext é"), "plain\n\ttext é");
+        assert_eq!(inert("\u{1b}[2J\r\u{202e}x\u{9b}"), "\\u001b[2J\\u000d\\u202ex\\u009b");
     }
 }

@@ -39,6 +39,14 @@ impl Checked {
         all
     }
 
+    /// Refuses to go on when a file of the book is no longer what was read.
+    ///
+    /// # Errors
+    /// With every file that changed, vanished or was added.
+    pub fn still_holds(&self, book: &Path) -> Result<(), Failure> {
+        self.tables.check_unchanged(book).map_err(from_ingest)
+    }
+
     /// Whether a person should look at something.
     pub fn has_findings(&self) -> bool {
         !self.tables.quarantine.is_empty()
@@ -82,6 +90,24 @@ pub fn check_through(
     stages.now("linking picks and prunings to tree-seasons");
     let linked = ingest_seasons::link(&mut tables).map_err(|error| from_link(error, &tables))?;
     Ok(Checked { tables, linked, later })
+}
+
+/// What the results of a checked book are computed from.
+pub fn origin(checked: &Checked, seed: Option<u64>) -> report::Origin {
+    report::Origin {
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        seed,
+        inputs_fingerprint: checked.tables.fingerprint(),
+        inputs: checked
+            .tables
+            .inputs()
+            .into_iter()
+            .map(|(file, hash)| report::InputFile {
+                file: file.to_owned(),
+                fingerprint: hash.to_owned(),
+            })
+            .collect(),
+    }
 }
 
 /// Problems of the files, or a defect of the program.

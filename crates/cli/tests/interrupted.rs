@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::time::Duration;
+use std::time::Instant;
 
 fn start(out: &Path, seed: u32) -> Child {
     let book = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/reference/books/oats");
@@ -57,9 +57,13 @@ fn a_killed_run_leaves_a_whole_report_and_equal_seeds_give_equal_bytes() {
     assert!(start(&out, 1).wait().unwrap().success());
     assert_eq!(contents(&report(&out)), whole[0], "same records and seed, same bytes");
     let mut killed = 0;
-    for attempt in 0..30 {
+    // Moments over the length of a whole run, in an order without a pattern (37 is coprime to 100).
+    let begun = Instant::now();
+    assert!(start(&out, 1).wait().unwrap().success());
+    let whole_run = begun.elapsed();
+    for attempt in 0..100 {
         let mut child = start(&out, 2 - attempt % 2);
-        std::thread::sleep(Duration::from_millis(u64::from(attempt) * 12));
+        std::thread::sleep(whole_run * (attempt * 37 % 100) / 95);
         child.kill().unwrap();
         killed += u32::from(!child.wait().unwrap().success());
         // A run that died between its two renames is mended by the next one; a reader in between
@@ -68,5 +72,14 @@ fn a_killed_run_leaves_a_whole_report_and_equal_seeds_give_equal_bytes() {
         let target = if target.exists() { target } else { target.with_file_name(".1936.previous") };
         assert!(whole.contains(&contents(&target)), "attempt {attempt} left a broken report");
     }
-    assert!(killed > 0, "no run was killed in time");
+    assert!(killed >= 50, "only {killed} runs were killed in time");
+    // What the dead runs left is cleared away by the next.
+    assert!(start(&out, 1).wait().unwrap().success());
+    assert_eq!(contents(&report(&out)), whole[0]);
+    let left: Vec<_> = std::fs::read_dir(out.join("oats-of-1935"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name())
+        .filter(|name| name != "1936" && name != ".1936.lock")
+        .collect();
+    assert!(left.is_empty(), "{left:?}");
 }

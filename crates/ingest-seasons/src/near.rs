@@ -1,5 +1,6 @@
-//! Ids that differ only in case, spaces, marks or leading zeros: offered as hints, never used.
+//! Ids that differ only in case, spaces, marks, leading zeros or letters of like shape: offered as hints, never used.
 
+use records::{common_form, spelled};
 use std::collections::HashMap;
 
 /// Known ids by their reduced form.
@@ -7,24 +8,28 @@ use std::collections::HashMap;
 pub(crate) struct NearMisses {
     // Only looked up, never walked, so its order cannot reach a result.
     by_form: HashMap<String, Vec<String>>,
+    /// The same by what ids that look alike have in common.
+    by_look: HashMap<String, Vec<String>>,
 }
 
 impl NearMisses {
     /// Ids in the order in which hints name them.
     pub(crate) fn of<'a>(ids: impl Iterator<Item = &'a str>) -> Self {
-        let mut by_form: HashMap<String, Vec<String>> = HashMap::new();
+        let mut found = Self::default();
         for id in ids {
-            by_form.entry(reduced(id)).or_default().push(id.to_owned());
+            found.by_form.entry(reduced(id)).or_default().push(id.to_owned());
+            found.by_look.entry(common_form(id)).or_default().push(id.to_owned());
         }
-        Self { by_form }
+        found
     }
 
     /// A remedy that names the nearest known ids, or `otherwise`.
     pub(crate) fn remedy(&self, id: &str, otherwise: &str) -> String {
-        match self.by_form.get(&reduced(id)).map(Vec::as_slice) {
+        let near = self.by_form.get(&reduced(id)).or_else(|| self.by_look.get(&common_form(id)));
+        match near.map(Vec::as_slice) {
             None | Some([]) => otherwise.to_owned(),
             Some(near) => {
-                let shown: Vec<_> = near.iter().take(3).map(|id| format!("'{id}'")).collect();
+                let shown: Vec<_> = near.iter().take(3).map(|near| spelled(near, id)).collect();
                 format!("did you mean {}? ids must match letter by letter", shown.join(" or "))
             }
         }
@@ -80,5 +85,8 @@ mod tests {
         let near = NearMisses::of(["T-007", "T-008"].into_iter());
         assert!(near.remedy("t7", "none").contains("'T-007'"));
         assert_eq!(near.remedy("X", "none"), "none");
+        // A Cyrillic te, and a letter O for a zero.
+        assert!(near.remedy("\u{422}-007", "none").contains("'T-007'"));
+        assert!(near.remedy("T-O07", "none").contains("'T-007'"));
     }
 }

@@ -1,11 +1,14 @@
 //! Files of a record book to typed tables: every row is kept or quarantined, every repair counted.
 
+mod alike;
+mod archive;
 mod cell;
 mod columns;
 mod decode;
 mod discover;
 mod duplicates;
 mod header;
+mod inputs;
 mod parquet_rows;
 mod prunings;
 mod quarantine;

@@ -1,6 +1,7 @@
 //! Rows of a Parquet file.
 
-use crate::rows::{Cell, Cells, Fault, Header, RawRow, RowSink, Rows};
+use crate::archive::too_large;
+use crate::rows::{Cell, Cells, Damage, Fault, Header, RawRow, RowSink, Rows};
 use arrow::array::{
     Array, ArrayRef, AsArray, BooleanArray, Date32Array, Float64Array, Int64Array, RecordBatch,
     StringArray,
@@ -9,7 +10,9 @@ use arrow::compute::cast;
 use arrow::datatypes::{DataType, Date32Type, Float64Type, Int64Type};
 use jiff::civil::{Date, date};
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
+use parquet::file::metadata::ParquetMetaData;
 use records::Code;
+use records::limits::{self, Limit};
 use std::borrow::Cow;
 use std::fs::File;
 use std::path::Path;
@@ -123,10 +126,30 @@ impl Cells for BatchRow<'_> {
     }
 }
 
+/// Checks what a file says of its own size.
+fn check_size(of: &ParquetMetaData, most_rows: Limit, most_bytes: Limit) -> Result<(), Fault> {
+    let rows: i64 =
+        of.row_groups().iter().map(|group| group.num_rows().max(0)).fold(0, i64::saturating_add);
+    if !most_rows.holds(u64::try_from(rows).unwrap_or(0)) {
+        let most = most_rows.words();
+        return Err(too_large(format!("the file has {rows} rows; at most {most} are read")));
+    }
+    let chunks = of.row_groups().iter().flat_map(|group| group.columns());
+    let largest = chunks.map(|chunk| chunk.uncompressed_size()).max().unwrap_or(0);
+    if !most_bytes.holds(u64::try_from(largest).unwrap_or(0)) {
+        let most = most_bytes.words();
+        return Err(too_large(format!(
+            "a column of a row group has {largest} bytes unpacked; at most {most} are read"
+        )));
+    }
+    Ok(())
+}
+
 impl ParquetRows {
     pub(crate) fn open(path: &Path) -> Result<Self, Fault> {
         let file = File::open(path).map_err(unreadable)?;
         let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(unreadable)?;
+        check_size(builder.metadata(), limits::PARQUET_ROWS, limits::PARQUET_CHUNK)?;
         let names = builder.schema().fields().iter().map(|field| field.name().clone()).collect();
         let reader = builder.build().map_err(unreadable)?;
         Ok(Self { reader, header: Header { line: 1, names, ..Header::default() } })
@@ -147,9 +170,41 @@ impl Rows for ParquetRows {
             for row in 0..batch.num_rows() {
                 line += 1;
                 let cells = BatchRow { columns: &columns, row };
-                sink(&RawRow { line, cells: &cells, raw: None, damage: None });
+                let damage = Damage::of_length(&cells);
+                sink(&RawRow { line, cells: &cells, raw: None, damage });
             }
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use arrow::array::Int32Array;
+    use parquet::arrow::ArrowWriter;
+    use parquet::arrow::arrow_reader::ArrowReaderMetadata;
+    use std::sync::Arc;
+
+    #[test]
+    fn what_a_file_says_of_its_size_is_believed_when_it_is_too_large() {
+        let numbers: ArrayRef = Arc::new(Int32Array::from(vec![7; 1000]));
+        let batch = RecordBatch::try_from_iter([("n", numbers)]).unwrap();
+        let mut file = tempfile::tempfile().unwrap();
+        let mut writer = ArrowWriter::try_new(&mut file, batch.schema(), None).unwrap();
+        for _ in 0..3 {
+            writer.write(&batch).unwrap();
+            writer.flush().unwrap();
+        }
+        writer.close().unwrap();
+        let of = ArrowReaderMetadata::load(&file, Default::default()).unwrap();
+        let limit = |most, unit| Limit { what: "a test", most, unit };
+        let large = limit(1 << 20, "bytes");
+        assert!(check_size(of.metadata(), limit(3000, "rows"), large).is_ok());
+        let refused = check_size(of.metadata(), limit(2999, "rows"), large).unwrap_err();
+        assert_eq!(refused.code, Code::FileTooLarge);
+        assert_eq!(refused.what, "the file has 3000 rows; at most 2999 rows are read");
+        let refused = check_size(of.metadata(), limit(3000, "rows"), limit(10, "bytes"));
+        assert!(refused.unwrap_err().what.contains("unpacked; at most 10 bytes"));
     }
 }

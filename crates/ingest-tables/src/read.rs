@@ -1,5 +1,7 @@
 //! Reads a whole record book.
 
+use crate::alike::alike;
+use crate::archive::too_large;
 use crate::discover::{Format, Source, discover};
 use crate::header::HeaderWords;
 use crate::parquet_rows::ParquetRows;
@@ -11,7 +13,7 @@ use crate::table::{FileOutcome, TableReader};
 use crate::text_rows::TextRows;
 use crate::{FileReport, Progress, QuarantinedRow};
 use polars::prelude::{DataFrame, PolarsResult};
-use records::{Book, Code, Place, Problem, SeenTrials, Severity, Table, counted};
+use records::{Book, Code, Place, Problem, SeenTrials, Severity, Table, counted, limits};
 use std::collections::BTreeMap;
 use std::path::Path;
 use thiserror::Error;
@@ -37,6 +39,8 @@ pub struct BookTables {
     pub problems: Vec<Problem>,
     /// Every quarantined row, in reading order.
     pub quarantine: Vec<QuarantinedRow>,
+    /// Fingerprint of the text of `book.toml`; empty for tables made in memory.
+    pub(crate) settings: String,
     /// Where each file is, to fetch the text of rows set aside later; empty for tables made in memory.
     pub(crate) sources: Vec<Source>,
     /// Per file, the cell of each column, from 1; empty for tables made in memory.
@@ -79,6 +83,7 @@ impl BookTables {
             files,
             problems: Vec::new(),
             quarantine: Vec::new(),
+            settings: String::new(),
             sources: Vec::new(),
             cells: Vec::new(),
         }
@@ -93,10 +98,17 @@ impl BookTables {
 
 /// Opens a file far enough to know its header, and hashes its bytes.
 pub(crate) fn open(source: &Source) -> Result<(Box<dyn Rows>, String), Fault> {
-    let bytes = std::fs::read(&source.path).map_err(|error| {
+    let unreadable = |error| {
         let what = format!("the file cannot be read: {error}");
         Fault::new(Code::FileUnreadable, what, "check its permissions, or remove it")
-    })?;
+    };
+    // Workbooks and Parquet have limits of their own, looked at before they are unpacked.
+    let size = source.path.metadata().map_err(unreadable)?.len();
+    if source.format == Format::Text && !limits::TEXT_FILE.holds(size) {
+        let most = limits::TEXT_FILE.words();
+        return Err(too_large(format!("the file has {size} bytes; at most {most} are read")));
+    }
+    let bytes = std::fs::read(&source.path).map_err(unreadable)?;
     if bytes.is_empty() {
         let remedy = "export it again, or remove it";
         return Err(Fault::new(Code::FileEmpty, "the file is empty", remedy));
@@ -155,8 +167,12 @@ pub fn read_book(
         return Err(IngestError::Refused(problems));
     }
     problems.extend(quarantine_problems(&quarantine));
+    let cell_of = |file: u32, column: &str| cells.get(file as usize)?.get(column).copied();
+    let suspicious = alike(&frames, &files, cell_of);
+    problems.extend(suspicious.map_err(|error| IngestError::Internal(error.to_string()))?);
     problems.sort();
-    Ok(BookTables { book, frames, files, problems, quarantine, sources, cells })
+    let settings = fingerprint(toml.as_bytes());
+    Ok(BookTables { book, frames, files, problems, quarantine, settings, sources, cells })
 }
 
 /// What is wrong with the declared trials when they are held against the trial table.
@@ -214,7 +230,7 @@ fn seen_trials(table: &DataFrame) -> PolarsResult<SeenTrials> {
 }
 
 /// Reads `book.toml`; its text serves to find lines.
-fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
+pub(crate) fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
     let refuse = |place: String, code, what: String, remedy: &str| {
         let problem = Problem::new(Place::file(place), Severity::Fatal, code, what, remedy);
         IngestError::Refused(vec![problem])
@@ -225,6 +241,18 @@ fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
             Code::FileUnreadable,
             "there is no such folder".to_owned(),
             "give the folder that holds book.toml",
+        ));
+    }
+    let size = dir.join("book.toml").metadata().map_or(0, |data| data.len());
+    if !limits::SETTINGS.holds(size) {
+        return Err(refuse(
+            "book.toml".to_owned(),
+            Code::FileTooLarge,
+            format!(
+                "the settings have {size} bytes; at most {} are read",
+                limits::SETTINGS.words()
+            ),
+            "remove what does not belong there; tables go into files of their own",
         ));
     }
     let toml = std::fs::read_to_string(dir.join("book.toml")).map_err(|error| {

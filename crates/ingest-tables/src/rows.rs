@@ -1,7 +1,7 @@
 //! What every kind of file hands on: a header and raw rows.
 
 use jiff::civil::Date;
-use records::{Code, Place, Problem, Severity};
+use records::{Code, Place, Problem, Severity, limits};
 use std::borrow::Cow;
 
 /// How many lines from the top may hold the header.
@@ -54,6 +54,26 @@ pub(crate) struct Damage {
     pub(crate) remedy: String,
 }
 
+impl Damage {
+    /// The damage of a row of cells whose text is longer than what is read, when it is.
+    pub(crate) fn of_length(cells: &dyn Cells) -> Option<Self> {
+        let length = |cell: usize| match cells.cell(cell) {
+            Cell::Text(text) => text.len() as u64,
+            _ => 0,
+        };
+        let bytes: u64 = (0..cells.len()).map(length).sum();
+        (!limits::ROW.holds(bytes)).then(|| Self {
+            column: None,
+            code: Code::RowTooLong,
+            reason: format!(
+                "the row has {bytes} bytes, more than {} are not read",
+                limits::ROW.words()
+            ),
+            remedy: "shorten its longest cell, or remove the row".to_owned(),
+        })
+    }
+}
+
 /// One row below the header.
 pub(crate) struct RawRow<'a> {
     pub(crate) line: u64,
@@ -70,7 +90,7 @@ impl RawRow<'_> {
             || {
                 let cells: Vec<_> =
                     (0..self.cells.len()).map(|i| self.cells.cell(i).into_text()).collect();
-                cells.join("\t")
+                crate::text_rows::shortened(&cells.join("\t"))
             },
             crate::text_rows::shortened,
         )

@@ -72,7 +72,7 @@ impl BookTables {
             return Err(refuse(Problem::new(
                 Place::file(&source.name),
                 Severity::Fatal,
-                Code::FileUnreadable,
+                Code::FileChanged,
                 "the file changed while it was being used",
                 "run again when nothing writes to it",
             )));

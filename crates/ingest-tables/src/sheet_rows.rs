@@ -1,9 +1,11 @@
 //! Rows of an XLSX or ODS sheet.
 
+use crate::archive::{self, too_large};
 use crate::header::HeaderWords;
-use crate::rows::{Cell, Cells, Fault, HEADER_WITHIN, Header, RawRow, RowSink, Rows};
+use crate::rows::{Cell, Cells, Damage, Fault, HEADER_WITHIN, Header, RawRow, RowSink, Rows};
 use calamine::{Data, Reader, Sheets, open_workbook_auto};
 use jiff::civil::Date;
+use records::limits::{self, Limit};
 use records::{Code, Table};
 use std::borrow::Cow;
 use std::path::Path;
@@ -26,7 +28,17 @@ fn unreadable(error: &calamine::Error) -> Fault {
     )
 }
 
+fn disordered(row: u64) -> Fault {
+    Fault::new(
+        Code::FileUnreadable,
+        format!("the spreadsheet is damaged: its row {row} comes twice or out of order"),
+        "open it, save it again as .xlsx or .ods, or export the sheet as CSV",
+    )
+}
+
+/// Opens a workbook whose sizes have been looked at.
 fn workbook(path: &Path) -> Result<Workbook, Fault> {
+    archive::check(path)?;
     open_workbook_auto(path).map_err(|error| unreadable(&error))
 }
 
@@ -98,19 +110,21 @@ impl SheetRows {
             Sheets::Xlsx(mut book) => {
                 let wrap = |error| unreadable(&calamine::Error::Xlsx(error));
                 let mut reader = book.worksheet_cells_reader(sheet).map_err(wrap)?;
-                let mut rows = SparseRows::default();
+                let mut rows = SparseRows::within(limits::SHEET_CELLS, limits::SHEET_TEXT);
                 while let Some(cell) = reader.next_cell().map_err(wrap)? {
-                    rows.put(cell.get_position(), cell.get_value().clone().into());
+                    rows.put(cell.get_position(), cell.get_value().clone().into())?;
                 }
                 rows.rows
             }
             mut book => {
                 let range = book.worksheet_range(sheet).map_err(|error| unreadable(&error))?;
                 let (top, left) = range.start().unwrap_or_default();
-                let mut rows = SparseRows::default();
+                let mut rows = SparseRows::within(limits::SHEET_CELLS, limits::SHEET_TEXT);
                 for (row, column, value) in range.used_cells() {
-                    let shift = |base: u32, by: usize| base + u32::try_from(by).unwrap_or(0);
-                    rows.put((shift(top, row), shift(left, column)), value.clone());
+                    let shift = |base: u32, by: usize| {
+                        base.saturating_add(u32::try_from(by).unwrap_or(u32::MAX))
+                    };
+                    rows.put((shift(top, row), shift(left, column)), value.clone())?;
                 }
                 rows.rows
             }
@@ -122,30 +136,58 @@ impl SheetRows {
     }
 }
 
-#[derive(Default)]
 struct SparseRows {
     rows: Vec<(u64, Vec<Data>)>,
+    /// Cells in memory, blanks before a filled one included.
+    cells: u64,
+    /// Bytes of their text.
+    text: u64,
+    /// The most of both.
+    most: [Limit; 2],
 }
 
 impl SparseRows {
-    /// Puts a cell; positions count from 0 and rows ascend.
-    fn put(&mut self, (row, column): (u32, u32), value: Data) {
+    fn within(cells: Limit, text: Limit) -> Self {
+        Self { rows: Vec::new(), cells: 0, text: 0, most: [cells, text] }
+    }
+
+    /// Puts a cell; positions count from 0. A sheet whose rows do not ascend, or that fills a cell
+    /// twice, is damaged: which of its rows a line number means could not be told.
+    fn put(&mut self, (row, column): (u32, u32), value: Data) -> Result<(), Fault> {
         if value == Data::Empty {
-            return;
+            return Ok(());
         }
         let row = u64::from(row) + 1;
-        if self.rows.last().is_none_or(|(last, _)| *last != row) {
-            self.rows.push((row, Vec::new()));
+        if let Data::String(text) | Data::DateTimeIso(text) | Data::DurationIso(text) = &value {
+            self.text += text.len() as u64;
+        }
+        match self.rows.last() {
+            Some((last, _)) if *last > row => return Err(disordered(row)),
+            Some((last, _)) if *last == row => {}
+            _ => self.rows.push((row, Vec::new())),
         }
         if let Some((_, cells)) = self.rows.last_mut() {
             let column = column as usize;
             if cells.len() <= column {
+                self.cells += (column + 1 - cells.len()) as u64;
+                let [most_cells, most_text] = self.most;
+                if !most_cells.holds(self.cells) || !most_text.holds(self.text) {
+                    return Err(too_large(format!(
+                        "at row {row} the sheet exceeds {} or {} of text",
+                        most_cells.words(),
+                        most_text.words()
+                    )));
+                }
                 cells.resize(column + 1, Data::Empty);
             }
             if let Some(cell) = cells.get_mut(column) {
+                if *cell != Data::Empty {
+                    return Err(disordered(row));
+                }
                 *cell = value;
             }
         }
+        Ok(())
     }
 }
 
@@ -183,8 +225,29 @@ impl Rows for SheetRows {
 
     fn each(&mut self, sink: &mut RowSink<'_>) -> Result<(), Fault> {
         for (line, cells) in self.rows.iter().skip(self.header_at + 1) {
-            sink(&RawRow { line: *line, cells, raw: None, damage: None });
+            let damage = Damage::of_length(cells);
+            sink(&RawRow { line: *line, cells, raw: None, damage });
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cells_before_a_far_entry_count() {
+        let limit = |most| Limit { what: "a test", most, unit: "cells" };
+        let mut rows = SparseRows::within(limit(40_000), limit(10));
+        for row in 0..2 {
+            rows.put((row, 16_383), Data::Bool(true)).unwrap();
+        }
+        let refused = rows.put((2, 16_383), Data::Bool(true)).unwrap_err();
+        assert_eq!(refused.code, Code::FileTooLarge);
+        assert!(refused.what.contains("at row 3"), "{}", refused.what);
+        let mut rows = SparseRows::within(limit(40_000), limit(10));
+        rows.put((0, 0), Data::String("1234567890".to_owned())).unwrap();
+        assert!(rows.put((1, 0), Data::String("1".to_owned())).is_err());
     }
 }

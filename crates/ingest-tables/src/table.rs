@@ -1,7 +1,8 @@
 //! Turns the raw rows of a table's files into typed rows, each kept or quarantined.
 
+use crate::archive::too_large;
 use crate::cell::number::plain;
-use crate::cell::value::{CellFault, CellReader, Notes, Style, Value};
+use crate::cell::value::{CellFault, CellReader, Notes, Style, Value, too_long};
 use crate::columns::Columns;
 use crate::discover::Source;
 use crate::duplicates::{Duplicates, Repetition};
@@ -10,7 +11,7 @@ use crate::prunings::IntensityColumns;
 use crate::quarantine::QuarantinedRow;
 use crate::rows::{Fault, Header, RawRow, Rows};
 use crate::summary::{Event, Summary};
-use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec};
+use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec, counted, limits};
 use std::collections::BTreeMap;
 
 /// One table while its files are read.
@@ -92,6 +93,14 @@ impl TableReader {
         book: &Book,
         header: &Header,
     ) -> Result<(Plan, Layout), Vec<Fault>> {
+        let columns = header.names.len() as u64;
+        if !limits::COLUMNS.holds(columns) {
+            return Err(vec![too_large(format!(
+                "the header has {}; at most {} are read",
+                counted(columns, "column", "columns"),
+                limits::COLUMNS.most
+            ))]);
+        }
         let options = &source.options;
         let words = HeaderWords::new(self.spec, options);
         let layout = words.layout(&header.names)?;
@@ -239,6 +248,13 @@ impl TableReader {
             scratch.repairs.extend(scratch.notes.repairs.iter().map(|code| (position, *code)));
             if scratch.notes.is_unusual {
                 scratch.unusual.push(position);
+            }
+        }
+        for (name, cell) in self.columns.extra_names().zip(&plan.extra) {
+            if let Some(cell) = cell
+                && let Some(fault) = too_long(name, &row.cells.cell(*cell).into_text())
+            {
+                scratch.faults.push((Some(cell_number(*cell)), fault));
             }
         }
         // In the order of the file, so that the first bad cell names the place.

@@ -6,12 +6,12 @@ use crate::decode::{Decoded, decode};
 use crate::header::HeaderWords;
 use crate::rows::{Cell, Cells, Damage, Fault, HEADER_WITHIN, Header, RawRow, RowSink, Rows};
 use csv::{ReaderBuilder, StringRecord};
-use records::{Code, FileOptions, counted};
+use records::{Code, FileOptions, counted, limits};
 use scan::{Lines, Oddity, scan};
 use std::borrow::Cow;
 
 /// Longest record that is read, bytes; a longer one is quarantined unparsed.
-pub(crate) const LONGEST_RECORD: usize = 1 << 20;
+pub(crate) const LONGEST_RECORD: usize = limits::ROW.most as usize;
 /// Characters kept of a record that is too long.
 const SHORTENED_TO: usize = 200;
 /// Text searched for the header.

@@ -1,5 +1,7 @@
 //! Rows read = rows kept + rows quarantined, whatever the bytes; and rows set aside later.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a broken fixture fails the test")]
+
 mod common;
 
 use common::{Folder, counts};
@@ -98,4 +100,47 @@ fn a_file_that_changed_is_noticed() {
     let mut tables = folder.read();
     folder.put("harvests.csv", "tree,date,nut_kg\nT9,2024-03-01,3\n");
     assert!(matches!(tables.set_aside(vec![set_aside(3, 2)]), Err(IngestError::Refused(_))));
+}
+
+#[test]
+fn inputs_that_change_after_reading_are_named() {
+    let folder = Folder::new();
+    let tables = folder.read();
+    assert_eq!(tables.check_unchanged(folder.path()), Ok(()));
+    let named = |folder: &Folder| match tables.check_unchanged(folder.path()) {
+        Err(IngestError::Refused(problems)) => {
+            assert!(problems.iter().all(|problem| problem.code == Code::FileChanged));
+            problems.into_iter().map(|p| (p.place.file, p.what)).collect::<Vec<_>>()
+        }
+        other => panic!("{other:?}"),
+    };
+    let trees = std::fs::read(folder.path().join("trees.csv")).unwrap();
+    folder.put("trees.csv", "tree,block\nT1,B1\n");
+    folder.put("harvests_2.csv", "tree,date,nut_kg\n");
+    let found = named(&folder);
+    assert_eq!(found.len(), 2);
+    assert!(found[0].0 == "trees.csv" && found[0].1.contains("changed"), "{found:?}");
+    assert!(found[1].0 == "harvests_2.csv" && found[1].1.contains("was added"), "{found:?}");
+    folder.put("trees.csv", trees);
+    folder.remove("harvests_2.csv");
+    assert_eq!(tables.check_unchanged(folder.path()), Ok(()));
+    folder.remove("harvests.csv");
+    assert!(named(&folder)[0].1.contains("vanished"));
+    folder.settings("# a remark");
+    assert_eq!(named(&folder)[0].0, "book.toml");
+}
+
+/// One fingerprint stands for all files: it follows names and bytes and nothing else.
+#[test]
+fn one_fingerprint_for_all_inputs() {
+    let folder = Folder::new();
+    let first = folder.read().fingerprint();
+    assert_eq!(first.len(), 16);
+    assert_eq!(folder.read().fingerprint(), first);
+    folder.settings("# a remark");
+    let second = folder.read().fingerprint();
+    assert_ne!(second, first);
+    folder.remove("harvests.csv");
+    folder.put("harvests_1.csv", common::HARVESTS);
+    assert_ne!(folder.read().fingerprint(), second);
 }

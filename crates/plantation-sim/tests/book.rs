@@ -135,7 +135,8 @@ fn both_books_parse_and_name_their_files() {
         }
         let tables = files.keys().filter(|path| !path.contains("truth") && !path.ends_with(".md"));
         let found_by_stem = tidiness == Tidiness::Clean;
-        assert_eq!(listed.len(), if found_by_stem { 0 } else { tables.count() - 1 });
+        // Neither the settings nor the climate normals, which `zones` reads, are tables of the book.
+        assert_eq!(listed.len(), if found_by_stem { 0 } else { tables.count() - 2 });
     }
 }
 

@@ -6,6 +6,7 @@ mod trials;
 
 use crate::work::{CutWood, Product, WorkSettings};
 use crate::{Calendar, MeasuredAs, Problem, Table, Window};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use thiserror::Error;
@@ -15,7 +16,7 @@ pub use trials::{
 };
 
 /// A checked record-book description.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Book {
     /// Name and currency.
@@ -42,7 +43,7 @@ pub struct Book {
 }
 
 /// `[book]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BookMeta {
     /// Name of the plantation company or programme, shown in reports.
@@ -61,7 +62,7 @@ pub struct BookMeta {
 }
 
 /// How dates are written. ISO dates and spreadsheet dates are understood everywhere.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum DateOrder {
     /// Only 2024-07-15.
@@ -74,7 +75,7 @@ pub enum DateOrder {
 }
 
 /// How decimals are written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum DecimalMark {
     /// 3.5; a comma decimal is read only where it cannot mean thousands, and counted as a repair.
@@ -85,7 +86,7 @@ pub enum DecimalMark {
 }
 
 /// `[regions.ID]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Region {
     /// Name shown in reports; the id when absent.
@@ -105,7 +106,7 @@ pub struct Region {
 }
 
 /// What the plantation does now.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PresentPractice {
     /// Fraction removed.
@@ -115,7 +116,7 @@ pub struct PresentPractice {
 }
 
 /// `[economics]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Economics {
     /// Currency code or word, shown beside money.
@@ -138,7 +139,7 @@ pub struct Economics {
 }
 
 /// Working minutes per pruned tree: `minutes_per_tree + minutes_full_canopy x intensity`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PruningTime {
     /// Minutes per pruned tree that do not depend on intensity (walking, ladder).
@@ -148,7 +149,7 @@ pub struct PruningTime {
 }
 
 /// Response scale of the yield model.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum ResponseScale {
     /// Chosen by profiled Box-Cox among the three.
@@ -163,7 +164,7 @@ pub enum ResponseScale {
 }
 
 /// `[options]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Options {
     /// Season to advise for; the one after the last recorded when absent.
@@ -206,7 +207,7 @@ impl Default for Options {
 pub type TableFiles = Vec<FileOptions>;
 
 /// How one file is written.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FileOptions {
     /// Path relative to the book folder.

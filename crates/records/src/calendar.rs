@@ -2,7 +2,9 @@
 
 use jiff::civil::Date;
 use jiff::{Span, ToSpan};
+use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use std::borrow::Cow;
 use std::fmt;
 use std::str::FromStr;
 use thiserror::Error;
@@ -84,6 +86,20 @@ impl Serialize for MonthDay {
     }
 }
 
+impl JsonSchema for MonthDay {
+    fn schema_name() -> Cow<'static, str> {
+        "MonthDay".into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({
+            "type": "string",
+            "pattern": "^[0-9]{2}-[0-9]{2}$",
+            "description": "Day of every year as MM-DD."
+        })
+    }
+}
+
 impl<'de> Deserialize<'de> for MonthDay {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         String::deserialize(deserializer)?.parse().map_err(serde::de::Error::custom)
@@ -92,7 +108,7 @@ impl<'de> Deserialize<'de> for MonthDay {
 
 /// A yearly span of days, both ends included; crosses New Year when the end precedes the start.
 /// In `book.toml`: `["02-01", "05-31"]`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(from = "[MonthDay; 2]", into = "[MonthDay; 2]")]
 pub struct Window {
     /// First day.
@@ -159,7 +175,7 @@ impl Window {
 }
 
 /// A region's calendar. A season is labelled by the year in which its harvest window opens.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Calendar {
     /// Days in which nuts are picked.
     pub harvest: Window,

@@ -1,11 +1,14 @@
 //! Pruning intensity: the fraction of the canopy removed, and the ways it is recorded.
 
 use crate::half_ellipsoid_volume_m3;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 /// How an intensity was measured. Two bases are never pooled silently.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum MeasuredAs {
     /// Fraction of the canopy judged or measured directly.

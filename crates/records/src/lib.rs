@@ -3,10 +3,14 @@
 mod book;
 mod calendar;
 mod counted;
+mod explain;
 pub mod frame_count;
 mod intensity;
+pub mod limits;
+mod lookalike;
 mod practice;
 mod problem;
+mod published;
 mod quantities;
 mod schema;
 pub mod tree_season;
@@ -19,9 +23,12 @@ pub use book::{
 };
 pub use calendar::{Calendar, CalendarError, MonthDay, Window};
 pub use counted::{counted, noun};
+pub use explain::{Example, Explanation};
 pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
+pub use lookalike::{common_form, is_invisible, spelled, turns_direction};
 pub use practice::{Practice, PracticePoint};
 pub use problem::{Code, Place, Problem, Severity};
+pub use published::PublishedSchema;
 pub use quantities::{
     alternate_bearing_index, at_reference_moisture, canopy_ground_projection_m2,
     half_ellipsoid_volume_m3, trees_per_ha, trunk_section_cm2,

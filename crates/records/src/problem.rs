@@ -42,6 +42,10 @@ codes! {
     FileUnreadable = "file-unreadable",
     /// A file holds no bytes.
     FileEmpty = "file-empty",
+    /// A file exceeds a stated limit of size, as it is or unpacked.
+    FileTooLarge = "file-too-large",
+    /// A file of the book changed while it was being used.
+    FileChanged = "file-changed",
     /// A table has a header and no rows.
     TableHeaderOnly = "table-header-only",
     /// A required table has no file.
@@ -114,6 +118,10 @@ codes! {
     PruningWithoutHarvest = "pruning-without-harvest",
     /// A tree with no harvest at all.
     TreeWithoutHarvest = "tree-without-harvest",
+    /// Two ids that differ only in what the eye cannot see or hardly sees.
+    IdsAlike = "ids-alike",
+    /// A text with characters that have no shape of their own.
+    TextInvisible = "text-invisible",
     // The book.
     /// `book.toml` cannot be read as TOML or has an unknown key.
     BookUnreadable = "book-unreadable",

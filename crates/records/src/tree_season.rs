@@ -2,8 +2,10 @@
 //!
 //! This is the contract between linking, the models and the Parquet file of a run.
 
+use serde::Serialize;
+
 /// One column of the linked table.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct LinkedColumn {
     /// Name in the table.
     pub name: &'static str,
@@ -18,7 +20,8 @@ pub struct LinkedColumn {
 }
 
 /// Storage types of the linked table.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Storage {
     /// UTF-8 text.
     Text,

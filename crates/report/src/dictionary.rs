@@ -33,6 +33,7 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "season" "latest_season" "year" "Latest season advised for in any region: the year in which its harvest window opens.";
     "seed" "seed" "whole number" "Seed of every random draw; the same records and seed give the same files.";
     "version" "version" "text" "Version of the program.";
+    "inputs" "inputs_fingerprint" "text" "One fingerprint of all input files: equal fingerprints, equal records. manifest.json has that of each file.";
     "currency" "currency" "text" "Currency of every money amount.";
     "tolerance_pct" "tolerance_pct" "per cent" "Loss tolerated, per cent of the best net return.";
     "regions" "" "list" "One entry per region, sorted by region id; one row per region in the tables.";

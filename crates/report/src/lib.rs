@@ -3,10 +3,12 @@
 mod content;
 mod dictionary;
 mod error;
+mod escape;
 mod files;
 mod how;
 mod laterals;
 mod layout;
+mod manifest;
 mod names;
 mod number;
 mod outputs;
@@ -32,9 +34,11 @@ pub use error::ReportError;
 pub use files::csv_line;
 pub use laterals::{CountMean, Effects, Path, PathSlope, RegionLaterals};
 pub use layout::write_layout;
+pub use manifest::{InputFile, Origin, seal};
+pub use names::{is_reserved, stem};
 pub use outputs::write_outputs;
 pub use plan::{PLAN_FILES, PlanCell, PlanOf, Sheet, sheets, write_plan};
-pub use publish::{PublishError, publish};
+pub use publish::{PublishError, publish, publish_into, publish_new};
 pub use review::{
     BlockMap, IntervalRow, Intervals, MappedTree, PartsPlot, PartsRow, ReviewFigure, ReviewReport,
     ReviewSection, TreeFlag, write_review,

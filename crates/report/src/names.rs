@@ -1,10 +1,16 @@
 //! Safe names for files, anchors and calendar entries: ids of a book are text and never a path.
 
-/// Lower-case letters, digits and single hyphens of a text, at most 32 of them; may be empty.
+use records::turns_direction;
+use sha2::{Digest, Sha256};
+
+/// Most characters of a slug.
+const LONGEST: usize = 32;
+
+/// Lower-case letters, digits and single hyphens of a text, at most [`LONGEST`] of them; may be empty.
 pub fn slug(text: &str) -> String {
     let mut out = String::new();
     for c in text.chars() {
-        if out.len() >= 32 {
+        if out.len() >= LONGEST {
             break;
         }
         if c.is_ascii_alphanumeric() {
@@ -14,6 +20,32 @@ pub fn slug(text: &str) -> String {
         }
     }
     out.trim_end_matches('-').to_owned()
+}
+
+/// Whether a file system gives a name to a device, whatever its extension.
+#[must_use]
+pub fn is_reserved(name: &str) -> bool {
+    let stem = name.split('.').next().unwrap_or("").to_ascii_lowercase();
+    matches!(stem.as_str(), "con" | "prn" | "aux" | "nul")
+        || (stem.len() == 4
+            && ["com", "lpt"].iter().any(|port| stem.starts_with(port))
+            && stem.ends_with(|last: char| last.is_ascii_digit()))
+}
+
+/// Start of file names made from an id: its slug where that says the id and no other id of `all`
+/// shares it, else the slug with the start of the id's SHA-256.
+#[must_use]
+pub fn stem<'a>(id: &str, all: impl IntoIterator<Item = &'a str>) -> String {
+    let readable = slug(id);
+    let is_shared = all.into_iter().any(|other| other != id && slug(other) == readable);
+    let says_it = id.chars().all(|c| c.is_ascii_alphanumeric() || " _-:.".contains(c));
+    let is_whole = !readable.is_empty() && readable.len() < LONGEST;
+    if says_it && is_whole && !is_shared && !is_reserved(&readable) {
+        return readable;
+    }
+    let hash = Sha256::digest(id.as_bytes());
+    let start: String = hash.iter().take(4).map(|byte| format!("{byte:02x}")).collect();
+    if readable.is_empty() { start } else { format!("{readable}-{start}") }
 }
 
 /// File name of a plot: the index keeps names unique, the slug keeps them readable.
@@ -40,9 +72,15 @@ pub fn unique_token(text: &str) -> String {
     out
 }
 
-/// A text without the control characters that neither XML nor a calendar allows.
+/// Whether a character may stand in a page or calendar: not the control characters that neither XML
+/// nor a calendar allows, nor those that turn the direction of the text around them.
+pub fn is_printable(c: char) -> bool {
+    !c.is_control() && !turns_direction(c) && c != '\u{fffe}' && c != '\u{ffff}'
+}
+
+/// A text without the characters that are not printable.
 pub fn printable(text: &str) -> String {
-    text.chars().filter(|c| !c.is_control() && *c != '\u{fffe}' && *c != '\u{ffff}').collect()
+    text.chars().filter(|&c| is_printable(c)).collect()
 }
 
 #[cfg(test)]
@@ -55,7 +93,22 @@ mod tests {
         assert_eq!(slug("<b>North</b> Ridge"), "b-north-b-ridge");
         assert_eq!(plot_file(0, "../..", "odds"), "01-odds.svg");
         assert_eq!(plot_file(9, "A b", "odds"), "10-a-b-odds.svg");
-        assert_eq!(printable("a\u{0}b\r\nc"), "abc");
+        assert_eq!(printable("a\u{0}b\r\nc\u{202e}d\u{2066}"), "abcd");
+    }
+
+    #[test]
+    fn stems_are_short_safe_and_apart() {
+        assert_eq!(stem("TD-date", ["TD-date", "OC"]), "td-date");
+        assert_ne!(stem("A", ["A", "a"]), stem("a", ["A", "a"]));
+        let long = "x".repeat(1000);
+        for id in
+            ["../../etc", "/etc/passwd", "con", "LPT1", "a\u{0}b", "..", "", &long, "\u{202e}x"]
+        {
+            let stem = stem(id, [id]);
+            assert!(stem.len() <= 41 && !stem.is_empty(), "{id:?}: {stem}");
+            assert!(stem.chars().all(|c| c.is_ascii_alphanumeric() || c == '-'), "{id:?}: {stem}");
+            assert!(!is_reserved(&stem), "{id:?}: {stem}");
+        }
     }
 
     #[test]

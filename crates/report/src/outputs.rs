@@ -45,6 +45,7 @@ pub fn plan_of(report: &Report) -> PlanOf<'_> {
         book: &report.advice.book,
         season: report.advice.season,
         currency: &report.advice.currency,
+        inputs: &report.advice.inputs,
         plan: &report.plan,
         words: Catalogue::ENGLISH,
     }

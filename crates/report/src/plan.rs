@@ -24,6 +24,8 @@ pub struct PlanOf<'a> {
     pub season: i32,
     /// Currency.
     pub currency: &'a str,
+    /// One fingerprint of all input files.
+    pub inputs: &'a str,
     /// The plan.
     pub plan: &'a Plan,
     /// Language of crew sheets and calendar.
@@ -57,7 +59,7 @@ pub fn write_plan(of: &PlanOf<'_>, dir: &Path) -> Result<(), ReportError> {
     for sheet in &sheets {
         write(sheet.file, sheet.csv().as_bytes())?;
     }
-    write("workplan.xlsx", &workbook::workbook(&sheets, &cautions(of))?)?;
+    write("workplan.xlsx", &workbook::workbook(&sheets, &cautions(of), of.inputs)?)?;
     write("calendar.ics", calendar::calendar_ics(of)?.as_bytes())?;
     write("crew_sheets.html", crew_page::crew_sheets_html(of)?.as_bytes())
 }

@@ -1,8 +1,8 @@
 //! Puts a finished folder into place by renames, so that an interrupted run leaves the last good report whole.
 
 use std::ffi::{OsStr, OsString};
-use std::fs::{self, File, TryLockError};
-use std::io;
+use std::fs::{self, File, OpenOptions, TryLockError};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 /// Marks a folder as written here, so that nobody's own folder is ever replaced.
@@ -26,8 +26,13 @@ pub enum PublishError<E: std::error::Error + 'static> {
         source: io::Error,
     },
     /// Another run is publishing to the same place; try again when it is done.
-    #[error("another run is writing to {0}")]
-    Busy(PathBuf),
+    #[error("another run{holder} is writing to {target}", target = target.display())]
+    Busy {
+        /// The place.
+        target: PathBuf,
+        /// The process in words, with a space in front; empty when it is not known.
+        holder: String,
+    },
     /// The target holds something that was not written here.
     #[error("{0} exists and is not a report folder: choose another place or move it away")]
     NotAReport(PathBuf),
@@ -116,6 +121,53 @@ fn starts_with(name: &OsStr, prefix: &OsStr) -> bool {
     name.as_encoded_bytes().starts_with(prefix.as_encoded_bytes())
 }
 
+/// Takes the lock of a place for as long as the file lives. The system frees it when its process
+/// ends, however it ends, so no lock outlives a run.
+fn locked<E: std::error::Error + 'static>(place: &Siblings) -> Result<File, PublishError<E>> {
+    let io = |step: &'static str| {
+        let path = place.lock.clone();
+        move |source| PublishError::Io { step, path, source }
+    };
+    // Not truncated: the number of the process that holds it stands in it, for people.
+    let mut options = OpenOptions::new();
+    let options = options.create(true).truncate(false).write(true);
+    let mut lock = options.open(&place.lock).map_err(io("create"))?;
+    match lock.try_lock() {
+        Ok(()) => {}
+        Err(TryLockError::WouldBlock) => {
+            let holder = holder(&place.lock);
+            return Err(PublishError::Busy { target: place.target.clone(), holder });
+        }
+        Err(TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => {}
+        Err(TryLockError::Error(e)) => return Err(io("lock")(e)),
+    }
+    lock.set_len(0)
+        .and_then(|()| lock.write_all(std::process::id().to_string().as_bytes()))
+        .map_err(io("write"))?;
+    Ok(lock)
+}
+
+/// The process that holds a lock, in words.
+fn holder(lock: &Path) -> String {
+    let number = fs::read_to_string(lock).ok().and_then(|text| text.trim().parse::<u32>().ok());
+    number.map_or_else(String::new, |number| format!(" (process {number})"))
+}
+
+/// Waits until every file of a folder is on the disk: a power cut after the renames must not leave
+/// a folder of empty files where the last good report was.
+fn settle(folder: &Path) -> io::Result<()> {
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
+        if path.is_dir() {
+            settle(&path)?;
+        } else {
+            // Opened for writing, which some systems ask for.
+            OpenOptions::new().write(true).open(&path)?.sync_all()?;
+        }
+    }
+    Ok(())
+}
+
 /// Removes the temporary folder unless it was moved into place.
 struct Temporary<'a>(&'a Path);
 
@@ -144,13 +196,7 @@ pub fn publish<E: std::error::Error + 'static>(
     };
     let place = Siblings::of(target).map_err(io("use as a folder", target))?;
     fs::create_dir_all(&place.parent).map_err(io("create", &place.parent))?;
-    let lock = File::create(&place.lock).map_err(io("create", &place.lock))?;
-    match lock.try_lock() {
-        Ok(()) => {}
-        Err(TryLockError::WouldBlock) => return Err(PublishError::Busy(place.target)),
-        Err(TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => {}
-        Err(TryLockError::Error(e)) => return Err(io("lock", &place.lock)(e)),
-    }
+    let _lock = locked(&place)?;
     place.recover().map_err(io("recover", &place.target))?;
     if !place.replaceable().map_err(io("read", &place.target))? {
         return Err(PublishError::NotAReport(place.target));
@@ -161,7 +207,67 @@ pub fn publish<E: std::error::Error + 'static>(
     let marker = temporary.0.join(MARKER);
     fs::write(&marker, "This folder is replaced whole by the next run.\n")
         .map_err(io("write", &marker))?;
+    settle(temporary.0).map_err(io("write", temporary.0))?;
     place.swap().map_err(io("replace", &place.target))
+}
+
+/// Lets `write` fill a new folder, which then appears whole under its name. Unlike [`publish`] it
+/// never replaces anything: the folder must be absent or empty, and is nobody's report afterwards.
+///
+/// # Errors
+/// [`PublishError`]; nothing is left of the folder then.
+pub fn publish_new<E: std::error::Error + 'static>(
+    target: &Path,
+    write: impl FnOnce(&Path) -> Result<(), E>,
+) -> Result<(), PublishError<E>> {
+    let io = |step: &'static str, path: &Path| {
+        let path = path.to_owned();
+        move |source| PublishError::Io { step, path, source }
+    };
+    let place = Siblings::of(target).map_err(io("use as a folder", target))?;
+    fs::create_dir_all(&place.parent).map_err(io("create", &place.parent))?;
+    fs::create_dir(&place.temporary).map_err(io("create", &place.temporary))?;
+    let temporary = Temporary(&place.temporary);
+    write(temporary.0).map_err(PublishError::Write)?;
+    settle(temporary.0).map_err(io("write", temporary.0))?;
+    // Refused by the system when somebody has put something there.
+    match fs::remove_dir(&place.target) {
+        Err(error) if error.kind() != io::ErrorKind::NotFound => {
+            return Err(io("replace", &place.target)(error));
+        }
+        _ => {}
+    }
+    fs::rename(temporary.0, &place.target).map_err(io("create", &place.target))
+}
+
+/// Lets `write` fill a new folder, then moves its files into `target`, which may hold other things;
+/// files of the same names are replaced. Each file appears whole or not at all, and no other run's
+/// files come between them.
+///
+/// # Errors
+/// [`PublishError`]; until the first file is moved `target` holds what it held before.
+pub fn publish_into<E: std::error::Error + 'static>(
+    target: &Path,
+    write: impl FnOnce(&Path) -> Result<(), E>,
+) -> Result<(), PublishError<E>> {
+    let io = |step: &'static str, path: &Path| {
+        let path = path.to_owned();
+        move |source| PublishError::Io { step, path, source }
+    };
+    let place = Siblings::of(target).map_err(io("use as a folder", target))?;
+    fs::create_dir_all(&place.target).map_err(io("create", &place.target))?;
+    let _lock = locked(&place)?;
+    place.recover().map_err(io("recover", &place.target))?;
+    fs::create_dir(&place.temporary).map_err(io("create", &place.temporary))?;
+    let temporary = Temporary(&place.temporary);
+    write(temporary.0).map_err(PublishError::Write)?;
+    settle(temporary.0).map_err(io("write", temporary.0))?;
+    for entry in fs::read_dir(temporary.0).map_err(io("read", temporary.0))? {
+        let entry = entry.map_err(io("read", temporary.0))?;
+        let path = place.target.join(entry.file_name());
+        fs::rename(entry.path(), &path).map_err(io("replace", &path))?;
+    }
+    Ok(())
 }
 
 #[cfg(test)]

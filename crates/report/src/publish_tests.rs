@@ -83,7 +83,9 @@ fn a_live_run_is_not_disturbed() {
     let target = home.path().join("2026");
     publish(&target, |dir| {
         let second = publish(&target, write_page("second"));
-        assert!(matches!(second, Err(PublishError::Busy(_))));
+        let Err(error @ PublishError::Busy { .. }) = second else { panic!("not refused") };
+        let own = format!("another run (process {}) is writing to", std::process::id());
+        assert!(error.to_string().starts_with(&own), "{error}");
         write_page("first")(dir)
     })
     .unwrap();
@@ -100,4 +102,19 @@ fn a_folder_of_somebody_else_is_refused() {
     let refused = publish(&target, write_page("over my files"));
     assert!(matches!(refused, Err(PublishError::NotAReport(_))));
     assert_eq!(page(&target), "into an empty folder");
+}
+
+#[test]
+fn a_new_folder_appears_whole_and_replaces_nothing() {
+    let home = tempfile::tempdir().unwrap();
+    let target = home.path().join("some/where");
+    assert!(publish_new(&target, |_| Err(Error::other("disk full"))).is_err());
+    assert!(!target.exists());
+    fs::create_dir(&target).unwrap();
+    publish_new(&target, write_page("first")).unwrap();
+    assert!(!target.join(MARKER).exists());
+    let refused = publish_new(&target, write_page("second"));
+    assert!(matches!(refused, Err(PublishError::Io { .. })));
+    assert_eq!(page(&target), "first");
+    assert_eq!(hidden_folders(target.parent().unwrap()), 0);
 }

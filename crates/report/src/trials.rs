@@ -15,7 +15,7 @@ pub use tables::{csv, table};
 pub use workbook::sections_workbook;
 
 use crate::error::ReportError;
-use crate::names::{slug, unique_token};
+use crate::names::stem;
 use crate::page::dictionary_html;
 use askama::Template;
 use std::fs;
@@ -45,12 +45,6 @@ pub fn write_size(part: &TrialPart, dir: &Path) -> Result<(), ReportError> {
     write(&dir.join("size.html"), page.render()?.as_bytes())
 }
 
-/// Start of a trial's file names: readable, and different for different ids.
-fn stem(trial: &TrialReport) -> String {
-    let readable = slug(&trial.id);
-    if readable == trial.id.to_lowercase() { readable } else { unique_token(&trial.id) }
-}
-
 /// Writes `trials.html`, `dictionary.html`, `trials/*.csv` (one per table), `trials/*.xlsx` (one per trial) and
 /// `trials/*.svg` into `dir`, which is created when absent; nothing without trials. The same trials
 /// give the same bytes.
@@ -73,7 +67,7 @@ pub fn write_trials(book: &str, trials: &[TrialReport], dir: &Path) -> Result<()
         write(&folder.join(file), svg.as_bytes())?;
     }
     for trial in trials {
-        let stem = stem(trial);
+        let stem = stem(&trial.id, trials.iter().map(|other| other.id.as_str()));
         for part in &trial.parts {
             for table in part.sections.iter().flat_map(|section| &section.tables) {
                 let name = format!("{stem}-{}-{}.csv", part.slug, table.name);

@@ -4,9 +4,11 @@ mod text;
 mod trials;
 
 use crate::args::{CheckArgs, Format};
+use crate::commands::from_publish;
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::{self, Checked};
 use ingest_tables::SpotCheck;
+use report::PublishError;
 use std::path::Path;
 use trials::FoundTrial;
 
@@ -21,10 +23,16 @@ pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
     let checked = checked?;
     let drawn =
         checked.tables.spot_checks(SPOT_CHECKS, args.seed).map_err(pipeline::from_ingest)?;
-    if let Some(dir) = &args.out {
-        write_tables(&checked, dir)?;
-    }
     let found = trials::of(&checked)?;
+    checked.still_holds(&args.book)?;
+    if let Some(dir) = &args.out {
+        report::publish_into(dir, |dir| write_tables(&checked, dir)).map_err(
+            |error| match error {
+                PublishError::Write(failure) => failure,
+                other => from_publish(&other),
+            },
+        )?;
+    }
     let text = match args.format {
         Format::Text => text::of(&checked, &found, &drawn, args.seed),
         Format::Json => json(&checked, &found, &drawn, args.seed)?,
@@ -42,7 +50,9 @@ pub fn write_tables(checked: &Checked, dir: &Path) -> Result<(), Failure> {
         )
     };
     std::fs::create_dir_all(dir).map_err(|error| failed(&error))?;
-    ingest_seasons::write_parquet(&checked.linked.tree_seasons, &dir.join("tree_seasons.parquet"))
+    let inputs = checked.tables.fingerprint();
+    let path = dir.join("tree_seasons.parquet");
+    ingest_seasons::write_parquet(&checked.linked.tree_seasons, &inputs, &path)
         .map_err(|error| failed(&error))?;
     std::fs::File::create(dir.join("quarantine.csv"))
         .map(std::io::BufWriter::new)

@@ -1,6 +1,7 @@
 //! `anacurve demo`: writes an invented record book.
 
 use crate::args::{DemoArgs, Format};
+use crate::commands::from_publish;
 use crate::console::{Failure, Outcome, print_data};
 use plantation_sim::Tidiness;
 
@@ -27,12 +28,10 @@ pub fn execute(args: &DemoArgs) -> Result<Outcome, Failure> {
     }
     let plantation = plantation_sim::demo();
     let records = plantation_sim::simulate(&plantation, args.seed);
-    plantation_sim::write_book(&records, &plantation, dir, Tidiness::Demo).map_err(|error| {
-        Failure::new(
-            format!("cannot write {}: {error}", dir.display()),
-            "check free space and permissions",
-        )
-    })?;
+    report::publish_new(dir, |new| {
+        plantation_sim::write_book(&records, &plantation, new, Tidiness::Demo)
+    })
+    .map_err(|error| from_publish(&error))?;
     let text = match args.format {
         Format::Text => format!(
             "Wrote an invented record book to {0}.\nNext: anacurve check {0}, then anacurve run {0}\n",

@@ -26,14 +26,20 @@ fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
         book: &advice.book,
         season: advice.season,
         currency: &advice.currency,
+        inputs: &advice.inputs,
         plan,
         words: match args.language {
             Language::En => Catalogue::ENGLISH,
             Language::Pt => Catalogue::PORTUGUESE,
         },
     };
-    report::publish(&args.out, |dir| report::write_plan(&of, dir))
-        .map_err(|error| super::from_publish(&error))?;
+    checked.still_holds(&args.book)?;
+    let origin = pipeline::origin(&checked, Some(args.seed));
+    report::publish(&args.out, |dir| {
+        report::write_plan(&of, dir)?;
+        report::seal(dir, &origin)
+    })
+    .map_err(|error| super::from_publish(&error))?;
     stages.finish();
     print_data(&text(args, plan))?;
     let alarm = plan.crews.iter().any(|crew| crew.schedule.alarm.is_some());

@@ -24,12 +24,15 @@ fn run(args: &ReviewArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let wanted = Wanted { season: args.season.map(i32::from), seed: args.seed };
     let judged = review::review(&checked, &decided, &record, wanted)?;
     let page = review::report(&checked.tables.book.book.name, &judged);
+    checked.still_holds(&args.book)?;
     if let Some(out) = &args.out {
         let json = to_json(&judged)?;
+        let origin = pipeline::origin(&checked, Some(args.seed));
         ::report::publish(out, |dir| -> Result<(), ReportError> {
             ::report::write_review(&page, dir)?;
             let path = dir.join("review.json");
-            std::fs::write(&path, &json).map_err(|source| ReportError::Write { path, source })
+            std::fs::write(&path, &json).map_err(|source| ReportError::Write { path, source })?;
+            ::report::seal(dir, &origin)
         })
         .map_err(|error| super::from_publish(&error))?;
     }

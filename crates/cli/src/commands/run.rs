@@ -9,10 +9,10 @@ use crate::pipeline::review::{self, Judged, Record, kept_advice};
 use crate::pipeline::rounding::rounded;
 use crate::pipeline::trials::{AnalysedTrial, analysed, declared, report as trial_report};
 use crate::pipeline::{self, laterals, method, quality, unfitted};
-use ::review::KeptAdvice;
 use crate::timings::Timings;
+use ::review::KeptAdvice;
 use records::{counted, noun};
-use report::Report;
+use report::{PublishError, Report};
 use std::fs::File;
 use std::path::Path;
 use thiserror::Error;
@@ -67,9 +67,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let judged = review::review(&checked, &decided, &record, wanted)?;
     let review_json = super::review::to_json(&judged)?;
     let advice = rounded(advice.clone());
-    if args.keep {
-        keep(args, &kept_advice(&advice, plan), &judged)?;
-    }
+    let kept = args.keep.then(|| kept_advice(&advice, plan));
     let report = Report {
         review: review::report(&advice.book, &judged),
         trials: trials.iter().map(trial_report).collect(),
@@ -84,6 +82,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     stages.now("writing the report");
     let target =
         args.out.join(folder_name(&report.advice.book)).join(report.advice.season.to_string());
+    let origin = pipeline::origin(&checked, Some(args.seed));
     report::publish(&target, |dir: &Path| -> Result<(), WriteError> {
         report::write_outputs(&report, dir)?;
         std::fs::write(dir.join("review.json"), &review_json)?;
@@ -95,9 +94,16 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
             run.model.write_draws(&dir.join("draws.arrow"))?;
         }
         std::fs::write(dir.join("fit.json"), &fit)?;
-        Ok(())
+        report::seal(dir, &origin)?;
+        checked.still_holds(&args.book)?;
+        // Last of what can fail, so that no advice is kept that no report holds.
+        kept.map_or(Ok(()), |advice| Ok(keep(args, &advice, &judged)?))
     })
-    .map_err(|error| from_publish(&error))?;
+    .map_err(|error| match error {
+        // Named by file and with its own remedy.
+        PublishError::Write(WriteError::Tables(failure)) => failure,
+        other => from_publish(&other),
+    })?;
     stages.finish();
     if let Some(file) = &args.timings {
         write_timings(file, &stages.timings())?;
@@ -148,10 +154,16 @@ fn findings_line(checked: &pipeline::Checked) -> String {
     }
 }
 
+/// Longest folder name made of a book's name, bytes; file systems take 255.
+const LONGEST_NAME: usize = 160;
+
 /// A book's name as a folder name: letters and digits, words joined by hyphens.
 fn folder_name(book: &str) -> String {
     let mut name = String::new();
-    for character in book.chars().flat_map(char::to_lowercase).take(80) {
+    for character in book.chars().flat_map(char::to_lowercase) {
+        if name.len() + character.len_utf8() > LONGEST_NAME {
+            break;
+        }
         if character.is_alphanumeric() {
             name.push(character);
         } else if !name.is_empty() && !name.ends_with('-') {
@@ -159,7 +171,11 @@ fn folder_name(book: &str) -> String {
         }
     }
     let name = name.trim_end_matches('-');
-    if name.is_empty() { "book".to_owned() } else { name.to_owned() }
+    if name.is_empty() || report::is_reserved(name) {
+        format!("book-{name}").trim_end_matches('-').to_owned()
+    } else {
+        name.to_owned()
+    }
 }
 
 #[cfg(test)]
@@ -171,6 +187,9 @@ mod tests {
         assert_eq!(folder_name("Green Hill Estates, Ltd."), "green-hill-estates-ltd");
         assert_eq!(folder_name("../../etc"), "etc");
         assert_eq!(folder_name("..."), "book");
+        assert_eq!(folder_name("NUL"), "book-nul");
+        assert_eq!(folder_name("a\u{0}b\u{202e}c"), "a-b-c");
+        assert_eq!(folder_name(&"樹".repeat(500)).len(), 159);
         assert_eq!(folder_name("Đồng Nai"), "đồng-nai");
     }
 }

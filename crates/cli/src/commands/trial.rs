@@ -39,12 +39,15 @@ fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let trials: Vec<AnalysedTrial> = wanted.into_iter().map(analysed).collect();
     let reports: Vec<TrialReport> = trials.iter().map(report).collect();
     let refused = reports.iter().flat_map(|trial| &trial.parts).any(|part| part.refused.is_some());
+    checked.still_holds(&args.book)?;
     if let Some(out) = &args.out {
         let json = to_json(&trials)?;
+        let origin = pipeline::origin(&checked, None);
         ::report::publish(out, |dir| -> Result<(), ReportError> {
             ::report::write_trials(&checked.tables.book.book.name, &reports, dir)?;
             let path = dir.join("trials.json");
-            std::fs::write(&path, &json).map_err(|source| ReportError::Write { path, source })
+            std::fs::write(&path, &json).map_err(|source| ReportError::Write { path, source })?;
+            ::report::seal(dir, &origin)
         })
         .map_err(|error| super::from_publish(&error))?;
     }

@@ -164,6 +164,7 @@ impl Shared<'_> {
             season: regions.iter().map(|region| region.season).max().unwrap_or_default(),
             seed: self.seed,
             version: env!("CARGO_PKG_VERSION").to_owned(),
+            inputs: self.checked.tables.fingerprint(),
             currency: book.economics.currency.clone(),
             tolerance_pct: book.options.tolerance_pct,
             regions,

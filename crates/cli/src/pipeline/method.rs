@@ -290,6 +290,7 @@ pub fn fit_json(
         .collect();
     let value = json!({
         "version": env!("CARGO_PKG_VERSION"),
+        "inputs_fingerprint": checked.tables.fingerprint(),
         "settings": advised.settings,
         "inputs": checked.tables.files.iter().map(|file| json!({
             "file": file.file, "fingerprint": file.fingerprint,

@@ -123,6 +123,7 @@ pub fn method(unfitted: &Unfitted) -> Method {
 pub fn fit_json(checked: &Checked, unfitted: &Unfitted) -> Result<String, Failure> {
     let value = serde_json::json!({
         "version": env!("CARGO_PKG_VERSION"),
+        "inputs_fingerprint": checked.tables.fingerprint(),
         "inputs": checked.tables.files.iter().map(|file| serde_json::json!({
             "file": file.file, "fingerprint": file.fingerprint,
             "rows_read": file.rows_read, "rows_kept": file.rows_kept,

@@ -62,7 +62,7 @@ fn shuffled_rows_give_the_same_bytes() {
     let folder = tempfile::tempdir().unwrap();
     let bytes = |name: &str, batch| {
         let path = folder.path().join(name);
-        write_parquet(batch, &path).unwrap();
+        write_parquet(batch, "00ff", &path).unwrap();
         std::fs::read(path).unwrap()
     };
     let one = bytes("a.parquet", &straight.tree_seasons);
@@ -75,12 +75,14 @@ fn parquet_reads_back_as_written() {
     let linked = awkward().linked();
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("t.parquet");
-    write_parquet(&linked.tree_seasons, &path).unwrap();
+    write_parquet(&linked.tree_seasons, "00ff", &path).unwrap();
     let file = std::fs::File::open(&path).unwrap();
     let builder =
         parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder::try_new(file).unwrap();
     assert_eq!(builder.metadata().file_metadata().created_by(), Some("anacurve"));
     let back: Vec<_> = builder.build().unwrap().map(|batch| batch.unwrap()).collect();
     assert_eq!(back, [linked.tree_seasons]);
-    assert!(write_parquet(&back[0], &folder.path().join("no/such/folder.parquet")).is_err());
+    assert!(
+        write_parquet(&back[0], "00ff", &folder.path().join("no/such/folder.parquet")).is_err()
+    );
 }

@@ -4,7 +4,7 @@ use super::date::{self, DateFault, DateLiberty};
 use super::number::{self, Number, NumberFault, plain};
 use super::units;
 use crate::rows::Cell;
-use records::{Code, ColumnKind, ColumnSpec, DateOrder, DecimalMark, Table};
+use records::{Code, ColumnKind, ColumnSpec, DateOrder, DecimalMark, Table, limits};
 
 /// A typed cell; text stays where it is and is fetched when the row is kept.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -82,6 +82,18 @@ fn is_missing(text: &str) -> bool {
             || ["na", "n/a", "null"].iter().any(|word| text.eq_ignore_ascii_case(word)))
 }
 
+/// The fault of a text that is longer than what is kept.
+pub(crate) fn too_long(column: &str, text: &str) -> Option<CellFault> {
+    // A character has at least one byte, so short text is not counted through.
+    let is_long =
+        !limits::TEXT.holds(text.len() as u64) && !limits::TEXT.holds(text.chars().count() as u64);
+    is_long.then(|| CellFault {
+        code: Code::RowTooLong,
+        reason: format!("{column} {} is longer than {}", quoted(text), limits::TEXT.words()),
+        remedy: "shorten it; look for a missing quotation mark or line end before it".to_owned(),
+    })
+}
+
 impl CellReader {
     /// The value of a cell; repairs go to `notes`.
     pub(crate) fn read(&self, cell: Cell<'_>, notes: &mut Notes) -> Result<Value, CellFault> {
@@ -113,7 +125,7 @@ impl CellReader {
 
     fn take_text(&self, text: &str, notes: &mut Notes) -> Result<Value, CellFault> {
         match self.column.kind {
-            ColumnKind::Text => Ok(Value::Text),
+            ColumnKind::Text => too_long(self.column.name, text).map_or(Ok(Value::Text), Err),
             ColumnKind::Word(words) => self.word(text, words),
             ColumnKind::Flag => self.flag(text),
             ColumnKind::Date => self.date(text, false, notes),

@@ -4,6 +4,7 @@ mod number;
 mod seen;
 mod snippet;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -11,7 +12,9 @@ pub use number::written_number;
 pub use seen::SeenTrials;
 
 /// How treatments were assigned to plots.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum TrialDesign {
     /// Treatments to plots without restriction.
@@ -33,7 +36,7 @@ pub enum TrialDesign {
 }
 
 /// Columns of the trial table by role. Those with a default need no entry.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct TrialRoles {
     /// Replicate: complete block.
@@ -72,7 +75,7 @@ impl Default for TrialRoles {
 
 /// The untreated (or usual) control of a factorial with a control, or the one that others are
 /// compared with.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TrialControl {
     /// Factor whose level marks the control.
@@ -86,7 +89,9 @@ pub struct TrialControl {
 }
 
 /// What of a trial is analysed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum TrialTrait {
     /// kg of nuts per tree and season at reference moisture.
@@ -104,7 +109,7 @@ pub enum TrialTrait {
 }
 
 /// `[trials.ID]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TrialDeclaration {
     /// Title for people; the id when absent.

@@ -3,10 +3,13 @@
 use super::error::{SettingError, positive};
 use crate::MonthDay;
 use jiff::civil::{Date, Weekday};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A day of the week.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum WorkDay {
     /// Monday.
@@ -40,17 +43,17 @@ impl From<Weekday> for WorkDay {
 }
 
 /// A day without work: one date, or a day of every year.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(untagged)]
 pub enum RestDate {
     /// For example `2026-08-17`.
-    Once(Date),
+    Once(#[schemars(with = "String", regex(pattern = r"^\d{4}-\d{2}-\d{2}$"))] Date),
     /// For example `12-25`.
     Yearly(MonthDay),
 }
 
 /// `[work]`: one crew, or one site's.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Crew {
     /// People who prune on a working day.

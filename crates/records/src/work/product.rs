@@ -1,9 +1,12 @@
 //! `[products.NAME]` of the book.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// What a product is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum ProductKind {
     /// 10 % copper paste on large cut ends.
@@ -15,7 +18,7 @@ pub enum ProductKind {
 }
 
 /// Which trees a product treats.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Treats {
     /// Trees pruned under the plan.
@@ -26,7 +29,7 @@ pub enum Treats {
 }
 
 /// `[products.NAME]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Product {
     /// What it is for.

@@ -3,11 +3,12 @@
 use super::crew::{Crew, RestDate, WorkDay};
 use super::error::{SettingError, positive};
 use super::tools::{Tool, check_tools};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// `[work]`.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct WorkSettings {
     /// People who prune on a working day, all sites that name no crew of their own.
@@ -27,7 +28,7 @@ pub struct WorkSettings {
 }
 
 /// `[work.sites.SITE]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SiteCrew {
     /// People who prune there on a working day.

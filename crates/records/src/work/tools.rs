@@ -1,10 +1,13 @@
 //! `[[work.tools]]` of the book.
 
 use super::error::SettingError;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// What makes a tool dangerous.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum ToolKind {
     /// Used by hand.
@@ -16,7 +19,7 @@ pub enum ToolKind {
 }
 
 /// One entry of `[[work.tools]]`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Tool {
     /// Name, in the words of the crew.

@@ -1,10 +1,11 @@
 //! `[economics.cut_wood]` of the book.
 
 use super::error::{SettingError, positive};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// What hauling cut wood costs and what it fetches, from `[economics.cut_wood]`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CutWood {
     /// Stacked wood and brush per m3 of canopy removed, m3; 1 counts canopy as it stood.

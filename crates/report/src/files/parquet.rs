@@ -9,6 +9,7 @@ use arrow::record_batch::RecordBatch;
 use jiff::civil::Date;
 use parquet::arrow::ArrowWriter;
 use parquet::basic::Compression;
+use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
 use serde_json::Value;
 use std::sync::Arc;
@@ -32,6 +33,10 @@ pub fn advice_parquet(advice: &Advice) -> Result<Vec<u8>, ReportError> {
     let properties = WriterProperties::builder()
         .set_created_by("anacurve".to_owned())
         .set_compression(Compression::SNAPPY)
+        .set_key_value_metadata(Some(vec![KeyValue::new(
+            "anacurve.inputs".to_owned(),
+            advice.inputs.clone(),
+        )]))
         .build();
     let mut bytes = Vec::new();
     let mut writer = ArrowWriter::try_new(&mut bytes, schema, Some(properties))?;

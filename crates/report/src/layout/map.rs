@@ -1,6 +1,7 @@
 //! The field map: plots where they stand, trees in them, guards around.
 
 use super::{code, treatment_of};
+use crate::names::is_printable;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::{self, Write as _};
 use trials::layout::{Layout, LayoutPlot, LayoutTree};
@@ -43,7 +44,7 @@ fn escaped(text: &str) -> String {
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
-            c if c.is_control() => out.push(' '),
+            c if !is_printable(c) => out.push(' '),
             c => out.push(c),
         }
     }

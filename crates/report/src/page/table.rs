@@ -141,6 +141,17 @@ impl Table {
         !self.ordered && self.rows.len() >= LONG
     }
 
+    /// The table with rows that become cards on a narrow screen. Its link moves to the headings of
+    /// numbers: with the roles that cards need, a caption may not hold one.
+    pub fn into_cards(mut self) -> Self {
+        let how = std::mem::take(&mut self.how);
+        for head in self.heads.iter_mut().filter(|head| head.numeric && head.how.is_empty()) {
+            head.how.clone_from(&how);
+        }
+        self.cards = true;
+        self
+    }
+
     /// Id of a row, for the template; empty for none.
     pub fn id(&self, row: &usize) -> &str {
         self.ids.get(*row).map_or("", String::as_str)

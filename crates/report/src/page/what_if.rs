@@ -3,6 +3,7 @@
 use super::table::{Head, Table};
 use crate::content::Report;
 use crate::how;
+use crate::names::printable;
 use crate::number::DASH;
 use crate::text;
 use crate::what_if::{WhatIfRow, asked};
@@ -86,7 +87,7 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
         names: regions.iter().map(|(_, name, _)| (*name).to_owned()).collect(),
         seasons,
         // A text that holds `<` could end the script element.
-        json: serde_json::to_string(&data).ok()?.replace('<', "\\u003c"),
+        json: printable(&serde_json::to_string(&data).ok()?).replace('<', "\\u003c"),
         script: format!("{WHAT_IF_SCRIPT}\n{FORM}"),
     })
 }

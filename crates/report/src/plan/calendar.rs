@@ -18,6 +18,7 @@ pub(super) fn calendar_ics(of: &PlanOf<'_>) -> Result<String, ReportError> {
     let product = format!("-//Anacurve//Work plan//{}", of.words.language.to_uppercase());
     calendar.append_property(Property::new("PRODID", product));
     calendar.append_property(Property::new("CALSCALE", "GREGORIAN"));
+    calendar.append_property(Property::new("X-ANACURVE-INPUTS", of.inputs));
     for block in of.plan.blocks.iter().filter(|block| block.sheet.trees_worked > 0) {
         if let Some(entry) = block.event(&of.words)
             && let Ok(after) = entry.end.tomorrow()

@@ -13,12 +13,17 @@ const WIDTHS: [f64; 2] = [22.0, 12.0];
 
 /// Bytes of `workplan.xlsx`, the cautions on a sheet of their own. Every text is written as text, so
 /// nothing in it runs as a formula.
-pub(super) fn workbook(sheets: &[Sheet], cautions: &[String]) -> Result<Vec<u8>, ReportError> {
+pub(super) fn workbook(
+    sheets: &[Sheet],
+    cautions: &[String],
+    inputs: &str,
+) -> Result<Vec<u8>, ReportError> {
     let mut book = Workbook::new();
     // A fixed date of creation: the same run gives the same bytes.
     book.set_properties(
         &DocProperties::new()
             .set_title(text::H_WORK)
+            .set_custom_property("anacurve-inputs", inputs)
             .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
     );
     for sheet in sheets {

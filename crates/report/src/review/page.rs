@@ -46,10 +46,9 @@ impl<'a> ReviewPage<'a> {
 fn view(of: &ReviewSection) -> Result<SectionView<'_>, ReportError> {
     let tables = of.of.tables.iter().map(|own| {
         let mut shown = table(own);
-        shown.cards = true;
         shown.how = how::review(&own.name);
         shown.ordered = KEPT_IN_ORDER.contains(&own.name.as_str());
-        (shown, format!("review/{}.csv", own.name), own.notes.as_slice())
+        (shown.into_cards(), format!("review/{}.csv", own.name), own.notes.as_slice())
     });
     Ok(SectionView {
         of,

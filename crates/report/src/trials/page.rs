@@ -1,9 +1,10 @@
 //! `trials.html`: one section per trial, the finding first.
 
 use super::content::{TrialPart, TrialReport};
-use super::{figures::figure, stem, tables::table};
+use super::{figures::figure, tables::table};
 use crate::error::ReportError;
 use crate::how;
+use crate::names::stem;
 use crate::page::{Fact, Figure, Table};
 use askama::Template;
 
@@ -45,7 +46,11 @@ impl<'a> TrialsPage<'a> {
     /// # Errors
     /// When a plot cannot be drawn.
     pub fn of(book: &'a str, trials: &'a [TrialReport]) -> Result<Self, ReportError> {
-        let trials = trials.iter().map(view).collect::<Result<Vec<_>, _>>()?;
+        let ids = || trials.iter().map(|trial| trial.id.as_str());
+        let trials = trials
+            .iter()
+            .map(|trial| view(trial, stem(&trial.id, ids())))
+            .collect::<Result<Vec<_>, _>>()?;
         Ok(Self { book, css: include_str!("../../templates/style.css"), trials })
     }
 
@@ -60,8 +65,7 @@ impl<'a> TrialsPage<'a> {
     }
 }
 
-fn view(trial: &TrialReport) -> Result<TrialView<'_>, ReportError> {
-    let stem = stem(trial);
+fn view(trial: &TrialReport, stem: String) -> Result<TrialView<'_>, ReportError> {
     let parts = trial.parts.iter().map(|part| part_view(&stem, part));
     Ok(TrialView {
         workbook: format!("trials/{stem}.xlsx"),

@@ -516,7 +516,7 @@ pub fn report(hostile: &str) -> Report {
     };
     Report {
         pictures: vec![picture("r1", 0.22, 4.6), picture("r2", 0.18, 5.9), picture("r3", 0.3, 2.4), picture("r4", 0.33, 7.2), picture("r5", 0.02, 3.1), empty],
-        advice: Advice { book: format!("Demo {hostile}"), season: 2026, seed: 20_260_101, version: "0.1.0".into(), currency: "INR".into(), tolerance_pct: 2.0, regions },
+        advice: Advice { book: format!("Demo {hostile}"), season: 2026, seed: 20_260_101, version: "0.1.0".into(), inputs: "00c0ffee00c0ffee".into(), currency: "INR".into(), tolerance_pct: 2.0, regions },
         laterals: vec![
             laterals("r1", 0.22),
             RegionLaterals {

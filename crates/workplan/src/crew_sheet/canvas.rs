@@ -1,5 +1,6 @@
 //! A few marks in SVG: black on white, grey for what comes off, text as text.
 
+use records::turns_direction;
 use std::fmt::Write as _;
 
 /// Width and height of every drawing, in its own units.
@@ -112,7 +113,7 @@ fn escaped(text: &str) -> String {
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
             '\t' | '\n' | '\r' => out.push(' '),
-            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => {}
+            c if c.is_control() || turns_direction(c) || matches!(c, '\u{fffe}' | '\u{ffff}') => {}
             c => out.push(c),
         }
     }

@@ -6,7 +6,7 @@ use super::tables::slug;
 use super::words::{capital, factor_words, finding, sentence, sites_finding};
 use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
 use records::counted;
-use report::{TrialPart, TrialReport, TrialSection};
+use report::{TrialPart, TrialReport, TrialSection, stem};
 use trials::compare::ComparisonTable;
 use trials::methods::Methods;
 use trials::{Analysis, MeansOfTerm, TraitKind};
@@ -68,7 +68,9 @@ fn part_report(trial: &AnalysedTrial, part: &AnalysedPart) -> TrialPart {
     let mut heading = name;
     if let Some(site) = &part.site {
         heading = format!("{heading}, {site}");
-        file = format!("{file}-{}", slug(site));
+        // Sites whose names differ in marks only must not share a file.
+        let sites = trial.parts.iter().filter_map(|part| part.site.as_deref());
+        file = format!("{file}-{}", stem(site, sites));
     }
     match &part.outcome {
         Ok(analysis) => TrialPart {

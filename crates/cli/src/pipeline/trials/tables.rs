@@ -1,7 +1,7 @@
 //! An analysis as tables in the trade's form.
 
 use super::words::{decimals, factor_of, factor_words, level_words};
-use report::{TrialCell, TrialTable};
+use report::{TrialCell, TrialTable, stem};
 use trials::{Analysis, AnovaKind, MeansOfTerm, MethodUsed};
 
 fn text(words: impl Into<String>) -> TrialCell {
@@ -194,15 +194,7 @@ pub fn comparisons(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialTable> 
     Some(table)
 }
 
-/// Letters, digits and hyphens.
+/// A name for files: letters, digits and hyphens.
 pub fn slug(name: &str) -> String {
-    let mut out = String::new();
-    for c in name.chars() {
-        if c.is_ascii_alphanumeric() {
-            out.push(c.to_ascii_lowercase());
-        } else if !out.is_empty() && !out.ends_with('-') {
-            out.push('-');
-        }
-    }
-    out.trim_end_matches('-').to_owned()
+    stem(name, [name])
 }

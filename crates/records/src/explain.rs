@@ -1,0 +1,376 @@
+//! What each kind of problem means, why it matters and what to do about it.
+
+use crate::problem::Code;
+
+/// A row or line as it should not and as it should be written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Example {
+    /// File it belongs to.
+    pub file: &'static str,
+    /// As it should not be.
+    pub wrong: &'static str,
+    /// As it should be.
+    pub right: &'static str,
+}
+
+/// A kind of problem, explained.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Explanation {
+    /// What it means.
+    pub means: &'static str,
+    /// Why it matters.
+    pub matters: &'static str,
+    /// What to do.
+    pub remedy: &'static str,
+    /// An example; `None` where a line cannot show it.
+    pub example: Option<Example>,
+}
+
+const fn told(means: &'static str, matters: &'static str, remedy: &'static str) -> Explanation {
+    Explanation { means, matters, remedy, example: None }
+}
+
+const fn shown(
+    [means, matters, remedy]: [&'static str; 3],
+    file: &'static str,
+    [wrong, right]: [&'static str; 2],
+) -> Explanation {
+    Explanation { means, matters, remedy, example: Some(Example { file, wrong, right }) }
+}
+
+const SET_ASIDE: &str = "The row is set aside into quarantine.csv with its text and place; it counts for nothing until it is mended.";
+const KEPT: &str = "The row is kept and used as it stands.";
+const REPAIRED: &str =
+    "The row is kept; every such reading is counted, so that nothing is changed unseen.";
+const NO_RUN: &str = "The run stops before anything is written.";
+
+impl Code {
+    /// The code of a text as printed.
+    #[must_use]
+    pub fn from_text(text: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|code| code.as_str() == text)
+    }
+
+    /// What the code means, why it matters and what to do. A new code does not compile without it.
+    #[must_use]
+    pub const fn explanation(self) -> Explanation {
+        match self {
+            Self::FileUnreadable => told(
+                "A file named in book.toml or found in the book could not be opened or read.",
+                NO_RUN,
+                "Check the file's name, its permissions, and that no other program holds it open; save a damaged spreadsheet anew.",
+            ),
+            Self::FileEmpty => told(
+                "A file holds no bytes.",
+                NO_RUN,
+                "Write the table again, or delete the file and its [[files.TABLE]] entry.",
+            ),
+            Self::FileTooLarge => told(
+                "A file, or what is packed into it, is larger than what is read; anacurve check --help lists the limits.",
+                NO_RUN,
+                "A record table is never so large by honest means: save the sheet anew or export it as CSV, and split a table of many seasons into several files.",
+            ),
+            Self::FileChanged => told(
+                "A file of the book changed, vanished or was added between the first look at it and the end of the run.",
+                "Results computed from two states of a book belong to neither. Nothing is written, and the last report stays as it was.",
+                "Close the file where it is being edited, wait until it is copied or synchronised, and run again.",
+            ),
+            Self::TableHeaderOnly => told(
+                "A table has a header and no rows.",
+                "What the table would tell is missing from the analysis.",
+                "Add the rows, or delete the file if the table is not kept.",
+            ),
+            Self::TableMissing => told(
+                "A table that every book needs (blocks, trees, prunings, harvests) has no file.",
+                NO_RUN,
+                "Save it under its name (for example harvests.csv) in the book's folder, or name its files under [[files.harvests]] in book.toml.",
+            ),
+            Self::ColumnMissing => shown(
+                [
+                    "A column that the table needs is not in the file.",
+                    NO_RUN,
+                    "Add the column, or say which of yours it is: header = { \"your word\" = \"column\" } under [[files.TABLE]].",
+                ],
+                "harvests.csv",
+                ["tree,day,kg", "tree,date,nut_kg"],
+            ),
+            Self::ColumnUnknown => told(
+                "A column has no meaning here and was left out.",
+                "Its contents are not used; a misspelt optional column would be lost this way.",
+                "Nothing to do if the column is a note of yours; else map it under header in [[files.TABLE]].",
+            ),
+            Self::ColumnTwice => told(
+                "Two columns of a file claim the same meaning.",
+                NO_RUN,
+                "Rename or delete one of them, or map the right one under header in [[files.TABLE]].",
+            ),
+            Self::RowRagged => shown(
+                [
+                    "A row has more or fewer cells than the header.",
+                    SET_ASIDE,
+                    "Give the row one cell per column; quote cells that hold the separator and close every quotation mark.",
+                ],
+                "harvests.csv",
+                ["A1-01,2024-02-11", "A1-01,2024-02-11,1.6"],
+            ),
+            Self::RowNul => told(
+                "A row holds NUL bytes, as a damaged or binary file does.",
+                SET_ASIDE,
+                "Restore the file from a copy or export it again.",
+            ),
+            Self::RowTooLong => told(
+                "A row or a cell is longer than the stated limit.",
+                SET_ASIDE,
+                "Look for a quotation mark that is opened and never closed; shorten the cell.",
+            ),
+            Self::TextEncoding => told(
+                "Text that is not valid in the file's encoding.",
+                SET_ASIDE,
+                "Save the file as UTF-8, or name its encoding under [[files.TABLE]] in book.toml.",
+            ),
+            Self::TitleSkipped => told(
+                "A line of titles or blanks above the header was passed over.",
+                REPAIRED,
+                "Nothing to do if the header found is the right one.",
+            ),
+            Self::CellMissing => shown(
+                [
+                    "A cell that every row must fill is empty.",
+                    SET_ASIDE,
+                    "Fill it in; a tree that bore nothing has 0 kg, not an empty cell.",
+                ],
+                "harvests.csv",
+                ["A1-01,2024-02-11,", "A1-01,2024-02-11,0"],
+            ),
+            Self::NumberUnreadable => shown(
+                [
+                    "Text where a number is expected.",
+                    SET_ASIDE,
+                    "Write digits only, without unit or remark; put remarks into a column of their own.",
+                ],
+                "harvests.csv",
+                ["A1-01,2024-02-11,about three", "A1-01,2024-02-11,3"],
+            ),
+            Self::DecimalComma => told(
+                "A decimal comma was read as a decimal point.",
+                REPAIRED,
+                "Nothing to do; declare decimal = \",\" under [[files.TABLE]] if the whole file is written so.",
+            ),
+            Self::ThousandsMark => told(
+                "A number with thousands separators was read.",
+                REPAIRED,
+                "Nothing to do if the number read is the one meant.",
+            ),
+            Self::DateUnreadable => shown(
+                [
+                    "Text that is no date in the declared form.",
+                    SET_ASIDE,
+                    "Write dates as year-month-day, or declare the file's form (date = \"day_first\") under [[files.TABLE]].",
+                ],
+                "harvests.csv",
+                ["A1-01,after the rains,1.6", "A1-01,2024-02-11,1.6"],
+            ),
+            Self::DateAmbiguous => shown(
+                [
+                    "A date such as 03/04/2024 that could be read two ways.",
+                    SET_ASIDE,
+                    "Say how the file writes dates: date = \"day_first\" or \"month_first\" under [[files.TABLE]]; nothing is guessed.",
+                ],
+                "harvests.csv",
+                ["A1-01,03/04/2024,1.6", "A1-01,2024-04-03,1.6"],
+            ),
+            Self::DateSerial => told(
+                "A spreadsheet's day number was read as a date.",
+                REPAIRED,
+                "Compare a few dates with the field book: two spreadsheet calendars lie four years apart.",
+            ),
+            Self::RangeImpossible => shown(
+                [
+                    "A value outside what is possible, such as a negative weight.",
+                    SET_ASIDE,
+                    "Correct the value, or declare the unit it is written in under units in [[files.TABLE]].",
+                ],
+                "harvests.csv",
+                ["A1-01,2024-02-11,-2", "A1-01,2024-02-11,2"],
+            ),
+            Self::RangeUnusual => told(
+                "A value that is possible but unusual.",
+                KEPT,
+                "Compare it with the field book; leave it if it is right.",
+            ),
+            Self::UnitSuspect => shown(
+                [
+                    "A value that looks as if written in another unit, such as grams for kilograms.",
+                    SET_ASIDE,
+                    "If the file is in that unit declare it (units = { nut_kg = \"g\" }) under [[files.TABLE]]; else correct the value.",
+                ],
+                "harvests.csv",
+                ["A1-01,2024-02-11,1620", "A1-01,2024-02-11,1.62"],
+            ),
+            Self::UnitConverted => {
+                told("A unit declared in book.toml was converted.", REPAIRED, "Nothing to do.")
+            }
+            Self::WordUnknown => shown(
+                [
+                    "A word outside the column's list.",
+                    SET_ASIDE,
+                    "Use one of the words named in the message; map other words in your own table.",
+                ],
+                "prunings.csv",
+                ["A1-01,2023-07-01,0.2,guess", "A1-01,2023-07-01,0.2,canopy_fraction"],
+            ),
+            Self::IntensityUnreadable => told(
+                "The intensity cannot be computed from what the row gives.",
+                SET_ASIDE,
+                "Give intensity and measured_as, or one complete raw pair: shoots_cut and shoots_total, removed_cm and length_cm, or height and spreads before and after.",
+            ),
+            Self::RowDuplicate => shown(
+                [
+                    "A row repeats another: the same tree, day and values, or an id that stands already.",
+                    SET_ASIDE,
+                    "Keep one of the two; if both visits were made give them their own days or weights.",
+                ],
+                "trees.csv",
+                ["A1-01,A1", "A1-09,A1"],
+            ),
+            Self::TreeUnknown => shown(
+                [
+                    "A row names a tree that the tree table does not list.",
+                    SET_ASIDE,
+                    "Correct the id letter by letter, or add the tree to the tree table.",
+                ],
+                "harvests.csv",
+                ["A1-99,2024-02-11,1.6", "A1-01,2024-02-11,1.6"],
+            ),
+            Self::TreeInTwoBlocks => told(
+                "A tree is listed in two blocks.",
+                "Both rows are set aside: which block it stands in decides its region and spacing, and is not guessed.",
+                "Keep the right row; give another tree an id of its own.",
+            ),
+            Self::TreeInTwoPlots => told(
+                "A tree is listed in two plots of one trial.",
+                "Both rows are set aside: it cannot have had two treatments.",
+                "Keep the right row, or give the second trial an id of its own.",
+            ),
+            Self::TrialWithoutRows => told(
+                "A trial declared in book.toml has no rows in the trial table.",
+                "The trial is not analysed.",
+                "Correct the id (letter by letter) or add its rows.",
+            ),
+            Self::BlockUnknown => shown(
+                [
+                    "A tree names a block that the block table does not list.",
+                    SET_ASIDE,
+                    "Correct the id or add the block.",
+                ],
+                "trees.csv",
+                ["A1-09,A7", "A1-09,A1"],
+            ),
+            Self::RegionUnknown => shown(
+                [
+                    "A block names a region that book.toml does not declare.",
+                    SET_ASIDE,
+                    "Add [regions.ID] with its harvest and flush windows, or correct the id; `anacurve zones` proposes regions from climate normals.",
+                ],
+                "blocks.csv",
+                ["A9,Home,coasst,2012", "A9,Home,coast,2012"],
+            ),
+            Self::BeforePlanting => shown(
+                [
+                    "A visit dated before the tree was planted.",
+                    SET_ASIDE,
+                    "Correct the date, or the planting date; give a replanted tree an id of its own.",
+                ],
+                "harvests.csv",
+                ["A1-01,1999-02-11,1.6", "A1-01,2024-02-11,1.6"],
+            ),
+            Self::DateInNoSeason => shown(
+                [
+                    "A pick outside every harvest window of its region.",
+                    SET_ASIDE,
+                    "Correct the date, widen the window, or allow for stragglers with harvest_grace_days under [options].",
+                ],
+                "harvests.csv",
+                ["A1-01,2024-09-11,1.6", "A1-01,2024-02-11,1.6"],
+            ),
+            Self::PrunedAfterFlush => told(
+                "A pruning after the flush began.",
+                KEPT,
+                "Compare the date with the field book: cuts in the flush remove the shoots that carry the flowers.",
+            ),
+            Self::PruningWithoutHarvest => told(
+                "Prunings before a harvest in which their trees have no pick.",
+                "They tell nothing about yield.",
+                "Add the picks of these trees, with 0 kg where a tree was picked and bore nothing.",
+            ),
+            Self::IdsAlike => shown(
+                [
+                    "Two ids or names differ only in what the eye can hardly see: case, spaces, a letter O for a zero, a letter of another alphabet.",
+                    "They are kept apart as written, and records of one tree, or of one treatment, may be counted as those of two.",
+                    "If both mean one thing, write it in one way everywhere; if they are two, give one of them a name that looks different.",
+                ],
+                "trees.csv",
+                ["AI-01,A1", "A1-03,A1"],
+            ),
+            Self::TextInvisible => shown(
+                [
+                    "A text holds characters that have no shape of their own, such as a zero-width space.",
+                    "It looks like another id and is none, so that its records would not be found.",
+                    "Type the text again where it was written; copying it copies the character.",
+                ],
+                "trees.csv",
+                ["A1-\u{200b}03,A1", "A1-03,A1"],
+            ),
+            Self::TreeWithoutHarvest => told(
+                "Trees without a pick in any season.",
+                "They tell nothing about yield.",
+                "Nothing to do for trees that are not recorded; else check their ids in the harvest table.",
+            ),
+            Self::BookUnreadable => told(
+                "book.toml cannot be read as TOML or has an unknown key.",
+                NO_RUN,
+                "Correct the line named; `anacurve demo DIR` writes a book.toml with every key and remarks.",
+            ),
+            Self::RegionWithoutCalendar => told(
+                "A region has no harvest or no flush window.",
+                NO_RUN,
+                "Add harvest = [\"MM-DD\", \"MM-DD\"] and flush = [\"MM-DD\", \"MM-DD\"] to it: they decide which pruning belongs to which crop.",
+            ),
+            Self::WindowsOverlap => told(
+                "Harvest and flush (or rest) windows of a region overlap.",
+                NO_RUN,
+                "Correct the windows: harvest, rest and flush follow one another through the year.",
+            ),
+            Self::SettingImpossible => told(
+                "A setting outside its range.",
+                NO_RUN,
+                "Correct the setting named; the message gives the range.",
+            ),
+            Self::SettingMissing => told(
+                "A setting that is needed here and absent.",
+                "What depends on it is left out and said to be missing.",
+                "Add the setting named to book.toml.",
+            ),
+            Self::SeasonsTooFew => told(
+                "Fewer than two seasons with yields.",
+                "Seasons cannot be told from what pruning did; verdicts will be trial.",
+                "Record further seasons, or add those of earlier years.",
+            ),
+            Self::TreesTooFew => told(
+                "Too few trees to learn from.",
+                "The region's verdict will be trial.",
+                "Record more trees, of more blocks.",
+            ),
+            Self::PruningConstant => told(
+                "Intensity does not vary in a region.",
+                "Nothing tells what another intensity would bring; the verdict will be trial.",
+                "Lay out a trial: `anacurve layout --help`.",
+            ),
+            Self::NothingLinked => told(
+                "No pick could be joined to a tree and a season.",
+                NO_RUN,
+                "Mend the rows set aside; picks need a tree of the tree table and a day in a harvest window of book.toml.",
+            ),
+        }
+    }
+}

@@ -1,0 +1,123 @@
+//! Ids that the eye takes for one another: what they have in common, and how to tell them apart in words.
+
+use unicode_security::confusable_detection::skeleton;
+
+/// Whether a character has no shape of its own: control, joining, direction and filling characters
+/// (Unicode categories Cc and Cf, the variation selectors and the Hangul fillers).
+#[must_use]
+pub fn is_invisible(c: char) -> bool {
+    c.is_control()
+        || matches!(c,
+            '\u{ad}' | '\u{34f}' | '\u{61c}' | '\u{115f}' | '\u{1160}' | '\u{17b4}' | '\u{17b5}'
+            | '\u{180b}'..='\u{180f}' | '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}'
+            | '\u{2060}'..='\u{206f}' | '\u{3164}' | '\u{fe00}'..='\u{fe0f}' | '\u{feff}'
+            | '\u{ffa0}' | '\u{fff0}'..='\u{fffb}' | '\u{e0000}'..='\u{e0fff}')
+}
+
+/// Whether a character changes the direction of what follows it.
+#[must_use]
+pub fn turns_direction(c: char) -> bool {
+    matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+/// What ids that look alike have in common: two ids with one such form differ only in case, in
+/// spaces, in characters without a shape, or in letters of like shape (Unicode Technical Standard
+/// 39, section 4). It serves for comparing and is never shown or stored.
+#[must_use]
+pub fn common_form(id: &str) -> String {
+    let mut form = String::with_capacity(id.len());
+    for c in id.chars().filter(|&c| !is_invisible(c) || c.is_whitespace()) {
+        if c.is_whitespace() {
+            if !form.is_empty() && !form.ends_with(' ') {
+                form.push(' ');
+            }
+        } else if c.is_ascii() {
+            form.push(ascii_shape(c));
+        } else {
+            push_shape(&mut form, c);
+        }
+    }
+    form.truncate(form.trim_end().len());
+    form
+}
+
+/// Adds the shape of a character beyond ASCII. Each is looked up in its own case, as small letters
+/// of two scripts can differ where the capitals do not.
+fn push_shape(form: &mut String, c: char) {
+    let shape: String = skeleton(c.encode_utf8(&mut [0; 4])).collect();
+    if shape == "rn" {
+        // The standard takes m for r and n; here m stays m.
+        form.push('m');
+        return;
+    }
+    for part in shape.chars() {
+        if part.is_ascii() {
+            form.push(ascii_shape(part));
+        } else {
+            form.extend(part.to_lowercase());
+        }
+    }
+}
+
+/// The shape of an ASCII character whatever its case: zero is taken for o; one and i for l.
+fn ascii_shape(c: char) -> char {
+    match c.to_ascii_lowercase() {
+        '0' => 'o',
+        '1' | 'i' | '|' => 'l',
+        other => other,
+    }
+}
+
+/// An id in quotation marks; characters that `other` does not hold and that the eye may miss
+/// (beyond ASCII, or invisible) are written as their code points.
+#[must_use]
+pub fn spelled(id: &str, other: &str) -> String {
+    let mut shown = String::from("'");
+    for c in id.chars() {
+        let is_plain = c.is_ascii() && !c.is_control();
+        if is_invisible(c) || (!is_plain && !other.contains(c)) {
+            shown.push_str(&format!("<U+{:04X}>", u32::from(c)));
+        } else {
+            shown.push(c);
+        }
+    }
+    shown.push('\'');
+    shown
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ids_that_look_alike_share_a_form() {
+        for (one, other) in [
+            ("T1", "\u{422}1"),             // Cyrillic capital te
+            ("Atlas", "\u{391}tl\u{430}s"), // Greek capital alpha, Cyrillic a
+            ("T10", "t1O"),
+            ("T10", "Tl0"),
+            ("PI-2", "\u{420}\u{406}-2"), // Cyrillic capitals er and i
+            ("Elm", "E\u{ff4c}\u{ff4d}"), // full-width l and m
+            ("North Ridge", "North\u{a0} Ridge "),
+            ("B7", "B\u{200b}7"),
+            ("B7", "\u{202e}B7"),
+            ("T1", "\u{ff34}\u{ff11}"), // full-width letters
+            ("Caf\u{e9}", "Cafe\u{301}"),
+        ] {
+            assert_eq!(common_form(one), common_form(other), "{one} {other}");
+        }
+        for (one, other) in
+            [("T1", "T2"), ("A 1", "A1"), ("T7", "T07"), ("Café", "Cafe"), ("é", "e")]
+        {
+            assert_ne!(common_form(one), common_form(other), "{one} {other}");
+        }
+    }
+
+    #[test]
+    fn a_spelling_shows_what_the_eye_misses() {
+        assert_eq!(spelled("\u{422}1", "T1"), "'<U+0422>1'");
+        assert_eq!(spelled("T1", "\u{422}1"), "'T1'");
+        assert_eq!(spelled("Đồng", "đồng"), "'<U+0110>ồng'");
+        assert_eq!(spelled("B\u{200b}7", "B\u{200b}7"), "'B<U+200B>7'");
+    }
+}

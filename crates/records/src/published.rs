@@ -1,0 +1,142 @@
+//! The record book's schema for programs and people, generated from the types that read it.
+
+use crate::limits::{self, Limit};
+use crate::schema::{ColumnKind, ColumnSpec, Table};
+use crate::{Book, tree_season};
+use serde::Serialize;
+use std::fmt::Write as _;
+
+/// A column as programs read it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Column {
+    name: &'static str,
+    kind: &'static str,
+    #[serde(skip_serializing_if = "<[_]>::is_empty")]
+    words: &'static [&'static str],
+    required: bool,
+    #[serde(skip_serializing_if = "str::is_empty")]
+    unit: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    possible: Option<(f64, f64)>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    usual: Option<(f64, f64)>,
+    meaning: &'static str,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct PublishedTable {
+    table: &'static str,
+    row_is: &'static str,
+    required: bool,
+    keeps_extra_columns: bool,
+    columns: Vec<Column>,
+}
+
+/// Tables, `book.toml` (a JSON Schema), the columns of `tree_seasons.parquet`, and the limits of size.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PublishedSchema {
+    tables: Vec<PublishedTable>,
+    book_toml: schemars::Schema,
+    tree_seasons: Vec<tree_season::LinkedColumn>,
+    limits: [Limit; limits::ALL.len()],
+}
+
+impl PublishedSchema {
+    /// The schema of this version.
+    #[must_use]
+    pub fn new() -> Self {
+        let table = |table: &Table| {
+            let spec = table.spec();
+            PublishedTable {
+                table: table.as_str(),
+                row_is: spec.row_is,
+                required: spec.required,
+                keeps_extra_columns: spec.keeps_extra_columns,
+                columns: spec.columns.iter().map(column).collect(),
+            }
+        };
+        Self {
+            tables: Table::ALL.iter().map(table).collect(),
+            book_toml: schemars::schema_for!(Book),
+            tree_seasons: tree_season::COLUMNS.to_vec(),
+            limits: limits::ALL,
+        }
+    }
+
+    /// The tables as Markdown.
+    #[must_use]
+    pub fn markdown(&self) -> String {
+        let mut out =
+            "# Tables of a record book\n\nPossible: values outside are set aside. Usual: \
+                       values outside are kept with a warning. Required columns are bold.\n"
+                .to_owned();
+        for table in &self.tables {
+            let need = if table.required { "required" } else { "optional" };
+            // Writing to a String cannot fail.
+            let _ = write!(
+                out,
+                "\n## {} ({need})\n\nOne row is {}.\n\n| column | kind | unit | possible | usual | \
+                 meaning |\n| --- | --- | --- | --- | --- | --- |\n",
+                table.table, table.row_is
+            );
+            for own in &table.columns {
+                let name =
+                    if own.required { format!("**{}**", own.name) } else { own.name.to_owned() };
+                let kind = match own.words {
+                    [] => own.kind.to_owned(),
+                    words => words.join(", "),
+                };
+                let span = |of: Option<(f64, f64)>| {
+                    of.map_or_else(String::new, |(low, high)| format!("{low} to {high}"))
+                };
+                let _ = writeln!(
+                    out,
+                    "| {name} | {kind} | {} | {} | {} | {} |",
+                    own.unit,
+                    span(own.possible),
+                    span(own.usual),
+                    own.meaning
+                );
+            }
+            if table.keeps_extra_columns {
+                out.push_str("\nFurther columns are kept as text: the factors of a trial.\n");
+            }
+        }
+        out.push_str(
+            "\n## Limits\n\nA larger file is refused, a longer row or text sets its row aside.\n\n\
+             | what | at most |\n| --- | --- |\n",
+        );
+        for limit in &self.limits {
+            let _ = writeln!(out, "| {} | {} |", limit.what, limit.words());
+        }
+        out
+    }
+}
+
+impl Default for PublishedSchema {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+fn column(spec: &ColumnSpec) -> Column {
+    let (kind, words): (&str, &[&str]) = match spec.kind {
+        ColumnKind::Text => ("text", &[]),
+        ColumnKind::Word(words) => ("word", words),
+        ColumnKind::Date => ("date", &[]),
+        ColumnKind::DateOrYear => ("date or year", &[]),
+        ColumnKind::Number => ("number", &[]),
+        ColumnKind::Count => ("whole number", &[]),
+        ColumnKind::Flag => ("yes or no", &[]),
+    };
+    Column {
+        name: spec.name,
+        kind,
+        words,
+        required: spec.required,
+        unit: spec.unit,
+        possible: spec.possible,
+        usual: spec.usual,
+        meaning: spec.doc,
+    }
+}
