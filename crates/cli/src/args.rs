@@ -125,6 +125,11 @@ pub struct RunArgs {
     /// Use the records as they stood when this season's harvest closed
     #[arg(long, value_name = "YEAR")]
     pub through: Option<i16>,
+    /// Keep the rows of every file in this folder, and parse only files that are new or changed
+    ///
+    /// The report is the same with and without it. The folder may be deleted at any time.
+    #[arg(long, value_name = "DIR")]
+    pub cache: Option<PathBuf>,
     /// Write the seconds of each stage and the most memory held to this file, as JSON
     #[arg(long, value_name = "FILE")]
     pub timings: Option<PathBuf>,
@@ -166,6 +171,9 @@ pub struct CheckArgs {
     /// Folder for tree_seasons.parquet and quarantine.csv; nothing is written without it
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Keep the rows of every file in this folder, and parse only files that are new or changed
+    #[arg(long, value_name = "DIR")]
+    pub cache: Option<PathBuf>,
     /// Seed of the rows drawn for comparison with the field books
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,

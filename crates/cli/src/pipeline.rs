@@ -71,8 +71,29 @@ pub fn check_through(
     through: Option<i16>,
     stages: &Stages,
 ) -> Result<Checked, Failure> {
+    check_wanted(book, Reading { through, cache: None }, stages)
+}
+
+/// How a book is to be read.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Reading<'a> {
+    /// Only what was recorded until the harvest of this season closed.
+    pub through: Option<i16>,
+    /// Folder of rows read before.
+    pub cache: Option<&'a Path>,
+}
+
+/// Reads and links a record book.
+///
+/// # Errors
+/// With every fatal problem of the book.
+pub fn check_wanted(
+    book: &Path,
+    Reading { through, cache }: Reading<'_>,
+    stages: &Stages,
+) -> Result<Checked, Failure> {
     stages.enter("reading");
-    let mut tables = ingest_tables::read_book(book, &mut |progress| {
+    let mut tables = ingest_tables::read_book_with_cache(book, cache, &mut |progress| {
         stages.now(format!(
             "reading {} ({} rows; file {} of {})",
             progress.file,

@@ -10,6 +10,8 @@ pub struct Timings {
     pub version: &'static str,
     /// Processors that may be used.
     pub processors: usize,
+    /// What there was to do.
+    pub work: Work,
     /// In order; a stage entered twice is listed once, its times added up.
     pub stages: Vec<StageTime>,
     /// Seconds from the start of the command.
@@ -18,6 +20,19 @@ pub struct Timings {
     pub cpu_seconds: Option<f64>,
     /// Most memory held at once, bytes; `None` where the system does not tell.
     pub peak_memory_bytes: Option<u64>,
+}
+
+/// How much there was to do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+pub struct Work {
+    /// Files and sheets of the book.
+    pub files: usize,
+    /// Those whose rows came from the cache.
+    pub files_from_cache: usize,
+    /// Rows of all files.
+    pub rows: u64,
+    /// Tree-seasons linked.
+    pub tree_seasons: usize,
 }
 
 /// One stage.
@@ -87,12 +102,13 @@ impl Clock {
     }
 
     /// Ends the running stage and tells all.
-    pub fn read(&mut self) -> Timings {
+    pub fn read(&mut self, work: Work) -> Timings {
         let now = self.reading();
         self.end(now);
         Timings {
             version: env!("CARGO_PKG_VERSION"),
             processors: std::thread::available_parallelism().map_or(1, usize::from),
+            work,
             stages: self.stages.clone(),
             wall_seconds: now.wall,
             cpu_seconds: now.cpu,
@@ -131,7 +147,7 @@ mod tests {
         for stage in ["a", "b", "a"] {
             clock.enter(stage);
         }
-        let timings = clock.read();
+        let timings = clock.read(Work::default());
         let names: Vec<&str> = timings.stages.iter().map(|stage| stage.stage).collect();
         assert_eq!(names, ["a", "b"]);
         let sum: f64 = timings.stages.iter().map(|stage| stage.wall_seconds).sum();

@@ -2,8 +2,11 @@
 // Helpers of a test may fail as loudly as the test itself.
 #![allow(clippy::unwrap_used)]
 
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+#[path = "support/folder.rs"]
+mod folder;
+
+use folder::contents;
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::Instant;
 
@@ -18,26 +21,6 @@ fn start(out: &Path, seed: u32) -> Child {
         .stdout(Stdio::null())
         .spawn()
         .unwrap()
-}
-
-/// Every file of a report folder with its bytes.
-fn contents(dir: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
-    let mut found = BTreeMap::new();
-    let mut open = vec![dir.to_owned()];
-    while let Some(folder) = open.pop() {
-        for entry in std::fs::read_dir(folder).unwrap() {
-            let path = entry.unwrap().path();
-            if path.is_dir() {
-                open.push(path);
-            } else {
-                found.insert(
-                    path.strip_prefix(dir).unwrap().to_owned(),
-                    std::fs::read(&path).unwrap(),
-                );
-            }
-        }
-    }
-    found
 }
 
 #[test]

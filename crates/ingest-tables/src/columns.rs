@@ -17,11 +17,10 @@ enum Builder {
     Flag(BooleanChunkedBuilder),
 }
 
-/// The columns of one table while its files are read.
+/// The columns of one file while it is read.
 pub(crate) struct Columns {
     spec: Vec<Builder>,
     extra: Vec<(String, StringChunkedBuilder)>,
-    file: PrimitiveChunkedBuilder<UInt32Type>,
     line: PrimitiveChunkedBuilder<UInt32Type>,
     rows: usize,
 }
@@ -79,15 +78,9 @@ impl Columns {
         Self {
             spec: columns.collect(),
             extra: Vec::new(),
-            file: PrimitiveChunkedBuilder::new(".file".into(), 0),
             line: PrimitiveChunkedBuilder::new(".line".into(), 0),
             rows: 0,
         }
-    }
-
-    /// Rows so far.
-    pub(crate) fn rows(&self) -> usize {
-        self.rows
     }
 
     /// Position of an extra column; a new one is null in the rows so far.
@@ -111,7 +104,7 @@ impl Columns {
     /// Appends a row: values in schema order with the texts they stand for, and the extra texts.
     pub(crate) fn push<'t>(
         &mut self,
-        (file, line): (u32, u32),
+        line: u32,
         values: &[Value],
         text: impl Fn(usize) -> Cow<'t, str>,
         extra: impl Fn(usize) -> Cow<'t, str>,
@@ -126,7 +119,6 @@ impl Columns {
                 text => column.append_value(text.as_ref()),
             }
         }
-        self.file.append_value(file);
         self.line.append_value(line);
         self.rows += 1;
     }
@@ -134,7 +126,6 @@ impl Columns {
     pub(crate) fn finish(self) -> PolarsResult<DataFrame> {
         let mut columns: Vec<Column> = self.spec.into_iter().map(Builder::finish).collect();
         columns.extend(self.extra.into_iter().map(|(_, c)| Column::from(c.finish().into_series())));
-        columns.push(self.file.finish().into_series().into());
         columns.push(self.line.finish().into_series().into());
         DataFrame::new(self.rows, columns)
     }

@@ -38,6 +38,8 @@ pub(crate) struct Duplicates {
     first: HashMap<u64, Seen>,
     /// Further rows of a key that has been seen.
     further: HashMap<(u64, u64), RowPlace>,
+    /// Hashes of key and rest of the row compared last.
+    last: (u64, u64),
 }
 
 impl Duplicates {
@@ -47,7 +49,7 @@ impl Duplicates {
             Table::Blocks | Table::Trees => 1,
             Table::Prunings | Table::Laterals | Table::Harvests | Table::Trials => 2,
         };
-        Self { table, key, first: HashMap::new(), further: HashMap::new() }
+        Self { table, key, first: HashMap::new(), further: HashMap::new(), last: (0, 0) }
     }
 
     /// Compares a row, given by its values and their texts, and remembers it when it is new.
@@ -87,6 +89,17 @@ impl Duplicates {
             Table::Trees => hashed(1..2),
             Table::Prunings | Table::Laterals | Table::Harvests => hashed(self.key..values.len()),
         };
+        self.last = (key, rest);
+        self.meet(place, key, rest)
+    }
+
+    /// Hashes of key and rest of the row compared last.
+    pub(crate) fn last(&self) -> (u64, u64) {
+        self.last
+    }
+
+    /// Compares a row, given by its hashes, and remembers it when it is new.
+    pub(crate) fn meet(&mut self, place: RowPlace, key: u64, rest: u64) -> Repetition {
         let Some(seen) = self.first.get(&key) else {
             self.first.insert(key, Seen { place, rest });
             return Repetition::New;

@@ -2,6 +2,7 @@
 
 mod alike;
 mod archive;
+mod cache;
 mod cell;
 mod columns;
 mod decode;
@@ -10,6 +11,7 @@ mod duplicates;
 mod header;
 mod inputs;
 mod parquet_rows;
+mod parts;
 mod prunings;
 mod quarantine;
 mod read;
@@ -23,6 +25,6 @@ mod table;
 mod text_rows;
 
 pub use quarantine::{QuarantinedRow, SetAside, write_quarantine};
-pub use read::{BookTables, IngestError, read_book};
+pub use read::{BookTables, IngestError, read_book, read_book_with_cache};
 pub use report::{FileReport, Progress, Repair};
 pub use spot_check::{SpotCheck, SpotValue};

@@ -2,17 +2,19 @@
 
 use crate::alike::alike;
 use crate::archive::too_large;
+use crate::cache::{self, Cache, ReadFile};
 use crate::discover::{Format, Source, discover};
 use crate::header::HeaderWords;
 use crate::parquet_rows::ParquetRows;
+use crate::parts::Parts;
 use crate::report::fingerprint;
 use crate::rows::{Fault, Rows};
 use crate::sheet_rows::SheetRows;
 use crate::summary::quarantine_problems;
-use crate::table::{FileOutcome, TableReader};
+use crate::table::{FileOutcome, TableReader, file_number};
 use crate::text_rows::TextRows;
 use crate::{FileReport, Progress, QuarantinedRow};
-use polars::prelude::{DataFrame, PolarsResult};
+use polars::prelude::{DataFrame, PolarsError, PolarsResult};
 use records::{Book, Code, Place, Problem, SeenTrials, Severity, Table, counted, limits};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -45,6 +47,8 @@ pub struct BookTables {
     pub(crate) sources: Vec<Source>,
     /// Per file, the cell of each column, from 1; empty for tables made in memory.
     pub(crate) cells: Vec<BTreeMap<String, u32>>,
+    /// Files whose rows came from the cache; nothing that is computed from them depends on it.
+    pub from_cache: usize,
 }
 
 /// Why a book could not be read.
@@ -86,6 +90,7 @@ impl BookTables {
             settings: String::new(),
             sources: Vec::new(),
             cells: Vec::new(),
+            from_cache: 0,
         }
     }
 
@@ -96,38 +101,50 @@ impl BookTables {
     }
 }
 
-/// Opens a file far enough to know its header, and hashes its bytes.
-pub(crate) fn open(source: &Source) -> Result<(Box<dyn Rows>, String), Fault> {
-    let unreadable = |error| {
-        let what = format!("the file cannot be read: {error}");
-        Fault::new(Code::FileUnreadable, what, "check its permissions, or remove it")
-    };
-    // Workbooks and Parquet have limits of their own, looked at before they are unpacked.
-    let size = source.path.metadata().map_err(unreadable)?.len();
-    if source.format == Format::Text && !limits::TEXT_FILE.holds(size) {
-        let most = limits::TEXT_FILE.words();
-        return Err(too_large(format!("the file has {size} bytes; at most {most} are read")));
-    }
-    let bytes = std::fs::read(&source.path).map_err(unreadable)?;
-    if bytes.is_empty() {
-        let remedy = "export it again, or remove it";
-        return Err(Fault::new(Code::FileEmpty, "the file is empty", remedy));
-    }
-    let hash = fingerprint(&bytes);
-    let words = HeaderWords::new(source.table.spec(), &source.options);
-    let rows: Box<dyn Rows> = match source.format {
-        Format::Text => Box::new(TextRows::open(bytes, &source.options, &words)?),
-        Format::Sheet => {
-            drop(bytes);
-            let sheet = source.sheet.as_deref().unwrap_or_default();
-            Box::new(SheetRows::open(&source.path, sheet, &words)?)
+/// The bytes of a file with their fingerprint.
+pub(crate) struct Loaded {
+    bytes: Vec<u8>,
+    pub(crate) fingerprint: String,
+}
+
+impl Loaded {
+    /// Loads a file that is not too large.
+    pub(crate) fn of(source: &Source) -> Result<Self, Fault> {
+        let unreadable = |error| {
+            let what = format!("the file cannot be read: {error}");
+            Fault::new(Code::FileUnreadable, what, "check its permissions, or remove it")
+        };
+        // Workbooks and Parquet have limits of their own, looked at before they are unpacked.
+        let size = source.path.metadata().map_err(unreadable)?.len();
+        if source.format == Format::Text && !limits::TEXT_FILE.holds(size) {
+            let most = limits::TEXT_FILE.words();
+            return Err(too_large(format!("the file has {size} bytes; at most {most} are read")));
         }
-        Format::Parquet => {
-            drop(bytes);
-            Box::new(ParquetRows::open(&source.path)?)
+        let bytes = std::fs::read(&source.path).map_err(unreadable)?;
+        if bytes.is_empty() {
+            let remedy = "export it again, or remove it";
+            return Err(Fault::new(Code::FileEmpty, "the file is empty", remedy));
         }
-    };
-    Ok((rows, hash))
+        let fingerprint = fingerprint(&bytes);
+        Ok(Self { bytes, fingerprint })
+    }
+
+    /// Opens it far enough to know its header.
+    pub(crate) fn open(self, source: &Source) -> Result<Box<dyn Rows>, Fault> {
+        let words = HeaderWords::new(source.table.spec(), &source.options);
+        Ok(match source.format {
+            Format::Text => Box::new(TextRows::open(self.bytes, &source.options, &words)?),
+            Format::Sheet => {
+                drop(self.bytes);
+                let sheet = source.sheet.as_deref().unwrap_or_default();
+                Box::new(SheetRows::open(&source.path, sheet, &words)?)
+            }
+            Format::Parquet => {
+                drop(self.bytes);
+                Box::new(ParquetRows::open(&source.path)?)
+            }
+        })
+    }
 }
 
 /// Reads and checks every table of the book in a folder.
@@ -140,10 +157,28 @@ pub fn read_book(
     dir: &Path,
     progress: &mut dyn FnMut(Progress<'_>),
 ) -> Result<BookTables, IngestError> {
+    read_book_with_cache(dir, None, progress)
+}
+
+/// Reads and checks every table of the book in a folder; files whose rows the cache holds are not
+/// parsed again, and those of others are put there. The tables are the same with and without it.
+///
+/// # Errors
+/// As [`read_book`], and when the cache folder cannot be written to.
+pub fn read_book_with_cache(
+    dir: &Path,
+    cache: Option<&Path>,
+    progress: &mut dyn FnMut(Progress<'_>),
+) -> Result<BookTables, IngestError> {
     let (book, toml) = read_settings(dir)?;
+    let cache = cache
+        .map(|folder| Cache::open(folder).map_err(|error| no_cache(folder, &error)))
+        .transpose()?;
     let (sources, problems) = discover(dir, &book, &toml);
     let mut reading = Reading {
         book: &book,
+        cache: cache.as_ref(),
+        from_cache: 0,
         progress,
         total: sources.len(),
         names: Vec::new(),
@@ -159,7 +194,7 @@ pub fn read_book(
             frames.insert(table, reading.table(table, &files)?);
         }
     }
-    let Reading { files, cells, quarantine, mut problems, .. } = reading;
+    let Reading { files, cells, quarantine, mut problems, from_cache, .. } = reading;
     problems.extend(trial_problems(&book, &toml, frames.get(&Table::Trials), &files)?);
     if problems.iter().any(|problem| problem.severity == Severity::Fatal) {
         problems.retain(|problem| problem.severity == Severity::Fatal);
@@ -172,7 +207,17 @@ pub fn read_book(
     problems.extend(suspicious.map_err(|error| IngestError::Internal(error.to_string()))?);
     problems.sort();
     let settings = fingerprint(toml.as_bytes());
-    Ok(BookTables { book, frames, files, problems, quarantine, settings, sources, cells })
+    Ok(BookTables { book, frames, files, problems, quarantine, settings, sources, cells, from_cache })
+}
+
+fn no_cache(folder: &Path, error: &std::io::Error) -> IngestError {
+    IngestError::Refused(vec![Problem::new(
+        Place::file(folder.display().to_string()),
+        Severity::Fatal,
+        Code::FileUnreadable,
+        format!("the cache cannot be written: {error}"),
+        "give --cache a folder that may be written to and has space, or leave it out",
+    )])
 }
 
 /// What is wrong with the declared trials when they are held against the trial table.
@@ -268,9 +313,15 @@ pub(crate) fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
     Ok((book, toml))
 }
 
+fn internal(error: PolarsError) -> IngestError {
+    IngestError::Internal(error.to_string())
+}
+
 /// What has been read so far.
 struct Reading<'a> {
     book: &'a Book,
+    cache: Option<&'a Cache>,
+    from_cache: usize,
     progress: &'a mut dyn FnMut(Progress<'_>),
     total: usize,
     /// Names of the files read so far and of the one being read.
@@ -287,11 +338,16 @@ impl Reading<'_> {
     fn table(&mut self, table: Table, sources: &[&Source]) -> Result<DataFrame, IngestError> {
         let mut reader = TableReader::new(table);
         let first_file = self.files.len();
-        let mut without_rows = Vec::new();
+        let (mut parts, mut without_rows) = (Parts::new(table.spec()), Vec::new());
+        let mut key = String::new();
         for source in sources {
-            let before = reader.columns.rows();
-            let (outcome, hash) = match self.file(source, &mut reader) {
-                Ok(read) => read,
+            self.names.push(source.name.clone());
+            let (outcome, kept, hash) = match self.file(source, &mut reader, &mut key)? {
+                Ok((file, hash)) => {
+                    let kept = file.rows.height() as u64;
+                    parts.add(file.rows, file_number(&self.names)).map_err(internal)?;
+                    (file.outcome, kept, hash)
+                }
                 Err(faults) => {
                     for fault in faults {
                         let is_empty = fault.code == Code::FileEmpty;
@@ -307,10 +363,9 @@ impl Reading<'_> {
                             self.problems.push(problem);
                         }
                     }
-                    (FileOutcome::default(), fingerprint(&[]))
+                    (FileOutcome::default(), 0, fingerprint(&[]))
                 }
             };
-            let kept = (reader.columns.rows() - before) as u64;
             self.close(source, outcome, kept, hash, &mut without_rows)?;
         }
         let has_rows = self.files.iter().skip(first_file).any(|file| file.rows_read > 0);
@@ -319,24 +374,53 @@ impl Reading<'_> {
             problem.severity = if is_fatal { Severity::Fatal } else { Severity::Warning };
         }
         self.problems.append(&mut without_rows);
-        reader.columns.finish().map_err(|error| IngestError::Internal(error.to_string()))
+        parts.joined().map_err(internal)
     }
 
+    /// A file's rows, from the cache where it holds them, and the file's fingerprint; or what is
+    /// wrong with the file. `key` is that of the file of this table read before, then this one's.
     fn file(
         &mut self,
         source: &Source,
         reader: &mut TableReader,
-    ) -> Result<(FileOutcome, String), Vec<Fault>> {
-        self.names.push(source.name.clone());
+        key: &mut String,
+    ) -> Result<Result<(ReadFile, String), Vec<Fault>>, IngestError> {
         let (files_done, files) = (self.files.len(), self.total);
         let mut tick = |rows| {
             let (file, table) = (source.name.as_str(), source.table);
             (self.progress)(Progress { file, table, rows, files_done, files });
         };
         tick(0);
-        let (mut rows, hash) = open(source).map_err(|fault| vec![fault])?;
-        let outcome = reader.read(source, self.book, &self.names, rows.as_mut(), &mut tick)?;
-        Ok((outcome, hash))
+        let loaded = match Loaded::of(source) {
+            Ok(loaded) => loaded,
+            Err(fault) => {
+                *key = cache::key(source, self.book, "", key);
+                return Ok(Err(vec![fault]));
+            }
+        };
+        let hash = loaded.fingerprint.clone();
+        *key = cache::key(source, self.book, &hash, key);
+        let spec = source.table.spec();
+        // The factors of trials are columns that no schema names; these tables are small.
+        let cache = self.cache.filter(|_| !spec.keeps_extra_columns);
+        if let Some(file) = cache.and_then(|cache| cache.get(key, spec)) {
+            reader.remember(&self.names, &file.rows, &file.hashes).map_err(internal)?;
+            self.from_cache += 1;
+            return Ok(Ok((file, hash)));
+        }
+        let read = loaded.open(source).map_err(|fault| vec![fault]).and_then(|mut rows| {
+            reader.read(source, self.book, &self.names, rows.as_mut(), &mut tick)
+        });
+        let outcome = match read {
+            Ok(outcome) => outcome,
+            Err(faults) => return Ok(Err(faults)),
+        };
+        let (rows, hashes) = reader.take().map_err(internal)?;
+        let file = ReadFile { rows, hashes, outcome };
+        if let Some(cache) = cache {
+            cache.put(key, spec, &file).map_err(|error| no_cache(cache.folder(), &error))?;
+        }
+        Ok(Ok((file, hash)))
     }
 
     /// Checks that every row of a file is accounted for, and reports on it.

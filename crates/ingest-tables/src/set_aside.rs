@@ -1,6 +1,7 @@
 //! Quarantines rows that a later step rejects, with their text fetched from the file again.
 
-use crate::read::open;
+use crate::read::Loaded;
+use crate::rows::Fault;
 use crate::summary::quarantine_problems;
 use crate::{BookTables, IngestError, QuarantinedRow, SetAside};
 use records::{Code, Place, Problem, Severity};
@@ -66,9 +67,10 @@ impl BookTables {
             return Ok(vec![Found::default(); rows.len()]);
         };
         let refuse = |problem| IngestError::Refused(vec![problem]);
-        let (mut reader, hash) =
-            open(source).map_err(|fault| refuse(fault.into_problem(&source.name)))?;
-        if self.files.get(file as usize).is_some_and(|report| report.fingerprint != hash) {
+        let refuse_fault = |fault: Fault| refuse(fault.into_problem(&source.name));
+        let loaded = Loaded::of(source).map_err(refuse_fault)?;
+        let hash = &loaded.fingerprint;
+        if self.files.get(file as usize).is_some_and(|report| report.fingerprint != *hash) {
             return Err(refuse(Problem::new(
                 Place::file(&source.name),
                 Severity::Fatal,
@@ -77,6 +79,7 @@ impl BookTables {
                 "run again when nothing writes to it",
             )));
         }
+        let mut reader = loaded.open(source).map_err(refuse_fault)?;
         let wanted: HashMap<u64, usize> =
             rows.iter().enumerate().map(|(at, row)| (u64::from(row.line), at)).collect();
         let mut found: Vec<Found> = rows

@@ -3,12 +3,13 @@
 use crate::report::Repair;
 use crate::{FileReport, QuarantinedRow};
 use records::{Code, Place, Problem, Severity, Table, counted};
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// Quarantined rows of one kind in one column of one file that are listed one by one.
 const LISTED: u64 = 20;
 
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 struct Tally {
     severity: Severity,
     code: Code,
@@ -20,7 +21,7 @@ struct Tally {
 }
 
 /// Repairs and warnings of one file.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Serialize, Deserialize)]
 pub(crate) struct Summary {
     tallies: Vec<Tally>,
 }

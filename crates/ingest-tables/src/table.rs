@@ -11,13 +11,19 @@ use crate::prunings::IntensityColumns;
 use crate::quarantine::QuarantinedRow;
 use crate::rows::{Fault, Header, RawRow, Rows};
 use crate::summary::{Event, Summary};
+use polars::prelude::{DataFrame, PolarsResult};
 use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec, counted, limits};
 use std::collections::BTreeMap;
+
+/// Column of the line on which a row starts.
+pub(crate) const LINE: &str = ".line";
 
 /// One table while its files are read.
 pub(crate) struct TableReader {
     spec: &'static TableSpec,
-    pub(crate) columns: Columns,
+    /// Rows kept of the file being read, and their hashes.
+    columns: Columns,
+    hashes: Vec<(u64, u64)>,
     duplicates: Duplicates,
     intensity: Option<IntensityColumns>,
 }
@@ -77,6 +83,7 @@ impl TableReader {
         Self {
             spec,
             columns: Columns::new(spec),
+            hashes: Vec::new(),
             duplicates: Duplicates::new(table),
             intensity: (table == Table::Prunings).then(|| IntensityColumns::of(spec)).flatten(),
         }
@@ -156,7 +163,9 @@ impl TableReader {
         tick: &mut dyn FnMut(u64),
     ) -> Result<FileOutcome, Vec<Fault>> {
         let header = rows.header().clone();
-        let file = u32::try_from(names.len().saturating_sub(1)).unwrap_or(u32::MAX);
+        let file = file_number(names);
+        self.columns = Columns::new(self.spec);
+        self.hashes = Vec::new();
         let (plan, layout) = self.plan(file, source, book, &header).map_err(|faults| {
             let at = |fault: Fault| Fault {
                 // Units and the like stand in book.toml; the rest concerns the header line.
@@ -182,6 +191,31 @@ impl TableReader {
         })
         .map_err(|fault| vec![fault])?;
         Ok(outcome)
+    }
+
+    /// The rows kept of the file read last, with every column of the schema, the extra ones and
+    /// `.line`, and the hashes by which repetitions of them are noticed.
+    ///
+    /// # Errors
+    /// When the columns differ in length, which they cannot.
+    pub(crate) fn take(&mut self) -> PolarsResult<(DataFrame, Vec<(u64, u64)>)> {
+        let columns = std::mem::replace(&mut self.columns, Columns::new(self.spec));
+        Ok((columns.finish()?, std::mem::take(&mut self.hashes)))
+    }
+
+    /// Remembers rows of a file that was read at another time, so that later ones may repeat them.
+    pub(crate) fn remember(
+        &mut self,
+        names: &[String],
+        rows: &DataFrame,
+        hashes: &[(u64, u64)],
+    ) -> PolarsResult<()> {
+        let file = file_number(names);
+        let lines = rows.column(LINE)?.u32()?;
+        for (line, (key, rest)) in lines.iter().zip(hashes) {
+            self.duplicates.meet((file, line.unwrap_or(0)), *key, *rest);
+        }
+        Ok(())
     }
 
     fn cell_numbers(&self, plan: &Plan) -> BTreeMap<String, u32> {
@@ -217,12 +251,13 @@ impl TableReader {
             outcome.quarantine.push(quarantined(file, row, &scratch.faults));
             return;
         }
-        let place = (plan.file, line_number(row.line));
+        let line = line_number(row.line);
         let extra = |position: usize| {
             let cell = plan.extra.get(position).copied().flatten();
             cell.map(|cell| row.cells.cell(cell).into_text()).unwrap_or_default()
         };
-        self.columns.push(place, &scratch.values, |position| plan.text(row, position), extra);
+        self.hashes.push(self.duplicates.last());
+        self.columns.push(line, &scratch.values, |position| plan.text(row, position), extra);
         self.note_kept(row, plan, scratch, &mut outcome.summary);
     }
 
@@ -361,6 +396,11 @@ impl TableReader {
             summary.add(event, 1, String::new);
         }
     }
+}
+
+/// The index of the file being read, the last of those named.
+pub(crate) fn file_number(names: &[String]) -> u32 {
+    u32::try_from(names.len().saturating_sub(1)).unwrap_or(u32::MAX)
 }
 
 fn line_number(line: u64) -> u32 {

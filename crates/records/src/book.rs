@@ -15,6 +15,9 @@ pub use trials::{
     SeenTrials, TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait, written_number,
 };
 
+/// Layout of record books that this program reads, as `format` under `[book]`.
+pub const BOOK_FORMAT: u32 = 1;
+
 /// A checked record-book description.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -46,6 +49,9 @@ pub struct Book {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BookMeta {
+    /// Layout of `book.toml` and the tables; 1, the only one so far, when absent.
+    #[serde(default = "defaults::format")]
+    pub format: u32,
     /// Name of the plantation company or programme, shown in reports.
     pub name: String,
     /// Moisture, per cent of wet weight, to which yields are brought.
@@ -254,6 +260,10 @@ impl Book {
     /// # Errors
     /// [`BookError`] with every problem, each with its line and a remedy.
     pub fn parse(text: &str) -> Result<Self, BookError> {
+        // Before unknown keys are complained of: a newer layout may well have some.
+        if let Some(problem) = check::other_format(text) {
+            return Err(BookError { problems: vec![problem] });
+        }
         let book: Self = toml::from_str(text)
             .map_err(|error| BookError { problems: vec![locate::from_toml(text, &error)] })?;
         let problems = check::problems(&book, text);
@@ -299,6 +309,10 @@ impl Book {
 }
 
 mod defaults {
+    pub(super) fn format() -> u32 {
+        super::BOOK_FORMAT
+    }
+
     pub(super) fn reference_moisture_pct() -> f64 {
         9.0
     }

@@ -16,7 +16,7 @@ mod schema;
 pub mod tree_season;
 pub mod work;
 
-pub use book::{
+pub use book::{BOOK_FORMAT, 
     Book, BookError, BookMeta, DateOrder, DecimalMark, Economics, FileOptions, Options,
     PresentPractice, PruningTime, Region, ResponseScale, SeenTrials, TableFiles, TrialControl,
     TrialDeclaration, TrialDesign, TrialRoles, TrialTrait, written_number,

@@ -6,7 +6,7 @@ mod trials;
 use crate::args::{CheckArgs, Format};
 use crate::commands::from_publish;
 use crate::console::{Failure, Outcome, Stages, print_data};
-use crate::pipeline::{self, Checked};
+use crate::pipeline::{self, Checked, Reading};
 use ingest_tables::SpotCheck;
 use report::PublishError;
 use std::path::Path;
@@ -18,7 +18,8 @@ const SPOT_CHECKS: usize = 2;
 /// Prints what was kept, repaired, set aside and linked.
 pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
     let stages = Stages::new();
-    let checked = pipeline::check(&args.book, &stages);
+    let reading = Reading { through: None, cache: args.cache.as_deref() };
+    let checked = pipeline::check_wanted(&args.book, reading, &stages);
     stages.finish();
     let checked = checked?;
     let drawn =

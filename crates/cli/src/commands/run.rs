@@ -8,8 +8,8 @@ use crate::pipeline::advice::{self, Decided};
 use crate::pipeline::review::{self, Judged, Record, kept_advice};
 use crate::pipeline::rounding::rounded;
 use crate::pipeline::trials::{AnalysedTrial, analysed, declared, report as trial_report};
-use crate::pipeline::{self, laterals, method, quality, unfitted};
-use crate::timings::Timings;
+use crate::pipeline::{self, Reading, laterals, method, quality, unfitted};
+use crate::timings::{Timings, Work};
 use ::review::KeptAdvice;
 use records::{counted, noun};
 use report::{PublishError, Report};
@@ -44,7 +44,8 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         File::create(file).map_err(|error| no_timings(file, &error))?;
     }
     let record = Record::read(&args.book)?;
-    let checked = pipeline::check_through(&args.book, args.through, stages)?;
+    let reading = Reading { through: args.through, cache: args.cache.as_deref() };
+    let checked = pipeline::check_wanted(&args.book, reading, stages)?;
     let decided = advice::advise(&checked, advice::Wanted::whole(args.seed), stages)?;
     let (advice, pictures, plan) = decided.results();
     let (method, fit, laterals) = match &decided {
@@ -106,7 +107,14 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     })?;
     stages.finish();
     if let Some(file) = &args.timings {
-        write_timings(file, &stages.timings())?;
+        let tables = &checked.tables;
+        let work = Work {
+            files: tables.files.len(),
+            files_from_cache: tables.from_cache,
+            rows: tables.files.iter().map(|file| file.rows_read).sum(),
+            tree_seasons: checked.linked.tree_seasons.num_rows(),
+        };
+        write_timings(file, &stages.timings(work))?;
     }
     let text = match args.format {
         Format::Text => format!(

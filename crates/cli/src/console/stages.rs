@@ -1,6 +1,6 @@
 //! What is being done now, for a person who waits, and how long each stage took.
 
-use crate::timings::Clock;
+use crate::timings::{Clock, Timings, Work};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::cell::RefCell;
 use std::io::{self, IsTerminal};
@@ -51,7 +51,7 @@ impl Stages {
 
     /// The stages so far, the last one ended now.
     #[must_use]
-    pub fn timings(&self) -> crate::timings::Timings {
-        self.clock.borrow_mut().read()
+    pub fn timings(&self, work: Work) -> Timings {
+        self.clock.borrow_mut().read(work)
     }
 }

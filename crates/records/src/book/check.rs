@@ -1,7 +1,10 @@
 //! Checks the settings of a book against each other.
 
+mod format;
 mod trials;
 mod work;
+
+pub(super) use format::other_format;
 
 use super::locate::{FILE, line_of};
 use super::{Book, Region, SeenTrials};
