@@ -92,12 +92,9 @@ impl Clock {
                 own.cpu_seconds = own.cpu_seconds.zip(cpu_seconds).map(|(a, b)| a + b);
                 own.peak_memory_bytes = peak_memory_bytes;
             }
-            None => self.stages.push(StageTime {
-                stage,
-                wall_seconds,
-                cpu_seconds,
-                peak_memory_bytes,
-            }),
+            None => {
+                self.stages.push(StageTime { stage, wall_seconds, cpu_seconds, peak_memory_bytes })
+            }
         }
     }
 

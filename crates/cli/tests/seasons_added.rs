@@ -39,13 +39,16 @@ impl Place {
     /// Files of the book and those taken from the cache, in a run that wrote its report to `out`.
     fn run(&self, out: &str) -> (u64, u64) {
         let (cache, timings) = (self.path("cache"), self.path("timings.json"));
-        let more =
-            ["--cache", cache.to_str().unwrap(), "--timings", timings.to_str().unwrap()];
+        let more = ["--cache", cache.to_str().unwrap(), "--timings", timings.to_str().unwrap()];
         simulated::run(&self.path("book"), &self.path(out), &more, &[]);
         let told: serde_json::Value =
             serde_json::from_slice(&std::fs::read(timings).unwrap()).unwrap();
-        let stages: Vec<&str> =
-            told["stages"].as_array().unwrap().iter().map(|s| s["stage"].as_str().unwrap()).collect();
+        let stages: Vec<&str> = told["stages"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|s| s["stage"].as_str().unwrap())
+            .collect();
         assert!(stages.starts_with(&["reading", "linking"]), "{stages:?}");
         let work = &told["work"];
         (work["files"].as_u64().unwrap(), work["files_from_cache"].as_u64().unwrap())

@@ -23,11 +23,15 @@ impl Parts {
 
     /// Takes the rows of the file of an index.
     pub(crate) fn add(&mut self, mut rows: DataFrame, file: u32) -> PolarsResult<()> {
-        let beyond = rows.columns().iter().map(|column| column.name().as_str()).filter(|name| {
-            *name != LINE && self.spec.column(name).is_none()
-        });
-        let new: Vec<String> =
-            beyond.filter(|name| !self.extra.iter().any(|e| e == name)).map(str::to_owned).collect();
+        let beyond = rows
+            .columns()
+            .iter()
+            .map(|column| column.name().as_str())
+            .filter(|name| *name != LINE && self.spec.column(name).is_none());
+        let new: Vec<String> = beyond
+            .filter(|name| !self.extra.iter().any(|e| e == name))
+            .map(str::to_owned)
+            .collect();
         self.extra.extend(new);
         let index = vec![file; rows.height()];
         rows.with_column(Column::new(FILE.into(), index))?;
@@ -46,7 +50,11 @@ impl Parts {
             for name in &self.extra {
                 if part.column(name).is_err() {
                     let rows = part.height();
-                    part.with_column(Column::full_null(name.as_str().into(), rows, &DataType::String))?;
+                    part.with_column(Column::full_null(
+                        name.as_str().into(),
+                        rows,
+                        &DataType::String,
+                    ))?;
                 }
             }
             let part = part.select(names.iter().copied())?;

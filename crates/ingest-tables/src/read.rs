@@ -207,7 +207,17 @@ pub fn read_book_with_cache(
     problems.extend(suspicious.map_err(|error| IngestError::Internal(error.to_string()))?);
     problems.sort();
     let settings = fingerprint(toml.as_bytes());
-    Ok(BookTables { book, frames, files, problems, quarantine, settings, sources, cells, from_cache })
+    Ok(BookTables {
+        book,
+        frames,
+        files,
+        problems,
+        quarantine,
+        settings,
+        sources,
+        cells,
+        from_cache,
+    })
 }
 
 fn no_cache(folder: &Path, error: &std::io::Error) -> IngestError {

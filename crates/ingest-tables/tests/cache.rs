@@ -21,8 +21,9 @@ fn seen(tables: &BookTables) -> String {
         .map(|(table, frame)| {
             let columns = frame.columns().iter();
             let columns = columns.map(|column| {
-                let values: Vec<String> =
-                    (0..column.len()).map(|row| format!("{:?}", column.get(row).unwrap())).collect();
+                let values: Vec<String> = (0..column.len())
+                    .map(|row| format!("{:?}", column.get(row).unwrap()))
+                    .collect();
                 format!("{} {:?} {values:?}", column.name(), column.dtype())
             });
             format!("{table}: {:?}", columns.collect::<Vec<_>>())

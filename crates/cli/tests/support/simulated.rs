@@ -25,7 +25,10 @@ pub fn write(dir: &Path) {
     let plantation = Plantation {
         name: "Same Bytes".to_owned(),
         work: "\n[work]\ncrew_size = 4\n",
-        regions: vec![region("hill_side", "Hill Side", true), region("low_land", "Low Land", false)],
+        regions: vec![
+            region("hill_side", "Hill Side", true),
+            region("low_land", "Low Land", false),
+        ],
         ..demo()
     };
     write_book(&simulate(&plantation, 7), &plantation, dir, Tidiness::Clean).unwrap();

@@ -66,9 +66,11 @@ pub fn batches(records: &Records) -> Result<Vec<(String, RecordBatch)>, ArrowErr
                 ("tree", text(trees.iter().map(|row| row.id.as_str()))),
                 (
                     "block",
-                    text(trees.iter().map(|row| {
-                        blocks.get(row.block).map_or("", |block| block.id.as_str())
-                    })),
+                    text(
+                        trees
+                            .iter()
+                            .map(|row| blocks.get(row.block).map_or("", |block| block.id.as_str())),
+                    ),
                 ),
                 ("row", whole(trees.iter().map(|row| row.row))),
                 ("column", whole(trees.iter().map(|row| row.column))),
