@@ -7,6 +7,7 @@ use jiff::civil::Date;
 use polars::prelude::*;
 use records::Table;
 use records::tree_season as ts;
+use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
 /// Words of the tree table's `status` for a tree that is no longer there.
@@ -42,7 +43,7 @@ pub struct HeldBlock {
     pub planted: Option<Date>,
     /// Training system, as the block table words it.
     pub training: Option<String>,
-    /// Trees that stand in it, in the order of the tree table.
+    /// Trees that stand in it, by id.
     pub trees: Vec<HeldTree>,
 }
 
@@ -72,7 +73,8 @@ pub fn held_blocks(tables: &BookTables) -> Result<Vec<HeldBlock>, IngestError> {
     read_blocks(tables).map_err(|error| IngestError::Internal(error.to_string()))
 }
 
-/// Every pruning visit as read, in the order of the files.
+/// Every pruning visit as read, by tree, then by what was recorded: sums over visits are taken in
+/// this order, whatever that of the rows.
 ///
 /// # Errors
 /// When the tables break their own promise.
@@ -112,6 +114,10 @@ fn read_blocks(tables: &BookTables) -> PolarsResult<Vec<HeldBlock>> {
     }
     fill(&mut found, trees)?;
     let mut blocks: Vec<HeldBlock> = found.into_values().collect();
+    // Sums over trees are taken in this order, whatever that of the rows.
+    for block in &mut blocks {
+        block.trees.sort_by(|a, b| a.tree.cmp(&b.tree));
+    }
     blocks.sort_by(|a, b| (&a.region, &a.site, &a.block).cmp(&(&b.region, &b.site, &b.block)));
     Ok(blocks)
 }
@@ -166,7 +172,18 @@ fn read_visits(tables: &BookTables) -> PolarsResult<Vec<Visit>> {
             tool: tools.get(at).map(str::to_owned),
         })
     };
-    Ok((0..frame.height()).filter_map(visit).collect())
+    let mut visits: Vec<Visit> = (0..frame.height()).filter_map(visit).collect();
+    let number = |value: Option<f64>| value.unwrap_or(f64::NEG_INFINITY);
+    visits.sort_by(|a, b| {
+        let numbers = number(a.minutes).total_cmp(&number(b.minutes));
+        let cuts = a.cuts.iter().zip(&b.cuts).map(|(a, b)| number(*a).total_cmp(&number(*b)));
+        (a.tree.cmp(&b.tree))
+            .then(a.intensity.total_cmp(&b.intensity))
+            .then(numbers)
+            .then_with(|| (&a.tool, &a.measured_as).cmp(&(&b.tool, &b.measured_as)))
+            .then_with(|| cuts.fold(Ordering::Equal, Ordering::then))
+    });
+    Ok(visits)
 }
 
 fn dates(frame: &DataFrame, name: &str) -> PolarsResult<Int32Chunked> {

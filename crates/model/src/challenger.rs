@@ -8,7 +8,7 @@ mod forest;
 mod tree;
 
 use crate::table::TreeSeasons;
-use crate::yield_model::{FoldKind, YieldError, YieldModel, usable};
+use crate::yield_model::{FoldKind, Unseen, YieldError, YieldModel, usable};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -58,11 +58,16 @@ impl ChallengerScore {
         model: &YieldModel,
         seed: u64,
     ) -> Result<Option<Self>, YieldError> {
-        let Some((folds, surface)) = &model.unseen else { return Ok(None) };
+        let Some(Unseen { rows, folds, predicted: surface }) = &model.unseen else {
+            return Ok(None);
+        };
         if folds.kind != FoldKind::Season {
             return Ok(None);
         }
-        let (table, _) = usable(table)?;
+        let (mut table, _) = usable(table)?;
+        if rows.len() < table.len() {
+            table = table.select(rows);
+        }
         let response: Vec<f64> = table.yield_kg.iter().map(|&kg| model.scale.forward(kg)).collect();
         let mut scores = Vec::new();
         let mut sums = [0.0; 3];

@@ -7,6 +7,7 @@ mod left_out;
 mod point_curves;
 mod pooled;
 mod rows;
+mod sample;
 mod scale_choice;
 mod separate;
 mod shape_choice;
@@ -133,7 +134,17 @@ pub struct YieldModel {
     /// Test of the curve against free class means; `None` when there are too few classes.
     pub lack_of_fit: Option<LackOfFit>,
     /// Predictions of left-out rows, averaged over families, on the model's scale.
-    pub(crate) unseen: Option<(Folds, Vec<f64>)>,
+    pub(crate) unseen: Option<Unseen>,
+}
+
+/// What was predicted of rows left out.
+pub(crate) struct Unseen {
+    /// Usable rows on which families were compared.
+    pub(crate) rows: Vec<usize>,
+    /// Folds of these, by their place among them.
+    pub(crate) folds: Folds,
+    /// Predictions in their order.
+    pub(crate) predicted: Vec<f64>,
 }
 
 /// A region in the yield model.
@@ -214,13 +225,18 @@ impl YieldModel {
             table: &table,
             adjustment: Adjustment::GirthAndCrop(&deviations, &correlations),
         };
-        let chosen = shape_choice::choose(
-            &table,
-            &response,
-            remainder,
-            &|family, knots, knees| maker.timed((family, knots, knees), &response),
-            settings.seed,
-        )?;
+        let compared = sample::rows(&table, sample::MOST_ROWS);
+        let chosen = if compared.len() == table.len() {
+            shape_choice::choose(
+                &table,
+                &response,
+                remainder,
+                &|family, knots, knees| maker.timed((family, knots, knees), &response),
+                settings.seed,
+            )?
+        } else {
+            maker.choose_on(&compared, &response, remainder, settings.seed)?
+        };
         let leading = chosen.choice.leading();
         let knots = chosen.choice.knots;
         let knees = chosen.knees.draws(KNEE_DRAWS, settings.seed);
@@ -303,7 +319,11 @@ impl YieldModel {
             habit_tests,
             alternation,
             adjustment,
-            unseen: chosen.predicted,
+            unseen: chosen.predicted.map(|(folds, predicted)| Unseen {
+                rows: compared,
+                folds,
+                predicted,
+            }),
         })
     }
 
@@ -352,6 +372,41 @@ impl Maker<'_> {
             design = self.with_regional(family, knots, regional)?;
         }
         Ok(design)
+    }
+
+    /// The choice of families on some of the rows, which every region has.
+    fn choose_on(
+        &self,
+        rows: &[usize],
+        response: &[f64],
+        remainder: shape_choice::Remainder,
+        seed: u64,
+    ) -> Result<shape_choice::Chosen, YieldError> {
+        let pick = |values: &[f64]| -> Vec<f64> { rows.iter().map(|&row| values[row]).collect() };
+        let table = self.table.select(rows);
+        let response = pick(response);
+        let remainder = shape_choice::Remainder {
+            response: pick(&remainder.response),
+            spread: remainder.spread,
+        };
+        let (deviations, correlations) = match self.adjustment {
+            Adjustment::GirthAndCrop(deviations, correlations) => (pick(deviations), correlations),
+            Adjustment::None | Adjustment::Girth => (Vec::new(), &[][..]),
+        };
+        let adjustment = match self.adjustment {
+            Adjustment::GirthAndCrop(..) => Adjustment::GirthAndCrop(&deviations, correlations),
+            other => other,
+        };
+        let maker = Maker { table: &table, adjustment };
+        let mut chosen = shape_choice::choose(
+            &table,
+            &response,
+            remainder,
+            &|family, knots, knees| maker.timed((family, knots, knees), &response),
+            seed,
+        )?;
+        chosen.choice.compared_on = Some(rows.len() as u64);
+        Ok(chosen)
     }
 
     fn design(&self, family: IntensityShape, knots: Knots) -> Result<Design, YieldError> {

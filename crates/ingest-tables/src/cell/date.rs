@@ -38,6 +38,9 @@ const SERIALS: std::ops::RangeInclusive<f64> = 20_000.0..=80_000.0;
 
 /// Reads a trimmed, non-empty text; with `or_year` a bare year stands for its first day.
 pub(crate) fn parse(text: &str, order: DateOrder, or_year: bool) -> Result<ReadDate, DateFault> {
+    if let Some((year, month, day)) = iso(text) {
+        return checked(year, month, day);
+    }
     if or_year
         && text.len() == 4
         && let Ok(year) = text.parse::<i16>()
@@ -82,6 +85,17 @@ pub(crate) fn parse(text: &str, order: DateOrder, or_year: bool) -> Result<ReadD
         DateOrder::MonthFirst => checked(year, first, second),
     }?;
     Ok(ReadDate { liberty: short.then_some(DateLiberty::ShortYear), ..read })
+}
+
+/// The parts of the commonest form, 2024-07-05, without a look at the others.
+fn iso(text: &str) -> Option<(i16, i16, i16)> {
+    let [a, b, c, d, b'-', e, f, b'-', g, h] = text.as_bytes() else { return None };
+    let number = |digits: &[&u8]| {
+        digits.iter().try_fold(0_i16, |number, digit| {
+            digit.is_ascii_digit().then(|| 10 * number + i16::from(**digit - b'0'))
+        })
+    };
+    Some((number(&[a, b, c, d])?, number(&[e, f])?, number(&[g, h])?))
 }
 
 /// A spreadsheet's day number, day 1 being 1 January 1900 with the customary 29 February 1900,

@@ -8,7 +8,7 @@ use ndarray::Array2;
 /// Value for a number that is not recorded: below every possible one, so that a split can set it apart.
 const MISSING: f64 = -1.0e3;
 
-/// Predictions of every row by a forest grown without one season.
+/// Predictions of the rows of one season by a forest grown without it; NaN for the others.
 pub(super) fn predict(
     table: &TreeSeasons,
     response: &[f64],
@@ -21,7 +21,14 @@ pub(super) fn predict(
     let targets: Vec<f64> = seen.iter().map(|&row| response[row]).collect();
     let forest = Forest::grow(records, &targets, seed)
         .map_err(|error| YieldError::Challenger(error.to_string()))?;
-    Ok(forest.predict(&features))
+    let left_out: Vec<usize> =
+        (0..table.len()).filter(|&row| table.season[row] == season).collect();
+    let mut predicted = vec![f64::NAN; table.len()];
+    let values = forest.predict(&features.select(ndarray::Axis(0), &left_out));
+    for (row, value) in left_out.into_iter().zip(values) {
+        predicted[row] = value;
+    }
+    Ok(predicted)
 }
 
 /// Rows x features: intensity, lead, age, density, codes of region, site, block, variety and basis,

@@ -11,6 +11,8 @@ use ndarray::{Array1, Array2, Axis};
 /// Trees of a forest, share of rows and features each sees.
 const TREES: usize = 80;
 const ROW_SHARE: f64 = 0.5;
+/// Rows that a tree sees at the most: its leaves are small enough by then.
+const MOST_ROWS: f64 = 20_000.0;
 const FEATURE_SHARE: f64 = 0.7;
 /// linfa's ensembles take whole-number targets: responses are carried in millionths.
 const UNIT: f64 = 1e6;
@@ -27,13 +29,14 @@ impl Forest {
         targets: &[f64],
         seed: u64,
     ) -> Result<Self, linfa::Error> {
+        let share = ROW_SHARE.min(MOST_ROWS / records.nrows().max(1) as f64);
         let targets: Array1<i64> = targets.iter().map(|y| (y * UNIT).round() as i64).collect();
         let ensemble = EnsembleLearnerParams::new_fixed_rng(
             TreeParams::default().check()?,
             ChaCha8Rng::seed_from_u64(seed),
         )
         .ensemble_size(TREES)
-        .bootstrap_proportion(ROW_SHARE)
+        .bootstrap_proportion(share)
         .feature_proportion(FEATURE_SHARE)
         .check()?
         .fit(&DatasetBase::new(records, targets))?;

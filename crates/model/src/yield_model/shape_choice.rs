@@ -60,6 +60,10 @@ pub struct ShapeChoice {
     /// Share of each family in each region's draws: one row per region by code, families as in
     /// `scores`.
     pub by_region: Vec<Vec<f64>>,
+    /// Tree-seasons on which the families were compared, where a book is so large that a sample of
+    /// its trees tells enough; `None` when all were used.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub compared_on: Option<u64>,
 }
 
 impl ShapeChoice {
@@ -92,6 +96,7 @@ impl ShapeChoice {
             trees_left_out: Vec::new(),
             scores: vec![score],
             by_region: vec![vec![1.0]; regions],
+            compared_on: None,
         }
     }
 }
@@ -197,6 +202,7 @@ pub(super) fn choose(
             trees_left_out,
             scores,
             by_region,
+            compared_on: None,
         },
         knees,
         predicted: folds.map(|folds| (folds, averaged)),
@@ -419,6 +425,7 @@ mod tests {
                 score(IntensityShape::Plateau, 0.0),
             ],
             by_region: vec![weights],
+            compared_on: None,
         };
         assert_eq!(choice.counts(0, 1000), [333, 667, 0]);
         assert_eq!(choice.leading(), IntensityShape::Knotted);

@@ -31,6 +31,8 @@ pub(super) fn place(demands: &[Demand], order: &[usize], capacity: &[i64]) -> Pl
         demands,
         units: vec![vec![0; days]; demands.len()],
         on_day: vec![Vec::new(); days],
+        cheapest_move: vec![Vec::new(); days],
+        stale: vec![true; days],
         free: capacity.to_vec(),
     };
     let mut left = vec![0; demands.len()];
@@ -49,6 +51,12 @@ struct State<'a> {
     units: Vec<Vec<i64>>,
     /// Demands with units on a day.
     on_day: Vec<Vec<usize>>,
+    /// By day and target, what it costs to move a unit there from that day, and the demand whose
+    /// units cost least, the one longest on the day among equals; kept so that a search looks at
+    /// pairs of days and not at every demand.
+    cheapest_move: Vec<Vec<Option<(i64, usize)>>>,
+    /// Days whose moves are to be found anew, because demands came or went.
+    stale: Vec<bool>,
     free: Vec<i64>,
 }
 
@@ -60,7 +68,27 @@ struct Path {
 }
 
 impl State<'_> {
-    fn cheapest(&self, demand: usize) -> Option<Path> {
+    /// Finds the moves of days that demands came to or left.
+    fn refresh(&mut self) {
+        let days = self.free.len();
+        for day in (0..days).filter(|&day| self.stale[day]) {
+            let mut moves = vec![None; days];
+            for &other in &self.on_day[day] {
+                let Demand { window: [from, to], rate, .. } = self.demands[other];
+                for (target, best) in moves.iter_mut().enumerate().take(to + 1).skip(from) {
+                    let cost = rate * (target as i64 - day as i64);
+                    if best.is_none_or(|(least, _)| cost < least) {
+                        *best = Some((cost, other));
+                    }
+                }
+            }
+            self.cheapest_move[day] = moves;
+        }
+        self.stale.fill(false);
+    }
+
+    fn cheapest(&mut self, demand: usize) -> Option<Path> {
+        self.refresh();
         let days = self.free.len();
         let Demand { window: [from, to], rate, .. } = self.demands[demand];
         let mut cost = vec![i64::MAX; days];
@@ -73,15 +101,13 @@ impl State<'_> {
         for _ in 0..=days {
             let mut next = vec![false; days];
             for &day in &changed {
-                for &other in &self.on_day[day] {
-                    let Demand { window: [from, to], rate, .. } = self.demands[other];
-                    for target in from..=to {
-                        let moved = cost[day] + rate * (target as i64 - day as i64);
-                        if moved < cost[target] {
-                            cost[target] = moved;
-                            came[target] = Some((day, other));
-                            next[target] = true;
-                        }
+                for (target, best) in self.cheapest_move[day].iter().enumerate() {
+                    let Some((step, other)) = *best else { continue };
+                    let moved = cost[day] + step;
+                    if moved < cost[target] {
+                        cost[target] = moved;
+                        came[target] = Some((day, other));
+                        next[target] = true;
                     }
                 }
             }
@@ -120,8 +146,14 @@ impl State<'_> {
         let before = *units;
         *units += amount;
         match (before, *units) {
-            (0, 1..) => self.on_day[day].push(demand),
-            (1.., 0) => self.on_day[day].retain(|&other| other != demand),
+            (0, 1..) => {
+                self.on_day[day].push(demand);
+                self.stale[day] = true;
+            }
+            (1.., 0) => {
+                self.on_day[day].retain(|&other| other != demand);
+                self.stale[day] = true;
+            }
             _ => {}
         }
     }

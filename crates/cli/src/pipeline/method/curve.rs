@@ -3,6 +3,7 @@
 use super::{Advised, p_text};
 use mixed::JointTest;
 use model::{FoldKind, IntensityShape};
+use records::counted;
 
 /// What the surface is made of.
 pub(super) fn surface(advised: &Advised) -> String {
@@ -51,8 +52,12 @@ pub(super) fn shape(advised: &Advised) -> String {
     let chosen = match left_out.join("; ") {
         none if none.is_empty() => "Too few seasons and blocks are recorded to compare shapes by leaving some out, so the quadratic stands alone.".to_owned(),
         left_out => {
+            let sample = shapes.compared_on.map_or_else(String::new, |rows| {
+                let rows = counted(rows, "tree-season", "tree-seasons");
+                format!(" (among {rows} of trees drawn evenly from the regions; the curve itself rests on all)")
+            });
             format!(
-                "To choose the curve in intensity, {left_out}: {}. In every region the families share the posterior draws by how well they predict there, and a region with few records leans on what the others show (pseudo-Bayesian model averaging with a Bayesian bootstrap over site x season clusters, Yao and others 2018, 2022): close families are averaged, clearly worse ones left out. The weights given are means over regions; fit.json has them by region. The spline has its knots at {:.0} % and {:.0} % and the plateau its knee at about {:.0} % of the canopy, with knees of their own for the regions, drawn from what their records say.",
+                "To choose the curve in intensity, {left_out}{sample}: {}. In every region the families share the posterior draws by how well they predict there, and a region with few records leans on what the others show (pseudo-Bayesian model averaging with a Bayesian bootstrap over site x season clusters, Yao and others 2018, 2022): close families are averaged, clearly worse ones left out. The weights given are means over regions; fit.json has them by region. The spline has its knots at {:.0} % and {:.0} % and the plateau its knee at about {:.0} % of the canopy, with knees of their own for the regions, drawn from what their records say.",
                 scores.join("; "),
                 shapes.knots.knots[0] * 100.0,
                 shapes.knots.knots[1] * 100.0,
