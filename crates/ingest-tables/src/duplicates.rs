@@ -3,7 +3,7 @@
 use crate::cell::value::Value;
 use records::Table;
 use std::collections::HashMap;
-use std::hash::{DefaultHasher, Hash, Hasher};
+use std::hash::{BuildHasherDefault, DefaultHasher, Hash, Hasher};
 
 /// Where a row is: index of its file, and line.
 pub(crate) type RowPlace = (u32, u32);
@@ -28,6 +28,24 @@ struct Seen {
     rest: u64,
 }
 
+/// The hash of numbers that are hashes already.
+#[derive(Debug, Default)]
+struct Hashed(u64);
+
+impl Hasher for Hashed {
+    fn finish(&self) -> u64 {
+        self.0
+    }
+
+    fn write(&mut self, bytes: &[u8]) {
+        bytes.iter().for_each(|byte| self.write_u64(u64::from(*byte)));
+    }
+
+    fn write_u64(&mut self, number: u64) {
+        self.0 = self.0.rotate_left(5) ^ number;
+    }
+}
+
 /// Remembers the rows of one table as hashes: a row is taken for a repetition when both the hash
 /// of its key and the hash of the rest agree (128 bits together).
 #[derive(Debug)]
@@ -35,9 +53,9 @@ pub(crate) struct Duplicates {
     table: Table,
     /// How many leading columns make the key.
     key: usize,
-    first: HashMap<u64, Seen>,
+    first: HashMap<u64, Seen, BuildHasherDefault<Hashed>>,
     /// Further rows of a key that has been seen.
-    further: HashMap<(u64, u64), RowPlace>,
+    further: HashMap<(u64, u64), RowPlace, BuildHasherDefault<Hashed>>,
     /// Hashes of key and rest of the row compared last.
     last: (u64, u64),
 }
@@ -49,7 +67,7 @@ impl Duplicates {
             Table::Blocks | Table::Trees => 1,
             Table::Prunings | Table::Laterals | Table::Harvests | Table::Trials => 2,
         };
-        Self { table, key, first: HashMap::new(), further: HashMap::new(), last: (0, 0) }
+        Self { table, key, first: HashMap::default(), further: HashMap::default(), last: (0, 0) }
     }
 
     /// Compares a row, given by its values and their texts, and remembers it when it is new.
