@@ -10,7 +10,7 @@ use arrow::compute::cast;
 use arrow::datatypes::{DataType, Date32Type, Float64Type, Int64Type};
 use jiff::civil::{Date, date};
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
-use parquet::file::metadata::ParquetMetaData;
+use parquet::file::metadata::{ColumnChunkMetaData, ParquetMetaData};
 use records::Code;
 use records::limits::{self, Limit};
 use std::borrow::Cow;
@@ -134,8 +134,18 @@ fn check_size(of: &ParquetMetaData, most_rows: Limit, most_bytes: Limit) -> Resu
         let most = most_rows.words();
         return Err(too_large(format!("the file has {rows} rows; at most {most} are read")));
     }
-    let chunks = of.row_groups().iter().flat_map(|group| group.columns());
-    let largest = chunks.map(|chunk| chunk.uncompressed_size()).max().unwrap_or(0);
+    let chunks = || of.row_groups().iter().flat_map(|group| group.columns());
+    // The reader takes these for places in the file without a look, and panics at a negative one.
+    let is_placed = |chunk: &ColumnChunkMetaData| {
+        chunk.dictionary_page_offset().unwrap_or(0) >= 0
+            && chunk.data_page_offset() >= 0
+            && chunk.compressed_size() >= 0
+            && chunk.num_values() >= 0
+    };
+    if !chunks().all(is_placed) || of.row_groups().iter().any(|group| group.num_rows() < 0) {
+        return Err(unreadable("a size or place in it is negative"));
+    }
+    let largest = chunks().map(|chunk| chunk.uncompressed_size()).max().unwrap_or(0);
     if !most_bytes.holds(u64::try_from(largest).unwrap_or(0)) {
         let most = most_bytes.words();
         return Err(too_large(format!(

@@ -259,6 +259,15 @@ fn parquet(folder: &Folder, date: ArrayRef) {
     folder.put("harvests.parquet", bytes);
 }
 
+/// Found by fuzzing: the reader panicked at a negative place of a column.
+#[test]
+fn a_negative_place_in_parquet_is_refused() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    folder.put("harvests.parquet", include_bytes!("data/negative-place.parquet"));
+    assert_eq!(refused(&folder), [("harvests.parquet".to_owned(), Code::FileUnreadable)]);
+}
+
 /// The day of a moment is the day where it was recorded. 2024-02-29T23:30:00Z is 1 March 01:30 in
 /// Maputo (UTC+2), 29 February 18:30 in New York (UTC-5) and 1 March 06:30 at +07:00.
 #[test]

@@ -121,17 +121,35 @@ fn starts_with(name: &OsStr, prefix: &OsStr) -> bool {
     name.as_encoded_bytes().starts_with(prefix.as_encoded_bytes())
 }
 
+/// What becomes of a step that the file system refuses.
+fn refused<E: std::error::Error + 'static>(
+    step: &'static str,
+    path: &Path,
+) -> impl FnOnce(io::Error) -> PublishError<E> {
+    let path = path.to_owned();
+    move |source| PublishError::Io { step, path, source }
+}
+
+/// Lets `write` fill the temporary folder of a place, down to the disk; it is removed again unless
+/// it is moved away.
+fn filled<'a, E: std::error::Error + 'static>(
+    place: &'a Siblings,
+    write: impl FnOnce(&Path) -> Result<(), E>,
+) -> Result<Temporary<'a>, PublishError<E>> {
+    fs::create_dir(&place.temporary).map_err(refused("create", &place.temporary))?;
+    let temporary = Temporary(&place.temporary);
+    write(temporary.0).map_err(PublishError::Write)?;
+    settle(temporary.0).map_err(refused("write", temporary.0))?;
+    Ok(temporary)
+}
+
 /// Takes the lock of a place for as long as the file lives. The system frees it when its process
 /// ends, however it ends, so no lock outlives a run.
 fn locked<E: std::error::Error + 'static>(place: &Siblings) -> Result<File, PublishError<E>> {
-    let io = |step: &'static str| {
-        let path = place.lock.clone();
-        move |source| PublishError::Io { step, path, source }
-    };
     // Not truncated: the number of the process that holds it stands in it, for people.
     let mut options = OpenOptions::new();
     let options = options.create(true).truncate(false).write(true);
-    let mut lock = options.open(&place.lock).map_err(io("create"))?;
+    let mut lock = options.open(&place.lock).map_err(refused("create", &place.lock))?;
     match lock.try_lock() {
         Ok(()) => {}
         Err(TryLockError::WouldBlock) => {
@@ -139,11 +157,11 @@ fn locked<E: std::error::Error + 'static>(place: &Siblings) -> Result<File, Publ
             return Err(PublishError::Busy { target: place.target.clone(), holder });
         }
         Err(TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => {}
-        Err(TryLockError::Error(e)) => return Err(io("lock")(e)),
+        Err(TryLockError::Error(e)) => return Err(refused("lock", &place.lock)(e)),
     }
     lock.set_len(0)
         .and_then(|()| lock.write_all(std::process::id().to_string().as_bytes()))
-        .map_err(io("write"))?;
+        .map_err(refused("write", &place.lock))?;
     Ok(lock)
 }
 
@@ -161,11 +179,15 @@ fn settle(folder: &Path) -> io::Result<()> {
         if path.is_dir() {
             settle(&path)?;
         } else {
-            // Opened for writing, which some systems ask for.
-            OpenOptions::new().write(true).open(&path)?.sync_all()?;
+            on_disk(&path)?;
         }
     }
     Ok(())
+}
+
+/// Waits until a file is on the disk. Opened for writing, which some systems ask for.
+fn on_disk(file: &Path) -> io::Result<()> {
+    OpenOptions::new().write(true).open(file)?.sync_all()
 }
 
 /// Removes the temporary folder unless it was moved into place.
@@ -190,25 +212,19 @@ pub fn publish<E: std::error::Error + 'static>(
     target: &Path,
     write: impl FnOnce(&Path) -> Result<(), E>,
 ) -> Result<(), PublishError<E>> {
-    let io = |step: &'static str, path: &Path| {
-        let path = path.to_owned();
-        move |source| PublishError::Io { step, path, source }
-    };
-    let place = Siblings::of(target).map_err(io("use as a folder", target))?;
-    fs::create_dir_all(&place.parent).map_err(io("create", &place.parent))?;
+    let place = Siblings::of(target).map_err(refused("use as a folder", target))?;
+    fs::create_dir_all(&place.parent).map_err(refused("create", &place.parent))?;
     let _lock = locked(&place)?;
-    place.recover().map_err(io("recover", &place.target))?;
-    if !place.replaceable().map_err(io("read", &place.target))? {
+    place.recover().map_err(refused("recover", &place.target))?;
+    if !place.replaceable().map_err(refused("read", &place.target))? {
         return Err(PublishError::NotAReport(place.target));
     }
-    fs::create_dir(&place.temporary).map_err(io("create", &place.temporary))?;
-    let temporary = Temporary(&place.temporary);
-    write(temporary.0).map_err(PublishError::Write)?;
+    let temporary = filled(&place, write)?;
     let marker = temporary.0.join(MARKER);
     fs::write(&marker, "This folder is replaced whole by the next run.\n")
-        .map_err(io("write", &marker))?;
-    settle(temporary.0).map_err(io("write", temporary.0))?;
-    place.swap().map_err(io("replace", &place.target))
+        .and_then(|()| on_disk(&marker))
+        .map_err(refused("write", &marker))?;
+    place.swap().map_err(refused("replace", &place.target))
 }
 
 /// Lets `write` fill a new folder, which then appears whole under its name. Unlike [`publish`] it
@@ -220,24 +236,17 @@ pub fn publish_new<E: std::error::Error + 'static>(
     target: &Path,
     write: impl FnOnce(&Path) -> Result<(), E>,
 ) -> Result<(), PublishError<E>> {
-    let io = |step: &'static str, path: &Path| {
-        let path = path.to_owned();
-        move |source| PublishError::Io { step, path, source }
-    };
-    let place = Siblings::of(target).map_err(io("use as a folder", target))?;
-    fs::create_dir_all(&place.parent).map_err(io("create", &place.parent))?;
-    fs::create_dir(&place.temporary).map_err(io("create", &place.temporary))?;
-    let temporary = Temporary(&place.temporary);
-    write(temporary.0).map_err(PublishError::Write)?;
-    settle(temporary.0).map_err(io("write", temporary.0))?;
+    let place = Siblings::of(target).map_err(refused("use as a folder", target))?;
+    fs::create_dir_all(&place.parent).map_err(refused("create", &place.parent))?;
+    let temporary = filled(&place, write)?;
     // Refused by the system when somebody has put something there.
     match fs::remove_dir(&place.target) {
         Err(error) if error.kind() != io::ErrorKind::NotFound => {
-            return Err(io("replace", &place.target)(error));
+            return Err(refused("replace", &place.target)(error));
         }
         _ => {}
     }
-    fs::rename(temporary.0, &place.target).map_err(io("create", &place.target))
+    fs::rename(temporary.0, &place.target).map_err(refused("create", &place.target))
 }
 
 /// Lets `write` fill a new folder, then moves its files into `target`, which may hold other things;
@@ -250,22 +259,15 @@ pub fn publish_into<E: std::error::Error + 'static>(
     target: &Path,
     write: impl FnOnce(&Path) -> Result<(), E>,
 ) -> Result<(), PublishError<E>> {
-    let io = |step: &'static str, path: &Path| {
-        let path = path.to_owned();
-        move |source| PublishError::Io { step, path, source }
-    };
-    let place = Siblings::of(target).map_err(io("use as a folder", target))?;
-    fs::create_dir_all(&place.target).map_err(io("create", &place.target))?;
+    let place = Siblings::of(target).map_err(refused("use as a folder", target))?;
+    fs::create_dir_all(&place.target).map_err(refused("create", &place.target))?;
     let _lock = locked(&place)?;
-    place.recover().map_err(io("recover", &place.target))?;
-    fs::create_dir(&place.temporary).map_err(io("create", &place.temporary))?;
-    let temporary = Temporary(&place.temporary);
-    write(temporary.0).map_err(PublishError::Write)?;
-    settle(temporary.0).map_err(io("write", temporary.0))?;
-    for entry in fs::read_dir(temporary.0).map_err(io("read", temporary.0))? {
-        let entry = entry.map_err(io("read", temporary.0))?;
+    place.recover().map_err(refused("recover", &place.target))?;
+    let temporary = filled(&place, write)?;
+    for entry in fs::read_dir(temporary.0).map_err(refused("read", temporary.0))? {
+        let entry = entry.map_err(refused("read", temporary.0))?;
         let path = place.target.join(entry.file_name());
-        fs::rename(entry.path(), &path).map_err(io("replace", &path))?;
+        fs::rename(entry.path(), &path).map_err(refused("replace", &path))?;
     }
     Ok(())
 }

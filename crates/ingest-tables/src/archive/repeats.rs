@@ -90,7 +90,10 @@ impl Walk {
                     self.blank_cells = 0;
                 }
             }
-            "table:table-row" => self.total = self.total.plus(self.row, self.row_repeats),
+            "table:table-row" => {
+                self.total = self.total.plus(self.row, self.row_repeats);
+                self.row = Size::default();
+            }
             _ => {}
         }
     }

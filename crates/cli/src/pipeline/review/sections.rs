@@ -6,7 +6,7 @@ use report::{
     BlockMap, IntervalRow, Intervals, MappedTree, PartsPlot, PartsRow, ReviewFigure, ReviewReport,
     ReviewSection, TreeFlag, TrialSection,
 };
-use review::{GroupReview, Grouping, Part, Ranking};
+use review::{GroupReview, Grouping, Part, Quantity, Ranking, ScoreRow};
 use std::collections::BTreeMap;
 
 /// Most groups of a plot of parts; the table holds all.
@@ -345,30 +345,7 @@ fn score(review: &Reviewed) -> ReviewSection {
     if !rows.is_empty() {
         paragraphs.push(words::SCORE_MEANS.to_owned());
         tables.push(tables::score(rows, &region));
-        figures.push(ReviewFigure::Intervals(Intervals {
-            name: "advice-scored".to_owned(),
-            title: "Predicted and realised gains".to_owned(),
-            caption: "Predicted gain with its limits, and what the trees that followed gave more than those that did not; newest on top.".to_owned(),
-            axis: words::KG.to_owned(),
-            row: "What".to_owned(),
-            names: ["predicted".to_owned(), "realised".to_owned()],
-            rows: rows
-                .iter()
-                .rev()
-                .take(SCORES)
-                .map(|row| IntervalRow {
-                    name: format!(
-                        "{} {}, {}",
-                        region(&row.predicted.region),
-                        row.predicted.season,
-                        words::quantity(row.predicted.quantity)
-                    ),
-                    middle: row.predicted.median,
-                    limits: [row.predicted.low, row.predicted.high],
-                    realised: Some(row.realised),
-                })
-                .collect(),
-        }));
+        figures.extend(scored_plots(rows, &region));
     }
     ReviewSection {
         id: "score",
@@ -381,4 +358,35 @@ fn score(review: &Reviewed) -> ReviewSection {
         figures,
         work: false,
     }
+}
+
+/// Predicted and realised values, one plot for each quantity scored.
+fn scored_plots(rows: &[ScoreRow], region: &dyn Fn(&str) -> String) -> Vec<ReviewFigure> {
+    let mut plots = Vec::new();
+    for quantity in [Quantity::GainOverPresent, Quantity::GainOverUnpruned, Quantity::Yield] {
+        let own = rows.iter().rev().filter(|row| row.predicted.quantity == quantity);
+        let rows: Vec<IntervalRow> = own
+            .take(SCORES)
+            .map(|row| IntervalRow {
+                name: format!("{} {}", region(&row.predicted.region), row.predicted.season),
+                middle: row.predicted.median,
+                limits: [row.predicted.low, row.predicted.high],
+                realised: Some(row.realised),
+            })
+            .collect();
+        if rows.is_empty() {
+            continue;
+        }
+        let what = words::quantity(quantity);
+        plots.push(ReviewFigure::Intervals(Intervals {
+            name: format!("advice-scored-{}", plots.len() + 1),
+            title: format!("Predicted and realised {what}"),
+            caption: "Predicted value with its limits, and what came of it among the trees that followed; newest on top.".to_owned(),
+            axis: words::KG.to_owned(),
+            row: "Region and season".to_owned(),
+            names: ["predicted".to_owned(), "realised".to_owned()],
+            rows,
+        }));
+    }
+    plots
 }

@@ -241,7 +241,7 @@ pub fn unscored(own: &Unscored, name: &str) -> String {
 /// Scores that the record holds with other numbers.
 pub fn conflicting(number: usize) -> String {
     format!(
-        "{} of this season stand in the record with other numbers, because records of the season were changed afterwards; the record keeps what was scored first.",
+        "{} of this season came out otherwise when first scored, with the records known then; the record keeps what was scored first.",
         counted(number as u64, "score", "scores")
     )
 }
