@@ -7,17 +7,18 @@ use crate::names::printable;
 use crate::number::DASH;
 use crate::text;
 use crate::what_if::{WhatIfRow, asked};
+use words::{Text, constant, say};
 use workplan::economics::{Scenario, WHAT_IF_SCRIPT};
 
 /// The form's own part of the script.
 const FORM: &str = include_str!("../../templates/what_if_form.js");
 /// Scenarios of the table: heading, factors of price, wage and yield.
-const SCENARIOS: [(&str, f64, f64, f64); 5] = [
-    ("As expected", 1.0, 1.0, 1.0),
-    ("Price − 25 %", 0.75, 1.0, 1.0),
-    ("Price + 25 %", 1.25, 1.0, 1.0),
-    ("Wage + 25 %", 1.0, 1.25, 1.0),
-    ("Yield − 25 %", 1.0, 1.0, 0.75),
+const SCENARIOS: [(Text, f64, f64, f64); 5] = [
+    (constant!("As expected"), 1.0, 1.0, 1.0),
+    (constant!("Price − 25 %"), 0.75, 1.0, 1.0),
+    (constant!("Price + 25 %"), 1.25, 1.0, 1.0),
+    (constant!("Wage + 25 %"), 1.0, 1.25, 1.0),
+    (constant!("Yield − 25 %"), 1.0, 1.0, 0.75),
 ];
 
 /// The section as the template takes it.
@@ -27,7 +28,7 @@ pub struct WhatIfView {
     /// Link to how it is computed.
     pub how: String,
     /// Columns of the form's answer.
-    pub heads: [&'static str; 5],
+    pub heads: [Text; 5],
     /// Regions of the form's answer.
     pub names: Vec<String>,
     /// Longest horizon.
@@ -44,12 +45,12 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
     let seasons = regions.iter().map(|(_, _, planned)| planned.what_if.seasons.len()).min()?;
     let link = how::page("what-if");
     let head = |words: String| Head::from(words).how(link.clone());
-    let mut heads = vec![Head::from(text::C_REGION)];
+    let mut heads = vec![Head::from(text::C_REGION.get())];
     heads.extend(SCENARIOS.iter().map(|(words, ..)| head(format!("#{words}"))));
     if seasons > 1 {
-        heads.push(head(format!("#As expected, {seasons} seasons")));
+        heads.push(head(say!("#As expected, {seasons} seasons")));
     }
-    let caption = format!("Gain per tree ({}) and chance of loss", report.advice.currency);
+    let caption = say!("Gain per tree ({}) and chance of loss", report.advice.currency);
     let mut table = Table::new(caption, heads);
     table.cards = true;
     for (region, name, planned) in &regions {

@@ -3,6 +3,7 @@
 use super::result::ExpectedMeanSquare;
 use super::strata::StratumFit;
 use crate::design::Plan;
+use words::say;
 
 /// Of blocks.
 pub(super) fn expected_blocks(plan: &Plan, fit: &StratumFit) -> ExpectedMeanSquare {
@@ -23,8 +24,8 @@ pub(super) fn expected_term(plan: &Plan, fit: &StratumFit, term: usize) -> Expec
     let equal = sizes.first().copied().filter(|first| sizes.iter().all(|s| s == first));
     let components = components(plan, fit);
     let effects = match equal {
-        Some(size) => format!("{size} x sum of squared effects / df"),
-        None => "sum of squared effects by units / df".to_owned(),
+        Some(size) => say!("{size} x sum of squared effects / df"),
+        None => say!("sum of squared effects by units / df"),
     };
     ExpectedMeanSquare {
         words: format!("{} + {effects}", words(&components)),
@@ -44,15 +45,16 @@ fn components(plan: &Plan, fit: &StratumFit) -> Vec<(String, f64)> {
 }
 
 fn words(components: &[(String, f64)]) -> String {
-    let terms: Vec<String> = components
-        .iter()
-        .map(|(name, k)| {
-            if *k == 1.0 {
-                format!("variance of {name}")
-            } else {
-                format!("{k} x variance of {name}")
-            }
-        })
-        .collect();
+    let terms: Vec<String> =
+        components
+            .iter()
+            .map(|(name, k)| {
+                if *k == 1.0 {
+                    say!("variance of {name}")
+                } else {
+                    say!("{k} x variance of {name}")
+                }
+            })
+            .collect();
     terms.join(" + ")
 }

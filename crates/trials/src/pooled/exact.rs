@@ -5,6 +5,7 @@ use super::stack::{Stack, beyond};
 use super::{EnvironmentsAre, PooledError};
 use crate::compare::{CompareError, EstimatedMeans};
 use crate::distributions::NoncentralF;
+use words::{say, text};
 
 /// Exact table, or `None` where the data are not balanced or have several error strata.
 pub(super) fn table(
@@ -37,7 +38,7 @@ pub(super) fn table(
     }
     for stratum in &stack.strata {
         let columns = Stack::indicators(&stratum.codes, stratum.groups);
-        let name = format!("{} within environments", stratum.name);
+        let name = say!("{} within environments", stratum.name);
         sums.push((name, take(columns, &mut basis)));
     }
     let blocks = basis.len();
@@ -74,7 +75,7 @@ pub(super) fn table(
     if error_df < 1.0 || error_ss <= 1e-12 * total {
         return Ok(None);
     }
-    let error = Judge::single(error_df, error_ss / error_df, "pooled error");
+    let error = Judge::single(error_df, error_ss / error_df, text!("pooled error"));
     let random = environments_are == EnvironmentsAre::Random;
     let mut rows: Vec<PooledRow> = sums.iter().map(|(n, l)| untested(n, *l)).collect();
     for ((name, line), own) in terms.iter().zip(&interactions) {
@@ -86,15 +87,15 @@ pub(super) fn table(
             // Sites and seasons are judged against what differs from season to season of a site.
             let judge = match own.last() {
                 Some((df, ss)) if random && at + 1 < own.len() && *df > 0.0 => {
-                    Judge::single(*df, ss / df, "the interaction with sites x seasons")
+                    Judge::single(*df, ss / df, text!("the interaction with sites x seasons"))
                 }
                 _ => error.clone(),
             };
             rows.push(tested(&format!("{name} x {split}"), *line, &judge)?);
         }
     }
-    rows.push(untested("pooled error", (error_df, error_ss)));
-    rows.push(untested("total", (y.len() as f64 - 1.0, total)));
+    rows.push(untested(text!("pooled error"), (error_df, error_ss)));
+    rows.push(untested(text!("total"), (y.len() as f64 - 1.0, total)));
     // One error for the differences of all treatments: the interactions of all of them.
     let all: Vec<(f64, f64)> = (0..splits.len())
         .map(|at| {
@@ -117,11 +118,13 @@ pub(super) fn table(
 /// Indicator columns of the environments, by site, season and both where these are crossed.
 fn splits(stack: &Stack) -> Vec<(&'static str, Vec<Vec<f64>>)> {
     let environments = Stack::indicators(&stack.environment, stack.environments.len());
-    let Some(crossing) = &stack.crossing else { return vec![("environments", environments)] };
+    let Some(crossing) = &stack.crossing else {
+        return vec![(text!("environments"), environments)];
+    };
     vec![
-        ("sites", Stack::indicators(&stack.by_plot(&crossing.site), crossing.sites)),
-        ("seasons", Stack::indicators(&stack.by_plot(&crossing.season), crossing.seasons)),
-        ("sites x seasons", environments),
+        (text!("sites"), Stack::indicators(&stack.by_plot(&crossing.site), crossing.sites)),
+        (text!("seasons"), Stack::indicators(&stack.by_plot(&crossing.season), crossing.seasons)),
+        (text!("sites x seasons"), environments),
     ]
 }
 
@@ -155,16 +158,18 @@ fn over_environments(lines: &[(f64, f64)]) -> Judge {
                     df: ms * ms / spread,
                     ms,
                     added: Some((both.0, square(both))),
-                    name: "its interactions with sites and with seasons (Satterthwaite 1946; F \
-                           with sums of mean squares, Cochran 1951)",
+                    name: text!(
+                        "its interactions with sites and with seasons (Satterthwaite 1946; F \
+                           with sums of mean squares, Cochran 1951)"
+                    ),
                 }
             } else {
-                Judge::single(both.0, square(both), "the interaction with sites x seasons")
+                Judge::single(both.0, square(both), text!("the interaction with sites x seasons"))
             }
         }
         _ => {
             let (df, ss) = lines.iter().fold((0.0, 0.0), |s, l| (s.0 + l.0, s.1 + l.1));
-            Judge::single(df, ss / df, "its interaction with environments")
+            Judge::single(df, ss / df, text!("its interaction with environments"))
         }
     }
 }

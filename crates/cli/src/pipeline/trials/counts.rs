@@ -6,6 +6,7 @@ use model::{Frames, TreeSeasons};
 use records::TrialTrait;
 use records::tree_season as ts;
 use std::collections::BTreeMap;
+use ::words::text;
 
 /// Frames of a tree-season added up.
 #[derive(Debug, Clone, Copy, Default)]
@@ -36,12 +37,16 @@ pub(super) struct Counts<'a> {
 /// Name, unit and kind of a declared trait.
 pub(super) fn trait_of(of: TrialTrait) -> Trait {
     let (name, unit, kind) = match of {
-        TrialTrait::NutYield => ("nut yield", "kg per tree", TraitKind::Measured),
-        TrialTrait::NutCount => ("nut count", "nuts per tree", TraitKind::Count),
-        TrialTrait::NutWeight => ("nut weight", "g per nut", TraitKind::Measured),
-        TrialTrait::Laterals => ("laterals", "per m2", TraitKind::Count),
-        TrialTrait::FloweringLaterals => ("flowering laterals", "per m2", TraitKind::Count),
-        TrialTrait::ShareFlowering => ("share of laterals flowering", "", TraitKind::Proportion),
+        TrialTrait::NutYield => (text!("nut yield"), text!("kg per tree"), TraitKind::Measured),
+        TrialTrait::NutCount => (text!("nut count"), text!("nuts per tree"), TraitKind::Count),
+        TrialTrait::NutWeight => (text!("nut weight"), text!("g per nut"), TraitKind::Measured),
+        TrialTrait::Laterals => ("laterals", text!("per m2"), TraitKind::Count),
+        TrialTrait::FloweringLaterals => {
+            (text!("flowering laterals"), text!("per m2"), TraitKind::Count)
+        }
+        TrialTrait::ShareFlowering => {
+            (text!("share of laterals flowering"), "", TraitKind::Proportion)
+        }
     };
     Trait { name: name.to_owned(), unit: unit.to_owned(), kind }
 }
