@@ -22,7 +22,7 @@ fn seen(tables: &BookTables) -> String {
             let columns = frame.columns().iter();
             let columns = columns.map(|column| {
                 let values: Vec<String> = (0..column.len())
-                    .map(|row| format!("{:?}", column.get(row).unwrap()))
+                    .map(|row| format!("{:?}", column.get(row).unwrap().into_static()))
                     .collect();
                 format!("{} {:?} {values:?}", column.name(), column.dtype())
             });

@@ -22,7 +22,7 @@ pub enum Kind {
 
 enum Table {
     Csv(BufWriter<File>),
-    Parquet(ArrowWriter<File>),
+    Parquet(Box<ArrowWriter<File>>),
 }
 
 /// Open files by stem.
@@ -67,7 +67,7 @@ impl Files {
                 let file = File::create(self.dir.join(format!("{stem}.parquet")))?;
                 let settings =
                     WriterProperties::builder().set_compression(Compression::SNAPPY).build();
-                Table::Parquet(ArrowWriter::try_new(file, rows.schema(), Some(settings))?)
+                Table::Parquet(Box::new(ArrowWriter::try_new(file, rows.schema(), Some(settings))?))
             }
         })
     }
