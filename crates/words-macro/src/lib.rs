@@ -3,6 +3,7 @@
 
 mod catalogue;
 mod sentence;
+mod template;
 
 use proc_macro::TokenStream;
 use sentence::Sentence;

@@ -35,7 +35,11 @@ pub fn grouped(digits: &str) -> String {
 /// A number written by the program (`-1234.5`) as people of the language write it.
 #[must_use]
 pub fn spoken(plain: &str) -> String {
-    let (sign, digits) = plain.strip_prefix('-').map_or(("", plain), |digits| ("−", digits));
+    let (sign, digits) = match plain.split_at_checked(1) {
+        Some(("-", digits)) => ("−", digits),
+        Some(("+", digits)) => ("+", digits),
+        _ => ("", plain),
+    };
     let (whole, fraction) = digits.split_once('.').unwrap_or((digits, ""));
     let mut out = format!("{sign}{}", grouped(whole));
     if !fraction.is_empty() {

@@ -281,7 +281,7 @@ pub fn fit_json(
 ) -> Result<String, Failure> {
     let failed = |error: &dyn std::fmt::Display| {
         Failure::new(
-            "internal error while describing the fit: {error}",
+            format!("internal error while describing the fit: {error}"),
             "this is a defect of the program; please report it",
         )
     };

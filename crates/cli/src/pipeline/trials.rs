@@ -19,6 +19,7 @@ use super::Checked;
 use super::work::Holdings;
 use crate::console::Failure;
 use ::trials::Observations;
+use ::words::{say, text};
 use advise::Cost;
 pub use analysed::{AnalysedPart, AnalysedTrial, analysed};
 use counts::{Counts, Observed};
@@ -29,7 +30,6 @@ use records::{Book, TrialDeclaration, counted, written_number};
 pub use report::report;
 use seasons::Seasons;
 use std::collections::BTreeMap;
-use ::words::{say, text};
 
 /// Columns that are numbers wherever they are found.
 const PLACE: [&str; 2] = ["row", "column"];

@@ -7,6 +7,7 @@ use super::quantiles::f_tail;
 use super::result::{AnovaKind, AnovaRow};
 use super::strata::StrataFit;
 use crate::design::{Plan, StratumKind};
+use crate::names::name_in_words;
 use words::{say, text};
 
 /// The table of a fitted trial.
@@ -80,12 +81,12 @@ fn by_strata(plan: &Plan, fitted: &Fitted, strata: &StrataFit) -> Vec<AnovaRow> 
             line = judged(with_ss(line, strata.term_ss[*t]), error);
             line.expected = Some(expected_term(plan, fit, *t));
             if stratum.kind == StratumKind::Blocks {
-                line.note = Some(say!("confounded with {}", stratum.name));
+                line.note = Some(say!("confounded with {}", name_in_words(&stratum.name)));
             }
             out.push(line);
         }
         if stratum.kind != StratumKind::Blocks && fit.error_df > 0 {
-            let name = say!("error ({})", stratum.name);
+            let name = format!("error ({})", stratum.name);
             let mut line =
                 with_ss(row(&stratum.name, &name, AnovaKind::Error, error_df), fit.error_ss);
             line.expected = Some(expected_error(plan, fit));
@@ -108,7 +109,7 @@ fn total(plan: &Plan) -> AnovaRow {
     let y = plan.values();
     let mean = y.iter().sum::<f64>() / y.len() as f64;
     let ss = y.iter().map(|v| (v - mean).powi(2)).sum();
-    let mut line = row("", text!("total"), AnovaKind::Total, y.len() as f64 - 1.0);
+    let mut line = row("", "total", AnovaKind::Total, y.len() as f64 - 1.0);
     line.ss = Some(ss);
     line
 }
@@ -134,7 +135,7 @@ fn one_error(plan: &Plan, fitted: &Fitted, rss: f64, df: usize) -> Vec<AnovaRow>
         out.push(line);
     }
     if let Some((column, _)) = fitted.columns.covariate {
-        let name = say!("covariate {}", plan.covariate.as_deref().unwrap_or_default());
+        let name = format!("covariate {}", plan.covariate.as_deref().unwrap_or_default());
         out.push(tested(
             fitted,
             column..column + 1,
@@ -159,7 +160,7 @@ fn one_error(plan: &Plan, fitted: &Fitted, rss: f64, df: usize) -> Vec<AnovaRow>
         }
         out.push(line);
     }
-    let name = say!("error ({stratum})");
+    let name = format!("error ({stratum})");
     let mut line = with_ss(row(stratum, &name, AnovaKind::Error, error_df), rss);
     line.df_denominator = None;
     if error.is_some() {
@@ -198,7 +199,7 @@ fn tested(fitted: &Fitted, range: std::ops::Range<usize>, mut line: AnovaRow) ->
 fn mixed(plan: &Plan, fitted: &Fitted) -> Vec<AnovaRow> {
     let mut out = Vec::new();
     if let Some((column, _)) = fitted.columns.covariate {
-        let name = say!("covariate {}", plan.covariate.as_deref().unwrap_or_default());
+        let name = format!("covariate {}", plan.covariate.as_deref().unwrap_or_default());
         out.push(tested(fitted, column..column + 1, row("", &name, AnovaKind::Covariate, 1.0)));
     }
     for (t, term) in plan.terms.iter().enumerate() {

@@ -83,7 +83,7 @@ fn equal_slopes(plan: &Plan, fitted: &Fitted, column: usize) -> Option<(f64, f64
     for j in 1..columns.treatments {
         let product =
             columns.values[j].iter().zip(&columns.values[column]).map(|(a, b)| a * b).collect();
-        columns.names.push(say!("slope of {}", columns.names[j]));
+        columns.names.push(format!("slope of {}", columns.names[j]));
         columns.values.push(product);
     }
     let rows = columns.unit_rows(start..columns.names.len());

@@ -3,6 +3,7 @@
 use super::result::ExpectedMeanSquare;
 use super::strata::StratumFit;
 use crate::design::Plan;
+use crate::names::name_in_words;
 use words::say;
 
 /// Of blocks.
@@ -45,16 +46,15 @@ fn components(plan: &Plan, fit: &StratumFit) -> Vec<(String, f64)> {
 }
 
 fn words(components: &[(String, f64)]) -> String {
-    let terms: Vec<String> =
-        components
-            .iter()
-            .map(|(name, k)| {
-                if *k == 1.0 {
-                    say!("variance of {name}")
-                } else {
-                    say!("{k} x variance of {name}")
-                }
-            })
-            .collect();
+    let terms: Vec<String> = components
+        .iter()
+        .map(|(name, k)| {
+            if *k == 1.0 {
+                say!("variance of {name}", name = name_in_words(name))
+            } else {
+                say!("{k} x variance of {name}", name = name_in_words(name))
+            }
+        })
+        .collect();
     terms.join(" + ")
 }

@@ -57,7 +57,7 @@ pub(super) fn variation(
             }
         }
         Way::OneError { rss, df } => {
-            let name = plan.strata.last().map_or(text!("plots"), |s| s.name.as_str());
+            let name = plan.strata.last().map_or("plots", |s| s.name.as_str());
             add(name, rss / *df as f64, 1.0, text!("the error mean square"));
         }
         Way::Mixed(_) => {
@@ -133,7 +133,7 @@ pub(super) fn components(
             }
         }
         Way::OneError { rss, df } => {
-            let name = plan.strata.last().map_or(text!("plots"), |s| s.name.as_str());
+            let name = plan.strata.last().map_or("plots", |s| s.name.as_str());
             out.push(component(name, rss / *df as f64, None, text!("residual mean square")));
         }
         Way::Mixed(fit) => {
@@ -147,7 +147,7 @@ pub(super) fn components(
                 let upper = c.upper_limits.first().copied().flatten().map(|u| u * u);
                 out.push(component(&c.factor, sd * sd, upper, how));
             }
-            let name = plan.strata.last().map_or(text!("plots"), |s| s.name.as_str());
+            let name = plan.strata.last().map_or("plots", |s| s.name.as_str());
             out.push(component(name, all.residual * all.residual, None, how));
         }
     }

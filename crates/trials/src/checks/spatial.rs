@@ -73,8 +73,8 @@ pub fn spatial_adjustment(
     let failed = |error: mixed::Error| CheckError::Fit(error.to_string());
     let before = mixed::fit(&data, &Settings::default()).map_err(failed)?;
     let data = data
-        .factor(Factor::intercept(text!("field row"), &rows, row_count))
-        .factor(Factor::intercept(text!("field column"), &cols, column_count));
+        .factor(Factor::intercept("field row", &rows, row_count))
+        .factor(Factor::intercept("field column", &cols, column_count));
     let after = mixed::fit(&data, &Settings::default()).map_err(failed)?;
     let inference = after.kenward_roger().map_err(failed)?;
     let plain = before.kenward_roger().map_err(failed)?;
@@ -106,8 +106,8 @@ pub fn spatial_adjustment(
         mean_sed_after,
         aic_before,
         aic_after,
-        row_variance: spread(text!("field row")),
-        column_variance: spread(text!("field column")),
+        row_variance: spread("field row"),
+        column_variance: spread("field column"),
         residual_variance: after.sigma().powi(2),
         differences,
         reading: reading(aic_before - aic_after, mean_sed_before, mean_sed_after),

@@ -3,6 +3,7 @@
 use super::factor::{FactorPlace, PlanFactor};
 use super::plan::{Stratum, StratumKind};
 use crate::amount_words;
+use crate::names::name_in_words;
 use records::TrialDesign;
 use words::{say, text};
 
@@ -95,8 +96,11 @@ pub(super) fn words(
             season.levels.len()
         ));
     }
-    let errors: Vec<String> =
-        strata.iter().filter(|s| s.kind != StratumKind::Blocks).map(|s| s.name.clone()).collect();
+    let errors: Vec<String> = strata
+        .iter()
+        .filter(|s| s.kind != StratumKind::Blocks)
+        .map(|s| name_in_words(&s.name))
+        .collect();
     out.push(say!("Errors: {}.", list(&errors)));
     out
 }

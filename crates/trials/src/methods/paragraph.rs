@@ -3,6 +3,7 @@
 use crate::analysis::{Analysis, MethodUsed};
 use crate::checks::{Answer, ResidualChecks, TestOutcome};
 use crate::compare::{ComparisonTable, Letters};
+use crate::names::name_in_words;
 use crate::pooled::{Pooled, PooledMethod};
 use crate::traits::TraitAnalysis;
 use words::{say, text};
@@ -189,7 +190,14 @@ fn errors(analysis: &Analysis) -> String {
     let conventions: Vec<String> = analysis
         .variation
         .iter()
-        .map(|v| say!("{} % in stratum {} ({})", rounded(v.percent), v.stratum, v.convention))
+        .map(|v| {
+            say!(
+                "{} % in stratum {} ({})",
+                rounded(v.percent),
+                name_in_words(&v.stratum),
+                v.convention
+            )
+        })
         .collect();
     let mut text = say!(
         "SEm is SEd / sqrt 2; a critical difference (CD) is Student's t at 5 % or 1 % times \

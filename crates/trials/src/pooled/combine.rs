@@ -5,6 +5,7 @@ use super::stack::Stack;
 use super::{Environment, EnvironmentsAre, Homogeneity, PooledError, Weighting};
 use super::{exact, mixed_model};
 use crate::compare::{Adjustment, ComparisonTable, EstimatedMeans, Pairs};
+use crate::names::name_in_words;
 use serde::{Deserialize, Serialize};
 use words::{say, text};
 
@@ -200,7 +201,7 @@ fn mean_in(environment: &Environment<'_>, name: &str) -> Option<f64> {
 }
 
 fn words(stack: &Stack, environments_are: EnvironmentsAre, method: PooledMethod) -> Vec<String> {
-    let strata: Vec<&str> = stack.strata.iter().map(|s| s.name.as_str()).collect();
+    let strata: Vec<String> = stack.strata.iter().map(|s| name_in_words(&s.name)).collect();
     let within = if strata.is_empty() {
         String::new()
     } else {

@@ -5,7 +5,7 @@ use super::stack::{Stack, beyond};
 use super::{EnvironmentsAre, PooledError};
 use crate::compare::{CompareError, EstimatedMeans};
 use crate::distributions::NoncentralF;
-use words::{say, text};
+use words::text;
 
 /// Exact table, or `None` where the data are not balanced or have several error strata.
 pub(super) fn table(
@@ -38,7 +38,7 @@ pub(super) fn table(
     }
     for stratum in &stack.strata {
         let columns = Stack::indicators(&stratum.codes, stratum.groups);
-        let name = say!("{} within environments", stratum.name);
+        let name = format!("{} within environments", stratum.name);
         sums.push((name, take(columns, &mut basis)));
     }
     let blocks = basis.len();
@@ -75,7 +75,7 @@ pub(super) fn table(
     if error_df < 1.0 || error_ss <= 1e-12 * total {
         return Ok(None);
     }
-    let error = Judge::single(error_df, error_ss / error_df, text!("pooled error"));
+    let error = Judge::single(error_df, error_ss / error_df, "pooled error");
     let random = environments_are == EnvironmentsAre::Random;
     let mut rows: Vec<PooledRow> = sums.iter().map(|(n, l)| untested(n, *l)).collect();
     for ((name, line), own) in terms.iter().zip(&interactions) {
@@ -94,8 +94,8 @@ pub(super) fn table(
             rows.push(tested(&format!("{name} x {split}"), *line, &judge)?);
         }
     }
-    rows.push(untested(text!("pooled error"), (error_df, error_ss)));
-    rows.push(untested(text!("total"), (y.len() as f64 - 1.0, total)));
+    rows.push(untested("pooled error", (error_df, error_ss)));
+    rows.push(untested("total", (y.len() as f64 - 1.0, total)));
     // One error for the differences of all treatments: the interactions of all of them.
     let all: Vec<(f64, f64)> = (0..splits.len())
         .map(|at| {
@@ -119,12 +119,12 @@ pub(super) fn table(
 fn splits(stack: &Stack) -> Vec<(&'static str, Vec<Vec<f64>>)> {
     let environments = Stack::indicators(&stack.environment, stack.environments.len());
     let Some(crossing) = &stack.crossing else {
-        return vec![(text!("environments"), environments)];
+        return vec![("environments", environments)];
     };
     vec![
-        (text!("sites"), Stack::indicators(&stack.by_plot(&crossing.site), crossing.sites)),
-        (text!("seasons"), Stack::indicators(&stack.by_plot(&crossing.season), crossing.seasons)),
-        (text!("sites x seasons"), environments),
+        ("sites", Stack::indicators(&stack.by_plot(&crossing.site), crossing.sites)),
+        ("seasons", Stack::indicators(&stack.by_plot(&crossing.season), crossing.seasons)),
+        ("sites x seasons", environments),
     ]
 }
 

@@ -238,7 +238,10 @@ fn terms(plan: &Plan, treatments: &[String]) -> Vec<StackedTerm> {
         }
     }
     if !rest.is_empty() {
-        terms.push(StackedTerm { name: say!("other differences of treatments"), contrasts: rest });
+        terms.push(StackedTerm {
+            name: "other differences of treatments".to_owned(),
+            contrasts: rest,
+        });
     }
     terms
 }

@@ -71,7 +71,7 @@ pub(super) fn analyse(
         (Kind::Count, true) => (TraitModel::NegativeBinomial, Family::NegativeBinomial),
         (Kind::Share, false) => (TraitModel::Binomial, Family::Binomial),
         (Kind::Share, true) => {
-            random.push((say!("units"), unit_codes, plan.units.len()));
+            random.push(("units".to_owned(), unit_codes, plan.units.len()));
             (TraitModel::BinomialWithPlots, Family::Binomial)
         }
     };
@@ -199,7 +199,7 @@ fn fit(
     // The first treatment is the intercept, so that the model has one.
     data = data.intercept();
     for (index, column) in columns.iter().enumerate().skip(1) {
-        data = data.column(FixedColumn::new(say!("column {index}"), column.as_slice()));
+        data = data.column(FixedColumn::new(format!("column {index}"), column.as_slice()));
     }
     for (name, codes, levels) in random {
         data = data.factor(Factor::intercept(name.clone(), codes, *levels));

@@ -2,13 +2,13 @@
 
 use super::seasons::{Judged, Reviewed};
 use super::{tables, words};
+use ::words::{say, text};
 use report::{
     BlockMap, IntervalRow, Intervals, MappedTree, PartsPlot, PartsRow, ReviewFigure, ReviewReport,
     ReviewSection, TreeFlag, TrialSection,
 };
 use review::{GroupReview, Grouping, Part, Quantity, Ranking, ScoreRow};
 use std::collections::BTreeMap;
-use ::words::{say, text};
 
 /// Most groups of a plot of parts; the table holds all.
 const GROUPS: usize = 30;

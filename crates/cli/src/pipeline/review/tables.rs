@@ -2,11 +2,11 @@
 
 use super::seasons::{ChosenByCrew, Reviewed};
 use super::words;
+use ::words::{say, text};
 use report::{TrialCell, TrialTable};
 use review::{
     Bearing, BlockKept, GroupReview, Grouping, Kept, Part, PlanKept, Ranking, ScoreRow, Suspect,
 };
-use ::words::{say, text};
 
 fn text(value: impl Into<String>) -> TrialCell {
     TrialCell::Text(value.into())

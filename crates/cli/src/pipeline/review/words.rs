@@ -1,11 +1,11 @@
 //! Every sentence and name of the season review, in one place.
 
 use super::seasons::{ChosenByCrew, Reviewed};
+use ::words::{Text, constant, say, text};
 use records::{counted, noun};
 use review::{
     GroupReview, Grouping, HitRate, Part, PlanKept, Quantity, SuspectKind, Unscored, UnscoredReason,
 };
-use ::words::{Text, constant, say, text};
 
 pub const KG: Text = constant!("kg per tree");
 pub const EXPECTATION: Text = constant!("Yield against expectation");

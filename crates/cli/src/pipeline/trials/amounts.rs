@@ -3,9 +3,9 @@
 use super::plots::{axis, empty};
 use super::tables::slug;
 use super::words::{capital, decimals, factor_words};
+use ::words::{say, text};
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
 use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
-use ::words::{say, text};
 
 /// Points of a drawn curve.
 const POINTS: usize = 41;

@@ -2,6 +2,7 @@
 
 use super::plots::{normal_plot, residual_map};
 use super::words::capital;
+use ::words::{say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use std::collections::BTreeMap;
 use trials::checks::{
@@ -9,7 +10,6 @@ use trials::checks::{
     TestOutcome, spatial_adjustment,
 };
 use trials::{Analysis, FactorPlace, Observations, Plan, StratumKind};
-use ::words::{say, text};
 
 /// Plots with their means over trees and seasons, as the checks take them.
 struct PlotMeans {

@@ -1,12 +1,12 @@
 //! Means compared: with the control, or pair by pair, adjusted for their number.
 
 use super::words::{decimals, factor_words, levels_words};
+use ::words::{say, text};
 use records::TrialControl;
 use report::{TrialCell, TrialTable};
 use trials::compare::{Adjustment, ComparisonTable, EstimatedMeans, Letters, PairDf, Pairs};
 use trials::distributions::Sides;
 use trials::{Analysis, MeansOfTerm};
-use ::words::{say, text};
 
 /// Most means whose pairs are listed: more make a table that nobody reads.
 const MOST: usize = 12;

@@ -1,12 +1,12 @@
 //! Values of a trait in a tree-season.
 
 use ::trials::{Trait, TraitKind};
+use ::words::text;
 use arrow::array::{Array, Float64Array, RecordBatch};
 use model::{Frames, TreeSeasons};
 use records::TrialTrait;
 use records::tree_season as ts;
 use std::collections::BTreeMap;
-use ::words::text;
 
 /// Frames of a tree-season added up.
 #[derive(Debug, Clone, Copy, Default)]

@@ -1,9 +1,9 @@
 //! Covariate, trees within plots and efficiency of blocking.
 
 use super::words::factor_words;
+use ::words::{say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use trials::Analysis;
-use ::words::{say, text};
 
 /// The covariate's part; `None` without one.
 pub fn covariate(analysis: &Analysis) -> Option<TrialSection> {

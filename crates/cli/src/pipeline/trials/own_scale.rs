@@ -1,10 +1,10 @@
 //! A trait on the scale that suits it, with means given back in its own unit.
 
 use super::words::decimals;
+use ::words::{say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use trials::Trait;
 use trials::traits::{TraitAnalysis, TraitModel};
-use ::words::{say, text};
 
 /// Most pairs listed.
 const PAIRS: usize = 45;

@@ -1,10 +1,10 @@
 //! Plots of an analysis: means with the critical difference, and residuals.
 
 use super::words::{capital, factor_of, factor_words, level_words};
+use ::words::{say, text};
 use report::{TrialPlot, TrialPoint, TrialSeries};
 use trials::checks::ResidualPoint;
 use trials::{Analysis, MeansOfTerm};
-use ::words::{say, text};
 
 /// A plot without points.
 pub fn empty(name: &str, title: String, caption: &str) -> TrialPlot {

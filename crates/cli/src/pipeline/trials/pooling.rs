@@ -2,6 +2,7 @@
 
 use super::analysed::part_of;
 use super::words::{capital, decimals, factor_words, treatment_words};
+use ::words::{say, text};
 use records::TrialDeclaration;
 use report::{TrialCell, TrialSection, TrialTable};
 use serde::Serialize;
@@ -11,7 +12,6 @@ use trials::pooled::{
     Environment, EnvironmentsAre, Homogeneity, Pooled, PooledError, Weighting, combine,
 };
 use trials::{Analysis, Observations, Trait};
-use ::words::{say, text};
 
 /// Fewest environments taken as a sample of others; fewer say too little to speak beyond themselves.
 const SAMPLE: usize = 4;

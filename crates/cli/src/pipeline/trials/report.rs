@@ -5,12 +5,12 @@ use super::pooling::PooledTrait;
 use super::tables::slug;
 use super::words::{capital, factor_words, finding, sentence, sites_finding};
 use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
+use ::words::{say, text};
 use records::counted;
 use report::{TrialPart, TrialReport, TrialSection, stem};
 use trials::compare::ComparisonTable;
 use trials::methods::Methods;
 use trials::{Analysis, MeansOfTerm, TraitKind};
-use ::words::{say, text};
 
 /// A trial for the page.
 #[must_use]

@@ -1,9 +1,9 @@
 //! An analysis as tables in the trade's form.
 
 use super::words::{decimals, factor_of, factor_words, level_words};
+use ::words::{say, text};
 use report::{TrialCell, TrialTable, stem};
 use trials::{Analysis, AnovaKind, MeansOfTerm, MethodUsed};
-use ::words::{say, text};
 
 fn text(words: impl Into<String>) -> TrialCell {
     TrialCell::Text(words.into())
@@ -28,7 +28,7 @@ pub fn anova(analysis: &Analysis) -> TrialTable {
     let size = analysis.anova.iter().filter_map(|row| row.ms).fold(0.0, f64::max);
     for row in &analysis.anova {
         table.rows.push(vec![
-            text(&row.stratum),
+            text(factor_words(&row.stratum)),
             text(source(&row.source, row.kind)),
             TrialCell::Number(Some(row.df), 0),
             TrialCell::Number(row.ss, decimals(size) + 1),
@@ -101,7 +101,7 @@ pub fn variation(analysis: &Analysis) -> TrialTable {
         let component = analysis.components.iter().find(|c| c.stratum == stratum);
         let variation = analysis.variation.iter().find(|v| v.stratum == stratum);
         table.rows.push(vec![
-            text(stratum),
+            text(factor_words(stratum)),
             TrialCell::Number(component.map(|c| c.variance), decimals(size) + 1),
             text(component.map_or("", |c| &c.how)),
             TrialCell::Number(variation.map(|v| v.percent), 1),
@@ -110,7 +110,8 @@ pub fn variation(analysis: &Analysis) -> TrialTable {
         ]);
         if let Some(upper) = component.and_then(|c| c.upper) {
             table.notes.push(say!(
-                "The variance between {stratum} is estimated at 0; it may be up to {upper:.3} (95 %)."
+                "The variance between {stratum} is estimated at 0; it may be up to {upper:.3} (95 %).",
+                stratum = factor_words(stratum)
             ));
         }
     }

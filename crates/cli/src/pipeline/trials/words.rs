@@ -2,25 +2,20 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
+use ::words::say;
 use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
 use trials::{
     Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, PlanFactor,
     amount_words,
 };
-use ::words::{Text, constant, say};
 
 /// Level at which a difference is called found.
 const FOUND: f64 = 0.05;
 
 /// A factor's or term's name as people read it; the level of a control is not its name.
 pub fn factor_words(name: &str) -> String {
-    const REST: Text = constant!(" against the rest");
-    let part = |part: &str| match part.strip_suffix(REST) {
-        Some(_) => say!("control{REST}"),
-        None => part.replace('_', " "),
-    };
-    name.split(" x ").map(part).collect::<Vec<_>>().join(" x ")
+    trials::name_in_words(name)
 }
 
 /// A level with its unit; fractions as per cent.
@@ -279,7 +274,7 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
 
 /// Treatment terms of a combined analysis with their p, and their interactions with the sites.
 fn site_terms(found: &Pooled) -> [Vec<(&str, f64)>; 2] {
-    const WITH: Text = constant!(" x environments");
+    const WITH: &str = " x environments";
     let tested = || found.table.iter().filter_map(|row| Some((row.source.as_str(), row.p?)));
     let moving = tested().filter(|(name, _)| name.ends_with(WITH));
     let terms = tested().filter(|(name, _)| {
