@@ -75,6 +75,15 @@ impl Catalogue {
         CATALOGUES.into_iter().find(|catalogue| catalogue.language == language)
     }
 
+    /// The catalogue of the language being spoken.
+    #[must_use]
+    pub fn spoken() -> Self {
+        match words::language() {
+            words::Language::English => Self::ENGLISH,
+            words::Language::Portuguese => Self::PORTUGUESE,
+        }
+    }
+
     /// The sentence of a key, its places still open.
     #[must_use]
     pub fn text(&self, key: Key) -> &'static str {

@@ -28,10 +28,7 @@ fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
         currency: &advice.currency,
         inputs: &advice.inputs,
         plan,
-        words: match args.language {
-            Language::En => Catalogue::ENGLISH,
-            Language::Pt => Catalogue::PORTUGUESE,
-        },
+        words: Catalogue::spoken(),
     };
     checked.still_holds(&args.book)?;
     let origin = pipeline::origin(&checked, Some(args.seed));

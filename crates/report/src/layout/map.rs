@@ -174,8 +174,9 @@ fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
         let name = escaped(&patch.name);
         writeln!(
             out,
-            r#"<text x="{MARGIN}" y="{:.1}" font-weight="600">Block {name}</text>"#,
-            top - 2.0
+            r#"<text x="{MARGIN}" y="{:.1}" font-weight="600">{}</text>"#,
+            top - 2.0,
+            say!("Block {name}")
         )?;
     }
     for column in c0..c0 + patch.columns {
@@ -212,7 +213,8 @@ fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
     };
     writeln!(
         out,
-        r##"<text x="{MARGIN}" y="{bottom:.1}" fill="#4d565e">Numbers at the left: {across}; above: {along}.</text>"##
+        r##"<text x="{MARGIN}" y="{bottom:.1}" fill="#4d565e">{}</text>"##,
+        say!("Numbers at the left: {across}; above: {along}.")
     )
 }
 

@@ -35,6 +35,12 @@ pub struct WhatIfView {
     pub seasons: usize,
     /// What the script reckons with.
     pub json: String,
+    /// Label of the price.
+    pub price: String,
+    /// Label of the wage.
+    pub wage: String,
+    /// What the answer's amounts are.
+    pub summed: String,
     /// The script.
     pub script: String,
 }
@@ -80,6 +86,7 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
         cells.extend((seasons > 1).then(|| ask(1.0, 1.0, 1.0, seasons)));
         table.row(cells);
     }
+    let currency = &report.advice.currency;
     let data: Vec<_> = regions.iter().map(|(_, _, planned)| planned).collect();
     Some(WhatIfView {
         table,
@@ -89,6 +96,9 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
         seasons,
         // A text that holds `<` could end the script element.
         json: printable(&serde_json::to_string(&data).ok()?).replace('<', "\\u003c"),
+        price: say!("Price ({currency} per kg)"),
+        wage: say!("Wage ({currency} per hour)"),
+        summed: say!("Summed over the seasons, in {currency}"),
         script: format!("{WHAT_IF_SCRIPT}\n{FORM}"),
     })
 }
