@@ -5,7 +5,7 @@ mod plan;
 mod review;
 
 pub use help::{CompletionsArgs, ExplainArgs, ManualArgs, SchemaArgs, SchemaFormat};
-pub use plan::{Language, PlanArgs, WhatIfArgs};
+pub use plan::{PlanArgs, WhatIfArgs};
 pub use review::{ReviewArgs, ZonesArgs};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
