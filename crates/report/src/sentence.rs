@@ -233,7 +233,7 @@ pub fn present(present: &Present) -> String {
 pub fn evidence(region: &RegionAdvice) -> String {
     say!(
         "{} of {} in {}, from {}",
-        counted(region.rows, "tree-season", "tree-seasons"),
+        counted(region.rows, text!("tree-season"), text!("tree-seasons")),
         counted(region.trees, text!("tree"), text!("trees")),
         counted(u64::from(region.seasons), text!("season"), text!("seasons")),
         crate::text::evidence(region.evidence)

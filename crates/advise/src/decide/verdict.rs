@@ -186,18 +186,16 @@ fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Expl
                 percent(lowest),
                 odds(*p)
             ),
-            Obstacle::FewTrees(n) => say!(
-                "only {} {} recorded",
-                counted(*n, text!("tree"), text!("trees")),
-                noun(*n, "is", text!("are"))
-            ),
-            Obstacle::FewSeasons(n) => {
-                say!("only {n} season{} recorded", if *n == 1 { " is" } else { text!("s are") })
+            Obstacle::FewTrees(n) => {
+                say!("only {} recorded", counted(*n, text!("tree is"), text!("trees are")))
             }
+            Obstacle::FewSeasons(n) => say!(
+                "only {} recorded",
+                counted(u64::from(*n), text!("season is"), text!("seasons are"))
+            ),
             Obstacle::FewPruned(n) => say!(
-                "only {} {} recorded",
-                counted(*n, text!("pruned tree-season"), text!("pruned tree-seasons")),
-                noun(*n, "is", text!("are"))
+                "only {} recorded",
+                counted(*n, text!("pruned tree-season is"), text!("pruned tree-seasons are"))
             ),
             Obstacle::NarrowRange => say!(
                 "intensity hardly varies (from {} to {})",
@@ -211,8 +209,8 @@ fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Expl
                 say!("no intensity was tried often enough to show where the curve turns")
             }
             Obstacle::FewLevels(n) => say!(
-                "only {n} intensit{} tried, which cannot show where the curve turns",
-                if *n == 1 { text!("y was") } else { text!("ies were") }
+                "only {} tried, which cannot show where the curve turns",
+                counted(*n as u64, text!("intensity was"), text!("intensities were"))
             ),
             Obstacle::Habit => {
                 say!("each tree was always pruned alike, so the effect of pruning cannot be told from the choice of trees")

@@ -1,6 +1,6 @@
 //! `anacurve plan`: the work plan alone.
 
-use crate::args::{PlanArgs};
+use crate::args::PlanArgs;
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline;
 use crate::pipeline::advice::{self, Wanted};

@@ -103,7 +103,7 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
     stages.enter("fitting");
     stages.now(format!(
         "fitting the yield response to {}",
-        counted(table.len() as u64, "tree-season", "tree-seasons")
+        counted(table.len() as u64, text!("tree-season"), text!("tree-seasons"))
     ));
     let model = match YieldModel::fit(&table, &settings) {
         Ok(model) => model,
@@ -204,9 +204,8 @@ fn from_yield(error: &YieldError) -> Failure {
         ),
         YieldError::ZeroOnLog { zeros } => (
             say!(
-                "{} {} zero yield, which has no logarithm",
-                counted(*zeros, "tree-season", "tree-seasons"),
-                noun(*zeros, text!("has"), text!("have"))
+                "{} zero yield, which has no logarithm",
+                counted(*zeros, text!("tree-season has"), text!("tree-seasons have"))
             ),
             text!("set response_scale = \"auto\" under [options] in book.toml, or remove the line"),
         ),

@@ -267,10 +267,13 @@ fn off_treatment(
     }
     first.map(|first| {
         say!(
-            "{} of {known} with a harvest {} pruned more than {NEAR} of the canopy off the \
+            "{} pruned more than {NEAR} of the canopy off the \
              treatment's {factor} ({first}). Trees are analysed by the treatment they were given.",
-            counted(off, "tree-season", "tree-seasons"),
-            records::noun(off, text!("was"), text!("were"))
+            records::noun(
+                off,
+                &say!("{off} tree-season of {known} with a harvest was"),
+                &say!("{off} tree-seasons of {known} with a harvest were")
+            )
         )
     })
 }

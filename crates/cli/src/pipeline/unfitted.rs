@@ -76,11 +76,14 @@ fn described(bare: RegionAdvice, table: &TreeSeasons) -> RegionAdvice {
     let (number, trees, seasons) = (rows.len() as u64, trees.len() as u64, seasons.len() as u64);
     RegionAdvice {
         reason: say!(
-            "Only {} of {} in {} {} recorded, too few to fit a yield response.",
-            counted(number, "tree-season", "tree-seasons"),
+            "Only {} of {} in {}, too few to fit a yield response.",
+            counted(number, text!("tree-season"), text!("tree-seasons")),
             counted(trees, text!("tree"), text!("trees")),
-            counted(seasons, text!("season"), text!("seasons")),
-            noun(number, "is", text!("are"))
+            counted(
+                seasons,
+                noun(number, text!("season is recorded"), text!("season are recorded")),
+                noun(number, text!("seasons is recorded"), text!("seasons are recorded"))
+            )
         ),
         evidence: match in_trial {
             0 => Evidence::Routine,

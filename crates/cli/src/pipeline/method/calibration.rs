@@ -12,7 +12,7 @@ pub(super) fn calibration() -> String {
         .lines()
         .filter_map(|line| line.strip_prefix("- "))
         // The names of single cells are for the study's own page.
-        .map(|line| line.split(text!(" cells (")).next().unwrap_or(line))
+        .map(|line| line.split(" cells (").next().unwrap_or(line))
         .collect();
     say!(
         "Simulated plantations with known truth were sent through this whole path: peaked, skewed, plateau, flat and beyond-range effects of pruning; randomised, routine and habit-ridden records of 2, 4 and 8 seasons; with and without alternate bearing, heavy tails and gaps. Against the targets set beforehand (cells are kinds of truth, assignment and seasons): {}. Tables and plot: notebooks-free-scripts/calibration/results in the source.",

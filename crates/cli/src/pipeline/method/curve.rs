@@ -56,7 +56,7 @@ pub(super) fn shape(advised: &Advised) -> String {
         ),
         left_out => {
             let sample = shapes.compared_on.map_or_else(String::new, |rows| {
-                let rows = counted(rows, "tree-season", "tree-seasons");
+                let rows = counted(rows, text!("tree-season"), text!("tree-seasons"));
                 say!(" (among {rows} of trees drawn evenly from the regions; the curve itself rests on all)")
             });
             say!(

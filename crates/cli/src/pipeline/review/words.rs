@@ -145,14 +145,19 @@ pub const BEARING_MEANS: Text = constant!(
 pub fn watch(review: &Reviewed) -> String {
     let (poor, sudden) = (review.watch.poor.len() as u64, review.watch.sudden.len() as u64);
     say!(
-        "{} {} among the tenth that stands lowest beside {} block's other trees with at least {:.0} % probability over {} seasons or more: candidates for rework or replanting. {} fell so far short of {} own level that at most {:.0} % of such alarms should be false: look for pests, disease, a broken limb, theft or a slip of the pen. What is done to a tree is decided by who stands before it.",
-        counted(poor, text!("tree"), text!("trees")),
-        noun(poor, "is", text!("are")),
-        noun(poor, text!("its"), text!("their")),
+        "{} block's other trees with at least {:.0} % probability over {} seasons or more: candidates for rework or replanting. {} own level that at most {:.0} % of such alarms should be false: look for pests, disease, a broken limb, theft or a slip of the pen. What is done to a tree is decided by who stands before it.",
+        counted(
+            poor,
+            text!("tree is among the tenth that stands lowest beside its"),
+            text!("trees are among the tenth that stands lowest beside their")
+        ),
         100.0 * review.watch.settings.sure,
         review.watch.settings.least_seasons,
-        counted(sudden, text!("tree"), text!("trees")),
-        noun(sudden, text!("its"), text!("their")),
+        counted(
+            sudden,
+            text!("tree fell so far short of its"),
+            text!("trees fell so far short of their")
+        ),
         100.0 * review.watch.settings.false_discovery_rate,
     )
 }
@@ -263,7 +268,7 @@ pub fn method(review: &Reviewed) -> Vec<String> {
     vec![
         say!(
             "A linear mixed model of {} of bearing trees ({} left out for want of a value), with trees within blocks within sites as random effects, gives the effects of season, age and earlier crop; the effect of pruning is that of the region's curve in this report where it could be fitted. Levels of trees and blocks come from the earlier seasons alone, so that the season cannot explain itself.",
-            counted(review.rows_used as u64, "tree-season", "tree-seasons"),
+            counted(review.rows_used as u64, text!("tree-season"), text!("tree-seasons")),
             review.rows_left_out
         ),
         say!(

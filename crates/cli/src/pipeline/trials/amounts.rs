@@ -144,7 +144,7 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
     let (scale, unit) =
         if curve.unit == "fraction" { (100.0, "%") } else { (1.0, curve.unit.as_str()) };
     let mut plot = empty(
-        &say!("curve-{}", slug(&curve.factor)),
+        &format!("curve-{}", slug(&curve.factor)),
         say!("Fitted curve over {}", factor_words(&curve.factor)),
         text!(
             "Means, the fitted quadratic and the tested amounts that cannot be told from its optimum."

@@ -264,7 +264,7 @@ fn outlying(outliers: &Answer<OutlierCheck>, names: &[String]) -> Option<String>
             Some(say!(
                 "{}: look at the field book; the analysis keeps {}.",
                 capital(&say!("outlying: {}", plots.join("; "))),
-                records::noun(plots.len() as u64, "it", text!("them"))
+                records::noun(plots.len() as u64, text!("it"), text!("them"))
             ))
         }
     }
