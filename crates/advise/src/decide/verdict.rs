@@ -3,7 +3,7 @@
 use super::{Evidences, Gains};
 use crate::outcome::{RegionAdvice, Verdict};
 use model::{Exploration, HabitStatus, RegionFit};
-use records::{counted, noun};
+use records::counted;
 use words::{say, text};
 
 /// Probability of earning more than present practice that a change needs.

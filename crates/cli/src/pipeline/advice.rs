@@ -6,7 +6,7 @@ use super::work::{Holdings, plan};
 use crate::console::{Failure, Stages};
 use advise::{Advice, Cost, Evidences, RegionAdvice, RegionPicture};
 use model::{ChallengerScore, TreeSeasons, YieldError, YieldModel, YieldSettings};
-use records::{Book, Practice, counted, noun};
+use records::{Book, Practice, counted};
 use std::collections::BTreeMap;
 use words::{say, text};
 use workplan::plan::Plan;

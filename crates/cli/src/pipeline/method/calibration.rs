@@ -1,6 +1,6 @@
 //! Words about how often the odds hold, from the committed results of the calibration study.
 
-use words::{say, text};
+use words::say;
 
 /// One line per target, as the study writes it.
 const TARGETS: &str =

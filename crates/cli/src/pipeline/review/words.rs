@@ -2,7 +2,7 @@
 
 use super::seasons::{ChosenByCrew, Reviewed};
 use ::words::{Text, constant, say, text};
-use records::{counted, noun};
+use records::counted;
 use review::{
     GroupReview, Grouping, HitRate, Part, PlanKept, Quantity, SuspectKind, Unscored, UnscoredReason,
 };

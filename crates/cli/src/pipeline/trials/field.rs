@@ -57,8 +57,8 @@ pub fn from_book(request: &mut LayoutRequest, checked: &Checked) -> Result<(), F
         return Err(Failure::new(
             format!(
                 "field: {} {} in a trial already, first {} in trial {}",
-                counted(taken.len() as u64, text!("tree"), text!("trees")),
-                noun(taken.len() as u64, text!("is"), text!("are")),
+                counted(taken.len() as u64, "tree", "trees"),
+                noun(taken.len() as u64, "is", "are"),
                 first.tree,
                 first.trial
             ),

@@ -9,7 +9,7 @@ pub fn text(zones: &Zones) -> String {
     let mut out = format!("{}\n", zones.reason);
     out.push_str(&format!(
         "From {}. Evidence by number of zones (the larger, the better):\n",
-        counted(zones.places as u64, text!("distinct place"), text!("distinct places"))
+        counted(zones.places as u64, "distinct place", "distinct places")
     ));
     out.push_str("  zones  silhouette    gap  its standard error\n");
     for count in &zones.counts {
@@ -29,7 +29,7 @@ pub fn text(zones: &Zones) -> String {
         out.push_str(&format!(
             "\n{} ({}), stability under resampling {stability} (under 0.6: not to be trusted)\n  {}\n",
             zone.id,
-            counted(zone.blocks.len() as u64, text!("place"), text!("places")),
+            counted(zone.blocks.len() as u64, "place", "places"),
             zone.blocks.join(", ")
         ));
         for feature in &zone.features {
