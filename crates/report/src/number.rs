@@ -1,6 +1,6 @@
 //! Numbers as people read them: a real minus sign, sensible rounding and a dash for "not known".
 
-use words::{MINUS, decimal_mark, grouped, say};
+use words::{MINUS, decimal_mark, grouped, say, with_mark};
 pub use words::{NO_BREAK, counted, date, span};
 
 /// Shown where there is no number.
@@ -87,7 +87,7 @@ pub fn estimate(value: Option<f64>) -> String {
     let Some(value) = value.filter(|v| v.is_finite()) else { return DASH.to_owned() };
     let size = value.abs();
     if size > 0.0 && !(1e-4..1e6).contains(&size) {
-        return format!("{value:.3e}").replace('-', "−").replace('.', &decimal_mark().to_string());
+        return with_mark(&format!("{value:.3e}").replace('-', "−"));
     }
     let decimals = if size < 0.1 {
         5

@@ -196,7 +196,7 @@ pub fn inversion(set: Option<&InversionSet>) -> String {
 pub fn intensity_range(range: Option<[f64; 2]>) -> String {
     range.map_or_else(
         || DASH.to_owned(),
-        |[low, high]| format!("{} to {}", percent(low), percent(high)),
+        |[low, high]| say!("{from} to {to}", from = percent(low), to = percent(high)),
     )
 }
 

@@ -1,7 +1,7 @@
 //! What other prices, wages, yields and horizons would bring, in the digits of page and command.
 
 use advise::{Advice, AsPlanned, RegionPicture};
-use words::{Text, constant, say};
+use words::{Text, constant, say, with_mark};
 use workplan::SettingError;
 use workplan::economics::{Outcome, Scenario, shown};
 
@@ -46,9 +46,9 @@ impl WhatIfRow {
     pub fn cells(&self) -> [String; 5] {
         let found = &self.outcome;
         [
-            shown(found.advised_per_tree, 2),
-            shown(found.present_per_tree, 2),
-            shown(found.gain_per_tree, 2),
+            with_mark(&shown(found.advised_per_tree, 2)),
+            with_mark(&shown(found.present_per_tree, 2)),
+            with_mark(&shown(found.gain_per_tree, 2)),
             found.gain_per_ha.map_or_else(String::new, |gain| shown(gain, 0)),
             chance(found.odds_of_loss),
         ]

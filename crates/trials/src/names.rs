@@ -21,13 +21,13 @@ pub fn name_in_words(name: &str) -> String {
     if let Some(slope) = inside("slope of ", "") {
         return say!("slope of {slope}", slope = name_in_words(slope));
     }
-    if name.ends_with(" against the rest") {
-        return say!("control against the rest");
-    }
     name.split(" x ").map(part).collect::<Vec<_>>().join(" x ")
 }
 
 fn part(name: &str) -> String {
+    if name.ends_with(" against the rest") {
+        return say!("control against the rest");
+    }
     let known = match name {
         "replicates" => text!("replicates"),
         "replicate" => text!("replicate"),

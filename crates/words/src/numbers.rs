@@ -49,6 +49,12 @@ pub fn spoken(plain: &str) -> String {
     out
 }
 
+/// Digits written by the program with the decimal mark of the language, nothing else changed.
+#[must_use]
+pub fn with_mark(plain: &str) -> String {
+    plain.replace('.', &decimal_mark().to_string())
+}
+
 const MONTHS: [Text; 12] = [
     constant!("January"),
     constant!("February"),

@@ -150,7 +150,7 @@ fn prune_reason(evidence: &Evidences<'_>, advice: &RegionAdvice) -> String {
     let money = advice
         .net_gain_over_present
         .as_ref()
-        .map_or_else(String::new, |net| format!("{:.2} {}", net.amount.median, net.currency));
+        .map_or_else(String::new, |net| say!("{:.2} {}", net.amount.median, net.currency));
     if intensity <= 0.0 {
         return say!(
             "Present practice ({present} of the canopy on average) costs more than it returns: leaving trees unpruned is expected to earn {money} more per tree, with a {odds} chance of earning more."

@@ -111,7 +111,7 @@ fn response(advised: &Advised) -> String {
         .model
         .scale_evidence
         .iter()
-        .map(|(scale, loglik)| format!("{} {loglik:.1}", scale.name()))
+        .map(|(scale, loglik)| say!("{} {loglik:.1}", scale.name()))
         .collect();
     let chosen = advised.model.scale.name();
     if evidence.is_empty() {
@@ -195,7 +195,7 @@ fn challenger(advised: &Advised) -> String {
 }
 
 pub(super) fn p_text(p: f64) -> String {
-    if p < 0.0001 { "p < 0.0001".to_owned() } else { format!("p = {p:.4}") }
+    if p < 0.0001 { say!("p < 0.0001") } else { say!("p = {p:.4}") }
 }
 
 fn integration(advised: &Advised) -> String {

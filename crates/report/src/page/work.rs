@@ -132,7 +132,7 @@ fn short_span(from: Date, to: Date) -> String {
     if from == to {
         date(from)
     } else if (from.year(), from.month()) == (to.year(), to.month()) {
-        format!("{} to {}", from.day(), date(to))
+        say!("{from} to {to}", from = from.day(), to = date(to))
     } else {
         span(from, to)
     }

@@ -258,7 +258,7 @@ fn rounded(value: f64) -> String {
         return "0".to_owned();
     }
     let digits = (3 - value.abs().log10().floor() as i32).clamp(0, 8) as usize;
-    let text = format!("{value:.digits$}");
+    let text = say!("{value:.digits$}");
     if text.contains('.') {
         text.trim_end_matches('0').trim_end_matches('.').to_owned()
     } else {

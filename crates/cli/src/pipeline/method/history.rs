@@ -20,7 +20,7 @@ pub(super) fn alternation(checked: &Checked, advised: &Advised) -> String {
         .iter()
         .map(|(region, effect)| match effect {
             Contrast::Estimated(effect) => {
-                format!("{} {:+.2} ({})", name(region), effect.estimate, p_text(effect.p_value))
+                say!("{} {:+.2} ({})", name(region), effect.estimate, p_text(effect.p_value))
             }
             Contrast::NotEstimable => say!("{} not estimable", name(region)),
         })
@@ -55,9 +55,9 @@ pub(super) fn alternation(checked: &Checked, advised: &Advised) -> String {
 
 fn effect_words(scale: Scale, effect: f64) -> String {
     match scale {
-        Scale::Log => format!("{:+.1} %", effect.exp_m1() * 100.0),
+        Scale::Log => say!("{:+.1} %", effect.exp_m1() * 100.0),
         Scale::SquareRoot => say!("{effect:+.3} on the square root"),
-        Scale::Identity => format!("{effect:+.2} kg"),
+        Scale::Identity => say!("{effect:+.2} kg"),
     }
 }
 

@@ -89,7 +89,7 @@ pub fn ranking(review: &Reviewed, ranking: &Ranking) -> TrialTable {
             number(kg(unit.low), 2),
             number(kg(unit.high), 2),
             whole(u64::from(unit.rank)),
-            text(format!("{first} to {last}")),
+            text(say!("{from} to {to}", from = first, to = last)),
             share(unit.p_top_quarter),
             share(unit.p_bottom_quarter),
         ]);

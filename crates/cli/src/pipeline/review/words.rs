@@ -60,9 +60,9 @@ pub fn quantity(quantity: Quantity) -> &'static str {
 
 /// A number with a true minus sign and a plus sign before a gain.
 pub fn signed(value: f64) -> String {
-    let text = format!("{:.2}", value.abs());
+    let text = say!("{:.2}", value.abs());
     match text.as_str() {
-        "0.00" => text,
+        "0.00" | "0,00" => text,
         _ if value < 0.0 => format!("−{text}"),
         _ => format!("+{text}"),
     }
@@ -77,7 +77,7 @@ pub fn season(name: &str, season: i32, group: &GroupReview) -> String {
         say!(
             "{:.2} kg ({share:.0} %) {} than the region gave on average in earlier seasons",
             group.difference_kg.abs(),
-            if group.difference_kg < 0.0 { "less" } else { "more" }
+            if group.difference_kg < 0.0 { text!("less") } else { text!("more") }
         )
     };
     let parts: Vec<String> = group
@@ -230,7 +230,7 @@ pub fn hits(rate: &HitRate) -> String {
         100.0 * rate.limits[0],
         100.0 * rate.limits[1],
         signed(rate.bias).trim_start_matches(['+', '−']),
-        if rate.bias < 0.0 { "lower" } else { "higher" },
+        if rate.bias < 0.0 { text!("lower") } else { text!("higher") },
     )
 }
 

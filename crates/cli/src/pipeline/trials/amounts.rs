@@ -46,7 +46,7 @@ fn place(curve: &Curve) -> String {
     let factor = capital(&factor_words(&curve.factor));
     match &curve.within {
         None => factor,
-        Some((other, level)) => format!("{factor} at {} {level}", factor_words(other)),
+        Some((other, level)) => say!("{factor} at {} {level}", factor_words(other)),
     }
 }
 
@@ -121,7 +121,7 @@ fn set_words(curve: &Curve) -> String {
     match &curve.maximum.set {
         None => say!("no set"),
         Some(OptimumSet::Interval { low, high, .. }) => {
-            format!("{} to {}", short(*low), short(*high))
+            say!("{from} to {to}", from = short(*low), to = short(*high))
         }
         Some(OptimumSet::TwoPieces { lower_end: low, upper_begin: high }) => {
             say!("up to {} and from {}", short(*low), short(*high))
@@ -164,7 +164,7 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
     let fitted = (0..POINTS).map(|k| {
         let x = low + (high - low) * k as f64 / (POINTS - 1) as f64;
         let y = quadratic.mul_add(x * x, linear.mul_add(x, constant));
-        TrialPoint { x: x * scale, y, name: format!("{x:.3}") }
+        TrialPoint { x: x * scale, y, name: say!("{x:.3}") }
     });
     plot.curves =
         vec![TrialSeries { name: "fitted".to_owned(), points: fitted.collect(), joined: true }];

@@ -127,7 +127,7 @@ pub fn normal_plot(points: &[ResidualPoint]) -> Option<TrialPlot> {
         .map(|point| TrialPoint {
             x: point.normal_score,
             y: point.residual,
-            name: format!("{:.2}", point.normal_score),
+            name: say!("{:.2}", point.normal_score),
         })
         .collect();
     found.sort_by(|a, b| a.x.total_cmp(&b.x));

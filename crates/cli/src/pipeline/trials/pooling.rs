@@ -220,7 +220,7 @@ fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usi
             "CD 5 % of means over sites: {:.digits$}{}.",
             cd.smallest,
             if cd.largest > cd.smallest * 1.001 {
-                format!(" to {:.digits$}", cd.largest)
+                say!(" to {:.digits$}", cd.largest)
             } else {
                 String::new()
             }

@@ -94,11 +94,12 @@ pub fn decimals(mean: f64) -> usize {
 }
 
 fn number(value: f64, mean: f64) -> String {
-    format!("{value:.*}", decimals(mean))
+    let digits = decimals(mean);
+    say!("{value:.digits$}")
 }
 
 fn p_words(p: f64) -> String {
-    if p < 0.001 { "p < 0.001".to_owned() } else { format!("p = {p:.3}") }
+    if p < 0.001 { say!("p < 0.001") } else { say!("p = {p:.3}") }
 }
 
 /// Whether a term is one of seasons, or with seasons.
