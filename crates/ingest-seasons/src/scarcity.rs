@@ -4,6 +4,7 @@ use crate::outcome::Outcome;
 use crate::summary::{LinkSummary, RegionSummary};
 use records::{Code, Table};
 use std::collections::BTreeSet;
+use words::{say, text};
 
 /// Fewest seasons from which a season effect can be told from a pruning effect.
 const SEASONS: usize = 2;
@@ -26,8 +27,8 @@ pub(crate) fn warn(summary: &LinkSummary, outcome: &mut Outcome) {
             outcome.warn(
             outcome.place_of(Table::Harvests),
             Code::SeasonsTooFew,
-            format!("{whose} has fewer than {SEASONS} harvest seasons"),
-            "add the records of earlier seasons: weather and pruning cannot be told apart in one",
+            say!("{whose} has fewer than {SEASONS} harvest seasons"),
+            text!("add the records of earlier seasons: weather and pruning cannot be told apart in one"),
         );
         },
     );
@@ -41,8 +42,8 @@ pub(crate) fn warn(summary: &LinkSummary, outcome: &mut Outcome) {
             outcome.warn(
                 outcome.place_of(Table::Trees),
                 Code::TreesTooFew,
-                format!("{whose} has fewer than {least} trees past the training age with harvests"),
-                "record more trees one by one",
+                say!("{whose} has fewer than {least} trees past the training age with harvests"),
+                text!("record more trees one by one"),
             );
         },
     );
@@ -54,8 +55,10 @@ pub(crate) fn warn(summary: &LinkSummary, outcome: &mut Outcome) {
         outcome.warn(
             outcome.place_of(Table::Prunings),
             Code::PruningConstant,
-            format!("{whose} has the same intensity on every tree past the training age"),
-            "leave some trees unpruned or prune some differently, best as a randomised trial",
+            say!("{whose} has the same intensity on every tree past the training age"),
+            text!(
+                "leave some trees unpruned or prune some differently, best as a randomised trial"
+            ),
         );
     });
 }
@@ -67,10 +70,10 @@ fn each(
     mut report: impl FnMut(&str),
 ) {
     if whole_book {
-        report("the book");
+        report(text!("the book"));
         return;
     }
     for region in regions.iter().filter(|region| lacks(region)) {
-        report(&format!("region '{}'", region.region));
+        report(&say!("region '{}'", region.region));
     }
 }

@@ -1,6 +1,7 @@
 //! Finds the line of `book.toml` a problem belongs to.
 
 use crate::{Code, Place, Problem, Severity};
+use words::text;
 
 pub(super) const FILE: &str = "book.toml";
 
@@ -41,6 +42,6 @@ pub(super) fn from_toml(text: &str, error: &toml::de::Error) -> Problem {
         Severity::Fatal,
         Code::BookUnreadable,
         error.message().to_owned(),
-        "correct the line; the README lists every section and key of book.toml",
+        text!("correct the line; the README lists every section and key of book.toml"),
     )
 }
