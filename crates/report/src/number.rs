@@ -74,7 +74,7 @@ pub fn unbroken(sentence: &str) -> String {
 
 /// A p value with three decimals, never a bare zero.
 pub fn p_value(p: f64) -> String {
-    if p < 0.001 && p.is_finite() { "< 0.001".to_owned() } else { fixed(p, 3) }
+    if p < 0.001 && p.is_finite() { say!("< 0.001") } else { fixed(p, 3) }
 }
 
 /// A count with thousands set apart.

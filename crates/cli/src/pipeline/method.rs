@@ -10,11 +10,11 @@ use super::Checked;
 use super::advice::Advised;
 use super::laterals::{self, Counted};
 use crate::console::Failure;
-use mixed::{Contrast, JointTest, VarianceComponent};
+use mixed::{Contrast, JointTest, Status, VarianceComponent};
 use model::HabitStatus;
 use report::{CoefficientRow, Method, MethodItem, SpreadRow};
 use serde_json::{Value, json};
-use words::{say, text};
+use words::{say, text, with_mark};
 
 /// Level of the limits of coefficients.
 const LEVEL: f64 = 0.95;
@@ -28,7 +28,7 @@ pub fn method(checked: &Checked, advised: &Advised, counted: &Counted) -> Method
         sentences,
         coefficients: coefficients(advised),
         spreads: spreads(advised),
-        status: model.fit.status().to_string(),
+        status: status(model.fit.status()),
         limits: limits::limits(checked, advised),
         df_method: say!("Satterthwaite"),
         scale: model.scale.name().to_owned(),
@@ -92,7 +92,7 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
             text!("Turning-point set"),
             say!(
                 "Beside the draws, the turning point of each region's own unpooled curve is bounded by inverting the t test that the slope is zero (Fieller 1954), with Satterthwaite degrees of freedom computed anew at every intensity, at level {}. The set may be an interval, two rays or the whole line, and is not limited to the tested range.",
-                book.options.level
+                with_mark(&book.options.level.to_string())
             ),
         ),
     ];
@@ -124,6 +124,21 @@ fn response(advised: &Advised) -> String {
     }
 }
 
+/// How the fit ended, in words.
+fn status(ended: &Status) -> String {
+    match ended {
+        Status::Interior => say!("the estimate lies inside the parameter space"),
+        Status::Boundary { terms } => say!(
+            "the likelihood is highest with no spread in {}; see the upper limits",
+            terms.join(", ")
+        ),
+        Status::Unidentified { columns } => {
+            say!("the records cannot tell {} from the other columns", columns.join(", "))
+        }
+        Status::NotConverged { reason } => say!("no minimum was reached: {reason}"),
+    }
+}
+
 fn habit(checked: &Checked, advised: &Advised) -> String {
     let mut text = say!(
         "A tree's mean routine intensity enters as a column of its own in each region (Mundlak 1978), so the curve rests on what changed within trees and on randomised trials, not on which trees were chosen. Whether a tree's mean intensity tells its yield beyond that is tested before girth and the earlier crop are adjusted for."
@@ -145,7 +160,7 @@ fn habit(checked: &Checked, advised: &Advised) -> String {
                 } else {
                     text!("no sign that trees were chosen by their vigour")
                 };
-                format!(
+                say!(
                     "F({df_numerator:.0}, {df_denominator:.0}) = {statistic:.1}, {}: {reading}",
                     p_text(*p_value)
                 )
