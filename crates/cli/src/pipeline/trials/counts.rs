@@ -40,7 +40,7 @@ pub(super) fn trait_of(of: TrialTrait) -> Trait {
         TrialTrait::NutYield => (text!("nut yield"), text!("kg per tree"), TraitKind::Measured),
         TrialTrait::NutCount => (text!("nut count"), text!("nuts per tree"), TraitKind::Count),
         TrialTrait::NutWeight => (text!("nut weight"), text!("g per nut"), TraitKind::Measured),
-        TrialTrait::Laterals => ("laterals", text!("per m2"), TraitKind::Count),
+        TrialTrait::Laterals => (text!("laterals"), text!("per m2"), TraitKind::Count),
         TrialTrait::FloweringLaterals => {
             (text!("flowering laterals"), text!("per m2"), TraitKind::Count)
         }

@@ -31,11 +31,7 @@ pub fn finding(observed: &Trait, found: &TraitAnalysis) -> Option<String> {
     let highest = found.means.iter().max_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let lowest = found.means.iter().min_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let digits = decimals(highest.mean);
-    let p = if test.p_value < 0.001 {
-        "p < 0.001".to_owned()
-    } else {
-        format!("p = {:.3}", test.p_value)
-    };
+    let p = super::words::p_words(test.p_value);
     let unit = if observed.unit.is_empty() { String::new() } else { format!(" {}", observed.unit) };
     let said = if test.p_value < 0.05 {
         text!("Treatments differ in")

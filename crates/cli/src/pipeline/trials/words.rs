@@ -98,7 +98,8 @@ fn number(value: f64, mean: f64) -> String {
     say!("{value:.digits$}")
 }
 
-fn p_words(p: f64) -> String {
+/// A p value in a sentence.
+pub fn p_words(p: f64) -> String {
     if p < 0.001 { say!("p < 0.001") } else { say!("p = {p:.3}") }
 }
 
