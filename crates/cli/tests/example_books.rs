@@ -90,15 +90,21 @@ fn the_trial_field_is_analysed_and_its_means_follow_the_true_treatments() {
     assert_eq!(ran.code, 0, "{}", ran.stderr);
     let trials: Value = serde_json::from_str(&ran.stdout).unwrap();
     let combined = &trials[0]["together"][0]["combined"]["Ok"];
-    let tables = combined["means"].as_array().unwrap();
-    let means = tables.iter().find(|table| {
-        table["factors"].as_array().is_some_and(|own| own.len() == 1 && own[0] == "intensity_level")
-    });
-    let rows = means.expect("means of the levels")["rows"].as_array().unwrap().clone();
+    let means = combined["means"].as_array().unwrap();
+    let mean = |level: &str| {
+        number(&means.iter().find(|row| row["treatment"] == level).expect(level)["mean"])
+    };
+    // The difference that the trial tells apart is what its means may stray.
+    let stray = number(&combined["differences"]["minimum_difference"]["largest"]);
     let truth = written.truth();
     let treatments = truth["trials"][0]["treatments"].as_array().unwrap();
-    assert_eq!(rows.len(), treatments.len());
-    println!("{rows:?}");
+    assert_eq!(means.len(), treatments.len());
+    for treatment in treatments {
+        let level = treatment["levels"]["intensity_level"].as_str().unwrap();
+        let expected = mean("0") * number(&treatment["ratio"]);
+        let found = mean(level);
+        assert!((found - expected).abs() < stray, "{level}: {found} against {expected}");
+    }
 }
 
 #[test]

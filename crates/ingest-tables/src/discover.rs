@@ -81,18 +81,40 @@ pub(crate) fn discover(dir: &Path, book: &Book, toml: &str) -> (Vec<Source>, Vec
         }
         let is_missing = before == (sources.len(), problems.len());
         if is_missing && table.spec().required {
-            problems.push(Problem::new(
-                Place::file(table.as_str()),
-                Severity::Fatal,
-                Code::TableMissing,
-                format!("no file holds the table {table}"),
-                format!(
-                    "put {table}.csv (or .xlsx, .ods, .parquet) into the folder, or name its file under [[files.{table}]] in book.toml"
-                ),
-            ));
+            problems.push(missing(table, &unnamed(&candidates, book)));
         }
     }
     (sources, problems)
+}
+
+/// Files of the folder that no table is named after and book.toml does not name.
+fn unnamed<'a>(candidates: &'a [Candidate], book: &Book) -> Vec<&'a str> {
+    let declared = |name: &str| {
+        book.files.values().flatten().any(|file| file.path.trim_start_matches("./") == name)
+    };
+    let is_a_table = |stem: &str| Table::ALL.iter().any(|&table| is_stem_of(stem, table));
+    candidates
+        .iter()
+        .filter(|candidate| !is_a_table(&candidate.stem) && !declared(&candidate.name))
+        .map(|candidate| candidate.name.as_str())
+        .collect()
+}
+
+fn missing(table: Table, unnamed: &[&str]) -> Problem {
+    let candidates = match unnamed {
+        [] => String::new(),
+        names => format!(" (nothing names {} yet)", names.join(", ")),
+    };
+    Problem::new(
+        Place::file(table.as_str()),
+        Severity::Fatal,
+        Code::TableMissing,
+        format!("no file holds the table {table}"),
+        format!(
+            "put {table}.csv (or .xlsx, .ods, .parquet) into the folder, or name its file under \
+             [[files.{table}]] in book.toml{candidates}; `anacurve schema` lists the columns"
+        ),
+    )
 }
 
 /// The first line of `book.toml` that names a path.

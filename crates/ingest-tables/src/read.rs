@@ -315,7 +315,8 @@ pub(crate) fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
             "book.toml".to_owned(),
             Code::BookUnreadable,
             format!("the settings of the book cannot be read: {error}"),
-            "put a file book.toml in UTF-8 into the folder; the README shows one",
+            "put a file book.toml in UTF-8 into the folder; `anacurve demo DIR --kind first` writes a small \
+             book to copy from",
         )
     })?;
     let toml = toml.strip_prefix('\u{feff}').unwrap_or(&toml).to_owned();

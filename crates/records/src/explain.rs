@@ -367,9 +367,9 @@ impl Code {
                 "Lay out a trial: `anacurve layout --help`.",
             ),
             Self::NothingLinked => told(
-                "No pick could be joined to a tree and a season.",
+                "No pick could be joined to a tree and a season, or no pruning visit could be used.",
                 NO_RUN,
-                "Mend the rows set aside; picks need a tree of the tree table and a day in a harvest window of book.toml.",
+                "Mend the rows set aside; picks need a tree of the tree table and a day in a harvest window of book.toml. If all visits are set aside, one setting for the whole file (units, dates, decimal) is usually wrong.",
             ),
         }
     }

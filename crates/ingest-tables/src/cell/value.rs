@@ -255,7 +255,7 @@ impl CellReader {
             ),
             DateFault::Ambiguous => (
                 Code::DateAmbiguous,
-                format!("{name} {text} does not say which is the day and which the month"),
+                format!("{name} {text}: nothing says whether the day or the month comes first"),
                 format!(
                     "set dates = \"day_first\" (or \"month_first\") under [[files.{table}]] or [book] in book.toml"
                 ),

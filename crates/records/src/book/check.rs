@@ -172,7 +172,7 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &super::FileOpti
                 None,
                 Code::ColumnUnknown,
                 format!("{}: the table {table} has no column '{column}'", file.path),
-                "name one of the columns in the README's list for this table",
+                "name one of the columns that `anacurve schema` lists for this table",
             );
         }
     }

@@ -5,7 +5,7 @@ use crate::book::trials::SeenTrials;
 use crate::{Book, Code, TrialDeclaration, TrialDesign};
 use std::collections::BTreeMap;
 
-const SECTION_REMEDY: &str = "see the example of a declaration in the README";
+const SECTION_REMEDY: &str = "`anacurve trial --help` shows an example of a declaration";
 
 /// What can be seen without the table.
 pub(super) fn alone(checker: &mut Checker<'_>, book: &Book) {
