@@ -139,7 +139,7 @@ pub(crate) fn link_frames(
         laterals: laterals.as_ref(),
         plots: plots.as_ref().map(|plots| &plots.frame),
     };
-    let linked = tree_seasons(&parts, &places, &book.options)?;
+    let linked = tree_seasons(&parts, &places, book)?;
 
     fates::pass_over(&parts, &linked, &places, outcome)?;
     let kept = frames.iter().map(|(&table, frame)| (table, frame.height() as u64)).collect();

@@ -66,6 +66,12 @@ impl Small {
         self
     }
 
+    /// Adds lines to `book.toml`.
+    pub(crate) fn settings(mut self, lines: &str) -> Self {
+        self.book.push_str(lines);
+        self
+    }
+
     /// Adds rows under the header of a table.
     pub(crate) fn rows(mut self, table: Table, rows: &[&str]) -> Self {
         let text = self.texts.get_mut(&table).unwrap();
