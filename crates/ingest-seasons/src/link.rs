@@ -152,6 +152,7 @@ pub(crate) fn link_frames(
     }
     let practice = practice::of_regions(&linked, &places, book, outcome)?;
     scarcity::warn(&summary, outcome);
+    scarcity::warn_of_unknown_time(book, &linked, outcome)?;
     let mut problems = std::mem::take(&mut outcome.problems);
     problems.sort();
     let arrays = to_arrow::arrays(&linked, tree_season::COLUMNS)?;

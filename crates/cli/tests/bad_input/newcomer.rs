@@ -63,6 +63,20 @@ fn a_date_that_reads_only_one_way() {
     assert!(ran.stdout.contains("nothing says whether the day or the month comes first"));
 }
 
+/// What a run would refuse is said by `check` before.
+#[test]
+fn a_book_that_cannot_cost_pruning() {
+    let book = Book::tidy();
+    let rate = "\n[economics.pruning_time]\nminutes_per_tree = 4.0\nminutes_full_canopy = 30.0\n";
+    book.replace("book.toml", rate, "");
+    book.check().finds("book.toml", "setting-missing");
+    let out = tempfile::tempdir().unwrap();
+    assert_eq!(book.run(out.path()).code, 2);
+    let prunings = book.text("prunings.csv").replace("measured_as\n", "measured_as,minutes\n");
+    book.put("prunings.csv", prunings.replace("canopy_fraction\n", "canopy_fraction,12\n"));
+    assert_eq!(book.check().code, 0);
+}
+
 /// Per cents as fractions: every visit is set aside. The book is refused rather than read as one
 /// in which no tree was ever pruned.
 #[test]
