@@ -5,13 +5,13 @@ mod plan;
 mod review;
 
 pub use help::{CompletionsArgs, ExplainArgs, ManualArgs, SchemaArgs, SchemaFormat};
-pub use plan::{Language, PlanArgs, WhatIfArgs};
+pub use plan::{PlanArgs, WhatIfArgs};
 pub use review::{ReviewArgs, ZonesArgs};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use plantation_sim::Example;
 use records::TrialDesign;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use trials::size::Comparison;
 
 const ABOUT: &str =
@@ -41,9 +41,41 @@ Exit codes:
 #[derive(Debug, Parser)]
 #[command(name = "anacurve", version, about = ABOUT, after_help = AFTER, max_term_width = 100)]
 pub struct Cli {
+    /// Language of what is written for people: en or pt; book.toml's own where absent
+    #[arg(long, global = true, value_name = "LANG", value_parser = spoken)]
+    pub language: Option<words::Language>,
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
+}
+
+fn spoken(tag: &str) -> Result<words::Language, String> {
+    let known =
+        || words::Language::ALL.map(|language| format!("{} ({})", language.tag(), language.name()));
+    words::Language::of(tag).ok_or_else(|| format!("languages are {}", known().join(", ")))
+}
+
+impl Command {
+    /// The record book whose language is spoken, where the command has one.
+    #[must_use]
+    pub fn book(&self) -> Option<&Path> {
+        match self {
+            Self::Run(args) => Some(&args.book),
+            Self::Review(args) => Some(&args.book),
+            Self::Plan(args) => Some(&args.book),
+            Self::WhatIf(args) => Some(&args.book),
+            Self::Check(args) => Some(&args.book),
+            Self::Trial(args) => Some(&args.book),
+            Self::Size(args) => args.book.as_deref(),
+            Self::Layout(args) => args.book.as_deref(),
+            Self::Zones(_)
+            | Self::Explain(_)
+            | Self::Schema(_)
+            | Self::Completions(_)
+            | Self::Manual(_)
+            | Self::Demo(_) => None,
+        }
+    }
 }
 
 /// The commands.

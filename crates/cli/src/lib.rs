@@ -14,7 +14,13 @@ use std::process::ExitCode;
 /// Carries out a parsed command line and returns its exit code.
 #[must_use]
 pub fn execute(cli: &args::Cli) -> ExitCode {
-    let outcome = match &cli.command {
+    let stated = || cli.command.book().map(pipeline::stated_language);
+    let language = cli.language.or_else(stated).unwrap_or_default();
+    words::speaking(language, || carry_out(&cli.command))
+}
+
+fn carry_out(command: &args::Command) -> ExitCode {
+    let outcome = match command {
         args::Command::Run(args) => commands::run::execute(args),
         args::Command::Review(args) => commands::review::execute(args),
         args::Command::Plan(args) => commands::plan::execute(args),

@@ -15,9 +15,24 @@ pub mod zones;
 use crate::console::{Failure, Stages};
 use ingest_seasons::{LinkError, Linked};
 use ingest_tables::{BookTables, IngestError};
-use records::{Problem, Severity, Table};
+use records::{Problem, ReportLanguage, Severity, Table};
 use std::collections::BTreeMap;
 use std::path::Path;
+
+/// The language that a book states; English where it states none. A book that cannot be read is
+/// told of when it is read in full.
+#[must_use]
+pub fn stated_language(book: &Path) -> words::Language {
+    let text = std::fs::read_to_string(book.join("book.toml")).unwrap_or_default();
+    let read = records::Book::parse(&text);
+    read.map_or_else(
+        |_| words::Language::default(),
+        |book| match book.book.language {
+            ReportLanguage::En => words::Language::English,
+            ReportLanguage::Pt => words::Language::Portuguese,
+        },
+    )
+}
 
 /// A record book read and linked.
 pub struct Checked {

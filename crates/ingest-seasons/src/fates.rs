@@ -9,6 +9,7 @@ use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Code, Table, counted, noun};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 const TREE_SEASON: [&str; 2] = [TREE_NO, ts::SEASON];
 const LINKED: &str = "linked";
@@ -121,12 +122,12 @@ impl Fates {
             outcome.warn(
                 outcome.date_place(at),
                 Code::PruningWithoutHarvest,
-                format!(
+                say!(
                     "{} in region '{region}' before harvest {season} of trees without a pick in \
                      it, here first",
-                    counted(rows, "pruning", "prunings")
+                    counted(rows, text!("pruning"), text!("prunings"))
                 ),
-                "add the picks of these trees, with 0 kg where a tree was picked and bore nothing",
+                text!("add the picks of these trees, with 0 kg where a tree was picked and bore nothing"),
             );
         }
         Ok(())
@@ -161,12 +162,12 @@ impl Fates {
             outcome.warn(
                 outcome.place_of(Table::Trees),
                 Code::TreeWithoutHarvest,
-                format!(
+                say!(
                     "{} of region '{region}' {} no pick in any season",
-                    counted(trees, "tree", "trees"),
-                    noun(trees, "has", "have")
+                    counted(trees, text!("tree"), text!("trees")),
+                    noun(trees, text!("has"), text!("have"))
                 ),
-                "nothing to do for trees that are not recorded; else check their ids in harvests",
+                text!("nothing to do for trees that are not recorded; else check their ids in harvests"),
             );
         }
         if let Some(plots) = parts.plots {

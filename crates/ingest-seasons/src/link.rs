@@ -10,9 +10,10 @@ use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
 use ingest_tables::{BookTables, FileReport, IngestError, SetAside};
 use polars::prelude::{DataFrame, PolarsError};
-use records::{Book, Code, Practice, Problem, Severity, Table, counted, frame_count, tree_season};
+use records::{Book, Code, Practice, Problem, Severity, Table, frame_count, tree_season};
 use std::collections::BTreeMap;
 use thiserror::Error;
+use words::{say, text};
 
 /// A linked record book.
 #[derive(Debug, Clone)]
@@ -103,11 +104,8 @@ fn no_visit_left(files: &[FileReport], outcome: &Outcome) -> Option<Problem> {
             outcome.place_of(Table::Prunings),
             Severity::Fatal,
             Code::NothingLinked,
-            format!(
-                "none of the {} could be used",
-                counted(read, "pruning visit", "pruning visits")
-            ),
-            "mend the rows set aside: without them every tree would count as never pruned",
+            say!("no pruning visit could be used: all {read} were set aside"),
+            text!("mend the rows set aside: without them every tree would count as never pruned"),
         )
     })
 }
@@ -182,19 +180,22 @@ fn frame_counts(
 fn nothing_linked(summary: LinkSummary, outcome: &Outcome) -> LinkError {
     let mut fates = Vec::new();
     for table in &summary.tables {
-        fates.extend(table.not_linked.iter().map(|part| {
-            format!("{} of {} {}: {}", part.rows, table.kept, table.table, part.reason)
-        }));
+        fates.extend(
+            table.not_linked.iter().map(|part| {
+                say!("{} of {} {}: {}", part.rows, table.kept, table.table, part.reason)
+            }),
+        );
     }
-    let fates =
-        if fates.is_empty() { "the tables have no rows".to_owned() } else { fates.join("; ") };
+    let fates = if fates.is_empty() { say!("the tables have no rows") } else { fates.join("; ") };
     let problem = Problem::new(
         outcome.place_of(Table::Harvests),
         Severity::Fatal,
         Code::NothingLinked,
-        format!("no pick could be joined to a tree and a season ({fates})"),
-        "mend the rows set aside; picks need a tree of the tree table and a day in a harvest window \
-         of book.toml",
+        say!("no pick could be joined to a tree and a season ({fates})"),
+        text!(
+            "mend the rows set aside; picks need a tree of the tree table and a day in a harvest window \
+         of book.toml"
+        ),
     );
     LinkError::NothingLinked { problem: Box::new(problem), summary: Box::new(summary) }
 }

@@ -5,6 +5,7 @@ use serde::Serialize;
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::fmt;
+use words::{say, text};
 
 /// Why a row is in no tree-season.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -147,12 +148,12 @@ impl TableLinks {
 impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::SetAside(code) => write!(f, "set aside, {code}"),
-            Self::NoHarvest => f.write_str("no harvest in any season"),
-            Self::NoHarvestInSeason => f.write_str("no harvest of the tree in that season"),
-            Self::ComingSeason => f.write_str("for the coming season"),
-            Self::OtherBasis => f.write_str("pruned on another basis than only_measured_as"),
-            Self::FurtherTrial => f.write_str("a further trial of the tree"),
+            Self::SetAside(code) => f.write_str(&say!("set aside, {code}")),
+            Self::NoHarvest => f.write_str(text!("no harvest in any season")),
+            Self::NoHarvestInSeason => f.write_str(text!("no harvest of the tree in that season")),
+            Self::ComingSeason => f.write_str(text!("for the coming season")),
+            Self::OtherBasis => f.write_str(text!("pruned on another basis than only_measured_as")),
+            Self::FurtherTrial => f.write_str(text!("a further trial of the tree")),
         }
     }
 }

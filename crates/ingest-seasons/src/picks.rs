@@ -8,6 +8,7 @@ use crate::seasons::{day, day_number, on_days};
 use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Book, Calendar, Code, Table, at_reference_moisture, counted};
+use words::{say, text};
 
 /// The yields, and how picks without a moisture were taken.
 #[derive(Debug)]
@@ -103,12 +104,12 @@ fn in_season(
             stands: at,
             column: DATE.into(),
             code: Code::DateInNoSeason,
-            reason: format!(
+            reason: say!(
                 "{} lies in no harvest window of region '{region}'{}",
                 written(date),
                 missed.unwrap_or_default()
             ),
-            remedy: format!(
+            remedy: say!(
                 "correct the date, widen harvest of [regions.{region}], or raise \
                  [options] harvest_grace_days (now {grace})"
             ),
@@ -127,8 +128,8 @@ fn nearest_window(calendar: &Calendar, date: i32) -> Option<String> {
             (missed, opens, closes)
         })
         .min()?;
-    Some(format!(
+    Some(say!(
         "; the nearest, {opens} to {closes}, is missed by {}",
-        counted(u64::from(missed.unsigned_abs()), "day", "days")
+        counted(u64::from(missed.unsigned_abs()), text!("day"), text!("days"))
     ))
 }

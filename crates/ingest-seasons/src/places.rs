@@ -11,6 +11,7 @@ use records::tree_season as ts;
 use records::{Book, Calendar, Code, Table, canopy_ground_projection_m2, trees_per_ha};
 use std::cell::OnceCell;
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// A region of the book with its calendar.
 #[derive(Debug)]
@@ -70,8 +71,8 @@ impl Places {
     /// Why a tree is unknown, and what to do about it.
     pub(crate) fn unknown(&self, tree: &str) -> PolarsResult<(String, String)> {
         if let Some(why) = self.lost.get(tree) {
-            let reason = format!("tree '{tree}': {why}");
-            return Ok((reason, "mend the row of the tree first".to_owned()));
+            let reason = say!("tree '{tree}': {why}");
+            return Ok((reason, say!("mend the row of the tree first")));
         }
         let near = match self.near.get() {
             Some(near) => near,
@@ -81,8 +82,8 @@ impl Places {
             }
         };
         Ok((
-            format!("tree '{tree}' is not in the tree table"),
-            near.remedy(tree, "add the tree to the tree table, or correct the id"),
+            say!("tree '{tree}' is not in the tree table"),
+            near.remedy(tree, text!("add the tree to the tree table, or correct the id")),
         ))
     }
 }
@@ -123,14 +124,15 @@ fn known_blocks(
                 reject(
                     at,
                     Code::RowDuplicate,
-                    format!("block '{block}' is listed at more than one site or region"),
-                    "give every block of the book its own id, for example with the site in front"
-                        .to_owned(),
+                    say!("block '{block}' is listed at more than one site or region"),
+                    say!(
+                        "give every block of the book its own id, for example with the site in front"
+                    ),
                 );
             }
             lost.insert(
                 block.to_owned(),
-                format!("its block '{block}' is listed at more than one site or region"),
+                say!("its block '{block}' is listed at more than one site or region"),
             );
             continue;
         }
@@ -138,8 +140,8 @@ fn known_blocks(
             reject(
                 at,
                 Code::RowDuplicate,
-                format!("block '{block}' is listed before, at {first_place}"),
-                "keep one row for each block".to_owned(),
+                say!("block '{block}' is listed before, at {first_place}"),
+                say!("keep one row for each block"),
             );
         }
         if let Some(number) = regions.iter().position(|known| known.id == region) {
@@ -150,12 +152,15 @@ fn known_blocks(
             reject(
                 first_at,
                 Code::RegionUnknown,
-                format!("region '{region}' of block '{block}' is not declared in book.toml"),
-                near.remedy(region, "add the region with its windows to book.toml, or correct it"),
+                say!("region '{region}' of block '{block}' is not declared in book.toml"),
+                near.remedy(
+                    region,
+                    text!("add the region with its windows to book.toml, or correct it"),
+                ),
             );
             lost.insert(
                 block.to_owned(),
-                format!("the region '{region}' of its block '{block}' is not in book.toml"),
+                say!("the region '{region}' of its block '{block}' is not in book.toml"),
             );
         }
     }
@@ -227,13 +232,13 @@ fn known_trees(
         let known = texts(blocks, ts::BLOCK)?;
         let near = near.get_or_init(|| NearMisses::of(known.iter().flatten()));
         let (why, remedy) = match lost_blocks.get(block) {
-            Some(why) => (why.clone(), "mend the row of the block first".to_owned()),
+            Some(why) => (why.clone(), say!("mend the row of the block first")),
             None => (
-                format!("its block '{block}' is not in the block table"),
-                near.remedy(block, "add the block to the block table, or correct the id"),
+                say!("its block '{block}' is not in the block table"),
+                near.remedy(block, text!("add the block to the block table, or correct the id")),
             ),
         };
-        let reason = format!("tree '{tree}': {why}");
+        let reason = say!("tree '{tree}': {why}");
         let (table, column, code) = (Table::Trees, ts::BLOCK, Code::BlockUnknown);
         outcome.reject(Rejected { table, stands: at, column: column.into(), code, reason, remedy });
         lost.insert(tree.to_owned(), why);
@@ -282,21 +287,22 @@ fn once_each(
         keep.extend(more.iter().map(|_| false));
         let in_two = elsewhere.map(|&(_, other, at)| {
             let (here, there) = (outcome.place(first), outcome.place(at));
-            format!("it is listed in block '{block}' ({here}) and in block '{other}' ({there})")
+            say!("it is listed in block '{block}' ({here}) and in block '{other}' ({there})")
         });
         for (nth, &(_, block, stands)) in same.iter().enumerate() {
             let before = same.iter().take(nth).find(|row| row.1 == block);
             let (code, reason, remedy) = match (before, &in_two) {
                 (Some(&(_, _, before)), _) => (
                     Code::RowDuplicate,
-                    format!("tree '{tree}' is listed before, at {}", outcome.place(before)),
-                    "keep one row for each tree",
+                    say!("tree '{tree}' is listed before, at {}", outcome.place(before)),
+                    text!("keep one row for each tree"),
                 ),
                 (None, Some(why)) => (
                     Code::TreeInTwoBlocks,
-                    format!("tree '{tree}': {why}"),
-                    "keep the row that is right; where numbers begin anew in every block, write block and \
-                     number together in all tables, such as A-17, so that each tree has its own id",
+                    say!("tree '{tree}': {why}"),
+                    text!(
+                        "keep the row that is right; where numbers begin anew in every block, write block and number together in all tables, such as A-17, so that each tree has its own id"
+                    ),
                 ),
                 (None, None) => continue,
             };

@@ -7,6 +7,7 @@ use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Book, Code, Place, Practice, PracticePoint};
 use std::collections::BTreeMap;
+use words::say;
 
 /// Intensity and lead of one routine tree-season not young.
 type Treated = (f64, Option<f64>);
@@ -49,8 +50,8 @@ pub(crate) fn of_regions(
             (None, None) => outcome.warn(
                 Place::file("book.toml"),
                 Code::SettingMissing,
-                format!("region '{id}' has no routine records to show its present practice"),
-                format!("add present = {{ intensity = 0.2, lead_days = 40 }} to [regions.{id}]"),
+                say!("region '{id}' has no routine records to show its present practice"),
+                say!("add present = {{ intensity = 0.2, lead_days = 40 }} to [regions.{id}]"),
             ),
         }
     }

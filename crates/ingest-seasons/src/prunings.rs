@@ -11,6 +11,7 @@ use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Calendar, Code, MeasuredAs, Table, combine_prunings, counted};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// Intensity-weighted mean day number of the prunings; null when nothing was cut.
 pub(crate) const MEAN_DAY: &str = "mean_day";
@@ -63,11 +64,11 @@ fn warn_after_flush(rows: &DataFrame, places: &Places, outcome: &mut Outcome) ->
         outcome.warn(
             outcome.date_place(first),
             Code::PrunedAfterFlush,
-            format!(
+            say!(
                 "{} in region '{region}' after its flush began, here first",
-                counted(count, "pruning", "prunings")
+                counted(count, text!("pruning"), text!("prunings"))
             ),
-            "they count with a negative lead; check the dates and flush of the region if unintended",
+            text!("they count with a negative lead; check the dates and flush of the region if unintended"),
         );
     }
     Ok(())

@@ -9,6 +9,7 @@ use crate::seasons::{day, in_reach};
 use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Code, Table};
+use words::{say, text};
 
 /// `tree_no`, `region_no`, `date` (day number), the wanted columns, `.file` and `.line` of every
 /// row whose tree is known and stood on that day.
@@ -34,17 +35,19 @@ pub(crate) fn at_their_trees(
             let (reason, remedy) = places.unknown(tree.unwrap_or(""))?;
             (ts::TREE, Code::TreeUnknown, reason, remedy)
         } else if !date.is_some_and(in_reach) {
-            let reason = "the date lies thousands of years away".to_owned();
-            (DATE, Code::DateInNoSeason, reason, "correct the date".to_owned())
+            let reason = say!("the date lies thousands of years away");
+            (DATE, Code::DateInNoSeason, reason, say!("correct the date"))
         } else if early {
-            let reason = format!(
+            let reason = say!(
                 "{} is before tree '{}' was planted ({})",
                 written(date),
                 tree.unwrap_or(""),
                 written(planted)
             );
-            let remedy = "correct the date, or the planting date of the tree or its block; \
-                          give a replanted tree an id of its own";
+            let remedy = text!(
+                "correct the date, or the planting date of the tree or its block; \
+                          give a replanted tree an id of its own"
+            );
             (DATE, Code::BeforePlanting, reason, remedy.to_owned())
         } else {
             keep.push(true);
@@ -59,5 +62,5 @@ pub(crate) fn at_their_trees(
 
 /// A day number as people write it.
 pub(crate) fn written(number: Option<i32>) -> String {
-    number.and_then(day).map_or_else(|| "an impossible date".to_owned(), |day| day.to_string())
+    number.and_then(day).map_or_else(|| say!("an impossible date"), |day| day.to_string())
 }

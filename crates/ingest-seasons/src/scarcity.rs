@@ -5,6 +5,7 @@ use crate::summary::{LinkSummary, RegionSummary};
 use polars::prelude::{DataFrame, PolarsResult};
 use records::{Book, Code, Place, Table, tree_season};
 use std::collections::BTreeSet;
+use words::{say, text};
 
 /// Fewest seasons from which a season effect can be told from a pruning effect.
 const SEASONS: usize = 2;
@@ -27,8 +28,8 @@ pub(crate) fn warn(summary: &LinkSummary, outcome: &mut Outcome) {
             outcome.warn(
             outcome.place_of(Table::Harvests),
             Code::SeasonsTooFew,
-            format!("{whose} has fewer than {SEASONS} harvest seasons"),
-            "add the records of earlier seasons: weather and pruning cannot be told apart in one",
+            say!("{whose} has fewer than {SEASONS} harvest seasons"),
+            text!("add the records of earlier seasons: weather and pruning cannot be told apart in one"),
         );
         },
     );
@@ -42,8 +43,8 @@ pub(crate) fn warn(summary: &LinkSummary, outcome: &mut Outcome) {
             outcome.warn(
                 outcome.place_of(Table::Trees),
                 Code::TreesTooFew,
-                format!("{whose} has fewer than {least} trees past the training age with harvests"),
-                "record more trees one by one",
+                say!("{whose} has fewer than {least} trees past the training age with harvests"),
+                text!("record more trees one by one"),
             );
         },
     );
@@ -55,8 +56,10 @@ pub(crate) fn warn(summary: &LinkSummary, outcome: &mut Outcome) {
         outcome.warn(
             outcome.place_of(Table::Prunings),
             Code::PruningConstant,
-            format!("{whose} has the same intensity on every tree past the training age"),
-            "leave some trees unpruned or prune some differently, best as a randomised trial",
+            say!("{whose} has the same intensity on every tree past the training age"),
+            text!(
+                "leave some trees unpruned or prune some differently, best as a randomised trial"
+            ),
         );
     });
 }
@@ -73,9 +76,8 @@ pub(crate) fn warn_of_unknown_time(
         outcome.warn(
             Place::file("book.toml"),
             Code::SettingMissing,
-            "nothing tells how long pruning takes, and a run needs its cost".to_owned(),
-            "add [economics.pruning_time] with minutes_per_tree and minutes_full_canopy, or record \
-             minutes with the prunings",
+            say!("nothing tells how long pruning takes, and a run needs its cost"),
+            text!("add [economics.pruning_time] with minutes_per_tree and minutes_full_canopy, or record minutes with the prunings"),
         );
     }
     Ok(())
@@ -88,10 +90,10 @@ fn each(
     mut report: impl FnMut(&str),
 ) {
     if whole_book {
-        report("the book");
+        report(text!("the book"));
         return;
     }
     for region in regions.iter().filter(|region| lacks(region)) {
-        report(&format!("region '{}'", region.region));
+        report(&say!("region '{}'", region.region));
     }
 }

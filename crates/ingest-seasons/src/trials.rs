@@ -10,6 +10,7 @@ use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Book, Code, Place, Table, counted, noun};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// A tree of a trial with what the trial table says of it.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,11 +62,11 @@ pub(crate) fn plots(
             let (reason, remedy) = places.unknown(tree)?;
             Some((ts::TREE.to_owned(), Code::TreeUnknown, reason, remedy))
         } else if let Some(other) = twice.get(row).copied().flatten() {
-            let reason = format!(
+            let reason = say!(
                 "tree '{tree}' stands in two plots of the trial, here and at {}",
                 outcome.place(other)
             );
-            let remedy = "keep the row that is right; a tree has one treatment in a trial";
+            let remedy = text!("keep the row that is right; a tree has one treatment in a trial");
             Some((ts::TREE.to_owned(), Code::TreeInTwoPlots, reason, remedy.to_owned()))
         } else {
             check
@@ -90,12 +91,12 @@ pub(crate) fn plots(
         outcome.warn(
             outcome.place(at),
             Code::RowDuplicate,
-            format!(
+            say!(
                 "{} {} a tree into a further trial, here first",
-                counted(further, "row", "rows"),
-                noun(further, "puts", "put")
+                counted(further, text!("row"), text!("rows")),
+                noun(further, text!("puts"), text!("put"))
             ),
-            "the first row of a tree counts; keep one row for each tree of a trial",
+            text!("the first row of a tree counts; keep one row for each tree of a trial"),
         );
     }
     let kept = only(&joined, keep)?;

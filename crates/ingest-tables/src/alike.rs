@@ -4,6 +4,7 @@ use crate::FileReport;
 use polars::prelude::{DataFrame, PolarsResult};
 use records::{Code, Place, Problem, Severity, Table, common_form, is_invisible, spelled};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// Columns whose texts name things of one kind.
 const KINDS: [(&str, &[(Table, &str)]); 6] = [
@@ -81,8 +82,8 @@ fn suspicious(kind: &str, seen: &Seen<'_>, place: &dyn Fn(Stands) -> Place) -> V
                 place(at),
                 Severity::Warning,
                 Code::TextInvisible,
-                format!("{kind} {} holds characters that are not seen", spelled(text, "")),
-                "kept as it stands; type the text again where it is written",
+                say!("{kind} {} holds characters that are not seen", spelled(text, "")),
+                text!("kept as it stands; type the text again where it is written"),
             ));
         }
     }
@@ -94,13 +95,13 @@ fn suspicious(kind: &str, seen: &Seen<'_>, place: &dyn Fn(Stands) -> Place) -> V
                 place(*at),
                 Severity::Warning,
                 Code::IdsAlike,
-                format!(
+                say!(
                     "{kind} {} looks like {} of {} and is another",
                     spelled(other, first),
                     spelled(first, other),
                     place(*first_at)
                 ),
-                "kept apart; if both mean one thing, write it in one way everywhere",
+                text!("kept apart; if both mean one thing, write it in one way everywhere"),
             ));
         }
     }

@@ -8,6 +8,7 @@ use records::{Code, counted};
 use std::fs::File;
 use std::io::{BufReader, Read, Seek};
 use std::path::Path;
+use words::{say, text};
 use zip::ZipArchive;
 
 /// The part of an ODS workbook that holds the sheets.
@@ -18,15 +19,15 @@ pub(crate) fn too_large(what: impl Into<String>) -> Fault {
     Fault::new(
         Code::FileTooLarge,
         what,
-        "a record table is never so large: export the sheet again as CSV, or split the file",
+        text!("a record table is never so large: export the sheet again as CSV, or split the file"),
     )
 }
 
 fn unreadable(error: impl std::fmt::Display) -> Fault {
     Fault::new(
         Code::FileUnreadable,
-        format!("the spreadsheet cannot be read: {error}"),
-        "open it, save it again as .xlsx or .ods, or export the sheet as CSV",
+        say!("the spreadsheet cannot be read: {error}"),
+        text!("open it, save it again as .xlsx or .ods, or export the sheet as CSV"),
     )
 }
 
@@ -40,7 +41,7 @@ pub(crate) fn check(path: &Path) -> Result<(), Fault> {
     let packed = file.metadata().map_err(unreadable)?.len();
     if !limits::WORKBOOK.holds(packed) {
         let most = limits::WORKBOOK.words();
-        return Err(too_large(format!("the workbook has {packed} bytes; at most {most} are read")));
+        return Err(too_large(say!("the workbook has {packed} bytes; at most {most} are read")));
     }
     let mut archive = ZipArchive::new(BufReader::new(file)).map_err(unreadable)?;
     check_declared(&mut archive, limits::UNPACKED)?;
@@ -55,9 +56,9 @@ pub(crate) fn check(path: &Path) -> Result<(), Fault> {
 /// What the archive says of itself; nothing is unpacked.
 fn check_declared<R: Read + Seek>(archive: &mut ZipArchive<R>, most: Limit) -> Result<(), Fault> {
     if !limits::WORKBOOK_PARTS.holds(archive.len() as u64) {
-        return Err(too_large(format!(
+        return Err(too_large(say!(
             "the workbook holds {}; at most {} are read",
-            counted(archive.len() as u64, "part", "parts"),
+            counted(archive.len() as u64, text!("part"), text!("parts")),
             limits::WORKBOOK_PARTS.most
         )));
     }
@@ -65,7 +66,7 @@ fn check_declared<R: Read + Seek>(archive: &mut ZipArchive<R>, most: Limit) -> R
     for index in 0..archive.len() {
         declared = declared.saturating_add(archive.by_index_raw(index).map_err(unreadable)?.size());
     }
-    unpacked(declared, most, "would have")
+    unpacked(declared, most, text!("would have"))
 }
 
 /// What the archive comes to, unpacked through a small room and thrown away.
@@ -79,7 +80,7 @@ fn check_real<R: Read + Seek>(archive: &mut ZipArchive<R>, most: Limit) -> Resul
                 Ok(bytes) => real = real.saturating_add(bytes as u64),
                 Err(error) => return Err(unreadable(error)),
             }
-            unpacked(real, most, "has more than")?;
+            unpacked(real, most, text!("has more than"))?;
         }
     }
     Ok(())
@@ -89,7 +90,7 @@ fn unpacked(bytes: u64, most: Limit, verb: &str) -> Result<(), Fault> {
     if most.holds(bytes) {
         return Ok(());
     }
-    Err(too_large(format!(
+    Err(too_large(say!(
         "the workbook {verb} {bytes} bytes unpacked; at most {} are read",
         most.words()
     )))

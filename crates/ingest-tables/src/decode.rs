@@ -3,6 +3,7 @@
 use crate::rows::Fault;
 use encoding_rs::{Encoding, UTF_8, WINDOWS_1252};
 use records::Code;
+use words::{say, text};
 
 /// Text with what is known about its encoding.
 #[derive(Debug, PartialEq, Eq)]
@@ -22,8 +23,8 @@ pub(crate) fn decode(bytes: Vec<u8>, declared: Option<&str>) -> Result<Decoded, 
     if bytes.starts_with(b"PK\x03\x04") {
         return Err(Fault::new(
             Code::FileUnreadable,
-            "the file is a spreadsheet or archive, not text",
-            "give it its right extension (.xlsx or .ods), or export the sheet as CSV",
+            text!("the file is a spreadsheet or archive, not text"),
+            text!("give it its right extension (.xlsx or .ods), or export the sheet as CSV"),
         ));
     }
     let declared = match declared {
@@ -31,8 +32,8 @@ pub(crate) fn decode(bytes: Vec<u8>, declared: Option<&str>) -> Result<Decoded, 
         Some(label) => Some(Encoding::for_label(label.as_bytes()).ok_or_else(|| {
             Fault::new(
                 Code::SettingImpossible,
-                format!("the encoding '{label}' in book.toml is not known"),
-                "use a label such as utf-8, utf-16le, utf-16be, latin1 or windows-1252",
+                say!("the encoding '{label}' in book.toml is not known"),
+                text!("use a label such as utf-8, utf-16le, utf-16be, latin1 or windows-1252"),
             )
         })?),
     };

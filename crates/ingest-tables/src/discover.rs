@@ -4,6 +4,7 @@ use crate::rows::Fault;
 use crate::sheet_rows::{choose_sheet, is_named, sheet_names};
 use records::{Book, Code, FileOptions, Place, Problem, Severity, Table};
 use std::path::{Component, Path, PathBuf};
+use words::{say, text};
 
 /// How a file is read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -51,8 +52,8 @@ pub(crate) fn discover(dir: &Path, book: &Book, toml: &str) -> (Vec<Source>, Vec
     let candidates = match candidates(dir) {
         Ok(candidates) => candidates,
         Err(error) => {
-            let what = format!("the book folder cannot be listed: {error}");
-            let fault = Fault::new(Code::FileUnreadable, what, "check its permissions");
+            let what = say!("the book folder cannot be listed: {error}");
+            let fault = Fault::new(Code::FileUnreadable, what, text!("check its permissions"));
             return (sources, vec![fault.into_problem(&dir.display().to_string())]);
         }
     };
@@ -101,20 +102,18 @@ fn unnamed<'a>(candidates: &'a [Candidate], book: &Book) -> Vec<&'a str> {
 }
 
 fn missing(table: Table, unnamed: &[&str]) -> Problem {
-    let candidates = match unnamed {
-        [] => String::new(),
-        names => format!(" (nothing names {} yet)", names.join(", ")),
+    let remedy = if unnamed.is_empty() {
+        say!(
+            "put {table}.csv (or .xlsx, .ods, .parquet) into the folder, or name its file under [[files.{table}]] in book.toml; `anacurve schema` lists the columns"
+        )
+    } else {
+        let names = unnamed.join(", ");
+        say!(
+            "put {table}.csv (or .xlsx, .ods, .parquet) into the folder, or name its file under [[files.{table}]] in book.toml (nothing names {names} yet); `anacurve schema` lists the columns"
+        )
     };
-    Problem::new(
-        Place::file(table.as_str()),
-        Severity::Fatal,
-        Code::TableMissing,
-        format!("no file holds the table {table}"),
-        format!(
-            "put {table}.csv (or .xlsx, .ods, .parquet) into the folder, or name its file under \
-             [[files.{table}]] in book.toml{candidates}; `anacurve schema` lists the columns"
-        ),
-    )
+    let what = say!("no file holds the table {table}");
+    Problem::new(Place::file(table.as_str()), Severity::Fatal, Code::TableMissing, what, remedy)
 }
 
 /// The first line of `book.toml` that names a path.
@@ -131,23 +130,25 @@ fn declared(dir: &Path, table: Table, options: &FileOptions) -> Result<Source, F
     if options.path.is_empty() || !is_inside {
         return Err(Fault::new(
             Code::SettingImpossible,
-            format!("the path '{}' does not stay within the book folder", options.path),
-            "copy the file into the folder and give its path from there, with forward slashes",
+            say!("the path '{}' does not stay within the book folder", options.path),
+            text!(
+                "copy the file into the folder and give its path from there, with forward slashes"
+            ),
         ));
     }
     let path = dir.join(relative);
     if !path.is_file() {
         return Err(Fault::new(
             Code::FileUnreadable,
-            format!("the file {} does not exist", options.path),
-            format!("correct path under [[files.{table}]], or put the file there"),
+            say!("the file {} does not exist", options.path),
+            say!("correct path under [[files.{table}]], or put the file there"),
         ));
     }
     let format = Format::of(relative).ok_or_else(|| {
         Fault::new(
             Code::FileUnreadable,
-            format!("{} is of no kind that can be read", options.path),
-            "give a .csv, .tsv, .txt, .xlsx, .ods or .parquet file",
+            say!("{} is of no kind that can be read", options.path),
+            text!("give a .csv, .tsv, .txt, .xlsx, .ods or .parquet file"),
         )
     })?;
     let name = options.path.trim_start_matches("./").to_owned();

@@ -3,6 +3,7 @@
 use crate::cell::units;
 use crate::rows::Fault;
 use records::{Code, FileOptions, TableSpec};
+use words::{say, text};
 
 /// What a header word means.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -119,8 +120,10 @@ impl<'a> HeaderWords<'a> {
                 let first = words.get(first.cell).map_or("", String::as_str);
                 faults.push(Fault::new(
                     Code::ColumnTwice,
-                    format!("the columns '{first}' and '{word}' both mean {}", self.name(&meaning)),
-                    "rename one of them, or correct the header map of this file in book.toml",
+                    say!("the columns '{first}' and '{word}' both mean {}", self.name(&meaning)),
+                    text!(
+                        "rename one of them, or correct the header map of this file in book.toml"
+                    ),
                 ));
                 continue;
             }
@@ -152,25 +155,25 @@ impl<'a> HeaderWords<'a> {
         let found = words.join(", ");
         let mut faults = Vec::new();
         for column in self.spec.columns.iter().filter(|c| c.required && !has(c.name)) {
-            let mut remedy = format!(
+            let mut remedy = say!(
                 "if it goes by another name write header = {{ \"its name\" = \"{}\" }} under [[files.{table}]] in book.toml",
                 column.name
             );
             if column.name == records::tree_season::REGION {
-                remedy.push_str("; `anacurve zones` proposes regions from climate normals");
+                remedy.push_str(text!("; `anacurve zones` proposes regions from climate normals"));
             }
             faults.push(Fault::new(
                 Code::ColumnMissing,
-                format!("the column {} is missing; found: {found}", column.name),
+                say!("the column {} is missing; found: {found}", column.name),
                 remedy,
             ));
         }
         if table == records::Table::Prunings && !crate::prunings::can_tell_intensity(has) {
             faults.push(Fault::new(
                 Code::ColumnMissing,
-                format!("no column tells the intensity; found: {found}"),
-                "give intensity, or shoots_cut and shoots_total, or removed_cm and length_cm, or \
-                 height and both spreads before and after; or map other names under [[files.prunings]]",
+                say!("no column tells the intensity; found: {found}"),
+                text!("give intensity, or shoots_cut and shoots_total, or removed_cm and length_cm, or \
+                 height and both spreads before and after; or map other names under [[files.prunings]]"),
             ));
         }
         faults
@@ -192,11 +195,11 @@ impl<'a> HeaderWords<'a> {
             let takes = units::takes(column.unit);
             Fault::new(
                 Code::SettingImpossible,
-                format!("the unit '{declared}' of {} in book.toml is not known", column.name),
+                say!("the unit '{declared}' of {} in book.toml is not known", column.name),
                 if takes.is_empty() {
-                    format!("{} has no unit; remove the line", column.name)
+                    say!("{} has no unit; remove the line", column.name)
                 } else {
-                    format!("use one of {takes}")
+                    say!("use one of {takes}")
                 },
             )
         })

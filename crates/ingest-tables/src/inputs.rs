@@ -7,6 +7,7 @@ use crate::{BookTables, IngestError};
 use records::{Code, Place, Problem, Severity};
 use std::collections::BTreeMap;
 use std::path::Path;
+use words::{say, text};
 
 const SETTINGS: &str = "book.toml";
 
@@ -37,8 +38,8 @@ impl BookTables {
                 Place::file(name),
                 Severity::Fatal,
                 Code::FileChanged,
-                format!("the file {what} while it was being used"),
-                "run again when nothing writes to the book",
+                say!("the file {what} while it was being used"),
+                text!("run again when nothing writes to the book"),
             )
         };
         let (book, toml) = read_settings(dir)?;
@@ -62,7 +63,7 @@ impl BookTables {
         let (sources, _) = discover(dir, &book, &toml);
         let is_new = |name: &str| !self.sources.iter().any(|source| source.name == name);
         for source in sources.iter().filter(|source| is_new(&source.name)) {
-            problems.push(changed(&source.name, "was added"));
+            problems.push(changed(&source.name, text!("was added")));
         }
         if problems.is_empty() { Ok(()) } else { Err(IngestError::Refused(problems)) }
     }

@@ -16,6 +16,7 @@ use records::limits::{self, Limit};
 use std::borrow::Cow;
 use std::fs::File;
 use std::path::Path;
+use words::{say, text};
 
 /// A Parquet file whose schema has been read.
 pub(crate) struct ParquetRows {
@@ -42,8 +43,8 @@ struct BatchRow<'a> {
 fn unreadable(error: impl std::fmt::Display) -> Fault {
     Fault::new(
         Code::FileUnreadable,
-        format!("the Parquet file cannot be read: {error}"),
-        "write it again, or export the table as CSV",
+        say!("the Parquet file cannot be read: {error}"),
+        text!("write it again, or export the table as CSV"),
     )
 }
 
@@ -82,7 +83,7 @@ impl CellColumn {
                 Self::Date(to(&DataType::Date32)?.as_primitive::<Date32Type>().clone())
             }
             DataType::Boolean => Self::Flag(array.as_boolean().clone()),
-            other => Self::Other(array.clone(), format!("a Parquet value of type {other}")),
+            other => Self::Other(array.clone(), say!("a Parquet value of type {other}")),
         })
     }
 
@@ -103,7 +104,7 @@ impl CellColumn {
             Self::Integer(array) => Cell::Integer(array.value(row)),
             Self::Number(array) => Cell::Number(array.value(row)),
             Self::Date(array) => day(array.value(row))
-                .map_or(Cell::Broken(Cow::Borrowed("a date out of reach")), Cell::Date),
+                .map_or(Cell::Broken(Cow::Borrowed(text!("a date out of reach"))), Cell::Date),
             Self::Flag(array) => Cell::Flag(array.value(row)),
             Self::Other(_, words) => Cell::Broken(Cow::Borrowed(words)),
         }
@@ -132,7 +133,7 @@ fn check_size(of: &ParquetMetaData, most_rows: Limit, most_bytes: Limit) -> Resu
         of.row_groups().iter().map(|group| group.num_rows().max(0)).fold(0, i64::saturating_add);
     if !most_rows.holds(u64::try_from(rows).unwrap_or(0)) {
         let most = most_rows.words();
-        return Err(too_large(format!("the file has {rows} rows; at most {most} are read")));
+        return Err(too_large(say!("the file has {rows} rows; at most {most} are read")));
     }
     let chunks = || of.row_groups().iter().flat_map(|group| group.columns());
     // The reader takes these for places in the file without a look, and panics at a negative one.
@@ -143,12 +144,12 @@ fn check_size(of: &ParquetMetaData, most_rows: Limit, most_bytes: Limit) -> Resu
             && chunk.num_values() >= 0
     };
     if !chunks().all(is_placed) || of.row_groups().iter().any(|group| group.num_rows() < 0) {
-        return Err(unreadable("a size or place in it is negative"));
+        return Err(unreadable(text!("a size or place in it is negative")));
     }
     let largest = chunks().map(|chunk| chunk.uncompressed_size()).max().unwrap_or(0);
     if !most_bytes.holds(u64::try_from(largest).unwrap_or(0)) {
         let most = most_bytes.words();
-        return Err(too_large(format!(
+        return Err(too_large(say!(
             "a column of a row group has {largest} bytes unpacked; at most {most} are read"
         )));
     }

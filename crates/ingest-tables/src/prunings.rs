@@ -2,6 +2,7 @@
 
 use crate::cell::value::{CellFault, Value};
 use records::{Code, MeasuredAs, RawIntensity, TableSpec};
+use words::{say, text};
 
 /// How far a stated intensity may lie from the one computed from the row's own raw quantities:
 /// stated values are commonly rounded to the nearest per cent or two.
@@ -91,9 +92,12 @@ impl IntensityColumns {
             (None, _) => {
                 return Err(unreadable(
                     self.measured_as,
-                    "the row gives raw quantities of several bases and does not say which counts"
-                        .to_owned(),
-                    "fill in measured_as, or set measured_as under [[files.prunings]] in book.toml",
+                    say!(
+                        "the row gives raw quantities of several bases and does not say which counts"
+                    ),
+                    text!(
+                        "fill in measured_as, or set measured_as under [[files.prunings]] in book.toml"
+                    ),
                 ));
             }
         };
@@ -106,28 +110,25 @@ impl IntensityColumns {
             (None, None) => {
                 return Err(unreadable(
                     self.intensity,
-                    format!(
-                        "the row gives neither intensity nor all it takes for {}",
-                        basis.as_str()
-                    ),
-                    "fill in intensity, or the raw quantities it is computed from",
+                    say!("the row gives neither intensity nor all it takes for {}", basis.as_str()),
+                    text!("fill in intensity, or the raw quantities it is computed from"),
                 ));
             }
         };
         let fraction = raw.fraction().map_err(|error| {
             let position = self.first_of(basis);
-            unreadable(position, error.to_string(), "correct the quantities of the row")
+            unreadable(position, error.to_string(), text!("correct the quantities of the row"))
         })?;
         if let Some(given) = given
             && (given - fraction).abs() > AGREEMENT
         {
             return Err(unreadable(
                 self.intensity,
-                format!(
+                say!(
                     "intensity says {given}, the raw quantities ({}) give {fraction:.3}",
                     basis.as_str()
                 ),
-                "correct or empty the wrong one",
+                text!("correct or empty the wrong one"),
             ));
         }
         Ok(Settled { fraction, basis, is_assumed })

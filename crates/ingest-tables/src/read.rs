@@ -19,6 +19,7 @@ use records::{Book, Code, Place, Problem, SeenTrials, Severity, Table, counted, 
 use std::collections::BTreeMap;
 use std::path::Path;
 use thiserror::Error;
+use words::{say, text};
 
 /// The tables of a record book.
 ///
@@ -55,7 +56,7 @@ pub struct BookTables {
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum IngestError {
     /// The book or its files cannot be used: every fatal problem found, sorted by place.
-    #[error("the record book cannot be read: {}", counted(.0.len() as u64, "problem", "problems"))]
+    #[error("the record book cannot be read: {}", counted(.0.len() as u64, text!("problem"), text!("problems")))]
     Refused(Vec<Problem>),
     /// The program broke one of its promises; nothing that can be mended in the files.
     #[error("internal error: {0}")]
@@ -111,19 +112,19 @@ impl Loaded {
     /// Loads a file that is not too large.
     pub(crate) fn of(source: &Source) -> Result<Self, Fault> {
         let unreadable = |error| {
-            let what = format!("the file cannot be read: {error}");
-            Fault::new(Code::FileUnreadable, what, "check its permissions, or remove it")
+            let what = say!("the file cannot be read: {error}");
+            Fault::new(Code::FileUnreadable, what, text!("check its permissions, or remove it"))
         };
         // Workbooks and Parquet have limits of their own, looked at before they are unpacked.
         let size = source.path.metadata().map_err(unreadable)?.len();
         if source.format == Format::Text && !limits::TEXT_FILE.holds(size) {
             let most = limits::TEXT_FILE.words();
-            return Err(too_large(format!("the file has {size} bytes; at most {most} are read")));
+            return Err(too_large(say!("the file has {size} bytes; at most {most} are read")));
         }
         let bytes = std::fs::read(&source.path).map_err(unreadable)?;
         if bytes.is_empty() {
-            let remedy = "export it again, or remove it";
-            return Err(Fault::new(Code::FileEmpty, "the file is empty", remedy));
+            let remedy = text!("export it again, or remove it");
+            return Err(Fault::new(Code::FileEmpty, text!("the file is empty"), remedy));
         }
         let fingerprint = fingerprint(&bytes);
         Ok(Self { bytes, fingerprint })
@@ -225,8 +226,8 @@ fn no_cache(folder: &Path, error: &std::io::Error) -> IngestError {
         Place::file(folder.display().to_string()),
         Severity::Fatal,
         Code::FileUnreadable,
-        format!("the cache cannot be written: {error}"),
-        "give --cache a folder that may be written to and has space, or leave it out",
+        say!("the cache cannot be written: {error}"),
+        text!("give --cache a folder that may be written to and has space, or leave it out"),
     )])
 }
 
@@ -255,8 +256,8 @@ fn trial_problems(
             problem,
             Severity::Warning,
             Code::TrialWithoutRows,
-            format!("trial {id} is declared and the trial table has no row of it"),
-            "add its plots to the trial table, or remove the section; ids must match letter by letter",
+            say!("trial {id} is declared and the trial table has no row of it"),
+            text!("add its plots to the trial table, or remove the section; ids must match letter by letter"),
         ));
     }
     Ok(problems)
@@ -294,8 +295,8 @@ pub(crate) fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
         return Err(refuse(
             dir.display().to_string(),
             Code::FileUnreadable,
-            "there is no such folder".to_owned(),
-            "give the folder that holds book.toml",
+            say!("there is no such folder"),
+            text!("give the folder that holds book.toml"),
         ));
     }
     let size = dir.join("book.toml").metadata().map_or(0, |data| data.len());
@@ -303,20 +304,16 @@ pub(crate) fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
         return Err(refuse(
             "book.toml".to_owned(),
             Code::FileTooLarge,
-            format!(
-                "the settings have {size} bytes; at most {} are read",
-                limits::SETTINGS.words()
-            ),
-            "remove what does not belong there; tables go into files of their own",
+            say!("the settings have {size} bytes; at most {} are read", limits::SETTINGS.words()),
+            text!("remove what does not belong there; tables go into files of their own"),
         ));
     }
     let toml = std::fs::read_to_string(dir.join("book.toml")).map_err(|error| {
         refuse(
             "book.toml".to_owned(),
             Code::BookUnreadable,
-            format!("the settings of the book cannot be read: {error}"),
-            "put a file book.toml in UTF-8 into the folder; `anacurve demo DIR --kind first` writes a small \
-             book to copy from",
+            say!("the settings of the book cannot be read: {error}"),
+            text!("put a file book.toml in UTF-8 into the folder; `anacurve demo DIR --kind first` writes a small book to copy from"),
         )
     })?;
     let toml = toml.strip_prefix('\u{feff}').unwrap_or(&toml).to_owned();
@@ -453,9 +450,12 @@ impl Reading<'_> {
             fingerprint,
         };
         if !report.is_conserved() {
-            return Err(IngestError::Internal(format!(
+            return Err(IngestError::Internal(say!(
                 "{}: {} rows read, {} kept, {} quarantined",
-                report.file, report.rows_read, report.rows_kept, report.rows_quarantined
+                report.file,
+                report.rows_read,
+                report.rows_kept,
+                report.rows_quarantined
             )));
         }
         if let Some(line) = outcome.header_line
@@ -465,8 +465,8 @@ impl Reading<'_> {
                 Place::line(&report.file, line),
                 Severity::Warning,
                 Code::TableHeaderOnly,
-                "the file has a header and no rows",
-                "add the rows, or remove the file",
+                text!("the file has a header and no rows"),
+                text!("add the rows, or remove the file"),
             ));
         }
         self.problems.extend(outcome.summary.problems(&report));

@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 use records::{Code, Place, Problem, Severity, limits};
 use std::borrow::Cow;
+use words::say;
 
 /// How many lines from the top may hold the header.
 pub(crate) const HEADER_WITHIN: usize = 10;
@@ -65,11 +66,11 @@ impl Damage {
         (!limits::ROW.holds(bytes)).then(|| Self {
             column: None,
             code: Code::RowTooLong,
-            reason: format!(
+            reason: say!(
                 "the row has {bytes} bytes, more than {} are not read",
                 limits::ROW.words()
             ),
-            remedy: "shorten its longest cell, or remove the row".to_owned(),
+            remedy: say!("shorten its longest cell, or remove the row"),
         })
     }
 }

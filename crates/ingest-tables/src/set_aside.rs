@@ -6,6 +6,7 @@ use crate::summary::quarantine_problems;
 use crate::{BookTables, IngestError, QuarantinedRow, SetAside};
 use records::{Code, Place, Problem, Severity};
 use std::collections::{BTreeMap, HashMap};
+use words::{say, text};
 
 /// What the file holds of a row set aside.
 #[derive(Debug, Clone, Default)]
@@ -38,9 +39,9 @@ impl BookTables {
             let report = self
                 .files
                 .get_mut(file as usize)
-                .ok_or_else(|| IngestError::Internal(format!("no file has the index {file}")))?;
+                .ok_or_else(|| IngestError::Internal(say!("no file has the index {file}")))?;
             report.rows_kept = report.rows_kept.checked_sub(count).ok_or_else(|| {
-                IngestError::Internal(format!("{}: more rows set aside than kept", report.file))
+                IngestError::Internal(say!("{}: more rows set aside than kept", report.file))
             })?;
             report.rows_quarantined += count;
             for (row, Found { text, column }) in rows.into_iter().zip(found) {
@@ -75,8 +76,8 @@ impl BookTables {
                 Place::file(&source.name),
                 Severity::Fatal,
                 Code::FileChanged,
-                "the file changed while it was being used",
-                "run again when nothing writes to it",
+                text!("the file changed while it was being used"),
+                text!("run again when nothing writes to it"),
             )));
         }
         let mut reader = loaded.open(source).map_err(refuse_fault)?;

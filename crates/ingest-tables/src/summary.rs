@@ -5,6 +5,7 @@ use crate::{FileReport, QuarantinedRow};
 use records::{Code, Place, Problem, Severity, Table, counted};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// Quarantined rows of one kind in one column of one file that are listed one by one.
 const LISTED: u64 = 20;
@@ -82,70 +83,72 @@ impl Summary {
 impl Tally {
     fn sentence(&self, table: Table) -> (String, String) {
         let column = &self.column;
-        let values = counted(self.count, "value", "values");
-        let rows = counted(self.count, "row", "rows");
-        let under = format!("under [[files.{table}]] in book.toml");
+        let values = counted(self.count, text!("value"), text!("values"));
+        let rows = counted(self.count, text!("row"), text!("rows"));
+        let under = say!("under [[files.{table}]] in book.toml");
         match self.code {
             Code::DecimalComma => (
-                format!("{column}: {values} with a decimal comma read as decimals"),
-                format!("set decimal = \"comma\" {under} if the whole file is written so"),
+                say!("{column}: {values} with a decimal comma read as decimals"),
+                say!("set decimal = \"comma\" {under} if the whole file is written so"),
             ),
-            Code::ThousandsMark => (
-                format!("{column}: {values} with thousands marks read without them"),
-                String::new(),
-            ),
+            Code::ThousandsMark => {
+                (say!("{column}: {values} with thousands marks read without them"), String::new())
+            }
             Code::DateSerial => (
-                format!("{column}: {values} that are spreadsheet day numbers read as dates"),
-                "export dates as year-month-day to be sure".to_owned(),
+                say!("{column}: {values} that are spreadsheet day numbers read as dates"),
+                say!("export dates as year-month-day to be sure"),
             ),
             Code::DateAmbiguous => (
-                format!("{column}: {values} with a year of two digits read as 20yy"),
-                "write years with four digits".to_owned(),
+                say!("{column}: {values} with a year of two digits read as 20yy"),
+                say!("write years with four digits"),
             ),
             Code::UnitConverted => {
                 let unit = table.spec().column(column).map_or("", |column| column.unit);
-                (format!("{column}: {values} converted to {unit}"), String::new())
+                (say!("{column}: {values} converted to {unit}"), String::new())
             }
             Code::TextEncoding => (
-                "the file is not UTF-8 and was read as Windows-1252 (Latin-1)".to_owned(),
-                format!("set encoding {under}, or export the file as UTF-8"),
+                say!("the file is not UTF-8 and was read as Windows-1252 (Latin-1)"),
+                say!("set encoding {under}, or export the file as UTF-8"),
             ),
             Code::TitleSkipped => (
-                format!(
+                say!(
                     "{} above the header passed over",
-                    counted(self.count, "line", "lines")
+                    counted(self.count, text!("line"), text!("lines"))
                 ),
                 String::new(),
             ),
             Code::SettingMissing => (
-                format!("{rows} without a stated basis of intensity; canopy fraction was taken"),
-                format!("set measured_as = \"canopy_fraction\" (or the true basis) {under}"),
+                say!("{rows} without a stated basis of intensity; canopy fraction was taken"),
+                say!("set measured_as = \"canopy_fraction\" (or the true basis) {under}"),
             ),
             Code::RangeUnusual => {
                 let usual = table.spec().column(column).and_then(|column| {
                     column.usual.map(|(low, high)| format!("{low} to {high} {}", column.unit))
                 });
                 (
-                    format!(
+                    say!(
                         "{column}: {values} outside the usual {}; the first is {}",
                         usual.unwrap_or_default().trim_end(),
                         self.example
                     ),
-                    "kept; check whether value and unit are right".to_owned(),
+                    say!("kept; check whether value and unit are right"),
                 )
             }
             Code::RowDuplicate => (
-                format!("{rows} with the tree and date of an earlier row and other values"),
-                "kept, as a tree may be visited twice in a day; remove them if they are corrections"
-                    .to_owned(),
+                say!("{rows} with the tree and date of an earlier row and other values"),
+                say!(
+                    "kept, as a tree may be visited twice in a day; remove them if they are corrections"
+                ),
             ),
             Code::ColumnUnknown if column.is_empty() => (
-                format!("{rows} with entries beyond the last header; those entries are left out"),
-                "give the column a header if it matters".to_owned(),
+                say!("{rows} with entries beyond the last header; those entries are left out"),
+                say!("give the column a header if it matters"),
             ),
             Code::ColumnUnknown => (
-                format!("the column '{column}' is not one of the table {table} and is left out"),
-                format!("if it means one of them write header = {{ \"{column}\" = \"its column\" }} {under}"),
+                say!("the column '{column}' is not one of the table {table} and is left out"),
+                say!(
+                    "if it means one of them write header = {{ \"{column}\" = \"its column\" }} {under}"
+                ),
             ),
             _ => (format!("{column}: {values}: {}", self.example), String::new()),
         }
@@ -171,11 +174,11 @@ pub(crate) fn quarantine_problems(rows: &[QuarantinedRow]) -> Vec<Problem> {
                 Place { file: file.to_owned(), line: Some(last), column },
                 Severity::Quarantined,
                 code,
-                format!(
+                say!(
                     "{} of this kind, the last on this line",
-                    counted(count - LISTED, "more row", "more rows")
+                    counted(count - LISTED, text!("more row"), text!("more rows"))
                 ),
-                "see quarantine.csv for all of them",
+                text!("see quarantine.csv for all of them"),
             ));
         }
     }

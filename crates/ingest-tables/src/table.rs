@@ -14,6 +14,7 @@ use crate::summary::{Event, Summary};
 use polars::prelude::{DataFrame, PolarsResult};
 use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec, counted, limits};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// Column of the line on which a row starts.
 pub(crate) const LINE: &str = ".line";
@@ -102,9 +103,9 @@ impl TableReader {
     ) -> Result<(Plan, Layout), Vec<Fault>> {
         let columns = header.names.len() as u64;
         if !limits::COLUMNS.holds(columns) {
-            return Err(vec![too_large(format!(
+            return Err(vec![too_large(say!(
                 "the header has {}; at most {} are read",
-                counted(columns, "column", "columns"),
+                counted(columns, text!("column"), text!("columns")),
                 limits::COLUMNS.most
             ))]);
         }
@@ -354,12 +355,18 @@ impl TableReader {
                 let first = names.get(file as usize).map_or("", String::as_str);
                 let key = plan.text(row, usize::from(table == Table::Trials));
                 let code = Code::RowDuplicate;
-                let reason = format!("the row repeats {first}:{line} ('{key}')");
+                let reason = say!("the row repeats {first}:{line} ('{key}')");
                 let remedy = match table {
-                    Table::Blocks | Table::Trees | Table::Trials => "keep one of the two rows",
-                    Table::Laterals => "remove it, or tell two frames apart by the column side",
+                    Table::Blocks | Table::Trees | Table::Trials => {
+                        text!("keep one of the two rows")
+                    }
+                    Table::Laterals => {
+                        text!("remove it, or tell two frames apart by the column side")
+                    }
                     Table::Prunings | Table::Harvests => {
-                        "remove it; if it is a second visit that day, add the two into one row"
+                        text!(
+                            "remove it; if it is a second visit that day, add the two into one row"
+                        )
                     }
                 };
                 let cell = plan.cell_of(usize::from(table == Table::Trials)).map(cell_number);
@@ -419,7 +426,7 @@ fn note_header(header: &Header, layout: &Layout, summary: &mut Summary) {
     }
     for (cell, name) in &layout.unknown {
         let (code, line, cell) = (Code::ColumnUnknown, header.line, Some(cell_number(*cell)));
-        let column = if name.is_empty() { "without a name" } else { name };
+        let column = if name.is_empty() { text!("without a name") } else { name };
         let event = Event { severity: Severity::Warning, code, column, line, cell };
         summary.add(event, 1, String::new);
     }

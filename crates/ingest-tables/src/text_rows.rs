@@ -9,6 +9,7 @@ use csv::{ReaderBuilder, StringRecord};
 use records::{Code, FileOptions, counted, limits};
 use scan::{Lines, Oddity, scan};
 use std::borrow::Cow;
+use words::{say, text};
 
 /// Longest record that is read, bytes; a longer one is quarantined unparsed.
 pub(crate) const LONGEST_RECORD: usize = limits::ROW.most as usize;
@@ -24,7 +25,7 @@ pub(crate) fn shortened(raw: &str) -> String {
         return raw.to_owned();
     }
     let start: String = raw.chars().take(SHORTENED_TO).collect();
-    format!("{start} [cut here; the row has {} bytes]", raw.len())
+    say!("{start} [cut here; the row has {} bytes]", raw.len())
 }
 
 /// A text file with its header found.
@@ -75,8 +76,8 @@ impl TextRows {
             Some(mark) => {
                 return Err(Fault::new(
                     Code::SettingImpossible,
-                    format!("the separator '{mark}' in book.toml cannot be used"),
-                    "use a comma, a semicolon, a tab or a bar",
+                    say!("the separator '{mark}' in book.toml cannot be used"),
+                    text!("use a comma, a semicolon, a tab or a bar"),
                 ));
             }
         };
@@ -91,8 +92,8 @@ impl TextRows {
         let Some(Candidate { separator, body, mut header, .. }) = best else {
             return Err(Fault::new(
                 Code::FileEmpty,
-                "the file is empty",
-                "export it again, or remove it",
+                text!("the file is empty"),
+                text!("export it again, or remove it"),
             ));
         };
         header.encoding_found_at = first_stray.filter(|_| fell_back);
@@ -109,18 +110,18 @@ impl TextRows {
             return Some(Damage {
                 column: at('\0'),
                 code: Code::RowNul,
-                reason: "the row holds NUL bytes".to_owned(),
-                remedy: "export the file again; if it is UTF-16 set encoding = \"utf-16le\""
-                    .to_owned(),
+                reason: say!("the row holds NUL bytes"),
+                remedy: say!("export the file again; if it is UTF-16 set encoding = \"utf-16le\""),
             });
         }
         if self.has_invalid && raw.contains(char::REPLACEMENT_CHARACTER) {
             return Some(Damage {
                 column: at(char::REPLACEMENT_CHARACTER),
                 code: Code::TextEncoding,
-                reason: "the row holds bytes that are no text in the file's encoding".to_owned(),
-                remedy: "export the file again as UTF-8, or declare its encoding in book.toml"
-                    .to_owned(),
+                reason: say!("the row holds bytes that are no text in the file's encoding"),
+                remedy: say!(
+                    "export the file again as UTF-8, or declare its encoding in book.toml"
+                ),
             });
         }
         let width = self.header.names.len();
@@ -130,20 +131,21 @@ impl TextRows {
             return None;
         }
         let lines = 1 + raw.matches('\n').count();
-        let mut reason = format!(
+        let mut reason = say!(
             "the row has {}, the header {width}",
-            counted(record.len() as u64, "cell", "cells")
+            counted(record.len() as u64, text!("cell"), text!("cells"))
         );
         if lines > 1 {
-            reason.push_str(&format!("; it spans {lines} lines"));
+            reason.push_str(&say!("; it spans {lines} lines"));
         }
         Some(Damage {
             column: beyond.map(|extra| u32::try_from(width + extra + 1).unwrap_or(u32::MAX)),
             code: Code::RowRagged,
             reason,
-            remedy: "give the row one cell per column; quote cells that hold the separator, and \
+            remedy: say!(
+                "give the row one cell per column; quote cells that hold the separator, and \
                      close every quotation mark"
-                .to_owned(),
+            ),
         })
     }
 
@@ -180,22 +182,24 @@ impl TextRows {
         let spans = raw.lines().count();
         let (code, reason) = if odd.is_unclosed {
             let reason =
-                format!("a quotation mark is opened and never closed; it swallowed {spans} lines");
+                say!("a quotation mark is opened and never closed; it swallowed {spans} lines");
             let long = raw.len() > LONGEST_RECORD;
             (if long { Code::RowTooLong } else { Code::RowRagged }, reason)
         } else if odd.is_mispaired {
-            let reason = format!("quotation marks do not pair up over {spans} lines");
+            let reason = say!("quotation marks do not pair up over {spans} lines");
             (Code::RowRagged, reason)
         } else {
             let reason =
-                format!("the row has {} bytes, more than {LONGEST_RECORD} are not read", raw.len());
+                say!("the row has {} bytes, more than {LONGEST_RECORD} are not read", raw.len());
             (Code::RowTooLong, reason)
         };
         let remedy = if odd.is_unclosed || odd.is_mispaired {
-            "look for a missing quotation mark at the start of this row; the rows that it swallowed \
+            text!(
+                "look for a missing quotation mark at the start of this row; the rows that it swallowed \
              are read once it is mended"
+            )
         } else {
-            "look for missing line ends within this row, or remove it"
+            text!("look for missing line ends within this row, or remove it")
         };
         let damage = Damage { column: None, code, reason, remedy: remedy.to_owned() };
         let cells = StringRecord::new();
@@ -233,7 +237,7 @@ fn position(reader: &csv::Reader<&[u8]>) -> usize {
 }
 
 fn unreadable(error: csv::Error) -> Fault {
-    Fault::new(Code::FileUnreadable, error.to_string(), "export the file again")
+    Fault::new(Code::FileUnreadable, error.to_string(), text!("export the file again"))
 }
 
 /// The most header-like of the first lines under a separator; `None` when there is no text.

@@ -9,6 +9,7 @@ use crate::curve::{
 };
 use crate::table::{Labelled, TreeSeasons};
 use std::collections::BTreeSet;
+use words::say;
 
 pub use habit::HabitStatus;
 
@@ -188,7 +189,7 @@ impl Design {
     pub fn remove_columns(&mut self, names: &[String]) {
         self.columns.retain(|column| !names.contains(&column.name));
         self.left_out.extend(names.iter().map(|name| {
-            format!("no separate effect of {name}: the records cannot tell it from the other terms")
+            say!("no separate effect of {name}: the records cannot tell it from the other terms")
         }));
     }
 

@@ -1,6 +1,7 @@
 //! Response scales of the yield model and the way back to kilograms.
 
 use serde::{Deserialize, Serialize};
+use words::text;
 
 /// Scale on which effects add.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -54,9 +55,9 @@ impl Scale {
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
-            Self::Log => "logarithm of the yield",
-            Self::SquareRoot => "square root of the yield",
-            Self::Identity => "yield as measured",
+            Self::Log => text!("logarithm of the yield"),
+            Self::SquareRoot => text!("square root of the yield"),
+            Self::Identity => text!("yield as measured"),
         }
     }
 }

@@ -54,6 +54,9 @@ pub struct BookMeta {
     pub format: u32,
     /// Name of the plantation company or programme, shown in reports.
     pub name: String,
+    /// Language of reports, plots, crew sheets and calendars.
+    #[serde(default)]
+    pub language: ReportLanguage,
     /// Moisture, per cent of wet weight, to which yields are brought.
     #[serde(default = "defaults::reference_moisture_pct")]
     pub reference_moisture_pct: f64,
@@ -78,6 +81,17 @@ pub enum DateOrder {
     DayFirst,
     /// 07/15/2024.
     MonthFirst,
+}
+
+/// Languages of reports, by their tags.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ReportLanguage {
+    /// English.
+    #[default]
+    En,
+    /// Portuguese.
+    Pt,
 }
 
 /// How decimals are written.

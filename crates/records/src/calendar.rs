@@ -252,6 +252,25 @@ impl Calendar {
         days_between(self.harvest.close_of(season - 1), date)
     }
 
+    /// First and last day of the rest before the flush of a season: the stated one, else the days
+    /// between the harvest before it and the flush. `None` where those touch.
+    #[must_use]
+    pub fn rest_before(&self, season: i16) -> Option<[Date; 2]> {
+        let flush = self.flush_start(season);
+        let [start, end] = match self.rest {
+            Some(rest) => {
+                let this_year = rest.start.in_year(flush.year()) <= flush;
+                let opens = if this_year { flush.year() } else { flush.year() - 1 };
+                [rest.start.in_year(opens), rest.close_of(opens)]
+            }
+            None => [
+                self.harvest.close_of(season - 1).saturating_add(1.days()),
+                flush.saturating_sub(1.days()),
+            ],
+        };
+        (start <= end).then_some([start, end])
+    }
+
     /// The date that lies `lead_days` before the flush start of a season.
     #[must_use]
     pub fn date_of_lead(&self, lead_days: i32, season: i16) -> Date {
@@ -298,6 +317,17 @@ mod tests {
         assert_eq!(calendar.season_of_pick(date(2024, 10, 1), 0), Some(2024));
         assert_eq!(calendar.season_of_pick(date(2024, 6, 1), 0), None);
         assert_eq!(calendar.season_of_pick(date(2024, 2, 3), 5), Some(2023));
+    }
+
+    #[test]
+    fn the_rest_lies_between_a_harvest_and_the_flush() {
+        let stated = northern();
+        assert_eq!(stated.rest_before(2024), Some([date(2023, 6, 1), date(2023, 8, 31)]));
+        assert_eq!(southern().rest_before(2024), Some([date(2024, 2, 1), date(2024, 4, 30)]));
+        let unstated = Calendar { rest: None, ..stated };
+        assert_eq!(unstated.rest_before(2024), Some([date(2023, 6, 1), date(2023, 8, 31)]));
+        let touching = Calendar { flush: window("06-01", "08-31"), rest: None, ..stated };
+        assert_eq!(touching.rest_before(2024), None);
     }
 
     #[test]

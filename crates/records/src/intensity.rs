@@ -4,6 +4,7 @@ use crate::half_ellipsoid_volume_m3;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
+use words::say;
 
 /// How an intensity was measured. Two bases are never pooled silently.
 #[derive(
@@ -76,7 +77,7 @@ pub enum RawIntensity {
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
 pub enum IntensityError {
     /// The part removed exceeds the whole.
-    #[error("more was removed ({removed}) than was there ({whole})")]
+    #[error("{}", say!("more was removed ({removed}) than was there ({whole})"))]
     MoreThanWhole {
         /// Quantity removed.
         removed: f64,
@@ -84,10 +85,10 @@ pub enum IntensityError {
         whole: f64,
     },
     /// A quantity is negative, zero where a whole is needed, or not a number.
-    #[error("{0} is not a usable quantity")]
+    #[error("{}", say!("{} is not a usable quantity", _0))]
     Unusable(f64),
     /// The fraction lies outside 0 to 1.
-    #[error("{0} is not a fraction between 0 and 1")]
+    #[error("{}", say!("{} is not a fraction between 0 and 1", _0))]
     NotAFraction(f64),
 }
 

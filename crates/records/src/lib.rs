@@ -18,8 +18,9 @@ pub mod work;
 
 pub use book::{
     BOOK_FORMAT, Book, BookError, BookMeta, DateOrder, DecimalMark, Economics, FileOptions,
-    Options, PresentPractice, PruningTime, Region, ResponseScale, SeenTrials, TableFiles,
-    TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait, written_number,
+    Options, PresentPractice, PruningTime, Region, ReportLanguage, ResponseScale, SeenTrials,
+    TableFiles, TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait,
+    written_number,
 };
 pub use calendar::{Calendar, CalendarError, MonthDay, Window};
 pub use counted::{counted, noun};

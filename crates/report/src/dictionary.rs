@@ -1,5 +1,7 @@
 //! What every field of the result files, and every number of the pages, means: place, column, unit.
 
+use words::{Text, constant};
+
 /// One field of a result file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Field {
@@ -8,10 +10,12 @@ pub struct Field {
     pub path: &'static str,
     /// Column in the CSV, Parquet or XLSX table; empty when it has none.
     pub column: &'static str,
+    /// Name for people of a number of the pages; empty for fields of files.
+    pub title: Text,
     /// Unit or kind of value.
-    pub unit: &'static str,
+    pub unit: Text,
     /// Meaning, and when it is empty.
-    pub meaning: &'static str,
+    pub meaning: Text,
 }
 
 macro_rules! fields {
@@ -19,7 +23,32 @@ macro_rules! fields {
         #[doc = $doc]
         #[must_use]
         pub fn $name() -> &'static [Field] {
-            &[$(Field { path: $path, column: $column, unit: $unit, meaning: $meaning },)*]
+            const FIELDS: &[Field] = &[$(Field {
+                path: $path,
+                column: $column,
+                title: Text::same(""),
+                unit: constant!($unit),
+                meaning: constant!($meaning),
+            },)*];
+            FIELDS
+        }
+    };
+}
+
+/// Numbers of the pages: place, title, unit, meaning.
+macro_rules! numbers {
+    ($name:ident, $doc:literal: $($path:literal $title:literal $unit:literal $meaning:literal;)*) => {
+        #[doc = $doc]
+        #[must_use]
+        pub fn $name() -> &'static [Field] {
+            const FIELDS: &[Field] = &[$(Field {
+                path: $path,
+                column: "",
+                title: constant!($title),
+                unit: constant!($unit),
+                meaning: constant!($meaning),
+            },)*];
+            FIELDS
         }
     };
 }

@@ -1,15 +1,10 @@
 //! Numbers as people read them: a real minus sign, sensible rounding and a dash for "not known".
 
-use crate::text;
-use jiff::civil::Date;
-use records::noun;
+use words::{MINUS, decimal_mark, grouped, say, with_mark};
+pub use words::{NO_BREAK, counted, date, span};
 
 /// Shown where there is no number.
 pub const DASH: &str = "–";
-const MINUS: char = '−';
-/// Keeps a number and its sign on one line.
-pub const NO_BREAK: char = '\u{a0}';
-const NARROW_SPACE: char = '\u{202f}';
 
 /// A number with the given decimals, thousands set apart; the dash when it is not finite.
 pub fn fixed(value: f64, decimals: usize) -> String {
@@ -23,35 +18,25 @@ pub fn fixed(value: f64, decimals: usize) -> String {
     if value < 0.0 && !zero {
         out.push(MINUS);
     }
-    push_grouped(&mut out, whole);
+    out.push_str(&grouped(whole));
     if !fraction.is_empty() {
-        out.push('.');
+        out.push(decimal_mark());
         out.push_str(fraction);
     }
     out
 }
 
-fn push_grouped(out: &mut String, whole: &str) {
-    for (i, digit) in whole.chars().enumerate() {
-        // Four digits stay together: 2026 and 1500 read better whole.
-        if i > 0 && whole.len() > 4 && (whole.len() - i).is_multiple_of(3) {
-            out.push(NARROW_SPACE);
-        }
-        out.push(digit);
-    }
-}
-
 /// As [`fixed`], with a plus sign before a gain.
 pub fn signed(value: f64, decimals: usize) -> String {
     let plain = fixed(value, decimals);
-    let zero = plain.bytes().all(|b| b == b'0' || b == b'.');
+    let zero = plain.bytes().all(|b| matches!(b, b'0' | b'.' | b','));
     if value > 0.0 && value.is_finite() && !zero { format!("+{plain}") } else { plain }
 }
 
 /// Two limits with two decimals, the dash when one is not finite.
 pub fn limits(low: f64, high: f64) -> String {
     if low.is_finite() && high.is_finite() {
-        format!("{} to {}", fixed(low, 2), fixed(high, 2))
+        say!("{from} to {to}", from = fixed(low, 2), to = fixed(high, 2))
     } else {
         DASH.to_owned()
     }
@@ -74,9 +59,9 @@ pub fn percent(fraction: f64) -> String {
 /// A probability as whole per cent that never claims certainty.
 pub fn chance(probability: f64) -> String {
     if probability > 0.995 && probability.is_finite() {
-        format!("over 99{NO_BREAK}%")
+        say!("over 99{NO_BREAK}%")
     } else if probability < 0.005 && probability.is_finite() {
-        format!("under 1{NO_BREAK}%")
+        say!("under 1{NO_BREAK}%")
     } else {
         percent(probability)
     }
@@ -89,19 +74,12 @@ pub fn unbroken(sentence: &str) -> String {
 
 /// A p value with three decimals, never a bare zero.
 pub fn p_value(p: f64) -> String {
-    if p < 0.001 && p.is_finite() { "< 0.001".to_owned() } else { fixed(p, 3) }
+    if p < 0.001 && p.is_finite() { say!("< 0.001") } else { fixed(p, 3) }
 }
 
 /// A count with thousands set apart.
 pub fn count(n: u64) -> String {
-    let mut out = String::new();
-    push_grouped(&mut out, &n.to_string());
-    out
-}
-
-/// A count with its noun.
-pub fn counted(n: u64, one: &str, many: &str) -> String {
-    format!("{} {}", count(n), noun(n, one, many))
+    grouped(&n.to_string())
 }
 
 /// Four significant digits, for estimates on the model's scale.
@@ -109,7 +87,7 @@ pub fn estimate(value: Option<f64>) -> String {
     let Some(value) = value.filter(|v| v.is_finite()) else { return DASH.to_owned() };
     let size = value.abs();
     if size > 0.0 && !(1e-4..1e6).contains(&size) {
-        return format!("{value:.3e}").replace('-', "−");
+        return with_mark(&format!("{value:.3e}").replace('-', "−"));
     }
     let decimals = if size < 0.1 {
         5
@@ -121,20 +99,6 @@ pub fn estimate(value: Option<f64>) -> String {
         1
     };
     fixed(value, decimals)
-}
-
-/// A day, for example `3 May 2026`.
-pub fn date(day: Date) -> String {
-    format!("{} {} {}", day.day(), text::month(day.month()), day.year())
-}
-
-/// A span of days, the year written once where possible.
-pub fn span(from: Date, to: Date) -> String {
-    if from.year() == to.year() {
-        format!("{} {} to {}", from.day(), text::month(from.month()), date(to))
-    } else {
-        format!("{} to {}", date(from), date(to))
-    }
 }
 
 #[cfg(test)]

@@ -47,7 +47,7 @@ pub fn plan_of(report: &Report) -> PlanOf<'_> {
         currency: &report.advice.currency,
         inputs: &report.advice.inputs,
         plan: &report.plan,
-        words: Catalogue::ENGLISH,
+        words: Catalogue::spoken(),
     }
 }
 

@@ -165,10 +165,17 @@ fn locked<E: std::error::Error + 'static>(place: &Siblings) -> Result<File, Publ
     Ok(lock)
 }
 
-/// The process that holds a lock, in words.
+/// The process that holds a lock, in words. Its number is written just after the lock is taken, so
+/// a file that is still empty is read again for a moment.
 fn holder(lock: &Path) -> String {
-    let number = fs::read_to_string(lock).ok().and_then(|text| text.trim().parse::<u32>().ok());
-    number.map_or_else(String::new, |number| format!(" (process {number})"))
+    let number = || fs::read_to_string(lock).ok()?.trim().parse::<u32>().ok();
+    let found = (0..40).find_map(|_| {
+        number().or_else(|| {
+            std::thread::sleep(std::time::Duration::from_millis(5));
+            None
+        })
+    });
+    found.map_or_else(String::new, |number| format!(" (process {number})"))
 }
 
 /// Waits until every file of a folder is on the disk: a power cut after the renames must not leave

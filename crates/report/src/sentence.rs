@@ -6,6 +6,7 @@ use advise::{
     RegionAdvice,
 };
 use advise::{MoneyInterval, Verdict};
+use words::{say, text};
 
 /// What to do in the region, in one plain sentence.
 #[must_use]
@@ -14,24 +15,24 @@ pub fn sentence(region: &RegionAdvice) -> String {
         (Verdict::Trial, _) if region.interim.is_some() => {
             region.interim.as_ref().map_or_else(String::new, |interim| {
                 let meanwhile = if interim.intensity > 0.0 {
-                    format!("remove {} of the canopy{}", percent(interim.intensity), when(interim))
+                    say!("remove {} of the canopy{}", percent(interim.intensity), when(interim))
                 } else {
-                    "leave the trees unpruned".to_owned()
+                    say!("leave the trees unpruned")
                 };
-                format!("Lay out a trial; until it is read, {meanwhile}.")
+                say!("Lay out a trial; until it is read, {meanwhile}.")
             })
         }
-        (Verdict::Trial, _) | (_, None) => "Go on as at present and lay out a trial.".to_owned(),
+        (Verdict::Trial, _) | (_, None) => say!("Go on as at present and lay out a trial."),
         (Verdict::Prune, Some(advised)) if advised.intensity <= 0.0 => {
-            "Leave the trees unpruned.".to_owned()
+            say!("Leave the trees unpruned.")
         }
         (Verdict::Prune, Some(advised)) => {
-            format!("Remove {} of the canopy{}.", percent(advised.intensity), when(advised))
+            say!("Remove {} of the canopy{}.", percent(advised.intensity), when(advised))
         }
         (Verdict::Keep, Some(advised)) if advised.intensity <= 0.0 => {
-            "Keep the present practice: leave the trees unpruned.".to_owned()
+            say!("Keep the present practice: leave the trees unpruned.")
         }
-        (Verdict::Keep, Some(advised)) => format!(
+        (Verdict::Keep, Some(advised)) => say!(
             "Keep the present practice: about {} of the canopy{}.",
             percent(advised.intensity),
             when(advised)
@@ -42,9 +43,9 @@ pub fn sentence(region: &RegionAdvice) -> String {
 fn when(advised: &Advised) -> String {
     match (&advised.window, advised.lead_days) {
         (Some([from, to]), Some(lead)) => {
-            format!(", from {} to {} ({})", date(*from), date(*to), lead_words(lead))
+            say!(", from {} to {} ({})", date(*from), date(*to), lead_words(lead))
         }
-        (Some([from, to]), None) => format!(", from {} to {}", date(*from), date(*to)),
+        (Some([from, to]), None) => say!(", from {} to {}", date(*from), date(*to)),
         (None, Some(lead)) => format!(", {}", lead_words(lead)),
         (None, None) => String::new(),
     }
@@ -55,23 +56,27 @@ pub fn lead_words(lead_days: f64) -> String {
     if !lead_days.is_finite() {
         DASH.to_owned()
     } else if lead_days < -0.5 {
-        format!("about {} after the flush begins", days(-lead_days))
+        say!("about {} after the flush begins", days(-lead_days))
     } else {
-        format!("about {} before the flush", days(lead_days))
+        say!("about {} before the flush", days(lead_days))
     }
 }
 
 /// A number of days in words.
 pub fn days(number: f64) -> String {
     let shown = fixed(number, 0);
-    let noun = if shown == "1" { "day" } else { "days" };
+    let noun = if shown == "1" { text!("day") } else { text!("days") };
     format!("{shown} {noun}")
 }
 
 /// What the gains of a region are about: the advised practice or, where nothing changes, the best supported one.
 #[must_use]
 pub fn gain_subject(region: &RegionAdvice) -> &'static str {
-    if region.verdict == Verdict::Prune { "advised practice" } else { "best supported practice" }
+    if region.verdict == Verdict::Prune {
+        text!("advised practice")
+    } else {
+        text!("best supported practice")
+    }
 }
 
 /// Window of the advice, or of what to follow until a trial is read, in words; the dash when there
@@ -96,7 +101,7 @@ pub fn remove(advised: Option<&Advised>, interim: Option<&Advised>) -> String {
 pub fn gain(interval: Option<&Interval>) -> String {
     match interval {
         Some(i) if i.median.is_finite() => {
-            format!("{} ({} to {})", signed(i.median, 2), fixed(i.low, 2), fixed(i.high, 2))
+            say!("{} ({} to {})", signed(i.median, 2), fixed(i.low, 2), fixed(i.high, 2))
         }
         _ => DASH.to_owned(),
     }
@@ -109,7 +114,7 @@ pub fn money_gain(interval: Option<&MoneyInterval>) -> String {
 
 /// The best lead with its interval.
 pub fn lead_optimum(lead: &Interval) -> String {
-    format!(
+    say!(
         "{} ({} to {} days, {} interval); the advice keeps to the region's usual dates unless others very likely pay",
         lead_words(lead.median),
         fixed(lead.low, 0),
@@ -125,14 +130,14 @@ pub fn lateness(delays: &[Lateness], currency: &str) -> String {
         .map(|delay| {
             let weeks = delay.days / 7;
             match (&delay.loss_kg, &delay.net_loss) {
-                (Some(kg), Some(net)) => format!(
+                (Some(kg), Some(net)) => say!(
                     "{weeks} weeks late loses {} kg ({} to {}), {} {currency} per tree",
                     fixed(kg.median, 2),
                     fixed(kg.low, 2),
                     fixed(kg.high, 2),
                     fixed(net.median, 2)
                 ),
-                _ => format!("{weeks} weeks late was not tested at this intensity"),
+                _ => say!("{weeks} weeks late was not tested at this intensity"),
             }
         })
         .collect();
@@ -141,7 +146,7 @@ pub fn lateness(delays: &[Lateness], currency: &str) -> String {
 
 /// A practice repeated over several seasons.
 pub fn horizon(horizon: &Horizon, subject: &str, currency: &str) -> String {
-    format!(
+    say!(
         "Repeating the {subject} gains {} ({} to {}) {currency} per tree over repeating present practice; the best intensity to repeat is {}.",
         signed(horizon.net_gain.median, 2),
         fixed(horizon.net_gain.low, 2),
@@ -153,7 +158,7 @@ pub fn horizon(horizon: &Horizon, subject: &str, currency: &str) -> String {
 /// An optimum with its interval and edges.
 pub fn optimum(optimum: Option<&Optimum>) -> String {
     match optimum {
-        Some(o) if o.median.is_finite() => format!(
+        Some(o) if o.median.is_finite() => say!(
             "{} ({} to {}, {} interval). Odds: at the lower edge of the tested range {}, inside {}, at the upper edge {}; the curve bends down {}.",
             percent(o.median),
             percent(o.low),
@@ -172,26 +177,26 @@ pub fn optimum(optimum: Option<&Optimum>) -> String {
 pub fn inversion(set: Option<&InversionSet>) -> String {
     let Some(set) = set else { return DASH.to_owned() };
     let bounds = match (set.kind, set.bounds.as_slice()) {
-        (InversionKind::Interval, [a, b]) => format!("from {} to {}", percent(*a), percent(*b)),
+        (InversionKind::Interval, [a, b]) => say!("from {} to {}", percent(*a), percent(*b)),
         (InversionKind::TwoRays, [a, b]) => {
-            format!("up to {} or from {} on", percent(*a), percent(*b))
+            say!("up to {} or from {} on", percent(*a), percent(*b))
         }
         (InversionKind::WholeLine, _) => {
-            "anywhere: the records do not locate a turning point".to_owned()
+            say!("anywhere: the records do not locate a turning point")
         }
         (InversionKind::Empty, _) => {
-            "nowhere: no intensity is compatible with a turning point".to_owned()
+            say!("nowhere: no intensity is compatible with a turning point")
         }
         _ => return DASH.to_owned(),
     };
-    format!("{bounds} ({} confidence; not limited to the tested range)", percent(set.level))
+    say!("{bounds} ({} confidence; not limited to the tested range)", percent(set.level))
 }
 
 /// A range of intensities.
 pub fn intensity_range(range: Option<[f64; 2]>) -> String {
     range.map_or_else(
         || DASH.to_owned(),
-        |[low, high]| format!("{} to {}", percent(low), percent(high)),
+        |[low, high]| say!("{from} to {to}", from = percent(low), to = percent(high)),
     )
 }
 
@@ -199,16 +204,16 @@ pub fn intensity_range(range: Option<[f64; 2]>) -> String {
 pub fn lead_range(range: Option<[f64; 2]>) -> String {
     range.map_or_else(
         || DASH.to_owned(),
-        |[low, high]| format!("{} to {} days before the flush", fixed(low, 0), fixed(high, 0)),
+        |[low, high]| say!("{} to {} days before the flush", fixed(low, 0), fixed(high, 0)),
     )
 }
 
 /// Present practice in words.
 pub fn present(present: &Present) -> String {
     let mut out = if present.share_pruned <= 0.0 {
-        "trees are left unpruned".to_owned()
+        say!("trees are left unpruned")
     } else {
-        format!(
+        say!(
             "{} of the canopy on average, {} of the trees pruned",
             percent(present.intensity),
             percent(present.share_pruned)
@@ -218,19 +223,19 @@ pub fn present(present: &Present) -> String {
         out.push_str(&format!(", {}", lead_words(lead)));
     }
     match present.season {
-        Some(season) => out.push_str(&format!(" (season {season})")),
-        None => out.push_str(" (as stated, not from records)"),
+        Some(season) => out.push_str(&say!(" (season {season})")),
+        None => out.push_str(text!(" (as stated, not from records)")),
     }
     out
 }
 
 /// Size and kind of the evidence.
 pub fn evidence(region: &RegionAdvice) -> String {
-    format!(
+    say!(
         "{} of {} in {}, from {}",
-        counted(region.rows, "tree-season", "tree-seasons"),
-        counted(region.trees, "tree", "trees"),
-        counted(u64::from(region.seasons), "season", "seasons"),
+        counted(region.rows, text!("tree-season"), text!("tree-seasons")),
+        counted(region.trees, text!("tree"), text!("trees")),
+        counted(u64::from(region.seasons), text!("season"), text!("seasons")),
         crate::text::evidence(region.evidence)
     )
 }

@@ -5,6 +5,7 @@ use crate::names::printable;
 use crate::number::{DASH, NO_BREAK, chance, unbroken};
 use crate::sentence::{gain, remove, sentence};
 use crate::text;
+use words::text;
 
 /// Widest line, characters.
 const WIDTH: usize = 100;
@@ -15,10 +16,18 @@ const NAME: usize = 24;
 pub fn summary_text(report: &Report) -> String {
     let regions = &report.advice.regions;
     if regions.is_empty() {
-        return format!("{}\n", text::NO_REGIONS);
+        return format!("{}\n", text::NO_REGIONS.get());
     }
-    let mut out =
-        line(["Region", "Verdict", "Remove", "Gain (kg per tree)", "Chance"].map(str::to_owned));
+    let mut out = line(
+        [
+            text!("Region"),
+            text!("Verdict"),
+            text!("Remove"),
+            text!("Gain (kg per tree)"),
+            text!("Chance"),
+        ]
+        .map(str::to_owned),
+    );
     for r in regions {
         out.push_str(&line([
             printable(&r.name),
@@ -30,7 +39,7 @@ pub fn summary_text(report: &Report) -> String {
     }
     if regions.iter().any(|r| r.gain_over_present_kg.is_some()) {
         out.push('\n');
-        out.push_str(&wrap(text::SUMMARY_NOTE));
+        out.push_str(&wrap(text::SUMMARY_NOTE.get()));
     }
     for r in regions {
         let reason = unbroken(&printable(&r.reason));

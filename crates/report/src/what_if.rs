@@ -1,6 +1,7 @@
 //! What other prices, wages, yields and horizons would bring, in the digits of page and command.
 
 use advise::{Advice, AsPlanned, RegionPicture};
+use words::{Text, constant, say, with_mark};
 use workplan::SettingError;
 use workplan::economics::{Outcome, Scenario, shown};
 
@@ -32,12 +33,12 @@ pub struct WhatIfRow {
 
 impl WhatIfRow {
     /// Headings of [`Self::cells`].
-    pub const HEADS: [&'static str; 5] = [
-        "Advised practice, per tree",
-        "Present practice, per tree",
-        "Gain, per tree",
-        "Gain, per ha",
-        "Chance of loss",
+    pub const HEADS: [Text; 5] = [
+        constant!("Advised practice, per tree"),
+        constant!("Present practice, per tree"),
+        constant!("Gain, per tree"),
+        constant!("Gain, per ha"),
+        constant!("Chance of loss"),
     ];
 
     /// Net returns and gain in money, and the chance of a loss, as page and command show them.
@@ -45,9 +46,9 @@ impl WhatIfRow {
     pub fn cells(&self) -> [String; 5] {
         let found = &self.outcome;
         [
-            shown(found.advised_per_tree, 2),
-            shown(found.present_per_tree, 2),
-            shown(found.gain_per_tree, 2),
+            with_mark(&shown(found.advised_per_tree, 2)),
+            with_mark(&shown(found.present_per_tree, 2)),
+            with_mark(&shown(found.gain_per_tree, 2)),
             found.gain_per_ha.map_or_else(String::new, |gain| shown(gain, 0)),
             chance(found.odds_of_loss),
         ]
@@ -57,9 +58,9 @@ impl WhatIfRow {
 /// No chance is certain. The twin of `chance` in the page's script.
 fn chance(odds: f64) -> String {
     if odds < 0.005 {
-        "under 1 %".to_owned()
+        say!("under 1 %")
     } else if odds > 0.995 {
-        "over 99 %".to_owned()
+        say!("over 99 %")
     } else {
         format!("{} %", shown(100.0 * odds, 0))
     }

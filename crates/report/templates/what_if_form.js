@@ -1,3 +1,10 @@
+// Marks and words of the page's language; a point and English where there is no page.
+const words =
+  typeof document === "undefined"
+    ? { decimal: ".", under: "under 1 %", over: "over 99 %" }
+    : document.getElementById("what-if-form").dataset;
+const spoken = (value, decimals) => shown(value, decimals).replace(".", words.decimal);
+
 // The form of the page. `row` says in the words of the table what a scenario brings.
 function row(region, asked) {
   const scenario = {
@@ -8,19 +15,19 @@ function row(region, asked) {
   };
   const found = whatIf(region.what_if, scenario);
   return [
-    shown(found.advised_per_tree, 2),
-    shown(found.present_per_tree, 2),
-    shown(found.gain_per_tree, 2),
-    shown(found.gain_per_ha, 0),
+    spoken(found.advised_per_tree, 2),
+    spoken(found.present_per_tree, 2),
+    spoken(found.gain_per_tree, 2),
+    spoken(found.gain_per_ha, 0),
     chance(found.odds_of_loss),
   ];
 }
 
 // No chance is certain.
 function chance(odds) {
-  if (odds < 0.005) return "under 1 %";
-  if (odds > 0.995) return "over 99 %";
-  return shown(100 * odds, 0) + " %";
+  if (odds < 0.005) return words.under;
+  if (odds > 0.995) return words.over;
+  return spoken(100 * odds, 0) + " %";
 }
 
 if (typeof document !== "undefined") {

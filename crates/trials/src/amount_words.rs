@@ -1,12 +1,15 @@
 //! Amounts as people read them.
 
+use words::{text, with_mark};
+
 /// An amount with its unit: fractions as per cent, others with four decimals at the most.
 #[must_use]
 pub fn amount_words(value: f64, unit: &str) -> String {
     if unit == "fraction" {
-        format!("{} %", (value * 1e4).round() / 100.0)
+        with_mark(&format!("{} %", (value * 1e4).round() / 100.0))
     } else {
-        format!("{} {unit}", (value * 1e4).round() / 1e4)
+        let amount = with_mark(&((value * 1e4).round() / 1e4).to_string());
+        format!("{amount} {}", if unit == "days" { text!("days") } else { unit })
     }
 }
 

@@ -8,6 +8,7 @@ mod design;
 pub mod distributions;
 pub mod layout;
 pub mod methods;
+mod names;
 mod observations;
 pub mod pooled;
 pub mod size;
@@ -24,4 +25,5 @@ pub use design::{
     Amounts, Cell, Evidence, FactorPlace, Part, Plan, PlanFactor, Refusal, Stratum, StratumKind,
     Term, Unit,
 };
+pub use names::name_in_words;
 pub use observations::{Observations, Trait, TraitKind};

@@ -1,11 +1,11 @@
 //! Every sentence of the sheets and calendar, by key, so that they can be translated.
 
-mod english;
-mod portuguese;
+mod sentences;
 
 use crate::economics::shown;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
+use words::{Language, say, speaking};
 
 macro_rules! keys {
     ($($key:ident)*) => {
@@ -43,42 +43,37 @@ keys! {
     EventTitle EventTrees EventPersonDays
 }
 
-/// A language: its sentences, months and number marks.
-#[derive(Debug, Clone, Copy)]
+/// The sentences in a language, with its numbers and dates.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Catalogue {
     /// Language tag, as in HTML `lang`.
     pub language: &'static str,
-    decimal_mark: char,
-    months: [&'static str; 12],
-    /// Between day, month and year.
-    of: &'static str,
-    /// Between two dates.
-    to: &'static str,
-    text: fn(Key) -> &'static str,
+    spoken: Language,
 }
 
 /// Languages there are.
-pub const CATALOGUES: [Catalogue; 2] = [english::CATALOGUE, portuguese::CATALOGUE];
-
-/// Keeps a number and its unit on one line, and sets thousands apart.
-const NARROW_SPACE: char = '\u{202f}';
+pub const CATALOGUES: [Catalogue; 2] = [Catalogue::ENGLISH, Catalogue::PORTUGUESE];
 
 impl Catalogue {
     /// English.
-    pub const ENGLISH: Self = english::CATALOGUE;
+    pub const ENGLISH: Self = Self::in_language(Language::English);
     /// Portuguese.
-    pub const PORTUGUESE: Self = portuguese::CATALOGUE;
+    pub const PORTUGUESE: Self = Self::in_language(Language::Portuguese);
 
-    /// The catalogue of a language tag.
+    const fn in_language(spoken: Language) -> Self {
+        Self { language: spoken.tag(), spoken }
+    }
+
+    /// The catalogue of the language being spoken.
     #[must_use]
-    pub fn of(language: &str) -> Option<Self> {
-        CATALOGUES.into_iter().find(|catalogue| catalogue.language == language)
+    pub fn spoken() -> Self {
+        Self::in_language(words::language())
     }
 
     /// The sentence of a key, its places still open.
     #[must_use]
     pub fn text(&self, key: Key) -> &'static str {
-        (self.text)(key)
+        speaking(self.spoken, || sentences::sentence(key).get())
     }
 
     /// The sentence of a key with its places filled. Braces in the values are left alone.
@@ -98,21 +93,7 @@ impl Catalogue {
     /// A number with its decimals, half away from zero, in the marks of the language.
     #[must_use]
     pub fn number(&self, value: f64, decimals: u32) -> String {
-        let plain = shown(value, decimals);
-        let (whole, fraction) = plain.split_once('.').unwrap_or((&plain, ""));
-        let (sign, digits) = whole.strip_prefix('-').map_or(("", whole), |digits| ("−", digits));
-        let mut out = sign.to_owned();
-        for (i, digit) in digits.chars().enumerate() {
-            if i > 0 && digits.len() > 4 && (digits.len() - i).is_multiple_of(3) {
-                out.push(NARROW_SPACE);
-            }
-            out.push(digit);
-        }
-        if !fraction.is_empty() {
-            out.push(self.decimal_mark);
-            out.push_str(fraction);
-        }
-        out
+        speaking(self.spoken, || words::spoken(&shown(value, decimals)))
     }
 
     /// A number with as many decimals as it needs up to a limit.
@@ -131,19 +112,19 @@ impl Catalogue {
     /// A day, for example `3 May 2026`.
     #[must_use]
     pub fn date(&self, day: Date) -> String {
-        let month = usize::try_from(day.month() - 1).ok().and_then(|m| self.months.get(m));
-        let (of, month) = (self.of, month.copied().unwrap_or_default());
-        format!("{}{of}{month}{of}{}", day.day(), day.year())
+        speaking(self.spoken, || words::date(day))
     }
 
     /// A span of days.
     #[must_use]
     pub fn span(&self, from: Date, to: Date) -> String {
-        if from == to {
-            self.date(from)
-        } else {
-            format!("{}{}{}", self.date(from), self.to, self.date(to))
-        }
+        speaking(self.spoken, || {
+            if from == to {
+                words::date(from)
+            } else {
+                say!("{from} to {to}", from = words::date(from), to = words::date(to))
+            }
+        })
     }
 }
 
@@ -170,7 +151,7 @@ mod tests {
 
     #[test]
     fn numbers_and_dates_follow_the_language() {
-        let (en, pt) = (Catalogue::ENGLISH, Catalogue::of("pt").unwrap());
+        let (en, pt) = (Catalogue::ENGLISH, Catalogue::PORTUGUESE);
         assert_eq!(
             (en.number(12_345.65, 1), pt.number(-1234.5, 1)),
             ("12\u{202f}345.7".into(), "−1234,5".into())

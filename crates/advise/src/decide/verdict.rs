@@ -3,7 +3,8 @@
 use super::{Evidences, Gains};
 use crate::outcome::{RegionAdvice, Verdict};
 use model::{Exploration, HabitStatus, RegionFit};
-use records::{counted, noun};
+use records::counted;
+use words::{say, text};
 
 /// Probability of earning more than present practice that a change needs.
 const P_CHANGE: f64 = 0.90;
@@ -132,7 +133,7 @@ pub(super) fn reason(
 ) -> String {
     match advice.verdict {
         Verdict::Prune => prune_reason(evidence, advice),
-        Verdict::Keep => format!(
+        Verdict::Keep => say!(
             "Present practice ({} of the canopy on average) is expected to earn within {} % of the best that the records support.",
             percent(advice.present.intensity),
             evidence.book.options.tolerance_pct
@@ -149,18 +150,18 @@ fn prune_reason(evidence: &Evidences<'_>, advice: &RegionAdvice) -> String {
     let money = advice
         .net_gain_over_present
         .as_ref()
-        .map_or_else(String::new, |net| format!("{:.2} {}", net.amount.median, net.currency));
+        .map_or_else(String::new, |net| say!("{:.2} {}", net.amount.median, net.currency));
     if intensity <= 0.0 {
-        return format!(
+        return say!(
             "Present practice ({present} of the canopy on average) costs more than it returns: leaving trees unpruned is expected to earn {money} more per tree, with a {odds} chance of earning more."
         );
     }
     let caution = if evidence.fit.fixed_lead.is_some() {
-        " The records do not show which date is best."
+        text!(" The records do not show which date is best.")
     } else {
         ""
     };
-    format!(
+    say!(
         "Removing {} of the canopy is expected to yield {gain:.2} kg per tree more than present practice ({present} on average), worth {money} per tree after cost, with a {odds} chance of earning more.{caution}",
         percent(intensity)
     )
@@ -173,66 +174,64 @@ fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Expl
     let parts: Vec<String> = found
         .iter()
         .map(|obstacle| match obstacle {
-            Obstacle::UpperEdge(p) => format!(
+            Obstacle::UpperEdge(p) => say!(
                 "the best intensity {} beyond the {} that was tried ({} chance), and no advice is given outside the tested range",
                 lies(*p),
                 percent(highest),
                 odds(*p)
             ),
-            Obstacle::LowerEdge(p) => format!(
+            Obstacle::LowerEdge(p) => say!(
                 "the best intensity {} below the {} that was tried ({} chance)",
                 lies(*p),
                 percent(lowest),
                 odds(*p)
             ),
-            Obstacle::FewTrees(n) => format!(
-                "only {} {} recorded",
-                counted(*n, "tree", "trees"),
-                noun(*n, "is", "are")
-            ),
-            Obstacle::FewSeasons(n) => {
-                format!("only {n} season{} recorded", if *n == 1 { " is" } else { "s are" })
+            Obstacle::FewTrees(n) => {
+                say!("only {} recorded", counted(*n, text!("tree is"), text!("trees are")))
             }
-            Obstacle::FewPruned(n) => format!(
-                "only {} {} recorded",
-                counted(*n, "pruned tree-season", "pruned tree-seasons"),
-                noun(*n, "is", "are")
+            Obstacle::FewSeasons(n) => say!(
+                "only {} recorded",
+                counted(u64::from(*n), text!("season is"), text!("seasons are"))
             ),
-            Obstacle::NarrowRange => format!(
+            Obstacle::FewPruned(n) => say!(
+                "only {} recorded",
+                counted(*n, text!("pruned tree-season is"), text!("pruned tree-seasons are"))
+            ),
+            Obstacle::NarrowRange => say!(
                 "intensity hardly varies (from {} to {})",
                 percent(lowest),
                 percent(highest)
             ),
             Obstacle::NotConverged => {
-                "the yield model found no optimum in these records".to_owned()
+                say!("the yield model found no optimum in these records")
             }
             Obstacle::FewLevels(0) => {
-                "no intensity was tried often enough to show where the curve turns".to_owned()
+                say!("no intensity was tried often enough to show where the curve turns")
             }
-            Obstacle::FewLevels(n) => format!(
-                "only {n} intensit{} tried, which cannot show where the curve turns",
-                if *n == 1 { "y was" } else { "ies were" }
+            Obstacle::FewLevels(n) => say!(
+                "only {} tried, which cannot show where the curve turns",
+                counted(*n as u64, text!("intensity was"), text!("intensities were"))
             ),
             Obstacle::Habit => {
-                "each tree was always pruned alike, so the effect of pruning cannot be told from the choice of trees".to_owned()
+                say!("each tree was always pruned alike, so the effect of pruning cannot be told from the choice of trees")
             }
         })
         .collect();
     if parts.is_empty() {
         let p_gain = odds(advice.p_gain.unwrap_or(f64::NAN));
         return match &advice.interim {
-            Some(interim) => format!(
+            Some(interim) => say!(
                 "{} has a {p_gain} chance of earning more than present practice: the better bet until a trial is read, too little for a change for good.",
                 doing(interim.intensity)
             ),
-            None => format!(
+            None => say!(
                 "The best practice that the records support has a {p_gain} chance of earning more than present practice, too little for a change and too much to be sure that nothing is missed."
             ),
         };
     }
     let mut reason = sentence(&parts.join("; "));
     if let Some(interim) = &advice.interim {
-        reason.push_str(&format!(
+        reason.push_str(&say!(
             " Within that range, {} has a {} chance of earning more than present practice.",
             doing(interim.intensity).to_lowercase(),
             odds(advice.p_gain.unwrap_or(f64::NAN))
@@ -243,24 +242,24 @@ fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Expl
 
 fn doing(intensity: f64) -> String {
     if intensity > 0.0 {
-        format!("Removing {} of the canopy", percent(intensity))
+        say!("Removing {} of the canopy", percent(intensity))
     } else {
-        "Leaving the trees unpruned".to_owned()
+        say!("Leaving the trees unpruned")
     }
 }
 
 /// The sentence of a region whose records support no intensity at all.
 pub(super) fn nothing_tested(name: &str) -> String {
-    format!("The records of {name} support no intensity at all.")
+    say!("The records of {name} support no intensity at all.")
 }
 
 /// The sentence of a region without usable tree-seasons.
 pub(super) fn no_records(name: &str) -> String {
-    format!("No tree-season of {name} could be used.")
+    say!("No tree-season of {name} could be used.")
 }
 
 fn lies(probability: f64) -> &'static str {
-    if probability > 0.5 { "probably lies" } else { "may lie" }
+    if probability > 0.5 { text!("probably lies") } else { text!("may lie") }
 }
 
 /// Capital letter first, full stop last.
@@ -278,9 +277,9 @@ fn percent(fraction: f64) -> String {
 /// A probability for people: never 0 or 100 %, which draws cannot show.
 fn odds(probability: f64) -> String {
     if probability > 0.99 {
-        "more than 99 %".to_owned()
+        say!("more than 99 %")
     } else if probability < 0.01 {
-        "less than 1 %".to_owned()
+        say!("less than 1 %")
     } else {
         percent(probability)
     }

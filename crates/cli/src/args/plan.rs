@@ -1,17 +1,8 @@
 //! Arguments of `plan` and `whatif`.
 
 use super::Format;
-use clap::{Args, ValueEnum};
+use clap::Args;
 use std::path::PathBuf;
-
-/// Languages of crew sheets and calendar.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Language {
-    /// English.
-    En,
-    /// Portuguese.
-    Pt,
-}
 
 /// Arguments of `plan`.
 #[derive(Debug, Args)]
@@ -33,9 +24,6 @@ pub struct PlanArgs {
     /// Folder to write; a folder written by this command before is replaced
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
-    /// Language of crew sheets and calendar
-    #[arg(long, value_enum, default_value_t = Language::En)]
-    pub language: Language,
     /// Seed of every random draw; the same seed gives the same plan
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,

@@ -1,6 +1,6 @@
 //! `anacurve plan`: the work plan alone.
 
-use crate::args::{Language, PlanArgs};
+use crate::args::PlanArgs;
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline;
 use crate::pipeline::advice::{self, Wanted};
@@ -28,10 +28,7 @@ fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
         currency: &advice.currency,
         inputs: &advice.inputs,
         plan,
-        words: match args.language {
-            Language::En => Catalogue::ENGLISH,
-            Language::Pt => Catalogue::PORTUGUESE,
-        },
+        words: Catalogue::spoken(),
     };
     checked.still_holds(&args.book)?;
     let origin = pipeline::origin(&checked, Some(args.seed));

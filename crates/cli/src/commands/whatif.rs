@@ -68,7 +68,7 @@ fn table(currency: &str, rows: &[WhatIfRow]) -> String {
         }
         out.push('\n');
     };
-    line("Region", WhatIfRow::HEADS);
+    line("Region", WhatIfRow::HEADS.map(words::Text::get));
     for row in rows {
         let cells = row.cells();
         line(&row.name, cells.each_ref().map(String::as_str));

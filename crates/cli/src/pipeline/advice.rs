@@ -6,8 +6,9 @@ use super::work::{Holdings, plan};
 use crate::console::{Failure, Stages};
 use advise::{Advice, Cost, Evidences, RegionAdvice, RegionPicture};
 use model::{ChallengerScore, TreeSeasons, YieldError, YieldModel, YieldSettings};
-use records::{Book, Practice, counted, noun};
+use records::{Book, Practice, counted};
 use std::collections::BTreeMap;
+use words::{say, text};
 use workplan::plan::Plan;
 
 /// Posterior draws of a run.
@@ -102,7 +103,7 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
     stages.enter("fitting");
     stages.now(format!(
         "fitting the yield response to {}",
-        counted(table.len() as u64, "tree-season", "tree-seasons")
+        counted(table.len() as u64, text!("tree-season"), text!("tree-seasons"))
     ));
     let model = match YieldModel::fit(&table, &settings) {
         Ok(model) => model,
@@ -193,28 +194,33 @@ impl Shared<'_> {
 
 /// What a book that cannot be fitted lacks, in the words of its records.
 fn from_yield(error: &YieldError) -> Failure {
-    let check = "`anacurve check` shows what was linked and what was set aside";
+    let check = text!("`anacurve check` shows what was linked and what was set aside");
     let (what, hint) = match error {
         YieldError::NoRows(_) => (
             error.to_string(),
-            "record the harvests of trees past training_age_years (under [options] in book.toml)",
+            text!(
+                "record the harvests of trees past training_age_years (under [options] in book.toml)"
+            ),
         ),
         YieldError::ZeroOnLog { zeros } => (
-            format!(
-                "{} {} zero yield, which has no logarithm",
-                counted(*zeros, "tree-season", "tree-seasons"),
-                noun(*zeros, "has", "have")
+            say!(
+                "{} zero yield, which has no logarithm",
+                counted(*zeros, text!("tree-season has"), text!("tree-seasons have"))
             ),
-            "set response_scale = \"auto\" under [options] in book.toml, or remove the line",
+            text!("set response_scale = \"auto\" under [options] in book.toml, or remove the line"),
         ),
         YieldError::Engine(mixed::Error::NoResidualVariation) => (
-            "the yields do not vary beyond age, season and region: nothing to fit".to_owned(),
-            "check that every tree was weighed; an average written to each tree tells nothing",
+            say!("the yields do not vary beyond age, season and region: nothing to fit"),
+            text!(
+                "check that every tree was weighed; an average written to each tree tells nothing"
+            ),
         ),
         _ => (
             error.to_string(),
-            "a book of few trees or seasons often cannot be fitted: add more of them; else look \
-             over the records for odd values",
+            text!(
+                "a book of few trees or seasons often cannot be fitted: add more of them; else look \
+             over the records for odd values"
+            ),
         ),
     };
     Failure::new(what, format!("{hint}; {check}"))
@@ -234,7 +240,7 @@ fn costs(
         .map(|region| match Cost::of_region(book, region, timed(region), holdings.canopy_m3(region)) {
             Some(cost) => Ok((region.clone(), cost)),
             None => Err(Failure::new(
-                format!("the pruning records of region {region} carry too few working minutes to cost pruning, and book.toml states no rate"),
+                "the pruning records of region {region} carry too few working minutes to cost pruning, and book.toml states no rate",
                 "state the rate under [economics.pruning_time]: minutes_per_tree and minutes_full_canopy",
             )),
         })

@@ -5,6 +5,7 @@ use super::advice::Advised;
 use crate::console::Failure;
 use model::{Scale, TreeSeasons};
 use trials::size::Components;
+use words::{say, text};
 
 /// The components of a fitted book as squares of fractions of the mean yield, and how they came
 /// about in words.
@@ -34,13 +35,13 @@ pub fn of_book(checked: &Checked, run: &Advised) -> Result<(Components, Vec<Stri
     let components = Components {
         replicate: of("block"),
         tree: of("tree"),
-        season: of("site x season"),
+        season: of(text!("site x season")),
         tree_season: (found.residual / per_fraction).powi(2),
         ..Components::default()
     };
     let percent = |variance: f64| format!("{:.0} %", 100.0 * variance.sqrt());
     let words = vec![
-        format!(
+        say!(
             "Coefficients of variation from the yield model of {}: between trees {}, of a tree from season to season {}, between blocks {}, between seasons {}.",
             checked.tables.book.book.name,
             percent(components.tree),
@@ -48,7 +49,9 @@ pub fn of_book(checked: &Checked, run: &Advised) -> Result<(Components, Vec<Stri
             percent(components.replicate),
             percent(components.season)
         ),
-        "Trees are compared after age, density, variety and, where recorded, girth and earlier crop are adjusted for; a trial that does not adjust for them needs more. Everyday records show no plots: what neighbouring trees share beyond their block is taken as nothing, so many trees in one plot look better here than they are.".to_owned(),
+        say!(
+            "Trees are compared after age, density, variety and, where recorded, girth and earlier crop are adjusted for; a trial that does not adjust for them needs more. Everyday records show no plots: what neighbouring trees share beyond their block is taken as nothing, so many trees in one plot look better here than they are."
+        ),
     ];
     Ok((components, words))
 }

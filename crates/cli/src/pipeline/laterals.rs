@@ -10,6 +10,7 @@ use model::{
 };
 use report::{CountMean, Effects, MethodItem, Path, PathSlope, RegionLaterals};
 use serde_json::{Value, json};
+use words::{say, text};
 
 /// Step of the curves, fraction of the canopy.
 const STEP: f64 = 0.01;
@@ -37,7 +38,7 @@ pub fn count(checked: &Checked, advised: &Advised, stages: &Stages) -> Result<Co
         seed: advised.settings.seed,
         level: advised.settings.level,
     };
-    let none = || "there is no model of the counts".to_owned();
+    let none = || say!("there is no model of the counts");
     if frames.is_empty() {
         return Ok(Counted { laterals: Ok(None), path: Err(none()), regions: Vec::new() });
     }
@@ -82,7 +83,7 @@ impl Reader<'_> {
             frames: 0,
             trees: 0,
             tree_seasons: 0,
-            missing: Some("no laterals were counted in this region".to_owned()),
+            missing: Some(say!("no laterals were counted in this region")),
             tested_intensity: None,
             lead_days: None,
             laterals: Vec::new(),
@@ -109,7 +110,7 @@ impl Reader<'_> {
         };
         let (Some(curve), Some(range)) = (&found.laterals, shown.tested_intensity) else {
             let missing = shown.missing.clone();
-            let unclear = || "the counts do not tell pruning from the other terms".to_owned();
+            let unclear = || say!("the counts do not tell pruning from the other terms");
             return RegionLaterals { missing: missing.or_else(|| Some(unclear())), ..shown };
         };
         let target = self.target();
@@ -219,8 +220,7 @@ impl Reader<'_> {
         }
         let untried = || target.and_then(|target| PathModel::untried(found, target));
         PathModel::too_few(found).or_else(untried).unwrap_or_else(|| {
-            "cause and habit cannot be told apart here, so the effect on yield is not known"
-                .to_owned()
+            say!("cause and habit cannot be told apart here, so the effect on yield is not known")
         })
     }
 }
@@ -243,13 +243,13 @@ pub fn sentences(counted: &Counted) -> Vec<MethodItem> {
     let model = match &counted.laterals {
         Ok(Some(model)) => model,
         Ok(None) => return Vec::new(),
-        Err(why) => return vec![item("laterals", "Laterals", format!("{why}."))],
+        Err(why) => return vec![item("laterals", text!("Laterals"), format!("{why}."))],
     };
     let checks: Vec<String> = model
         .fits
         .iter()
         .map(|fit| {
-            format!(
+            say!(
                 "{}: {} residuals, standard deviation {:.2} (1 expected), {:.1} % beyond 1.96 (5 % expected)",
                 fit.response.replace('_', " "),
                 fit.residuals.count,
@@ -262,38 +262,40 @@ pub fn sentences(counted: &Counted) -> Vec<MethodItem> {
         .frames
         .left_out
         .iter()
-        .map(|(reason, frames)| format!("{frames} left out: {reason}"))
+        .map(|(reason, frames)| say!("{frames} left out: {reason}"))
         .collect();
     let left_out =
         if left_out.is_empty() { String::new() } else { format!(" ({})", left_out.join("; ")) };
     let path = match &counted.path {
-        Ok(path) => format!(
+        Ok(path) => say!(
             "The total effect of a change of practice is that of the yield model. The part through flowering laterals is the change in log flowering laterals per m2 times the slope of yield on it, {:.2} ({:.2} to {:.2}) on the model's scale per log unit, common to all regions; the rest is the direct part. In kilograms the two are averaged over both practices and add up to the total (Imai, Keele and Tingley 2010). The slope comes from the yield model on {} tree-seasons with frames, with the tree-season's own deviation in flowering as a further column: its empirical-Bayes estimate from the counts (regression calibration; Carroll et al. 2006), not the raw density, {}. The calibration is drawn {} times from the uncertainty of the count model and the yield model refitted at each; the variance between tree-seasons is centred on what pairs of frames of a tree-season say. Draws of total, change in flowering and slope are combined as independent, which makes the interval of the direct part a little wide. Assumed: no unmeasured common cause of flowering and yield within a tree-season; the effect of flowering on yield does not depend on how the tree was pruned or on the region.",
             path.slope.median,
             path.slope.low,
             path.slope.high,
             path.tree_seasons,
             if path.within_trees {
-                "beside columns or levels for lasting differences between trees and for site x season"
+                text!(
+                    "beside columns or levels for lasting differences between trees and for site x season"
+                )
             } else {
-                "beside levels for site x season"
+                text!("beside levels for site x season")
             },
             path.calibrations
         ),
-        Err(why) => format!("No path is computed: {why}."),
+        Err(why) => say!("No path is computed: {why}."),
     };
     vec![
         item(
             "laterals",
-            "Laterals",
-            format!(
+            text!("Laterals"),
+            say!(
                 "{} of {} frame counts are used{left_out}. Laterals and flowering laterals are negative binomial with the log of the frame area as offset; flowering laterals among laterals are binomial with a logit link, because each lateral flowers or does not. All have the columns of the yield model (pruning surface, habit, age, density, variety, measurement basis), the side of the tree as a factor, and random levels of trees, tree-seasons, blocks and site x season (Laplace's approximation). Regions' curves are then drawn together as far as the counts of all regions suggest, averaged over how far regions may differ (half-normal prior, scale 0.3 on the log scale for the effect of a quarter of the canopy). Randomised quantile residuals (Dunn and Smyth 1996; a little narrow where few frames share a tree-season): {}.",
                 model.frames.used,
                 model.frames.read,
                 checks.join("; ")
             ),
         ),
-        item("path", "Path through flowering", path),
+        item("path", text!("Path through flowering"), path),
     ]
 }
 

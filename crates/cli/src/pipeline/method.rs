@@ -10,10 +10,11 @@ use super::Checked;
 use super::advice::Advised;
 use super::laterals::{self, Counted};
 use crate::console::Failure;
-use mixed::{Contrast, JointTest, VarianceComponent};
+use mixed::{Contrast, JointTest, Status, VarianceComponent};
 use model::HabitStatus;
 use report::{CoefficientRow, Method, MethodItem, SpreadRow};
 use serde_json::{Value, json};
+use words::{say, text, with_mark};
 
 /// Level of the limits of coefficients.
 const LEVEL: f64 = 0.95;
@@ -27,9 +28,9 @@ pub fn method(checked: &Checked, advised: &Advised, counted: &Counted) -> Method
         sentences,
         coefficients: coefficients(advised),
         spreads: spreads(advised),
-        status: model.fit.status().to_string(),
+        status: status(model.fit.status()),
         limits: limits::limits(checked, advised),
-        df_method: "Satterthwaite".to_owned(),
+        df_method: say!("Satterthwaite"),
         scale: model.scale.name().to_owned(),
         rows_used: model.rows.used,
         rows_dropped: model.rows.left_out.clone(),
@@ -47,57 +48,58 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
     let mut items = vec![
         item(
             "tree-seasons",
-            "Tree-seasons",
-            format!(
+            text!("Tree-seasons"),
+            say!(
                 "Picks of one tree in one harvest window are added up after bringing them to {} % moisture: kg x (100 - moisture) / (100 - reference). {} picks carried no moisture and were taken at {}. Several prunings before one harvest combine as 1 - (1 - a)(1 - b), with the intensity-weighted mean date. Lead is the number of days from that date to the region's expected flush start.",
                 book.book.reference_moisture_pct,
                 picks.picks_at_default_moisture + picks.picks_at_reference_moisture,
                 book.book.default_moisture_pct.map_or_else(
-                    || "the reference moisture".to_owned(),
+                    || say!("the reference moisture"),
                     |moisture| format!("{moisture} %")
                 )
             ),
         ),
-        item("response", "Response", response(advised)),
-        item("surface", "Pruning surface", curve::surface(advised)),
-        item("shape", "Shape of the curve", curve::shape(advised)),
-        item("habit", "Cause or habit", habit(checked, advised)),
-        item("alternation", "Alternate bearing", history::alternation(checked, advised)),
-        item("carry-over", "Carry-over", history::carry_over(checked, advised)),
-        item("left-out-seasons", "Left-out seasons", challenger(advised)),
-        item("integration", "Integration", integration(advised)),
+        item("response", text!("Response"), response(advised)),
+        item("surface", text!("Pruning surface"), curve::surface(advised)),
+        item("shape", text!("Shape of the curve"), curve::shape(advised)),
+        item("habit", text!("Cause or habit"), habit(checked, advised)),
+        item("alternation", text!("Alternate bearing"), history::alternation(checked, advised)),
+        item("carry-over", text!("Carry-over"), history::carry_over(checked, advised)),
+        item("left-out-seasons", text!("Left-out seasons"), challenger(advised)),
+        item("integration", text!("Integration"), integration(advised)),
         item(
             "optimum",
-            "Optimum, band and odds",
-            format!(
+            text!("Optimum, band and odds"),
+            say!(
                 "For each of {} posterior draws the surface is turned into expected kilograms without retransformation bias, and searched over the intensities and leads that the region's records span (extremes count when at least five tree-seasons reach them). Odds are shares of draws. The band holds the intensities whose expected net return is within {} % of the best. The advice keeps to the region's median lead unless another one earns more with at least 90 % probability and by more than that tolerance: the best of many dates looks better than it is.",
-                advised.settings.draws, book.options.tolerance_pct
+                advised.settings.draws,
+                book.options.tolerance_pct
             ),
         ),
-        item("calibration", "Do the odds hold?", calibration::calibration()),
-        item("money", "Price and cost", economics::sentence(checked, advised)),
-        item("work-plan", "Work plan", economics::PLAN.to_owned()),
+        item("calibration", text!("Do the odds hold?"), calibration::calibration()),
+        item("money", text!("Price and cost"), economics::sentence(checked, advised)),
+        item("work-plan", text!("Work plan"), economics::PLAN.get().to_owned()),
         item(
             "verdict",
-            "Verdict",
-            format!(
+            text!("Verdict"),
+            say!(
                 "keep: the expected gain of the best supported practice over present practice is at most {0} % of the best net return, and a gain of twice that has less than a 20 % chance. prune: the expected gain exceeds {0} % and the chance of earning more is at least 90 %. trial: fewer than 10 trees, 2 seasons or 20 pruned tree-seasons, fewer than 3 distinct intensities or a span of less than 10 % of the canopy, a best intensity that lies at an edge of the tested range in more than a quarter of the draws, pruning that follows the tree so closely that cause and habit cannot be told apart, a model that found no optimum, or odds that suffice for neither. Where only the edge of the tested range or the odds stand in the way, the expected gain exceeds {0} % and the chance of earning more is at least 75 %, the best supported practice is named as what to follow until the trial is read: something has to be done in the seasons that a trial takes, and it is the better bet.",
                 book.options.tolerance_pct
             ),
         ),
         item(
             "turning-point",
-            "Turning-point set",
-            format!(
+            text!("Turning-point set"),
+            say!(
                 "Beside the draws, the turning point of each region's own unpooled curve is bounded by inverting the t test that the slope is zero (Fieller 1954), with Satterthwaite degrees of freedom computed anew at every intensity, at level {}. The set may be an interval, two rays or the whole line, and is not limited to the tested range.",
-                book.options.level
+                with_mark(&book.options.level.to_string())
             ),
         ),
     ];
     if !model.left_out.is_empty() {
         items.push(item(
             "left-out",
-            "Left out of the model",
+            text!("Left out of the model"),
             format!("{}.", model.left_out.join("; ")),
         ));
     }
@@ -109,21 +111,38 @@ fn response(advised: &Advised) -> String {
         .model
         .scale_evidence
         .iter()
-        .map(|(scale, loglik)| format!("{} {loglik:.1}", scale.name()))
+        .map(|(scale, loglik)| say!("{} {loglik:.1}", scale.name()))
         .collect();
     let chosen = advised.model.scale.name();
     if evidence.is_empty() {
-        format!("The {chosen} is modelled, as book.toml says.")
+        say!("The {chosen} is modelled, as book.toml says.")
     } else {
-        format!(
+        say!(
             "The {chosen} is modelled: it has the highest maximised log-likelihood of the yields in kg (Box and Cox 1964) among {}.",
             evidence.join(", ")
         )
     }
 }
 
+/// How the fit ended, in words.
+fn status(ended: &Status) -> String {
+    match ended {
+        Status::Interior => say!("the estimate lies inside the parameter space"),
+        Status::Boundary { terms } => say!(
+            "the likelihood is highest with no spread in {}; see the upper limits",
+            terms.join(", ")
+        ),
+        Status::Unidentified { columns } => {
+            say!("the records cannot tell {} from the other columns", columns.join(", "))
+        }
+        Status::NotConverged { reason } => say!("no minimum was reached: {reason}"),
+    }
+}
+
 fn habit(checked: &Checked, advised: &Advised) -> String {
-    let mut text = "A tree's mean routine intensity enters as a column of its own in each region (Mundlak 1978), so the curve rests on what changed within trees and on randomised trials, not on which trees were chosen. Whether a tree's mean intensity tells its yield beyond that is tested before girth and the earlier crop are adjusted for.".to_owned();
+    let mut text = say!(
+        "A tree's mean routine intensity enters as a column of its own in each region (Mundlak 1978), so the curve rests on what changed within trees and on randomised trials, not on which trees were chosen. Whether a tree's mean intensity tells its yield beyond that is tested before girth and the earlier crop are adjusted for."
+    );
     for fit in &advised.model.regions {
         let name = checked.tables.book.region_name(&fit.region);
         let tested = advised.model.habit_tests.iter().find(|(region, _)| *region == fit.region);
@@ -135,22 +154,24 @@ fn habit(checked: &Checked, advised: &Advised) -> String {
                 }),
             ) => {
                 let reading = if *p_value < 0.05 {
-                    "people pruned trees by their vigour, and a plain comparison of trees would mislead"
+                    text!(
+                        "people pruned trees by their vigour, and a plain comparison of trees would mislead"
+                    )
                 } else {
-                    "no sign that trees were chosen by their vigour"
+                    text!("no sign that trees were chosen by their vigour")
                 };
-                format!(
+                say!(
                     "F({df_numerator:.0}, {df_denominator:.0}) = {statistic:.1}, {}: {reading}",
                     p_text(*p_value)
                 )
             }
-            (HabitStatus::Separated, _) => "habit and cause separated; not testable".to_owned(),
-            (HabitStatus::NoneSeen, _) => "trees do not differ in their mean intensity".to_owned(),
+            (HabitStatus::Separated, _) => say!("habit and cause separated; not testable"),
+            (HabitStatus::NoneSeen, _) => say!("trees do not differ in their mean intensity"),
             (HabitStatus::Randomised, _) => {
-                "trial trees only: intensity was drawn by lot".to_owned()
+                say!("trial trees only: intensity was drawn by lot")
             }
             (HabitStatus::Unresolved, _) => {
-                "each tree was always pruned alike: cause and habit cannot be told apart".to_owned()
+                say!("each tree was always pruned alike: cause and habit cannot be told apart")
             }
         };
         text.push_str(&format!(" {name}: {words}."));
@@ -161,15 +182,25 @@ fn habit(checked: &Checked, advised: &Advised) -> String {
 fn challenger(advised: &Advised) -> String {
     let score = match &advised.challenger {
         Ok(Some(score)) => score,
-        Ok(None) => return "Fewer than three seasons can be scored, so the surface was not tried on seasons it had not seen.".to_owned(),
-        Err(error) => return format!("The surface was not tried on seasons it had not seen: {error}."),
+        Ok(None) => {
+            return say!(
+                "Fewer than three seasons can be scored, so the surface was not tried on seasons it had not seen."
+            );
+        }
+        Err(error) => {
+            return say!("The surface was not tried on seasons it had not seen: {error}.");
+        }
     };
     let reading = if score.forest_is_better() {
-        "The forest predicts clearly better: the surface misses something, so look at the class means before trusting the curve."
+        text!(
+            "The forest predicts clearly better: the surface misses something, so look at the class means before trusting the curve."
+        )
     } else {
-        "The forest does not predict clearly better, so the surface misses little that these records could show."
+        text!(
+            "The forest does not predict clearly better, so the surface misses little that these records could show."
+        )
     };
-    format!(
+    say!(
         "Each of the last {} seasons was predicted from the others, by the surface and by a random forest on the same records. Root-mean-square error within site and season, on the model's scale: surface {:.4}, forest {:.4}, no differences between trees {:.4}. {reading}",
         score.seasons.len(),
         score.surface_rmse,
@@ -179,14 +210,15 @@ fn challenger(advised: &Advised) -> String {
 }
 
 pub(super) fn p_text(p: f64) -> String {
-    if p < 0.0001 { "p < 0.0001".to_owned() } else { format!("p = {p:.4}") }
+    if p < 0.0001 { say!("p < 0.0001") } else { say!("p = {p:.4}") }
 }
 
 fn integration(advised: &Advised) -> String {
     let record = advised.model.posterior.record();
-    format!(
+    say!(
         "The spreads are not fixed at their estimates but integrated out: {} nodes (effective number {:.0}) with half-normal priors on each spread relative to the residual, and independent draws of residual variance, coefficients and regional deviations at each node. The prior's scale is varied by half and double in fit.json.",
-        record.nodes, record.effective_nodes
+        record.nodes,
+        record.effective_nodes
     )
 }
 
@@ -244,7 +276,7 @@ fn factor_spreads(component: &VarianceComponent) -> Vec<SpreadRow> {
                 low: None,
                 high: upper,
                 note: if upper.is_some() {
-                    "estimated at zero; upper one-sided 95 % limit by profile".to_owned()
+                    say!("estimated at zero; upper one-sided 95 % limit by profile")
                 } else {
                     String::new()
                 },

@@ -19,13 +19,14 @@ use super::Checked;
 use super::work::Holdings;
 use crate::console::Failure;
 use ::trials::Observations;
+use ::words::say;
 use advise::Cost;
 pub use analysed::{AnalysedPart, AnalysedTrial, analysed};
 use counts::{Counts, Observed};
 use ingest_seasons::TrialTree;
 use model::{Frames, TableError, TreeSeasons};
 pub use pooling::PooledTrait;
-use records::{Book, TrialDeclaration, counted, written_number};
+use records::{Book, TrialDeclaration, written_number};
 pub use report::report;
 use seasons::Seasons;
 use std::collections::BTreeMap;
@@ -132,14 +133,13 @@ fn one(
         seasons,
     };
     if trees.is_empty() {
-        trial.notes.push("The trial table has no row of it.".to_owned());
+        trial.notes.push(say!("The trial table has no row of it."));
         return trial;
     }
     if trial.seasons.is_empty() {
-        trial.notes.push(
+        trial.notes.push(say!(
             "No tree of it has a harvest after a pruning yet, so there is nothing to analyse."
-                .to_owned(),
-        );
+        ));
         return trial;
     }
     // One entry per tree and season, trees slowest.
@@ -157,7 +157,7 @@ fn one(
         let observed = counts::trait_of(*wanted);
         if seen == 0 {
             let name = &observed.name;
-            trial.notes.push(format!("No tree of the trial has a value of {name}."));
+            trial.notes.push(say!("No tree of the trial has a value of {name}."));
             continue;
         }
         let exposure = values.iter().map(|value| value.exposure).collect::<Option<Vec<f64>>>();
@@ -257,19 +257,23 @@ fn off_treatment(
         if (level - recorded).abs() > NEAR {
             off += 1;
             first.get_or_insert_with(|| {
-                format!(
+                say!(
                     "first {} in {season}: treatment {level}, recorded {recorded:.2}; {}",
-                    tree.tree, tree.place
+                    tree.tree,
+                    tree.place
                 )
             });
         }
     }
     first.map(|first| {
-        format!(
-            "{} of {known} with a harvest {} pruned more than {NEAR} of the canopy off the \
+        say!(
+            "{} pruned more than {NEAR} of the canopy off the \
              treatment's {factor} ({first}). Trees are analysed by the treatment they were given.",
-            counted(off, "tree-season", "tree-seasons"),
-            records::noun(off, "was", "were")
+            records::noun(
+                off,
+                &say!("{off} tree-season of {known} with a harvest was"),
+                &say!("{off} tree-seasons of {known} with a harvest were")
+            )
         )
     })
 }

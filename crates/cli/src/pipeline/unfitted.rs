@@ -9,6 +9,7 @@ use model::{TreeSeasons, YieldError};
 use records::{counted, noun};
 use report::{Method, MethodItem};
 use std::collections::BTreeSet;
+use words::{say, text};
 use workplan::plan::Plan;
 
 /// What can be said without a fit.
@@ -74,12 +75,15 @@ fn described(bare: RegionAdvice, table: &TreeSeasons) -> RegionAdvice {
     let in_trial = rows.iter().filter(|&&row| table.in_trial[row]).count();
     let (number, trees, seasons) = (rows.len() as u64, trees.len() as u64, seasons.len() as u64);
     RegionAdvice {
-        reason: format!(
-            "Only {} of {} in {} {} recorded, too few to fit a yield response.",
-            counted(number, "tree-season", "tree-seasons"),
-            counted(trees, "tree", "trees"),
-            counted(seasons, "season", "seasons"),
-            noun(number, "is", "are")
+        reason: say!(
+            "Only {} of {} in {}, too few to fit a yield response.",
+            counted(number, text!("tree-season"), text!("tree-seasons")),
+            counted(trees, text!("tree"), text!("trees")),
+            counted(
+                seasons,
+                noun(number, text!("season is recorded"), text!("season are recorded")),
+                noun(number, text!("seasons is recorded"), text!("seasons are recorded"))
+            )
         ),
         evidence: match in_trial {
             0 => Evidence::Routine,
@@ -98,20 +102,18 @@ pub fn method(unfitted: &Unfitted) -> Method {
     Method {
         sentences: vec![MethodItem {
             id: "no-model",
-            heading: "No yield model".to_owned(),
-            text: format!(
+            heading: say!("No yield model"),
+            text: say!(
                 "No model could be fitted to these records ({}), so there are no curves, odds or gains, and every region is advised to go on as at present and lay out a trial. Each further tree recorded one by one, each earlier season found, and each intensity that differs between trees brings a fit nearer.",
                 unfitted.why
             ),
         }],
-        status: "not fitted".to_owned(),
-        limits: vec![
-            "What pruning does to these trees: the records are too few to say.".to_owned(),
-        ],
+        status: say!("not fitted"),
+        limits: vec![say!("What pruning does to these trees: the records are too few to say.")],
         df_method: "none".to_owned(),
         scale: "none".to_owned(),
         rows_used: 0,
-        rows_dropped: vec![("too few for a fit".to_owned(), unfitted.rows)],
+        rows_dropped: vec![(say!("too few for a fit"), unfitted.rows)],
         ..Method::default()
     }
 }
@@ -130,7 +132,7 @@ pub fn fit_json(checked: &Checked, unfitted: &Unfitted) -> Result<String, Failur
         })).collect::<Vec<_>>(),
         "book": checked.tables.book,
         "practice": checked.linked.practice,
-        "status": "not fitted",
+        "status": text!("not fitted"),
         "reason": unfitted.why,
     });
     serde_json::to_string_pretty(&value)

@@ -7,7 +7,7 @@ pub use holdings::Holdings;
 use advise::{Cost, RegionAdvice, Verdict};
 use ingest_seasons::HeldBlock;
 use jiff::civil::Date;
-use records::{Book, MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3};
+use records::{Book, Calendar, MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3};
 use std::collections::BTreeMap;
 use workplan::crew_sheet::{HowMuch, Work};
 use workplan::plan::{Plan, PlanBlock, build};
@@ -102,7 +102,11 @@ impl Stand<'_> {
             work,
             trees: trees.len() as u64,
             share_pruned: share,
-            window: stated.and_then(|practice| practice.window),
+            window: match stated {
+                Some(practice) => practice.window,
+                // Until a trial is read, pruning goes on as at present.
+                None => self.present_window(),
+            },
             rate: self.cost.map(|cost| cost.rate_at(size)),
             canopy_m3: mean(sized().map(volume).collect()),
             cut_rates: self.holdings.cut_rates.get(&self.block.region).copied(),
@@ -140,6 +144,7 @@ impl Stand<'_> {
         Some(PlanBlock {
             work: Work::Train { tasks: young.tasks(), training_stated: training.is_some() },
             trees: trees.len() as u64,
+            window: self.rest(),
             ladders: trees.iter().any(|tree| tree.height_m.is_none_or(|m| m > REACH_M)),
             ..self.blank()
         })
@@ -200,9 +205,29 @@ impl Stand<'_> {
         })
     }
 
+    /// Two weeks to either side of the dates of present practice, as for advice to keep to it.
+    fn present_window(&self) -> Option<[Date; 2]> {
+        let (calendar, season) = self.calendar()?;
+        let lead = self.advice.present.lead_days.filter(|lead| lead.is_finite())?;
+        let day = |lead: f64| calendar.date_of_lead(lead.round() as i32, season);
+        Some([day(lead + 14.0), day(lead - 14.0)])
+    }
+
+    /// The rest in which young trees are trained.
+    fn rest(&self) -> Option<[Date; 2]> {
+        let (calendar, season) = self.calendar()?;
+        calendar.rest_before(season)
+    }
+
+    /// The region's calendar with the season advised for.
+    fn calendar(&self) -> Option<(Calendar, i16)> {
+        let calendar = self.book.regions.get(&self.block.region)?.calendar()?;
+        Some((calendar, i16::try_from(self.advice.season).ok()?))
+    }
+
     /// First day of the flush that the season's harvest grows from.
     fn flush_start(&self) -> Option<Date> {
-        let calendar = self.book.regions.get(&self.block.region)?.calendar()?;
-        Some(calendar.date_of_lead(0, i16::try_from(self.advice.season).ok()?))
+        let (calendar, season) = self.calendar()?;
+        Some(calendar.date_of_lead(0, season))
     }
 }

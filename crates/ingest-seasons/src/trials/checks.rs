@@ -4,6 +4,7 @@ use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Book, written_number};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// The columns of each declared trial that must hold numbers.
 pub(super) struct Check<'a> {
@@ -21,9 +22,9 @@ impl<'a> Check<'a> {
             .map(|(id, trial)| {
                 let columns = trial.number_columns().filter_map(|name| {
                     let kind = if trial.amounts.contains_key(name) {
-                        "an amount"
+                        text!("an amount")
                     } else {
-                        "the covariate"
+                        text!("the covariate")
                     };
                     Some((name, kind, text(name)?))
                 });
@@ -40,8 +41,8 @@ impl<'a> Check<'a> {
         let mut columns = self.numbers.get(trial)?.iter();
         columns.find_map(|(name, kind, texts)| {
             let text = texts.get(row).filter(|text| written_number(text).is_none())?;
-            let reason = format!("{name} '{text}' is no number, and {kind} of trial {trial}");
-            let remedy = format!(
+            let reason = say!("{name} '{text}' is no number, and {kind} of trial {trial}");
+            let remedy = say!(
                 "write a plain number, or declare {name} otherwise in [trials.{trial}] of book.toml"
             );
             Some(((*name).to_owned(), reason, remedy))

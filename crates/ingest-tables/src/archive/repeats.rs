@@ -6,6 +6,7 @@ use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
 use records::limits;
 use std::io::BufRead;
+use words::say;
 
 /// Cells and bytes of text of a stretch of a sheet.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -121,7 +122,7 @@ pub(super) fn check(content: impl BufRead) -> Result<(), Fault> {
         }
         if !walk.total.is_within() || !walk.row.is_within() {
             let Size { cells, text } = walk.total.plus(walk.row, 1);
-            return Err(too_large(format!(
+            return Err(too_large(say!(
                 "the sheets come to {cells} cells with {text} bytes of text when repeated cells are \
                  written out; at most {} with {} are read",
                 limits::SHEET_CELLS.words(),

@@ -32,7 +32,7 @@ const GAPS: [char; 6] = [' ', '\u{a0}', '\u{202f}', '\u{2009}', '\'', '\u{2019}'
 pub(crate) fn plain(value: f64) -> String {
     let rounded = (value * 1e6).round() / 1e6;
     let shown = if rounded.is_finite() && rounded != 0.0 { rounded } else { value };
-    shown.to_string()
+    words::with_mark(&shown.to_string())
 }
 
 /// Reads a trimmed, non-empty text.

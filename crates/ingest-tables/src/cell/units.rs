@@ -1,5 +1,7 @@
 //! Units a column may be written in.
 
+use words::{Text, constant};
+
 /// Words for a unit, the schema unit it converts to, and the factor.
 /// Sources: international avoirdupois pound 0.45359237 kg, foot 0.3048 m and acre 0.40468564224 ha
 /// (foot of exactly 0.3048 m, acre of 43560 square feet): NIST Handbook 44, appendix C.
@@ -32,14 +34,14 @@ const CONVERSIONS: &[(&[&str], &str, f64)] = &[
 ];
 
 /// Units a value may be in by mistake: word for `book.toml`, name for people, schema unit, divisor.
-const MISTAKEN: &[(&str, &str, &str, f64)] = &[
-    ("g", "grams", "kg", 1000.0),
-    ("cm", "centimetres", "m", 100.0),
-    ("mm", "millimetres", "m", 1000.0),
-    ("mm", "millimetres", "cm", 10.0),
-    ("cm2", "square centimetres", "m2", 10_000.0),
-    ("pct", "per cent", "fraction", 100.0),
-    ("m2", "square metres", "ha", 10_000.0),
+const MISTAKEN: &[(&str, Text, &str, f64)] = &[
+    ("g", constant!("grams"), "kg", 1000.0),
+    ("cm", constant!("centimetres"), "m", 100.0),
+    ("mm", constant!("millimetres"), "m", 1000.0),
+    ("mm", constant!("millimetres"), "cm", 10.0),
+    ("cm2", constant!("square centimetres"), "m2", 10_000.0),
+    ("pct", constant!("per cent"), "fraction", 100.0),
+    ("m2", constant!("square metres"), "ha", 10_000.0),
 ];
 
 /// What a unit's values are multiplied by to be in the schema's unit.
@@ -66,7 +68,7 @@ pub(crate) fn mistaken(
 ) -> Option<(&'static str, &'static str, f64)> {
     MISTAKEN.iter().filter(|(_, _, into, _)| *into == schema).find_map(|(word, name, _, by)| {
         let converted = value / by;
-        (usual.0..=usual.1).contains(&converted).then_some((*word, *name, converted))
+        (usual.0..=usual.1).contains(&converted).then_some((*word, name.get(), converted))
     })
 }
 

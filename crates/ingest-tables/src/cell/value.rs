@@ -5,6 +5,7 @@ use super::number::{self, Number, NumberFault, plain};
 use super::units;
 use crate::rows::Cell;
 use records::{Code, ColumnKind, ColumnSpec, DateOrder, DecimalMark, Table, limits};
+use words::say;
 
 /// A typed cell; text stays where it is and is fetched when the row is kept.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -89,8 +90,8 @@ pub(crate) fn too_long(column: &str, text: &str) -> Option<CellFault> {
         !limits::TEXT.holds(text.len() as u64) && !limits::TEXT.holds(text.chars().count() as u64);
     is_long.then(|| CellFault {
         code: Code::RowTooLong,
-        reason: format!("{column} {} is longer than {}", quoted(text), limits::TEXT.words()),
-        remedy: "shorten it; look for a missing quotation mark or line end before it".to_owned(),
+        reason: say!("{column} {} is longer than {}", quoted(text), limits::TEXT.words()),
+        remedy: say!("shorten it; look for a missing quotation mark or line end before it"),
     })
 }
 
@@ -116,8 +117,8 @@ impl CellReader {
         if value == Value::Null && self.column.required {
             return Err(CellFault {
                 code: Code::CellMissing,
-                reason: format!("{} is empty", self.column.name),
-                remedy: format!("fill in {}; every row needs it", self.column.name),
+                reason: say!("{} is empty", self.column.name),
+                remedy: say!("fill in {}; every row needs it", self.column.name),
             });
         }
         Ok(value)
@@ -169,9 +170,10 @@ impl CellReader {
             ColumnKind::Text => Ok(Value::Text),
             _ => Err(CellFault {
                 code: Code::NumberUnreadable,
-                reason: format!("{} holds the date {day}", self.column.name),
-                remedy: "the spreadsheet turned the entry into a date; enter it again as a number"
-                    .to_owned(),
+                reason: say!("{} holds the date {day}", self.column.name),
+                remedy: say!(
+                    "the spreadsheet turned the entry into a date; enter it again as a number"
+                ),
             }),
         }
     }
@@ -184,8 +186,8 @@ impl CellReader {
         };
         CellFault {
             code,
-            reason: format!("{} holds {}", self.column.name, quoted(text)),
-            remedy: "mend the cell in the file and run again".to_owned(),
+            reason: say!("{} holds {}", self.column.name, quoted(text)),
+            remedy: say!("mend the cell in the file and run again"),
         }
     }
 
@@ -194,8 +196,8 @@ impl CellReader {
         words.iter().find(|word| **word == plain).map(|word| Value::Word(word)).ok_or_else(|| {
             CellFault {
                 code: Code::WordUnknown,
-                reason: format!("{} {} is not in its list", self.column.name, quoted(text)),
-                remedy: format!("use one of {}", words.join(", ")),
+                reason: say!("{} {} is not in its list", self.column.name, quoted(text)),
+                remedy: say!("use one of {}", words.join(", ")),
             }
         })
     }
@@ -209,8 +211,8 @@ impl CellReader {
         } else {
             Err(CellFault {
                 code: Code::WordUnknown,
-                reason: format!("{} {} is neither yes nor no", self.column.name, quoted(text)),
-                remedy: "write yes or no".to_owned(),
+                reason: say!("{} {} is neither yes nor no", self.column.name, quoted(text)),
+                remedy: say!("write yes or no"),
             })
         }
     }
@@ -231,33 +233,33 @@ impl CellReader {
         let (code, reason, remedy) = match fault {
             DateFault::Unreadable => (
                 Code::DateUnreadable,
-                format!("{name} {text} is no date"),
-                "write dates as year-month-day, for example 2024-07-15".to_owned(),
+                say!("{name} {text} is no date"),
+                say!("write dates as year-month-day, for example 2024-07-15"),
             ),
             DateFault::NoSuchDay => (
                 Code::DateUnreadable,
-                format!("{name} {text} is not a day of the calendar"),
+                say!("{name} {text} is not a day of the calendar"),
                 match self.style.dates {
-                    DateOrder::Iso => "correct the date".to_owned(),
+                    DateOrder::Iso => say!("correct the date"),
                     DateOrder::DayFirst => {
-                        "correct the date; the file is declared day_first".to_owned()
+                        say!("correct the date; the file is declared day_first")
                     }
                     DateOrder::MonthFirst => {
-                        "correct the date; the file is declared month_first".to_owned()
+                        say!("correct the date; the file is declared month_first")
                     }
                 },
             ),
             DateFault::Ambiguous => (
                 Code::DateAmbiguous,
-                format!("{name} {text}: nothing says whether the day or the month comes first"),
-                format!(
+                say!("{name} {text}: nothing says whether the day or the month comes first"),
+                say!(
                     "set dates = \"day_first\" (or \"month_first\") under [[files.{table}]] or [book] in book.toml"
                 ),
             ),
             DateFault::OutOfRange => (
                 Code::RangeImpossible,
-                format!("{name} {text} lies before 1900 or after 2200"),
-                "correct the year".to_owned(),
+                say!("{name} {text} lies before 1900 or after 2200"),
+                say!("correct the year"),
             ),
         };
         CellFault { code, reason, remedy }
@@ -267,26 +269,22 @@ impl CellReader {
         let (name, text, table) = (self.column.name, quoted(text), self.style.table);
         let (reason, remedy) = match fault {
             NumberFault::Unreadable => (
-                format!("{name} {text} is not a number"),
+                say!("{name} {text} is not a number"),
                 match units::takes(self.column.unit) {
-                    units if units.is_empty() => {
-                        "write digits only, without unit or remark".to_owned()
-                    }
-                    units => format!("write digits only, or digits and their unit: {units}"),
+                    units if units.is_empty() => say!("write digits only, without unit or remark"),
+                    units => say!("write digits only, or digits and their unit: {units}"),
                 },
             ),
             NumberFault::TooLarge => {
-                (format!("{name} {text} is too large a number"), "correct the value".to_owned())
+                (say!("{name} {text} is too large a number"), say!("correct the value"))
             }
             NumberFault::Ambiguous => (
-                format!("{name} {text} may mean thousands or decimals"),
-                format!(
-                    "set decimal = \"comma\" (or \"point\") under [[files.{table}]] in book.toml"
-                ),
+                say!("{name} {text} may mean thousands or decimals"),
+                say!("set decimal = \"comma\" (or \"point\") under [[files.{table}]] in book.toml"),
             ),
             NumberFault::PointUnderComma => (
-                format!("{name} {text} has a decimal point, and decimal = \"comma\" is declared"),
-                format!("write a comma, or correct decimal under [[files.{table}]] in book.toml"),
+                say!("{name} {text} has a decimal point, and decimal = \"comma\" is declared"),
+                say!("write a comma, or correct decimal under [[files.{table}]] in book.toml"),
             ),
         };
         CellFault { code: Code::NumberUnreadable, reason, remedy }
@@ -304,8 +302,8 @@ impl CellReader {
         if !value.is_finite() {
             return Err(CellFault {
                 code: Code::NumberUnreadable,
-                reason: format!("{name} is not a finite number"),
-                remedy: "leave the cell empty when there is no value".to_owned(),
+                reason: say!("{name} is not a finite number"),
+                remedy: say!("leave the cell empty when there is no value"),
             });
         }
         if let Some((low, high)) = self.column.possible
@@ -316,8 +314,8 @@ impl CellReader {
         if self.column.kind == ColumnKind::Count && value.fract() != 0.0 {
             return Err(CellFault {
                 code: Code::NumberUnreadable,
-                reason: format!("{name} {value} is not a whole number"),
-                remedy: "counts are whole numbers; correct the value".to_owned(),
+                reason: say!("{name} {value} is not a whole number"),
+                remedy: say!("counts are whole numbers; correct the value"),
             });
         }
         if factor.is_some() {
@@ -345,12 +343,9 @@ impl CellReader {
         let unit_shown = if unit == "fraction" { "" } else { unit };
         let shown = |value: f64| format!("{} {unit_shown}", plain(value)).trim_end().to_owned();
         let converted =
-            if is_converted { format!(" (written {})", plain(written)) } else { String::new() };
-        let reason = format!(
-            "{name} = {}{converted} is impossible ({low} to {})",
-            shown(value),
-            shown(high)
-        );
+            if is_converted { say!(" (written {})", plain(written)) } else { String::new() };
+        let reason =
+            say!("{name} = {}{converted} is impossible ({low} to {})", shown(value), shown(high));
         let usual = self.column.usual.unwrap_or((low, high));
         let mistaken =
             if value > high && !is_converted { units::mistaken(value, unit, usual) } else { None };
@@ -358,16 +353,14 @@ impl CellReader {
             Some((word, people, right)) => CellFault {
                 code: Code::UnitSuspect,
                 reason,
-                remedy: format!(
+                remedy: say!(
                     "{} if the file is in {people}: set units.{name} = \"{word}\" under [[files.{table}]] in book.toml; else correct the value",
                     shown(right)
                 ),
             },
-            None => CellFault {
-                code: Code::RangeImpossible,
-                reason,
-                remedy: "correct the value".to_owned(),
-            },
+            None => {
+                CellFault { code: Code::RangeImpossible, reason, remedy: say!("correct the value") }
+            }
         }
     }
 }

@@ -3,6 +3,7 @@
 use super::{Design, Role};
 use crate::table::TreeSeasons;
 use std::collections::{BTreeMap, BTreeSet};
+use words::say;
 
 /// Seasons and tree-seasons with an earlier crop that a region needs to show alternate bearing:
 /// with two seasons a tree's own level and its alternation cannot be told apart.
@@ -41,7 +42,7 @@ impl Design {
             let known =
                 (0..table.len()).filter(inside).filter(|&row| before[row].is_some()).count();
             if seasons.len() < LEAST_SEASONS || known < LEAST_ROWS {
-                self.left_out.push(format!(
+                self.left_out.push(say!(
                     "no alternate bearing in {label}: it takes three seasons and {LEAST_ROWS} tree-seasons with an earlier crop"
                 ));
                 continue;

@@ -3,6 +3,7 @@
 use super::YieldError;
 use crate::table::TreeSeasons;
 use serde::{Deserialize, Serialize};
+use words::{say, text};
 
 /// Tree-seasons used and left out.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -28,8 +29,8 @@ pub(crate) fn usable(table: &TreeSeasons) -> Result<(TreeSeasons, RowUse), Yield
         read: table.len() as u64,
         used: rows.len() as u64,
         left_out: [
-            ("tree under the training age", too_young as u64),
-            ("yield or intensity not a number", unweighed as u64),
+            (text!("tree under the training age"), too_young as u64),
+            (text!("yield or intensity not a number"), unweighed as u64),
         ]
         .into_iter()
         .filter(|(_, count)| *count > 0)
@@ -39,11 +40,8 @@ pub(crate) fn usable(table: &TreeSeasons) -> Result<(TreeSeasons, RowUse), Yield
     if rows.is_empty() {
         let reasons: Vec<String> =
             use_.left_out.iter().map(|(reason, count)| format!("{count} x {reason}")).collect();
-        let reasons = if reasons.is_empty() {
-            "the linked table is empty".to_owned()
-        } else {
-            reasons.join(", ")
-        };
+        let reasons =
+            if reasons.is_empty() { say!("the linked table is empty") } else { reasons.join(", ") };
         return Err(YieldError::NoRows(reasons));
     }
     Ok((table.select(&rows), use_))

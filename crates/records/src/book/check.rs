@@ -9,6 +9,7 @@ pub(super) use format::other_format;
 use super::locate::{FILE, line_of};
 use super::{Book, Region, SeenTrials};
 use crate::{CalendarError, Code, Place, Problem, Severity, Table};
+use words::{say, text};
 
 struct Checker<'a> {
     text: &'a str,
@@ -29,8 +30,8 @@ impl Checker<'_> {
                 table,
                 Some(key),
                 Code::SettingImpossible,
-                format!("{key} = {value} lies outside {low} to {high}"),
-                "give a value inside the range",
+                say!("{key} = {value} lies outside {low} to {high}"),
+                text!("give a value inside the range"),
             );
         }
     }
@@ -45,8 +46,8 @@ pub(super) fn problems(book: &Book, text: &str) -> Vec<Problem> {
             "regions",
             None,
             Code::SettingMissing,
-            "no region is declared".to_owned(),
-            "add a section [regions.ID] with harvest and flush windows for each region of the block table",
+            say!("no region is declared"),
+            text!("add a section [regions.ID] with harvest and flush windows for each region of the block table"),
         );
     }
     for (id, region) in &book.regions {
@@ -74,8 +75,8 @@ fn check_meta(checker: &mut Checker<'_>, book: &Book) {
             "book",
             Some("name"),
             Code::SettingMissing,
-            "the book has no name".to_owned(),
-            "write the name of the plantation company or programme",
+            say!("the book has no name"),
+            text!("write the name of the plantation company or programme"),
         );
     }
     checker.range("book", "reference_moisture_pct", book.book.reference_moisture_pct, 0.0, 30.0);
@@ -122,8 +123,8 @@ fn check_region(checker: &mut Checker<'_>, id: &str, region: &Region) {
             &table,
             None,
             Code::RegionWithoutCalendar,
-            format!("region {id} has no harvest or no flush window"),
-            "add harvest = [\"MM-DD\", \"MM-DD\"] and flush = [\"MM-DD\", \"MM-DD\"]",
+            say!("region {id} has no harvest or no flush window"),
+            text!("add harvest = [\"MM-DD\", \"MM-DD\"] and flush = [\"MM-DD\", \"MM-DD\"]"),
         );
         return;
     };
@@ -131,15 +132,17 @@ fn check_region(checker: &mut Checker<'_>, id: &str, region: &Region) {
         let (key, remedy) = match &error {
             CalendarError::Overlap { second, .. } => (
                 *second,
-                "move one of the windows; the seasons of a tree must not run into each other",
+                text!(
+                    "move one of the windows; the seasons of a tree must not run into each other"
+                ),
             ),
-            CalendarError::NotADay(_) => ("harvest", "write days as MM-DD"),
+            CalendarError::NotADay(_) => ("harvest", text!("write days as MM-DD")),
         };
         checker.report(
             &table,
             Some(key),
             Code::WindowsOverlap,
-            format!("region {id}: {error}"),
+            say!("region {id}: {error}"),
             remedy,
         );
     }
@@ -171,8 +174,8 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &super::FileOpti
                 &format!("files.{table}"),
                 None,
                 Code::ColumnUnknown,
-                format!("{}: the table {table} has no column '{column}'", file.path),
-                "name one of the columns that `anacurve schema` lists for this table",
+                say!("{}: the table {table} has no column '{column}'", file.path),
+                text!("name one of the columns that `anacurve schema` lists for this table"),
             );
         }
     }

@@ -1,6 +1,7 @@
 //! Finds the line of `book.toml` a problem belongs to.
 
 use crate::{Code, Place, Problem, Severity};
+use words::text;
 
 pub(super) const FILE: &str = "book.toml";
 
@@ -48,17 +49,18 @@ pub(super) fn from_toml(text: &str, error: &toml::de::Error) -> Problem {
 /// What to write instead, by the parser's words: the slips of a first book.
 fn remedy(message: &str) -> &'static str {
     match message {
-        "missing field `book`" => "add a section [book] with name = \"...\"",
-        "missing field `economics`" => {
+        "missing field `book`" => text!("add a section [book] with name = \"...\""),
+        "missing field `economics`" => text!(
             "add a section [economics] with currency = \"...\", price_per_kg and wage_per_hour"
-        }
-        "missing field `regions`" => {
-            "add a section [regions.NAME] with harvest = [\"MM-DD\", \"MM-DD\"] and flush = [\"MM-DD\", \"MM-DD\"]; \
-             blocks name their region"
-        }
-        _ if message.contains("expected newline") => {
+        ),
+        "missing field `regions`" => text!(
+            "add a section [regions.NAME] with harvest = [\"MM-DD\", \"MM-DD\"] and flush = [\"MM-DD\", \"MM-DD\"]; blocks name their region"
+        ),
+        _ if message.contains("expected newline") => text!(
             "correct the line: one key = value; numbers take a decimal point, texts stand in quotation marks"
-        }
-        _ => "correct the line; `anacurve demo DIR` writes a book.toml that explains every key",
+        ),
+        _ => text!(
+            "correct the line; `anacurve demo DIR` writes a book.toml that explains every key"
+        ),
     }
 }

@@ -7,6 +7,7 @@ mod snippet;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use words::text;
 
 pub use number::written_number;
 pub use seen::SeenTrials;
@@ -190,7 +191,7 @@ impl TrialDesign {
     #[must_use]
     pub fn words(self) -> &'static str {
         match self {
-            Self::CompletelyRandomised => "completely randomised",
+            Self::CompletelyRandomised => text!("completely randomised"),
             Self::RandomisedBlocks => "randomised-blocks",
             Self::LatinSquare => "Latin-square",
             Self::SplitPlot => "split-plot",

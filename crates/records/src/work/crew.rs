@@ -5,6 +5,7 @@ use crate::MonthDay;
 use jiff::civil::{Date, Weekday};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use words::text;
 
 /// A day of the week.
 #[derive(
@@ -79,12 +80,16 @@ impl Crew {
     /// # Errors
     /// When nobody or no day works.
     pub fn check(&self) -> Result<(), SettingError> {
-        positive("[work] crew_size", self.crew_size, "give the people who prune on a working day")?;
+        positive(
+            "[work] crew_size",
+            self.crew_size,
+            text!("give the people who prune on a working day"),
+        )?;
         if self.working_days.is_empty() {
             return Err(SettingError::new(
                 "[work] working_days",
-                "no day of the week is a working day",
-                "list the days, for example [\"monday\", \"tuesday\"], or leave the key out",
+                text!("no day of the week is a working day"),
+                text!("list the days, for example [\"monday\", \"tuesday\"], or leave the key out"),
             ));
         }
         Ok(())

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
+use words::say;
 
 /// A setting that is missing or cannot be right, with its key in `book.toml` and the remedy.
 #[derive(Debug, Clone, PartialEq, Eq, Error, Serialize, Deserialize)]
@@ -31,6 +32,6 @@ pub fn positive(key: impl Into<String>, value: f64, remedy: &str) -> Result<f64,
     if value.is_finite() && value > 0.0 {
         Ok(value)
     } else {
-        Err(SettingError::new(key, format!("{value} is not above zero"), remedy))
+        Err(SettingError::new(key, say!("{value} is not above zero"), remedy))
     }
 }

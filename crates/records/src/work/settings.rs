@@ -6,6 +6,7 @@ use super::tools::{Tool, check_tools};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use words::text;
 
 /// `[work]`.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
@@ -74,8 +75,12 @@ impl WorkSettings {
             errors.extend(check_tools(&self.tools).err());
         }
         let named = [
-            ("minutes_per_young_tree", self.minutes_per_young_tree, "give minutes or leave it out"),
-            ("topping_height_m", self.topping_height_m, "give metres or leave it out"),
+            (
+                "minutes_per_young_tree",
+                self.minutes_per_young_tree,
+                text!("give minutes or leave it out"),
+            ),
+            ("topping_height_m", self.topping_height_m, text!("give metres or leave it out")),
         ];
         for (name, value, remedy) in named {
             let checked = value.map(|v| positive(format!("[work] {name}"), v, remedy));

@@ -3,6 +3,7 @@
 use super::error::SettingError;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use words::{say, text};
 
 /// What makes a tool dangerous.
 #[derive(
@@ -43,8 +44,8 @@ pub fn check_tools(tools: &[Tool]) -> Result<(), SettingError> {
             _ => {
                 return Err(SettingError::new(
                     key,
-                    format!("{} is not thicker than the {before} cm before it", tool.tool),
-                    "list tools from thin to thick cuts, only the last without a limit",
+                    say!("{} is not thicker than the {before} cm before it", tool.tool),
+                    text!("list tools from thin to thick cuts, only the last without a limit"),
                 ));
             }
         }
@@ -53,8 +54,8 @@ pub fn check_tools(tools: &[Tool]) -> Result<(), SettingError> {
         Some(last) if last.up_to_cm.is_none() => Ok(()),
         _ => Err(SettingError::new(
             key,
-            "no tool cuts limbs of any thickness",
-            "leave up_to_cm out for the last tool",
+            text!("no tool cuts limbs of any thickness"),
+            text!("leave up_to_cm out for the last tool"),
         )),
     }
 }

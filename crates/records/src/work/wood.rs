@@ -3,6 +3,7 @@
 use super::error::{SettingError, positive};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use words::{say, text};
 
 /// What hauling cut wood costs and what it fetches, from `[economics.cut_wood]`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -42,8 +43,8 @@ impl CutWood {
         if !(share.is_finite() && share > 0.0 && share <= 1.0) {
             return Err(SettingError::new(
                 key("stacked_per_canopy"),
-                format!("{share} is not above 0 and up to 1"),
-                "give the m3 of stacked wood and brush from 1 m3 of canopy",
+                say!("{share} is not above 0 and up to 1"),
+                text!("give the m3 of stacked wood and brush from 1 m3 of canopy"),
             ));
         }
         for (name, money) in
@@ -52,13 +53,13 @@ impl CutWood {
             if !(money.is_finite() && money >= 0.0) {
                 return Err(SettingError::new(
                     key(name),
-                    format!("{money} is not an amount of money"),
-                    "give money per stacked m3, 0 or more",
+                    say!("{money} is not an amount of money"),
+                    text!("give money per stacked m3, 0 or more"),
                 ));
             }
         }
         if let Some(load) = self.load_m3 {
-            positive(key("load_m3"), load, "give the stacked m3 of one load")?;
+            positive(key("load_m3"), load, text!("give the stacked m3 of one load"))?;
         }
         Ok(())
     }

@@ -1,8 +1,9 @@
 //! Numbers of the pages that stand in no result file: what they are and how they were computed.
 
 use super::Field;
+use words::constant;
 
-fields! { page_fields, "Numbers of `index.html` without a field in a result file, by their place.":
+numbers! { page_fields, "Numbers of `index.html` without a field in a result file, by their place.":
     "figure.response" "Yield against pruning intensity" "kg per tree" "Expected crop at each intensity and the stated lead: the median of the posterior draws and its interval. Circles are means of recorded crops after taking out site, season, block, tree, age and variety.";
     "figure.odds" "Which intensity is best?" "per cent of draws" "Share of the posterior draws in which an intensity of the class has the highest net return, or yield, within the tested range.";
     "figure.surface" "Intensity and timing together" "kg per tree" "Expected gain over leaving trees unpruned at every intensity and lead that the region's records support: median of the posterior draws.";
@@ -26,7 +27,7 @@ fields! { page_fields, "Numbers of `index.html` without a field in a result file
     "spreads" "Standard deviations" "model scale" "Restricted maximum likelihood estimates of the spread between groups; where it is estimated at zero, the one-sided 95 % upper limit by profile.";
 }
 
-fields! { trial_fields, "Tables and figures of `trials.html`, by the beginning of their file names.":
+numbers! { trial_fields, "Tables and figures of `trials.html`, by the beginning of their file names.":
     "facts" "Design and trees" "counts" "What the trial was, as declared in book.toml and found in its rows.";
     "anova" "Analysis of variance, tests of the terms" "squared unit of the trait" "Sums of squares, mean squares and F of each term against its own error; where the trial is unbalanced, tests of the mixed model with Kenward-Roger degrees of freedom.";
     "variation" "Variation by stratum" "per cent of the mean" "Variance of each stratum in the squared unit of the trait, and CV: its square root over the grand mean, by the stated convention.";
@@ -52,7 +53,7 @@ fields! { trial_fields, "Tables and figures of `trials.html`, by the beginning o
     "optimum" "Locating the best level" "count" "Fewest replicates with which the best level is found within the asked distance as often as asked, by simulated trials with the book's own variation.";
 }
 
-fields! { review_fields, "Tables and figures of `review.html`, by the beginning of their file names.":
+numbers! { review_fields, "Tables and figures of `review.html`, by the beginning of their file names.":
     "by" "Yield against expectation" "kg per tree" "Means over the trees harvested in the season. Expected is the mean yield of the region's trees in all earlier seasons; each part is its mean marginal value over all orders in which the parts can become known (Shapley 1953), so that the parts add up to observed less expected.";
     "parts" "What explains the difference" "kg per tree" "The same parts as bars: those that add right of zero, those that take away left of it.";
     "blocks-ranked" "Blocks compared" "kg per tree" "Difference of each block from the other blocks of its region, season, age, pruning and earlier crop taken out; shrunk by what chance does to a block of its size (empirical Bayes), ranks from joint draws (Laird and Louis 1989).";

@@ -23,7 +23,7 @@ pub fn advice_parquet(advice: &Advice) -> Result<Vec<u8>, ReportError> {
     let (mut fields, mut arrays) = (Vec::new(), Vec::new());
     for (i, column) in columns().enumerate() {
         let cells: Vec<&Value> = rows.iter().filter_map(|row| row.get(i)).collect();
-        let array = array(column.unit, &cells);
+        let array = array(column.unit.english(), &cells);
         fields.push(Column::new(column.column, array.data_type().clone(), true));
         arrays.push(array);
     }

@@ -2,6 +2,7 @@
 
 use super::{Layout, treatment_of};
 use trials::layout::{LayoutPlot, LayoutTree};
+use words::say;
 
 /// A tree to observe with its plot.
 pub struct TreeLine<'a> {
@@ -32,18 +33,18 @@ pub fn tree_lines(layout: &Layout) -> Vec<TreeLine<'_>> {
 pub fn stands(tree: &LayoutTree) -> String {
     let mut words = Vec::new();
     if !tree.block.is_empty() {
-        words.push(format!("block {}", tree.block));
+        words.push(say!("block {}", tree.block));
     }
-    words.extend(tree.row.map(|row| format!("row {row}")));
-    words.extend(tree.column.map(|column| format!("tree {column}")));
+    words.extend(tree.row.map(|row| say!("row {row}")));
+    words.extend(tree.column.map(|column| say!("tree {column}")));
     words.join(", ")
 }
 
 /// The units of the plots above a plot, in words.
 pub fn within(plot: &LayoutPlot) -> String {
-    let mut words = vec![format!("replicate {}", plot.replicate)];
-    words.extend(plot.block.as_ref().map(|block| format!("block {block}")));
-    words.extend(plot.main_plot.as_ref().map(|main| format!("main plot {main}")));
-    words.extend(plot.sub_plot.as_ref().map(|sub| format!("sub plot {sub}")));
+    let mut words = vec![say!("replicate {}", plot.replicate)];
+    words.extend(plot.block.as_ref().map(|block| say!("block {block}")));
+    words.extend(plot.main_plot.as_ref().map(|main| say!("main plot {main}")));
+    words.extend(plot.sub_plot.as_ref().map(|sub| say!("sub plot {sub}")));
     words.join(", ")
 }

@@ -5,6 +5,7 @@ use crate::names::is_printable;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::{self, Write as _};
 use trials::layout::{Layout, LayoutPlot, LayoutTree};
+use words::{say, text};
 
 /// Size of a tree's cell, and of the margins, px.
 const CELL: f64 = 40.0;
@@ -74,11 +75,15 @@ fn draw(out: &mut String, layout: &Layout) -> fmt::Result {
     writeln!(
         out,
         r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0} {height:.0}" width="{width:.0}" height="{height:.0}" role="img" aria-labelledby="map-title map-desc" font-family="system-ui, 'DejaVu Sans', sans-serif" font-size="12">
-<title id="map-title">Field map of {title}</title>
-<desc id="map-desc">{} plots; every plot is listed with its trees in the field sheets.</desc>
+<title id="map-title">{}</title>
+<desc id="map-desc">{}</desc>
 <rect width="100%" height="100%" fill="#fff"/>
 <text x="{MARGIN}" y="28" font-size="16" font-weight="600">{title}</text>"##,
-        layout.plots.len()
+        say!("Field map of {title}"),
+        say!(
+            "{} plots; every plot is listed with its trees in the field sheets.",
+            layout.plots.len()
+        )
     )?;
     let mut top = MARGIN;
     for patch in &patches {
@@ -169,8 +174,9 @@ fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
         let name = escaped(&patch.name);
         writeln!(
             out,
-            r#"<text x="{MARGIN}" y="{:.1}" font-weight="600">Block {name}</text>"#,
-            top - 2.0
+            r#"<text x="{MARGIN}" y="{:.1}" font-weight="600">{}</text>"#,
+            top - 2.0,
+            say!("Block {name}")
         )?;
     }
     for column in c0..c0 + patch.columns {
@@ -202,12 +208,13 @@ fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
     }
     let bottom = y(r0 + patch.rows) + 16.0;
     let (across, along) = match patch.unit {
-        "tree" => ("rows of trees", "trees along the row"),
-        _ => ("rows of plots", "plots along the row"),
+        "tree" => (text!("rows of trees"), text!("trees along the row")),
+        _ => (text!("rows of plots"), text!("plots along the row")),
     };
     writeln!(
         out,
-        r##"<text x="{MARGIN}" y="{bottom:.1}" fill="#4d565e">Numbers at the left: {across}; above: {along}.</text>"##
+        r##"<text x="{MARGIN}" y="{bottom:.1}" fill="#4d565e">{}</text>"##,
+        say!("Numbers at the left: {across}; above: {along}.")
     )
 }
 
@@ -245,8 +252,10 @@ fn draw_plot(
 
 fn draw_legend(out: &mut String, layout: &Layout, top: f64) -> fmt::Result {
     let lines = [
-        "In a plot: treatment, then number of the plot. Heavy lines part replicates, dashed ones main plots or blocks.",
-        "Filled: trees to observe; open: same treatment, not observed; dashed: guard.",
+        text!(
+            "In a plot: treatment, then number of the plot. Heavy lines part replicates, dashed ones main plots or blocks."
+        ),
+        text!("Filled: trees to observe; open: same treatment, not observed; dashed: guard."),
     ];
     for (line, y) in lines.into_iter().zip([top + 14.0, top + 30.0]) {
         writeln!(out, r#"<text x="{MARGIN}" y="{y:.1}" font-size="12">{line}</text>"#)?;

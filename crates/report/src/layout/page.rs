@@ -5,6 +5,7 @@ use crate::number::counted;
 use crate::page::Table;
 use askama::Template;
 use trials::layout::Layout;
+use words::{say, text};
 
 /// The page as the template takes it.
 #[derive(Template)]
@@ -31,12 +32,12 @@ impl<'a> LayoutPage<'a> {
             layout,
             css: include_str!("../../templates/style.css"),
             title: layout.title.clone().unwrap_or_else(|| layout.trial.clone()),
-            summary: format!(
+            summary: say!(
                 "{} design: {} in {} with {} to observe; seed {}.",
                 capital(layout.design.words()),
-                counted(layout.treatments.len() as u64, "treatment", "treatments"),
-                counted(layout.plots.len() as u64, "plot", "plots"),
-                counted(trees as u64, "tree", "trees"),
+                counted(layout.treatments.len() as u64, text!("treatment"), text!("treatments")),
+                counted(layout.plots.len() as u64, text!("plot"), text!("plots")),
+                counted(trees as u64, text!("tree"), text!("trees")),
                 layout.seed
             ),
             map,
@@ -62,7 +63,8 @@ fn capital(text: &str) -> String {
 }
 
 fn treatments(layout: &Layout) -> Table {
-    let mut table = Table::new("Treatments", ["Code", "Treatment", "#Plots"]);
+    let mut table =
+        Table::new(text!("Treatments"), [text!("Code"), text!("Treatment"), text!("#Plots")]);
     for (number, treatment) in layout.treatments.iter().enumerate() {
         let (code, words) = super::treatment_of(layout, number);
         table.row([code, words, treatment.plots.to_string()]);
@@ -71,7 +73,10 @@ fn treatments(layout: &Layout) -> Table {
 }
 
 fn plots(layout: &Layout) -> Table {
-    let mut table = Table::new("Plots and their trees", ["Plot", "Within", "Treatment", "Trees"]);
+    let mut table = Table::new(
+        text!("Plots and their trees"),
+        [text!("Plot"), text!("Within"), text!("Treatment"), text!("Trees")],
+    );
     for plot in &layout.plots {
         let (code, treatment) = super::treatment_of(layout, plot.treatment);
         let trees: Vec<&str> = plot.trees.iter().map(|tree| tree.tree.as_str()).collect();
@@ -87,14 +92,22 @@ fn plots(layout: &Layout) -> Table {
 
 fn trees_table(layout: &Layout) -> Table {
     let mut table = Table::new(
-        "Trees: write the date and what was cut, or what was picked",
-        ["Tree", "Where", "Plot", "Treatment", "Date", "Cut or kg", "Remarks"],
+        text!("Trees: write the date and what was cut, or what was picked"),
+        [
+            text!("Tree"),
+            text!("Where"),
+            text!("Plot"),
+            text!("Treatment"),
+            text!("Date"),
+            text!("Cut or kg"),
+            text!("Remarks"),
+        ],
     );
     for line in tree_lines(layout) {
         let treatment = if line.observed {
             format!("{}: {}", line.code, line.treatment)
         } else {
-            format!("{}: {} (not observed)", line.code, line.treatment)
+            say!("{}: {} (not observed)", line.code, line.treatment)
         };
         table.row([
             line.tree.tree.clone(),
@@ -110,8 +123,10 @@ fn trees_table(layout: &Layout) -> Table {
 }
 
 fn balance(layout: &Layout) -> Table {
-    let mut table =
-        Table::new("What was measured before, by treatment", ["Treatment", "Measured", "#Mean"]);
+    let mut table = Table::new(
+        text!("What was measured before, by treatment"),
+        [text!("Treatment"), text!("Measured"), text!("#Mean")],
+    );
     for mean in layout.balance.iter().flat_map(|report| &report.means) {
         let name = mean.covariate.as_str().replace('_', " ");
         table.row([mean.treatment.clone(), name, crate::number::fixed(mean.mean, 2)]);

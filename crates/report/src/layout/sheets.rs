@@ -54,7 +54,7 @@ pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
     trees(book.add_worksheet().set_name("Harvest")?, layout, &harvest, false)?;
     labels(book.add_worksheet().set_name("Labels")?, layout)?;
     table(book.add_worksheet().set_name("trials")?, layout)?;
-    let cautions = book.add_worksheet().set_name(text::H_SAFETY)?;
+    let cautions = book.add_worksheet().set_name(text::H_SAFETY.get())?;
     cautions.set_column_width(0, 110)?;
     let wrap = Format::new().set_text_wrap();
     for (row, caution) in (0_u32..).zip(text::CAUTIONS) {

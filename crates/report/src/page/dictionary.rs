@@ -8,6 +8,7 @@ use crate::dictionary::{
 use crate::error::ReportError;
 use crate::how::Part;
 use askama::Template;
+use words::text;
 
 #[derive(Template)]
 #[template(path = "dictionary.html")]
@@ -24,40 +25,51 @@ struct DictionaryPage<'a> {
 pub fn dictionary_html(back: &str) -> Result<String, ReportError> {
     let advice = table(
         Part::Advice,
-        "advice.json, advice.csv and advice.parquet",
-        ["Path in advice.json", "Column in the tables", "Unit or kind", "Meaning"],
+        text!("advice.json, advice.csv and advice.parquet"),
+        [
+            text!("Path in advice.json"),
+            text!("Column in the tables"),
+            text!("Unit or kind"),
+            text!("Meaning"),
+        ],
         advice_fields(),
-        |field| [field.path, field.column, field.unit, field.meaning],
+        |field| [field.path, field.column, field.unit.get(), field.meaning.get()],
     );
     let laterals = table(
         Part::Laterals,
         "laterals.json",
-        ["Path", "Unit or kind", "Meaning"],
+        [text!("Path"), text!("Unit or kind"), text!("Meaning")],
         laterals_fields(),
-        |field| [field.path, field.unit, field.meaning],
+        |field| [field.path, field.unit.get(), field.meaning.get()],
     );
     let work = table(
         Part::WorkPlan,
-        "workplan.csv and workplan.xlsx",
-        ["Column", "Unit or kind", "Meaning"],
+        text!("workplan.csv and workplan.xlsx"),
+        [text!("Column"), text!("Unit or kind"), text!("Meaning")],
         work_plan_fields(),
-        |field| [field.column, field.unit, field.meaning],
+        |field| [field.column, field.unit.get(), field.meaning.get()],
     );
     let others = table(
         Part::PlanTables,
-        "Other tables of the plan, each also a sheet of workplan.xlsx",
-        ["File", "Column", "Unit or kind", "Meaning"],
+        text!("Other tables of the plan, each also a sheet of workplan.xlsx"),
+        [text!("File"), text!("Column"), text!("Unit or kind"), text!("Meaning")],
         plan_table_fields(),
-        |field| [field.path, field.column, field.unit, field.meaning],
+        |field| [field.path, field.column, field.unit.get(), field.meaning.get()],
     );
-    let page_heads = ["Number", "Unit or kind", "How it is computed"];
-    let shown = |field: &Field| [field.column, field.unit, field.meaning];
+    let page_heads = [text!("Number"), text!("Unit or kind"), text!("How it is computed")];
+    let shown = |field: &Field| [field.title.get(), field.unit.get(), field.meaning.get()];
     let pages = [
-        table(Part::Page, "Numbers of the report's page", page_heads, page_fields(), shown),
-        table(Part::Trials, "Tables and figures of trials.html", page_heads, trial_fields(), shown),
+        table(Part::Page, text!("Numbers of the report's page"), page_heads, page_fields(), shown),
+        table(
+            Part::Trials,
+            text!("Tables and figures of trials.html"),
+            page_heads,
+            trial_fields(),
+            shown,
+        ),
         table(
             Part::Review,
-            "Tables and figures of review.html",
+            text!("Tables and figures of review.html"),
             page_heads,
             review_fields(),
             shown,

@@ -10,6 +10,7 @@ use crate::plots::{CurvePlot, Label, class_name, curve_plot, odds_plot, surface_
 use crate::sentence::days;
 use crate::text;
 use advise::{ClassMean, CurvePoint, OddsBar, RegionAdvice, RegionPicture, Surface};
+use words::{say, text};
 
 /// Most rows of a curve in its table: a reader wants the shape, the files hold every point.
 const TABLE_POINTS: usize = 13;
@@ -77,9 +78,9 @@ fn finish(
 fn curve_caption(base: &str, region: &RegionAdvice, lead: Option<f64>) -> String {
     let mut caption = String::new();
     if region.advised.is_none() {
-        caption.push_str(text::NOT_ADVICE);
+        caption.push_str(text::NOT_ADVICE.get());
         caption.push(' ');
-        caption.push_str(text::CURVE_OF_RECORDS);
+        caption.push_str(text::CURVE_OF_RECORDS.get());
         caption.push(' ');
     }
     caption.push_str(base);
@@ -99,7 +100,7 @@ fn plot<'a>(
         y_title,
         curve,
         classes,
-        classes_name: text::L_CLASSES,
+        classes_name: text::L_CLASSES.get(),
         tested: region.tested_intensity,
         present: region.present.intensity,
         advised: region.advised.as_ref().map(|a| a.intensity),
@@ -111,14 +112,14 @@ fn response(
     region: &RegionAdvice,
     picture: &RegionPicture,
 ) -> Result<Figure, ReportError> {
-    let mut table = curve_table(text::F_CURVE, text::AXIS_YIELD, &picture.yield_curve);
-    table.heads.extend(Table::new("", ["#Observed mean (kg)", "#Trees"]).heads);
+    let mut table = curve_table(text::F_CURVE.get(), text::AXIS_YIELD.get(), &picture.yield_curve);
+    table.heads.extend(Table::new("", [text!("#Observed mean (kg)"), text!("#Trees")]).heads);
     for row in &mut table.rows {
         row.extend(["".into(), "".into()]);
     }
     for class in &picture.classes {
         table.row([
-            format!("{} (observed)", class_name(class.from, class.to)),
+            say!("{} (observed)", class_name(class.from, class.to)),
             String::new(),
             String::new(),
             String::new(),
@@ -128,15 +129,15 @@ fn response(
     }
     let kind = Kind {
         slug: "response",
-        title: text::F_CURVE,
+        title: text::F_CURVE.get(),
         caption: if picture.yield_curve.is_empty() {
-            format!("{} {}", text::NOT_ADVICE, text::CAPTION_MEANS)
+            format!("{} {}", text::NOT_ADVICE.get(), text::CAPTION_MEANS.get())
         } else {
-            let base = format!("{} {}", text::CAPTION_CURVE, text::CAPTION_MEANS);
+            let base = format!("{} {}", text::CAPTION_CURVE.get(), text::CAPTION_MEANS.get());
             curve_caption(&base, region, picture.curve_lead_days)
         },
     };
-    let spec = plot(region, text::AXIS_YIELD, &picture.yield_curve, &picture.classes);
+    let spec = plot(region, text::AXIS_YIELD.get(), &picture.yield_curve, &picture.classes);
     finish(index, region, kind, table, |label| curve_plot(label, &spec))
 }
 
@@ -149,10 +150,10 @@ fn net(
     let axis = text::axis_net(currency);
     let kind = Kind {
         slug: "net",
-        title: text::F_NET,
-        caption: curve_caption(text::CAPTION_NET, region, picture.curve_lead_days),
+        title: text::F_NET.get(),
+        caption: curve_caption(text::CAPTION_NET.get(), region, picture.curve_lead_days),
     };
-    let table = curve_table(text::F_NET, &axis, &picture.net_curve);
+    let table = curve_table(text::F_NET.get(), &axis, &picture.net_curve);
     let spec = plot(region, &axis, &picture.net_curve, &[]);
     finish(index, region, kind, table, |label| curve_plot(label, &spec))
 }
@@ -160,7 +161,12 @@ fn net(
 fn curve_table(title: &str, unit: &str, curve: &[CurvePoint]) -> Table {
     let mut table = Table::new(
         format!("{title}, {unit}"),
-        [text::AXIS_INTENSITY, "#Expected", "#Lower limit", "#Upper limit"],
+        [
+            text::AXIS_INTENSITY.get(),
+            text!("#Expected"),
+            text!("#Lower limit"),
+            text!("#Upper limit"),
+        ],
     );
     let step = curve.len().div_ceil(TABLE_POINTS).max(1);
     let last = curve.len().saturating_sub(1);
@@ -179,13 +185,17 @@ fn curve_table(title: &str, unit: &str, curve: &[CurvePoint]) -> Table {
 
 fn odds(index: usize, region: &RegionAdvice, bars: &[OddsBar]) -> Result<Figure, ReportError> {
     let mut table = Table::new(
-        text::AXIS_ODDS,
-        [text::AXIS_INTENSITY, "#Best for net return", "#Best for yield"],
+        text::AXIS_ODDS.get(),
+        [text::AXIS_INTENSITY.get(), text!("#Best for net return"), text!("#Best for yield")],
     );
     for bar in bars {
         table.row([class_name(bar.from, bar.to), chance(bar.p_net), chance(bar.p_yield)]);
     }
-    let kind = Kind { slug: "odds", title: text::F_ODDS, caption: text::CAPTION_ODDS.to_owned() };
+    let kind = Kind {
+        slug: "odds",
+        title: text::F_ODDS.get(),
+        caption: text::CAPTION_ODDS.get().to_owned(),
+    };
     finish(index, region, kind, table, |label| odds_plot(label, bars))
 }
 
@@ -194,10 +204,10 @@ fn surface_figure(
     region: &RegionAdvice,
     surface: &Surface,
 ) -> Result<Figure, ReportError> {
-    let heads = std::iter::once(text::AXIS_LEAD.to_owned())
+    let heads = std::iter::once(text::AXIS_LEAD.get().to_owned())
         .chain(surface.intensities.iter().map(|v| format!("#{}", percent(*v))));
     let mut table = Table::new(
-        "Gain over unpruned (kg per tree), by days before flush and canopy removed",
+        text!("Gain over unpruned (kg per tree), by days before flush and canopy removed"),
         heads,
     );
     let width = surface.intensities.len();
@@ -206,12 +216,15 @@ fn surface_figure(
             let at = row * width + column;
             match (surface.supported.get(at), surface.gain_kg.get(at)) {
                 (Some(true), Some(gain)) => signed(*gain, 2),
-                _ => text::NOT_TESTED.to_owned(),
+                _ => text::NOT_TESTED.get().to_owned(),
             }
         });
         table.row(std::iter::once(fixed(*lead, 0)).chain(cells));
     }
-    let kind =
-        Kind { slug: "surface", title: text::F_SURFACE, caption: text::CAPTION_SURFACE.to_owned() };
+    let kind = Kind {
+        slug: "surface",
+        title: text::F_SURFACE.get(),
+        caption: text::CAPTION_SURFACE.get().to_owned(),
+    };
     finish(index, region, kind, table, |label| surface_plot(label, surface))
 }

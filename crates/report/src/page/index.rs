@@ -14,12 +14,14 @@ use crate::number::{count, percent};
 use crate::review::review_figures;
 use crate::text;
 use askama::Template;
+use words::say;
 
 /// The page as the template takes it.
 #[derive(Template)]
 #[template(path = "index.html")]
 pub struct IndexPage<'a> {
     report: &'a Report,
+    title: String,
     css: &'static str,
     how_to_read: String,
     answer: Table,
@@ -55,6 +57,11 @@ pub fn index_page(report: &Report) -> Result<IndexPage<'_>, ReportError> {
     let method = &report.method;
     Ok(IndexPage {
         report,
+        title: say!(
+            "{book}, season {season}",
+            book = report.advice.book,
+            season = report.advice.season
+        ),
         css: include_str!("../../templates/style.css"),
         how_to_read: text::how_to_read(&percent(report.advice.tolerance_pct / 100.0)),
         answer: answer(report),

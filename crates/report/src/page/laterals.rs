@@ -8,8 +8,9 @@ use crate::names::plot_file;
 use crate::number::{count, fixed, percent, signed};
 use crate::plots::{CurvePlot, Label, class_name, curve_plot};
 use crate::sentence::days;
-use crate::text::laterals as words;
+use crate::text::laterals as fixed_words;
 use advise::{ClassMean, CurvePoint, Interval, RegionAdvice};
+use words::{say, text};
 
 /// Most rows of a curve in its table.
 const TABLE_POINTS: usize = 13;
@@ -45,7 +46,7 @@ pub fn view(
         figures: Vec::new(),
     };
     if let Some(why) = &laterals.missing {
-        view.intro = words::missing(why);
+        view.intro = fixed_words::missing(why);
         return Ok(view);
     }
     view.figures.push(density(index, region, laterals)?.how(how("[].laterals")));
@@ -58,18 +59,22 @@ pub fn view(
             view.notes = notes(path);
             view.effects = effects(path);
         }
-        (None, Some(why)) => view.notes.push(words::no_path(why)),
+        (None, Some(why)) => view.notes.push(fixed_words::no_path(why)),
         (None, None) => {}
     }
     Ok(view)
 }
 
 fn intro(laterals: &RegionLaterals) -> String {
-    words::counted(&count(laterals.frames), &count(laterals.trees), &count(laterals.tree_seasons))
+    fixed_words::counted(
+        &count(laterals.frames),
+        &count(laterals.trees),
+        &count(laterals.tree_seasons),
+    )
 }
 
 fn interval(value: &Interval, decimals: usize) -> String {
-    format!(
+    say!(
         "{} ({} to {})",
         signed(value.median, decimals),
         signed(value.low, decimals),
@@ -82,47 +87,46 @@ fn finding(region: &RegionAdvice, path: &Path) -> String {
     let clear = |value: &Interval| value.low > 0.0 || value.high < 0.0;
     let (total, part) = (&path.kg.total, &path.kg.indirect);
     let target = if path.intensity < 0.005 {
-        "leaving trees unpruned".to_owned()
+        say!("leaving trees unpruned")
     } else {
         let lead = path.lead_days.filter(|lead| lead.is_finite());
-        let when =
-            lead.map_or_else(String::new, |lead| format!(", {} before the flush", days(lead)));
-        format!("removing {} of the canopy{when}", percent(path.intensity))
+        let when = lead.map_or_else(String::new, |lead| say!(", {} before the flush", days(lead)));
+        say!("removing {} of the canopy{when}", percent(path.intensity))
     };
     let chosen =
         if region.advised.as_ref().is_some_and(|a| (a.intensity - path.intensity).abs() < 1e-9) {
             ""
         } else {
-            " (the best practice that the records support)"
+            text!(" (the best practice that the records support)")
         };
-    let opening = format!(
+    let opening = say!(
         "Moving from present practice to {target}{chosen} changes the expected yield by {} kg per tree",
         interval(total, 2)
     );
     let change = percent_change(&path.flowering_ratio);
-    let shoots = format!(
+    let shoots = say!(
         "{} %, interval {} to {} %",
         signed(change.median, 0),
         signed(change.low, 0),
         signed(change.high, 0)
     );
-    let more = if path.flowering_ratio.median >= 1.0 { "more" } else { "fewer" };
+    let more = if path.flowering_ratio.median >= 1.0 { text!("more") } else { text!("fewer") };
     let split = if clear(total) && clear(part) && total.median * part.median > 0.0 {
-        let word = if total.median > 0.0 { "gained" } else { "lost" };
-        format!(
+        let word = if total.median > 0.0 { text!("gained") } else { text!("lost") };
+        say!(
             "About {} of the {} kg {word} run through {more} flowering shoots",
             fixed(part.median.abs(), 2),
             fixed(total.median.abs(), 2)
         )
     } else if clear(part) {
-        format!("{} kg run through {more} flowering shoots", interval(part, 2))
+        say!("{} kg run through {more} flowering shoots", interval(part, 2))
     } else {
-        format!(
+        say!(
             "What runs through flowering shoots, {} kg, cannot be told from nothing",
             interval(part, 2)
         )
     };
-    format!(
+    say!(
         "{opening}. {split} (flowering laterals per m2: {shoots}); {} kg come by everything else: nut set and size, light, loss of bearing wood.",
         interval(&path.kg.direct, 2)
     )
@@ -140,32 +144,33 @@ fn percent_change(ratio: &Interval) -> Interval {
 
 fn notes(path: &Path) -> Vec<String> {
     let slope = &path.slope;
-    let basis = if slope.within_trees { words::WITHIN } else { words::BETWEEN };
+    let basis =
+        if slope.within_trees { fixed_words::WITHIN.get() } else { fixed_words::BETWEEN.get() };
     vec![
-        format!("{} {basis}", words::ASSUMPTION),
+        format!("{} {basis}", fixed_words::ASSUMPTION.get()),
         match path.undone_at {
-            Some(rho) if rho <= 0.0 => words::UNDONE_ALREADY.to_owned(),
-            Some(rho) => words::undone(&fixed(rho, 2), &percent(rho)),
-            None => words::NEVER_UNDONE.to_owned(),
+            Some(rho) if rho <= 0.0 => fixed_words::UNDONE_ALREADY.get().to_owned(),
+            Some(rho) => fixed_words::undone(&fixed(rho, 2), &percent(rho)),
+            None => fixed_words::NEVER_UNDONE.get().to_owned(),
         },
-        words::slope(&count(slope.tree_seasons), &percent(slope.reliability)),
+        fixed_words::slope(&count(slope.tree_seasons), &percent(slope.reliability)),
     ]
 }
 
 fn effects(path: &Path) -> Table {
     let level = percent(path.kg.total.level);
     let mut table = Table::new(
-        words::T_EFFECTS,
+        fixed_words::T_EFFECTS.get(),
         [
-            Head::from("Path"),
-            Head::from(format!("#kg per tree ({level} interval)")).how(how("[].path.kg")),
-            Head::from("#Per cent of present yield").how(how("[].path.per_cent")),
+            Head::from(text!("Path")),
+            Head::from(say!("#kg per tree ({level} interval)")).how(how("[].path.kg")),
+            Head::from(text!("#Per cent of present yield")).how(how("[].path.per_cent")),
         ],
     );
     for (name, kg, per_cent) in [
-        (words::R_INDIRECT, &path.kg.indirect, &path.per_cent.indirect),
-        (words::R_DIRECT, &path.kg.direct, &path.per_cent.direct),
-        (words::R_TOTAL, &path.kg.total, &path.per_cent.total),
+        (fixed_words::R_INDIRECT.get(), &path.kg.indirect, &path.per_cent.indirect),
+        (fixed_words::R_DIRECT.get(), &path.kg.direct, &path.per_cent.direct),
+        (fixed_words::R_TOTAL.get(), &path.kg.total, &path.per_cent.total),
     ] {
         table.row([name.to_owned(), interval(kg, 2), interval(per_cent, 1)]);
     }
@@ -201,13 +206,13 @@ fn density(
     laterals: &RegionLaterals,
 ) -> Result<Figure, ReportError> {
     let mut table = Table::new(
-        words::T_DENSITY,
+        fixed_words::T_DENSITY.get(),
         [
-            crate::text::AXIS_INTENSITY,
-            "#Laterals per m2",
-            "#Flowering per m2",
-            "#Counted per m2",
-            "#Frames",
+            crate::text::AXIS_INTENSITY.get(),
+            text!("#Laterals per m2"),
+            text!("#Flowering per m2"),
+            text!("#Counted per m2"),
+            text!("#Frames"),
         ],
     );
     let flowering = |k: usize| laterals.flowering.get(k);
@@ -224,7 +229,7 @@ fn density(
     }
     for mean in &laterals.classes {
         table.row([
-            format!("{} (counted)", class_name(mean.from, mean.to)),
+            say!("{} (counted)", class_name(mean.from, mean.to)),
             String::new(),
             String::new(),
             fixed(mean.laterals_per_m2, 1),
@@ -233,9 +238,9 @@ fn density(
     }
     let kind = Kind {
         slug: "laterals",
-        title: words::F_DENSITY,
-        caption: words::CAPTION_DENSITY,
-        axis: words::AXIS_DENSITY,
+        title: fixed_words::F_DENSITY.get(),
+        caption: fixed_words::CAPTION_DENSITY.get(),
+        axis: fixed_words::AXIS_DENSITY.get(),
         curve: &laterals.laterals,
         classes: laterals.classes.iter().map(|m| class(m, m.laterals_per_m2)).collect(),
         table,
@@ -249,8 +254,13 @@ fn share(
     laterals: &RegionLaterals,
 ) -> Result<Figure, ReportError> {
     let mut table = Table::new(
-        words::T_SHARE,
-        [crate::text::AXIS_INTENSITY, "#Flowering (%)", "#Counted (%)", "#Frames"],
+        fixed_words::T_SHARE.get(),
+        [
+            crate::text::AXIS_INTENSITY.get(),
+            text!("#Flowering (%)"),
+            text!("#Counted (%)"),
+            text!("#Frames"),
+        ],
     );
     let in_percent: Vec<CurvePoint> = laterals
         .share
@@ -270,7 +280,7 @@ fn share(
     let counted = || laterals.classes.iter().filter_map(|m| Some((m, 100.0 * m.share?)));
     for (mean, value) in counted() {
         table.row([
-            format!("{} (counted)", class_name(mean.from, mean.to)),
+            say!("{} (counted)", class_name(mean.from, mean.to)),
             String::new(),
             fixed(value, 1),
             count(mean.frames),
@@ -278,9 +288,9 @@ fn share(
     }
     let kind = Kind {
         slug: "flowering-share",
-        title: words::F_SHARE,
-        caption: words::CAPTION_SHARE,
-        axis: words::AXIS_SHARE,
+        title: fixed_words::F_SHARE.get(),
+        caption: fixed_words::CAPTION_SHARE.get(),
+        axis: fixed_words::AXIS_SHARE.get(),
         curve: &in_percent,
         classes: counted().map(|(m, value)| class(m, value)).collect(),
         table,
@@ -296,7 +306,7 @@ fn shown(curve: &[CurvePoint]) -> Vec<usize> {
 }
 
 fn with_limits(point: &CurvePoint) -> String {
-    format!("{} ({} to {})", fixed(point.median, 1), fixed(point.low, 1), fixed(point.high, 1))
+    say!("{} ({} to {})", fixed(point.median, 1), fixed(point.low, 1), fixed(point.high, 1))
 }
 
 fn finish(
@@ -315,7 +325,7 @@ fn finish(
         y_title: kind.axis,
         curve: kind.curve,
         classes: &kind.classes,
-        classes_name: words::L_CLASSES,
+        classes_name: fixed_words::L_CLASSES.get(),
         tested: laterals.tested_intensity,
         present: region.present.intensity,
         advised: region.advised.as_ref().map(|a| a.intensity),

@@ -4,20 +4,21 @@ use super::table::{Fact, Head, Table};
 use crate::content::Method;
 use crate::how::page as how;
 use crate::number::{DASH, count, estimate, p_value};
+use words::{say, text};
 
 /// Fixed effects, on the model's scale.
 pub fn coefficients(method: &Method) -> Table {
     let mut table = Table::new(
-        format!("Coefficients of the yield model, on its scale ({})", method.scale),
+        say!("Coefficients of the yield model, on its scale ({})", method.scale),
         [
-            Head::from("Term"),
-            Head::from("#Estimate").how(how("coefficients.estimate")),
-            Head::from("#Std error").how(how("coefficients.std-error")),
+            Head::from(text!("Term")),
+            Head::from(text!("#Estimate")).how(how("coefficients.estimate")),
+            Head::from(text!("#Std error")).how(how("coefficients.std-error")),
             Head::from("#df").how(how("coefficients.df")),
-            Head::from("#Statistic").how(how("coefficients.statistic")),
+            Head::from(text!("#Statistic")).how(how("coefficients.statistic")),
             Head::from("#p").how(how("coefficients.p")),
-            Head::from("#Lower").how(how("coefficients.limits")),
-            Head::from("#Upper").how(how("coefficients.limits")),
+            Head::from(text!("#Lower")).how(how("coefficients.limits")),
+            Head::from(text!("#Upper")).how(how("coefficients.limits")),
         ],
     );
     for c in &method.coefficients {
@@ -38,8 +39,15 @@ pub fn coefficients(method: &Method) -> Table {
 /// Standard deviations of the random effects, on the model's scale.
 pub fn spreads(method: &Method) -> Table {
     let mut table = Table::new(
-        format!("Standard deviations between groups, on the model's scale ({})", method.scale),
-        ["Group", "Term", "#Std deviation", "#Lower", "#Upper", "Note"],
+        say!("Standard deviations between groups, on the model's scale ({})", method.scale),
+        [
+            text!("Group"),
+            text!("Term"),
+            text!("#Std deviation"),
+            text!("#Lower"),
+            text!("#Upper"),
+            text!("Note"),
+        ],
     );
     table.how = how("spreads");
     for s in &method.spreads {
@@ -59,13 +67,13 @@ pub fn spreads(method: &Method) -> Table {
 pub fn facts(method: &Method) -> Vec<Fact> {
     let fact = |name: String, value: String| Fact::new(name, value, how("fit.facts"));
     let mut rows = vec![
-        fact("Status of the fit".to_owned(), method.status.clone()),
-        fact("Scale of the model".to_owned(), method.scale.clone()),
-        fact("Degrees of freedom".to_owned(), method.df_method.clone()),
-        fact("Tree-seasons used".to_owned(), count(method.rows_used)),
+        fact(say!("Status of the fit"), method.status.clone()),
+        fact(say!("Scale of the model"), method.scale.clone()),
+        fact(say!("Degrees of freedom"), method.df_method.clone()),
+        fact(say!("Tree-seasons used"), count(method.rows_used)),
     ];
     for (reason, n) in &method.rows_dropped {
-        rows.push(fact(format!("Tree-seasons left out: {reason}"), count(*n)));
+        rows.push(fact(say!("Tree-seasons left out: {reason}"), count(*n)));
     }
     rows
 }

@@ -8,21 +8,22 @@ use crate::number::{DASH, chance, percent};
 use crate::plots::{DumbbellRow, GainRow, Label, dumbbell_plot, gain_plot};
 use crate::sentence::{gain, intensity_range, money_gain, remove, window};
 use crate::text;
+use words::text;
 
 /// One row per region: what, how hard, when, and what it is worth.
 pub fn answer(report: &Report) -> Table {
     let advice = &report.advice;
     let mut table = Table::new(
-        text::T_ANSWER,
+        text::T_ANSWER.get(),
         [
-            Head::from(text::C_REGION),
-            Head::from(text::C_VERDICT).how(how("verdict")),
-            Head::from(format!("#{}", text::C_REMOVE)).how(how("advised.intensity")),
-            Head::from(text::C_WHEN).how(how("advised.window")),
-            Head::from(format!("#{}", text::C_GAIN)).how(how("gain_over_present_kg")),
+            Head::from(text::C_REGION.get()),
+            Head::from(text::C_VERDICT.get()).how(how("verdict")),
+            Head::from(format!("#{}", text::C_REMOVE.get())).how(how("advised.intensity")),
+            Head::from(text::C_WHEN.get()).how(how("advised.window")),
+            Head::from(format!("#{}", text::C_GAIN.get())).how(how("gain_over_present_kg")),
             Head::from(format!("#{}", text::c_net(&advice.currency)))
                 .how(how("net_gain_over_present")),
-            Head::from(format!("#{}", text::C_CHANCE)).how(how("p_gain")),
+            Head::from(format!("#{}", text::C_CHANCE.get())).how(how("p_gain")),
         ],
     );
     table.cards = true;
@@ -64,14 +65,14 @@ pub fn figures(report: &Report) -> Result<Vec<Figure>, ReportError> {
     let mut figures = Vec::new();
     if kg.iter().any(|(_, (_, gain))| gain.is_some()) {
         figures.push(
-            gain_figure("compare-yield", text::F_GAIN_KG, text::AXIS_GAIN, &kg)?
+            gain_figure("compare-yield", text::F_GAIN_KG.get(), text::AXIS_GAIN.get(), &kg)?
                 .how(how("gain_over_present_kg")),
         );
     }
     if net.iter().any(|(_, (_, gain))| gain.is_some()) {
         let axis = text::c_net(&advice.currency);
         figures.push(
-            gain_figure("compare-net", text::F_GAIN_NET, &axis, &net)?
+            gain_figure("compare-net", text::F_GAIN_NET.get(), &axis, &net)?
                 .how(how("net_gain_over_present")),
         );
     }
@@ -91,15 +92,15 @@ fn gain_figure(
         .iter()
         .map(|(name, (verdict, gain))| GainRow { name, verdict: *verdict, gain: *gain })
         .collect();
-    let mut table = Table::new(title, [text::C_REGION, &format!("#{axis}")]);
+    let mut table = Table::new(title, [text::C_REGION.get(), &format!("#{axis}")]);
     for (name, (_, interval)) in gains {
         table.row([(*name).to_owned(), gain(*interval)]);
     }
-    let label = Label { id, title, description: text::CAPTION_GAIN };
+    let label = Label { id, title, description: text::CAPTION_GAIN.get() };
     Ok(Figure {
         file: format!("{id}.svg"),
         title: title.to_owned(),
-        caption: text::CAPTION_GAIN.to_owned(),
+        caption: text::CAPTION_GAIN.get().to_owned(),
         how: String::new(),
         svg: gain_plot(label, axis, &rows)?,
         table,
@@ -118,8 +119,13 @@ fn intensities(report: &Report) -> Result<Figure, ReportError> {
         })
         .collect();
     let mut table = Table::new(
-        text::F_DUMBBELL,
-        [text::C_REGION, "#Present (%)", "#Advised (%)", "#Tested range (%)"],
+        text::F_DUMBBELL.get(),
+        [
+            text::C_REGION.get(),
+            text!("#Present (%)"),
+            text!("#Advised (%)"),
+            text!("#Tested range (%)"),
+        ],
     );
     for r in regions {
         table.row([
@@ -130,11 +136,12 @@ fn intensities(report: &Report) -> Result<Figure, ReportError> {
         ]);
     }
     let id = "compare-intensity";
-    let label = Label { id, title: text::F_DUMBBELL, description: text::CAPTION_DUMBBELL };
+    let label =
+        Label { id, title: text::F_DUMBBELL.get(), description: text::CAPTION_DUMBBELL.get() };
     Ok(Figure {
         file: format!("{id}.svg"),
-        title: text::F_DUMBBELL.to_owned(),
-        caption: text::CAPTION_DUMBBELL.to_owned(),
+        title: text::F_DUMBBELL.get().to_owned(),
+        caption: text::CAPTION_DUMBBELL.get().to_owned(),
         how: String::new(),
         svg: dumbbell_plot(label, &rows)?,
         table,

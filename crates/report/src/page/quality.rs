@@ -7,27 +7,28 @@ use crate::number::count;
 use crate::text;
 use records::{Code, Problem, Severity};
 use std::collections::BTreeMap;
+use words::text;
 
 /// Places shown of each kind of finding.
 const PLACES: usize = 5;
 
 fn balance(adds_up: bool) -> String {
-    if adds_up { text::BALANCED } else { text::UNBALANCED }.to_owned()
+    if adds_up { text::BALANCED.get() } else { text::UNBALANCED.get() }.to_owned()
 }
 
 /// Conservation of rows, file by file.
 pub fn files(files: &[FileLine]) -> Table {
     let mut table = Table::new(
-        "Rows read, kept and set aside",
+        text!("Rows read, kept and set aside"),
         [
-            Head::from("File"),
-            Head::from("Table"),
-            Head::from("#Rows read").how(how("files.read")),
-            Head::from("#Kept").how(how("files.kept")),
-            Head::from("#Set aside").how(how("files.set-aside")),
-            Head::from("Read = kept + set aside"),
-            Head::from("Cells repaired").how(how("files.repairs")),
-            Head::from("Fingerprint"),
+            Head::from(text!("File")),
+            Head::from(text!("Table")),
+            Head::from(text!("#Rows read")).how(how("files.read")),
+            Head::from(text!("#Kept")).how(how("files.kept")),
+            Head::from(text!("#Set aside")).how(how("files.set-aside")),
+            Head::from(text!("Read = kept + set aside")),
+            Head::from(text!("Cells repaired")).how(how("files.repairs")),
+            Head::from(text!("Fingerprint")),
         ],
     );
     for f in files {
@@ -46,7 +47,7 @@ pub fn files(files: &[FileLine]) -> Table {
             count(f.rows_kept),
             count(f.rows_quarantined),
             balance(f.rows_kept.checked_add(f.rows_quarantined) == Some(f.rows_read)),
-            if repairs.is_empty() { text::UNPRUNED.to_owned() } else { repairs.join("; ") },
+            if repairs.is_empty() { text::UNPRUNED.get().to_owned() } else { repairs.join("; ") },
             f.fingerprint.chars().take(16).collect(),
         ]);
     }
@@ -56,14 +57,14 @@ pub fn files(files: &[FileLine]) -> Table {
 /// Conservation of readable rows through linking.
 pub fn linked(lines: &[LinkLine]) -> Table {
     let mut table = Table::new(
-        "Rows linked into tree-seasons",
+        text!("Rows linked into tree-seasons"),
         [
-            Head::from("Table"),
-            Head::from("#Rows readable").how(how("linked.readable")),
-            Head::from("#Linked").how(how("linked.linked")),
-            Head::from("#Not linked").how(how("linked.not-linked")),
-            Head::from("Readable = linked + not linked"),
-            Head::from("Why not"),
+            Head::from(text!("Table")),
+            Head::from(text!("#Rows readable")).how(how("linked.readable")),
+            Head::from(text!("#Linked")).how(how("linked.linked")),
+            Head::from(text!("#Not linked")).how(how("linked.not-linked")),
+            Head::from(text!("Readable = linked + not linked")),
+            Head::from(text!("Why not")),
         ],
     );
     for l in lines {

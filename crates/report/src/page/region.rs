@@ -14,6 +14,7 @@ use crate::sentence::{
 };
 use crate::text;
 use advise::RegionAdvice;
+use words::{say, text};
 
 /// A region as the template takes it.
 pub struct RegionView {
@@ -65,8 +66,8 @@ fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, R
         None => Vec::new(),
     };
     let missing = match (picture, figures.is_empty()) {
-        (None, _) => text::NO_PICTURES,
-        (Some(_), true) => text::NO_CURVE,
+        (None, _) => text::NO_PICTURES.get(),
+        (Some(_), true) => text::NO_CURVE.get(),
         (Some(_), false) => "",
     };
     Ok(RegionView {
@@ -101,25 +102,25 @@ fn headline(r: &RegionAdvice, currency: &str) -> Vec<Fact> {
         .gain_over_present_kg
         .as_ref()
         .or(r.gain_over_unpruned_kg.as_ref())
-        .map_or_else(String::new, |i| format!(", {} interval", crate::number::percent(i.level)));
+        .map_or_else(String::new, |i| say!(", {} interval", crate::number::percent(i.level)));
     vec![
         Fact::new(
-            format!("Yield gain of the {subject} over unpruned, kg per tree{level}"),
+            say!("Yield gain of the {subject} over unpruned, kg per tree{level}"),
             gain(r.gain_over_unpruned_kg.as_ref()),
             how("gain_over_unpruned_kg"),
         ),
         Fact::new(
-            format!("Yield gain over present practice, kg per tree{level}"),
+            say!("Yield gain over present practice, kg per tree{level}"),
             gain(r.gain_over_present_kg.as_ref()),
             how("gain_over_present_kg"),
         ),
         Fact::new(
-            format!("Net gain over present practice, {currency} per tree{level}"),
+            say!("Net gain over present practice, {currency} per tree{level}"),
             money_gain(r.net_gain_over_present.as_ref()),
             how("net_gain_over_present"),
         ),
         Fact::new(
-            format!("Chance that the {subject} earns more than present practice"),
+            say!("Chance that the {subject} earns more than present practice"),
             r.p_gain.map_or_else(|| DASH.to_owned(), chance),
             how("p_gain"),
         ),
@@ -128,29 +129,33 @@ fn headline(r: &RegionAdvice, currency: &str) -> Vec<Fact> {
 
 fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
     let row = |name: &str, value: String, path: &str| Fact::new(name, value, how(path));
-    let good_enough = format!(
+    let good_enough = say!(
         "Good enough (expected loss under {} of the best net return)",
         crate::number::percent(tolerance_pct / 100.0)
     );
     let mut rows = vec![
-        row("Season advised for", r.season.to_string(), "season"),
-        row("Present practice", present(&r.present), "present"),
-        row("Evidence", evidence(r), "rows"),
-        row("Tested intensity", intensity_range(r.tested_intensity), "tested_intensity"),
-        row("Tested timing", lead_range(r.tested_lead), "tested_lead"),
+        row(text!("Season advised for"), r.season.to_string(), "season"),
+        row(text!("Present practice"), present(&r.present), "present"),
+        row(text!("Evidence"), evidence(r), "rows"),
+        row(text!("Tested intensity"), intensity_range(r.tested_intensity), "tested_intensity"),
+        row(text!("Tested timing"), lead_range(r.tested_lead), "tested_lead"),
         row(&good_enough, intensity_range(r.band), "band"),
-        row("Best intensity for net return", optimum(r.net_optimum.as_ref()), "net_optimum"),
-        row("Best intensity for yield", optimum(r.yield_optimum.as_ref()), "yield_optimum"),
-        row("Turning point of the curve", inversion(r.inversion_set.as_ref()), "inversion_set"),
+        row(text!("Best intensity for net return"), optimum(r.net_optimum.as_ref()), "net_optimum"),
+        row(text!("Best intensity for yield"), optimum(r.yield_optimum.as_ref()), "yield_optimum"),
+        row(
+            text!("Turning point of the curve"),
+            inversion(r.inversion_set.as_ref()),
+            "inversion_set",
+        ),
     ];
     if let Some(lead) = &r.lead_optimum {
-        rows.push(row("Best timing for net return", lead_optimum(lead), "lead_optimum"));
+        rows.push(row(text!("Best timing for net return"), lead_optimum(lead), "lead_optimum"));
     }
     if let Some(found) = &r.returns {
         rows.extend(returns::rows(found, currency));
     }
     if !r.lateness.is_empty() {
-        rows.push(row("Cost of being late", lateness(&r.lateness, currency), "lateness"));
+        rows.push(row(text!("Cost of being late"), lateness(&r.lateness, currency), "lateness"));
     }
     if let Some(over) = &r.horizon {
         rows.push(row(

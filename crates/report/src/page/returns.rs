@@ -4,6 +4,7 @@ use super::table::Fact;
 use crate::how::advice as how;
 use crate::number::{chance, fixed, signed};
 use advise::RegionReturns;
+use words::{say, text};
 use workplan::economics::{BreakEven, Pays};
 
 /// Rows of the region's details.
@@ -12,24 +13,24 @@ pub fn rows(found: &RegionReturns, currency: &str) -> Vec<Fact> {
     if let Some(gain) = &found.net_gain_per_ha {
         let [median, low, high] = [gain.median, gain.low, gain.high].map(|v| signed(v, 0));
         rows.push(Fact::new(
-            format!("Net gain over present practice, {currency} per ha"),
-            format!("{median} ({low} to {high})"),
+            say!("Net gain over present practice, {currency} per ha"),
+            say!("{median} ({low} to {high})"),
             how("returns.net_gain_per_ha"),
         ));
     }
     rows.push(Fact::new(
-        "Chance of earning less than present practice",
+        text!("Chance of earning less than present practice"),
         chance(found.odds_of_loss),
         how("returns.odds_of_loss"),
     ));
     rows.push(Fact::new(
-        format!("Break-even price, {currency} per kg"),
+        say!("Break-even price, {currency} per kg"),
         even(&found.break_even_price, "price"),
         how("returns.break_even_price"),
     ));
     if let Some(wage) = &found.break_even_wage {
         rows.push(Fact::new(
-            format!("Break-even wage, {currency} per hour"),
+            say!("Break-even wage, {currency} per hour"),
             even(wage, "wage"),
             how("returns.break_even_wage"),
         ));
@@ -45,15 +46,10 @@ fn even(found: &BreakEven, what: &str) -> String {
     let Some(median) = found.median else {
         // More than half of the draws have a value beyond every price or wage.
         return match found.pays {
-            Pays::Above => format!("most probably pays at no {what}"),
-            Pays::Below => format!("most probably pays at every {what}"),
+            Pays::Above => say!("most probably pays at no {what}"),
+            Pays::Below => say!("most probably pays at every {what}"),
         };
     };
     let beyond = |value: Option<f64>| value.map_or_else(|| "any".to_owned(), |v| fixed(v, 2));
-    format!(
-        "{} ({} to {}); pays {side} it",
-        fixed(median, 2),
-        beyond(found.low),
-        beyond(found.high)
-    )
+    say!("{} ({} to {}); pays {side} it", fixed(median, 2), beyond(found.low), beyond(found.high))
 }

@@ -7,17 +7,18 @@ use crate::names::printable;
 use crate::number::DASH;
 use crate::text;
 use crate::what_if::{WhatIfRow, asked};
+use words::{Text, constant, say};
 use workplan::economics::{Scenario, WHAT_IF_SCRIPT};
 
 /// The form's own part of the script.
 const FORM: &str = include_str!("../../templates/what_if_form.js");
 /// Scenarios of the table: heading, factors of price, wage and yield.
-const SCENARIOS: [(&str, f64, f64, f64); 5] = [
-    ("As expected", 1.0, 1.0, 1.0),
-    ("Price − 25 %", 0.75, 1.0, 1.0),
-    ("Price + 25 %", 1.25, 1.0, 1.0),
-    ("Wage + 25 %", 1.0, 1.25, 1.0),
-    ("Yield − 25 %", 1.0, 1.0, 0.75),
+const SCENARIOS: [(Text, f64, f64, f64); 5] = [
+    (constant!("As expected"), 1.0, 1.0, 1.0),
+    (constant!("Price − 25 %"), 0.75, 1.0, 1.0),
+    (constant!("Price + 25 %"), 1.25, 1.0, 1.0),
+    (constant!("Wage + 25 %"), 1.0, 1.25, 1.0),
+    (constant!("Yield − 25 %"), 1.0, 1.0, 0.75),
 ];
 
 /// The section as the template takes it.
@@ -27,13 +28,19 @@ pub struct WhatIfView {
     /// Link to how it is computed.
     pub how: String,
     /// Columns of the form's answer.
-    pub heads: [&'static str; 5],
+    pub heads: [Text; 5],
     /// Regions of the form's answer.
     pub names: Vec<String>,
     /// Longest horizon.
     pub seasons: usize,
     /// What the script reckons with.
     pub json: String,
+    /// Label of the price.
+    pub price: String,
+    /// Label of the wage.
+    pub wage: String,
+    /// What the answer's amounts are.
+    pub summed: String,
     /// The script.
     pub script: String,
 }
@@ -44,12 +51,12 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
     let seasons = regions.iter().map(|(_, _, planned)| planned.what_if.seasons.len()).min()?;
     let link = how::page("what-if");
     let head = |words: String| Head::from(words).how(link.clone());
-    let mut heads = vec![Head::from(text::C_REGION)];
+    let mut heads = vec![Head::from(text::C_REGION.get())];
     heads.extend(SCENARIOS.iter().map(|(words, ..)| head(format!("#{words}"))));
     if seasons > 1 {
-        heads.push(head(format!("#As expected, {seasons} seasons")));
+        heads.push(head(say!("#As expected, {seasons} seasons")));
     }
-    let caption = format!("Gain per tree ({}) and chance of loss", report.advice.currency);
+    let caption = say!("Gain per tree ({}) and chance of loss", report.advice.currency);
     let mut table = Table::new(caption, heads);
     table.cards = true;
     for (region, name, planned) in &regions {
@@ -79,6 +86,7 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
         cells.extend((seasons > 1).then(|| ask(1.0, 1.0, 1.0, seasons)));
         table.row(cells);
     }
+    let currency = &report.advice.currency;
     let data: Vec<_> = regions.iter().map(|(_, _, planned)| planned).collect();
     Some(WhatIfView {
         table,
@@ -88,6 +96,9 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
         seasons,
         // A text that holds `<` could end the script element.
         json: printable(&serde_json::to_string(&data).ok()?).replace('<', "\\u003c"),
+        price: say!("Price ({currency} per kg)"),
+        wage: say!("Wage ({currency} per hour)"),
+        summed: say!("Summed over the seasons, in {currency}"),
         script: format!("{WHAT_IF_SCRIPT}\n{FORM}"),
     })
 }

@@ -8,6 +8,7 @@ use crate::outputs::plan_of;
 use crate::plan::{PlanCell, cautions, crew_name, sheets, stuff, waiting_times};
 use crate::text::plan as text;
 use jiff::civil::Date;
+use words::{say, text};
 use workplan::plan::PlannedBlock;
 
 /// Most blocks on the page; the sheets hold them all.
@@ -54,7 +55,7 @@ pub fn work(report: &Report) -> WorkView {
         more: if all > SHOWN { text::more(SHOWN, all) } else { String::new() },
         alarms: alarms(report),
         alarms_how: plan_table("alarms.csv", "needed_person_days"),
-        no_alarm: if scheduled { text::NO_ALARM } else { text::NO_CREW },
+        no_alarm: if scheduled { text::NO_ALARM.get() } else { text::NO_CREW.get() },
         shopping: shopping(report),
         materials: materials(report),
         more_materials: match rows_of(report, MATERIALS).count() {
@@ -73,19 +74,19 @@ pub fn work(report: &Report) -> WorkView {
 
 fn blocks(report: &Report) -> Table {
     let mut table = Table::new(
-        "What each block gets",
+        text!("What each block gets"),
         [
-            Head::from("Block"),
-            Head::from("Site (region)"),
-            Head::from("Work").how(work_plan("action")),
-            Head::from("#Remove").how(work_plan("intensity")),
-            Head::from("Days of work").how(work_plan("work_from")),
-            Head::from("Window").how(work_plan("window_from")),
-            Head::from("#Trees").how(work_plan("trees")),
-            Head::from("#Person-days").how(work_plan("person_days")),
-            Head::from("#Cut wood (m³)").how(work_plan("cut_wood_m3")),
-            Head::from(format!("#Cost ({})", report.advice.currency)).how(work_plan("cost")),
-            Head::from(format!("#A day late costs ({})", report.advice.currency))
+            Head::from(text!("Block")),
+            Head::from(text!("Site (region)")),
+            Head::from(text!("Work")).how(work_plan("action")),
+            Head::from(text!("#Remove")).how(work_plan("intensity")),
+            Head::from(text!("Days of work")).how(work_plan("work_from")),
+            Head::from(text!("Window")).how(work_plan("window_from")),
+            Head::from(text!("#Trees")).how(work_plan("trees")),
+            Head::from(text!("#Person-days")).how(work_plan("person_days")),
+            Head::from(text!("#Cut wood (m³)")).how(work_plan("cut_wood_m3")),
+            Head::from(say!("#Cost ({})", report.advice.currency)).how(work_plan("cost")),
+            Head::from(say!("#A day late costs ({})", report.advice.currency))
                 .how(work_plan("delay_loss_per_day")),
         ],
     );
@@ -131,7 +132,7 @@ fn short_span(from: Date, to: Date) -> String {
     if from == to {
         date(from)
     } else if (from.year(), from.month()) == (to.year(), to.month()) {
-        format!("{} to {}", from.day(), date(to))
+        say!("{from} to {to}", from = from.day(), to = date(to))
     } else {
         span(from, to)
     }
@@ -140,7 +141,7 @@ fn short_span(from: Date, to: Date) -> String {
 /// The days of work, and what of it does not fit.
 fn left(block: &PlannedBlock, days: String) -> String {
     let share = block.sheet.left_undone;
-    if share > 0.0 { format!("{days} ({} does not fit)", percent(share)) } else { days }
+    if share > 0.0 { say!("{days} ({} does not fit)", percent(share)) } else { days }
 }
 
 fn trees(block: &PlannedBlock) -> String {
@@ -155,15 +156,15 @@ fn alarms(report: &Report) -> Vec<String> {
         .filter_map(|crew| {
             let alarm = crew.schedule.alarm.as_ref()?;
             let people = alarm.people_needed.map_or_else(
-                || "Some window has no working day.".to_owned(),
-                |people| format!("{} would do.", counted(people, "person", "people")),
+                || say!("Some window has no working day."),
+                |people| say!("{} would do.", counted(people, text!("person"), text!("people"))),
             );
             let first: Vec<String> = alarm
                 .drop
                 .iter()
                 .take(6)
                 .map(|part| {
-                    format!(
+                    say!(
                         "{} ({} person-days, expected loss {} {currency})",
                         part.block,
                         fixed(part.person_days, 1),
@@ -173,12 +174,12 @@ fn alarms(report: &Report) -> Vec<String> {
                 .collect();
             let rest = match alarm.drop.len().saturating_sub(first.len()) {
                 0 => String::new(),
-                more => format!("; {more} more in alarms.csv"),
+                more => say!("; {more} more in alarms.csv"),
             };
-            Some(format!(
+            Some(say!(
                 "Crew of {} ({}): {} holds {} person-days of work, and the crew has {}. {people} Else leave undone first: {}{rest}. Expected loss by all of it: {} {currency}.",
                 crew_name(crew.site.as_deref()),
-                counted(crew.crew.crew_size.ceil() as u64, "person", "people"),
+                counted(crew.crew.crew_size.ceil() as u64, text!("person"), text!("people")),
                 span(alarm.from, alarm.to),
                 fixed(alarm.needed, 1),
                 fixed(alarm.available, 1),
@@ -191,13 +192,13 @@ fn alarms(report: &Report) -> Vec<String> {
 
 fn shopping(report: &Report) -> Table {
     let mut table = Table::new(
-        "What to buy for all blocks together",
+        text!("What to buy for all blocks together"),
         [
-            Head::from("What"),
-            Head::from("#Needed").how(plan_table("shopping.csv", "needed")),
-            Head::from("#Package").how(plan_table("shopping.csv", "package")),
-            Head::from("#Packages").how(plan_table("shopping.csv", "packages")),
-            Head::from("#Buy").how(plan_table("shopping.csv", "buy")),
+            Head::from(text!("What")),
+            Head::from(text!("#Needed")).how(plan_table("shopping.csv", "needed")),
+            Head::from(text!("#Package")).how(plan_table("shopping.csv", "package")),
+            Head::from(text!("#Packages")).how(plan_table("shopping.csv", "packages")),
+            Head::from(text!("#Buy")).how(plan_table("shopping.csv", "buy")),
         ],
     );
     for purchase in &report.plan.shopping {
@@ -217,15 +218,15 @@ fn shopping(report: &Report) -> Table {
 fn materials(report: &Report) -> Table {
     let file = MATERIALS;
     let mut table = Table::new(
-        text::T_MATERIALS,
+        text::T_MATERIALS.get(),
         [
-            Head::from("Block"),
-            Head::from("Site"),
-            Head::from("Product"),
-            Head::from("#Ready for use (L)").how(plan_table(file, "litres_ready")),
-            Head::from("#Applications").how(plan_table(file, "applications")),
-            Head::from("Item"),
-            Head::from("#Amount (kg or L)").how(plan_table(file, "amount")),
+            Head::from(text!("Block")),
+            Head::from(text!("Site")),
+            Head::from(text!("Product")),
+            Head::from(text!("#Ready for use (L)")).how(plan_table(file, "litres_ready")),
+            Head::from(text!("#Applications")).how(plan_table(file, "applications")),
+            Head::from(text!("Item")),
+            Head::from(text!("#Amount (kg or L)")).how(plan_table(file, "amount")),
         ],
     );
     table.cards = true;
@@ -257,13 +258,13 @@ fn words(cell: &PlanCell) -> String {
 
 fn tools(report: &Report) -> Table {
     let mut table = Table::new(
-        "Tools to take along",
+        text!("Tools to take along"),
         [
-            Head::from("Crew"),
-            Head::from("Tool"),
-            Head::from("Kind"),
-            Head::from("#Pieces").how(plan_table("tools.csv", "pieces")),
-            Head::from("#Cuts expected in all blocks").how(plan_table("tools.csv", "cuts")),
+            Head::from(text!("Crew")),
+            Head::from(text!("Tool")),
+            Head::from(text!("Kind")),
+            Head::from(text!("#Pieces")).how(plan_table("tools.csv", "pieces")),
+            Head::from(text!("#Cuts expected in all blocks")).how(plan_table("tools.csv", "cuts")),
         ],
     );
     for row in rows_of(report, "tools.csv") {
@@ -273,7 +274,10 @@ fn tools(report: &Report) -> Table {
 }
 
 fn missing(report: &Report) -> Table {
-    let mut table = Table::new("Missing or refused", ["Setting", "What is wrong", "What to do"]);
+    let mut table = Table::new(
+        text!("Missing or refused"),
+        [text!("Setting"), text!("What is wrong"), text!("What to do")],
+    );
     table.cards = true;
     for error in &report.plan.missing {
         table.row([error.key.clone(), error.what.clone(), error.remedy.clone()]);

@@ -4,6 +4,7 @@ use super::cells::{number, whole};
 use super::{PlanCell, PlanOf, Sheet};
 use crate::dictionary::{plan_table_fields, work_plan_fields};
 use std::collections::BTreeMap;
+use words::text;
 use workplan::crew_sheet::Work;
 use workplan::plan::{CrewSchedule, Plan, PlannedBlock};
 use workplan::products::{Dose, Quantity, Stuff, WaitingTime};
@@ -23,8 +24,8 @@ fn action(work: &Work) -> &'static str {
 /// What is bought, in words.
 pub fn stuff(stuff: &Stuff) -> &str {
     match stuff {
-        Stuff::CopperSulphate => "copper sulphate",
-        Stuff::HydratedLime => "hydrated lime",
+        Stuff::CopperSulphate => text!("copper sulphate"),
+        Stuff::HydratedLime => text!("hydrated lime"),
         Stuff::Product(name) => name,
     }
 }
@@ -34,16 +35,16 @@ pub fn stuff(stuff: &Stuff) -> &str {
 pub fn sheets(plan: &Plan) -> Vec<Sheet> {
     vec![
         Sheet {
-            name: "Work plan",
+            name: text!("Work plan"),
             file: "workplan.csv",
             heads: work_plan_fields().iter().map(|field| field.column).collect(),
             rows: plan.blocks.iter().map(line).collect(),
         },
-        sheet("Materials by block", "materials.csv", materials(plan)),
-        sheet("Shopping list", "shopping.csv", shopping(plan)),
-        sheet("Tools", "tools.csv", tools(plan)),
-        sheet("Alarms", "alarms.csv", alarms(plan)),
-        sheet("Missing settings", "missing.csv", missing(plan)),
+        sheet(text!("Materials by block"), "materials.csv", materials(plan)),
+        sheet(text!("Shopping list"), "shopping.csv", shopping(plan)),
+        sheet(text!("Tools"), "tools.csv", tools(plan)),
+        sheet(text!("Alarms"), "alarms.csv", alarms(plan)),
+        sheet(text!("Missing settings"), "missing.csv", missing(plan)),
     ]
 }
 
@@ -174,7 +175,7 @@ fn tools(plan: &Plan) -> Vec<Vec<PlanCell>> {
 
 /// A crew by its site, or the book's own.
 pub fn crew_name(site: Option<&str>) -> &str {
-    site.unwrap_or("all other sites")
+    site.unwrap_or(text!("all other sites"))
 }
 
 fn alarms(plan: &Plan) -> Vec<Vec<PlanCell>> {

@@ -22,14 +22,14 @@ pub(super) fn workbook(
     // A fixed date of creation: the same run gives the same bytes.
     book.set_properties(
         &DocProperties::new()
-            .set_title(text::H_WORK)
+            .set_title(text::H_WORK.get())
             .set_custom_property("anacurve-inputs", inputs)
             .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
     );
     for sheet in sheets {
         fill(book.add_worksheet().set_name(sheet.name)?, sheet)?;
     }
-    let last = book.add_worksheet().set_name(text::H_SAFETY)?;
+    let last = book.add_worksheet().set_name(text::H_SAFETY.get())?;
     last.set_column_width(0, 110)?;
     let wrap = Format::new().set_text_wrap();
     for (row, caution) in (0_u32..).zip(cautions) {

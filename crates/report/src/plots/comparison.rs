@@ -67,9 +67,9 @@ pub fn gain_plot(
 /// Present and advised intensity over the tested range, one row per region.
 pub fn dumbbell_plot(label: Label<'_>, rows: &[DumbbellRow<'_>]) -> Result<String, ReportError> {
     let items = [
-        (Sample::Marker(Shape::Diamond, PRESENT), text::L_PRESENT),
-        (Sample::Marker(Shape::Triangle, ADVISED), text::L_ADVISED),
-        (Sample::Range, text::L_TESTED),
+        (Sample::Marker(Shape::Diamond, PRESENT), text::L_PRESENT.get()),
+        (Sample::Marker(Shape::Triangle, ADVISED), text::L_ADVISED.get()),
+        (Sample::Range, text::L_TESTED.get()),
     ];
     let far = rows
         .iter()
@@ -79,7 +79,7 @@ pub fn dumbbell_plot(label: Label<'_>, rows: &[DumbbellRow<'_>]) -> Result<Strin
         .fold(0.1, f64::max);
     let x = (0.0, ((far * 10.0 + 0.2).ceil() * 10.0).min(100.0));
     let names = rows.iter().map(|r| r.name);
-    rows_plot(label, text::AXIS_INTENSITY, x, names, &items, |root, axes| {
+    rows_plot(label, text::AXIS_INTENSITY.get(), x, names, &items, |root, axes| {
         for (place, row) in (0_u32..).zip(rows) {
             let y = axes.at(0.0, f64::from(place) + 0.5).1;
             let at = |v: f64| axes.at((100.0 * v).clamp(x.0, x.1), 0.0).0;
@@ -98,7 +98,13 @@ pub fn dumbbell_plot(label: Label<'_>, rows: &[DumbbellRow<'_>]) -> Result<Strin
             } else {
                 let right = axes.frame().2;
                 let style = font(TICK, INK);
-                write(root, text::NO_ADVICE, (right, y), &style, (HPos::Right, VPos::Center))?;
+                write(
+                    root,
+                    text::NO_ADVICE.get(),
+                    (right, y),
+                    &style,
+                    (HPos::Right, VPos::Center),
+                )?;
             }
         }
         Ok(())

@@ -15,7 +15,7 @@ pub fn class_name(from: f64, to: f64) -> String {
     if !(from.is_finite() && to.is_finite()) {
         DASH.to_owned()
     } else if to <= 0.0 {
-        text::UNPRUNED.to_owned()
+        text::UNPRUNED.get().to_owned()
     } else {
         format!("{}–{}", fixed(100.0 * from, 0), fixed(100.0 * to, 0))
     }
@@ -24,8 +24,8 @@ pub fn class_name(from: f64, to: f64) -> String {
 /// Bars for net return, diamonds for yield.
 pub fn odds_plot(label: Label<'_>, bars: &[OddsBar]) -> Result<String, ReportError> {
     let items = [
-        (Sample::Bar(CURVE), text::L_NET_ODDS),
-        (Sample::Marker(Shape::Diamond, ADVISED), text::L_YIELD_ODDS),
+        (Sample::Bar(CURVE), text::L_NET_ODDS.get()),
+        (Sample::Marker(Shape::Diamond, ADVISED), text::L_YIELD_ODDS.get()),
     ];
     let top = legend::height(&items) + 26;
     let highest = bars
@@ -39,8 +39,8 @@ pub fn odds_plot(label: Label<'_>, bars: &[OddsBar]) -> Result<String, ReportErr
         let axes = axes(
             root,
             &AxesSpec {
-                x_title: text::AXIS_INTENSITY,
-                y_title: text::AXIS_ODDS,
+                x_title: text::AXIS_INTENSITY.get(),
+                y_title: text::AXIS_ODDS.get(),
                 x: (0.0, f64::from(count)),
                 y: (0.0, y_end),
                 top,

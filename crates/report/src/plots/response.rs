@@ -49,7 +49,7 @@ pub fn curve_plot(label: Label<'_>, spec: &CurvePlot<'_>) -> Result<String, Repo
         let axes = axes(
             root,
             &AxesSpec {
-                x_title: text::AXIS_INTENSITY,
+                x_title: text::AXIS_INTENSITY.get(),
                 y_title: spec.y_title,
                 x: (0.0, x_end),
                 y,
@@ -77,16 +77,19 @@ fn is_finite(p: &CurvePoint) -> bool {
 fn legend_items(spec: &CurvePlot<'_>) -> Vec<(Sample, &'static str)> {
     let mut items = Vec::new();
     if !spec.curve.is_empty() {
-        items.extend([(Sample::Line(CURVE), text::L_MEDIAN), (Sample::Band, text::L_BAND)]);
+        items.extend([
+            (Sample::Line(CURVE), text::L_MEDIAN.get()),
+            (Sample::Band, text::L_BAND.get()),
+        ]);
     }
     if !spec.classes.is_empty() {
         items.push((Sample::Marker(Shape::Ring, CLASSES), spec.classes_name));
     }
-    items.push((Sample::DashedMarker(Shape::Diamond, PRESENT), text::L_PRESENT));
+    items.push((Sample::DashedMarker(Shape::Diamond, PRESENT), text::L_PRESENT.get()));
     if spec.advised.is_some() {
-        items.push((Sample::LineMarker(Shape::Triangle, ADVISED), text::L_ADVISED));
+        items.push((Sample::LineMarker(Shape::Triangle, ADVISED), text::L_ADVISED.get()));
     }
-    items.push((Sample::Hatch, text::L_UNTESTED));
+    items.push((Sample::Hatch, text::L_UNTESTED.get()));
     items
 }
 

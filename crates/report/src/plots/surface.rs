@@ -33,8 +33,8 @@ pub fn surface_plot(label: Label<'_>, surface: &Surface) -> Result<String, Repor
         let axes = axes(
             root,
             &AxesSpec {
-                x_title: text::AXIS_INTENSITY,
-                y_title: text::AXIS_LEAD,
+                x_title: text::AXIS_INTENSITY.get(),
+                y_title: text::AXIS_LEAD.get(),
                 x: ends(&x_edges),
                 y: ends(&y_edges),
                 top: 112,
@@ -120,7 +120,7 @@ fn edges(centres: &[f64]) -> Vec<f64> {
 /// Colour key with its ends, and the hatch.
 fn key(root: &Root<'_>, (low, high): (f64, f64)) -> Result<(), DrawError> {
     let style = font(TICK, INK);
-    write(root, text::L_CELL, (20, 24), &style, (HPos::Left, VPos::Center))?;
+    write(root, text::L_CELL.get(), (20, 24), &style, (HPos::Left, VPos::Center))?;
     if low <= high {
         write(root, &fixed(low, 2), (110, 70), &style, (HPos::Right, VPos::Center))?;
         for i in 0..24 {
@@ -130,7 +130,7 @@ fn key(root: &Root<'_>, (low, high): (f64, f64)) -> Result<(), DrawError> {
         write(root, &fixed(high, 2), (422, 70), &style, (HPos::Left, VPos::Center))?;
     }
     hatch(root, (600, 56), (654, 84))?;
-    write(root, text::L_UNTESTED, (666, 70), &style, (HPos::Left, VPos::Center))
+    write(root, text::L_UNTESTED.get(), (666, 70), &style, (HPos::Left, VPos::Center))
 }
 
 #[cfg(test)]

@@ -35,7 +35,8 @@ fn of_parts(of: &PartsPlot) -> Result<Figure, ReportError> {
 fn of_intervals(of: &Intervals) -> Result<Figure, ReportError> {
     let [middle, realised] = &of.names;
     let known = of.rows.iter().any(|row| row.realised.is_some());
-    let mut heads = vec![of.row.clone(), format!("#{middle}"), format!("#{}", text::C_LIMITS)];
+    let mut heads =
+        vec![of.row.clone(), format!("#{middle}"), format!("#{}", text::C_LIMITS.get())];
     heads.extend(known.then(|| format!("#{realised}")));
     let mut table = Table::new(format!("{} ({})", of.title, of.axis), heads);
     for row in &of.rows {

@@ -29,8 +29,8 @@ const ROWS: usize = 60;
 fn table(of: &TrialPlot) -> Table {
     let named = of.series.iter().any(|series| !series.name.is_empty());
     // Columns of names along an axis without a title still need one.
-    let along = if of.x_title.is_empty() { text::C_POINT } else { &of.x_title };
-    let series = named.then_some(text::C_SERIES).map(Head::from);
+    let along = if of.x_title.is_empty() { text::C_POINT.get() } else { &of.x_title };
+    let series = named.then_some(text::C_SERIES.get()).map(Head::from);
     let heads = [Head::from(along), Head::from(format!("#{}", of.y_title))];
     let mut table = Table::new(of.title.clone(), series.into_iter().chain(heads));
     let rows = |series: &TrialSeries| {

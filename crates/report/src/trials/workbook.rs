@@ -5,6 +5,7 @@ use crate::error::ReportError;
 use rust_xlsxwriter::{
     DocProperties, ExcelDateTime, Format, FormatBorder, Workbook, Worksheet, XlsxError,
 };
+use words::{say, text};
 
 /// Longest name of a sheet.
 const NAME_LIMIT: usize = 31;
@@ -17,11 +18,11 @@ pub fn workbook(trial: &TrialReport) -> Result<Vec<u8>, ReportError> {
     let mut book = Workbook::new();
     book.set_properties(
         &DocProperties::new()
-            .set_title(format!("Trial {}", trial.id))
+            .set_title(say!("Trial {}", trial.id))
             // A fixed date of creation: the same run gives the same bytes.
             .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
     );
-    about(book.add_worksheet().set_name("About")?, trial)?;
+    about(book.add_worksheet().set_name(text!("About"))?, trial)?;
     for (number, part) in trial.parts.iter().enumerate() {
         // The number keeps names apart, and hyphens stand for what a sheet's name may not hold.
         let name: String =
@@ -59,11 +60,15 @@ pub fn sections_workbook<'a>(
             .set_title(title)
             .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
     );
-    let sheet = book.add_worksheet().set_name("About")?;
+    let sheet = book.add_worksheet().set_name(text!("About"))?;
     sheet.set_column_width(0, 26)?;
     let mut row = 0;
     line(sheet, &mut row, title, true)?;
-    for text in found.iter().map(String::as_str).chain(crate::text::CAUTIONS.iter().copied()) {
+    for text in found
+        .iter()
+        .map(String::as_str)
+        .chain(crate::text::CAUTIONS.iter().map(|caution| caution.get()))
+    {
         line(sheet, &mut row, text, false)?;
     }
     for (number, of) in sections.enumerate() {
@@ -105,7 +110,7 @@ fn about(sheet: &mut Worksheet, trial: &TrialReport) -> Result<(), XlsxError> {
         line(sheet, &mut row, note, false)?;
     }
     for caution in crate::text::CAUTIONS {
-        line(sheet, &mut row, caution, false)?;
+        line(sheet, &mut row, caution.get(), false)?;
     }
     Ok(())
 }

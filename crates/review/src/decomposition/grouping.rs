@@ -5,6 +5,7 @@ use crate::columns::TreeSeasons;
 use crate::error::ReviewError;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use words::say;
 
 /// Lower bounds of the age classes above the first, years, and of the density classes, trees per ha.
 const AGES: [u32; 6] = [5, 10, 15, 20, 30, 40];
@@ -157,9 +158,9 @@ fn class(value: f64, bounds: &[u32]) -> (usize, String) {
     }
     let rank = bounds.iter().take_while(|&&bound| value >= f64::from(bound)).count();
     let label = match (rank.checked_sub(1).and_then(|below| bounds.get(below)), bounds.get(rank)) {
-        (None, Some(high)) => format!("under {high}"),
-        (Some(low), Some(high)) => format!("{low} to under {high}"),
-        (Some(low), None) => format!("{low} and over"),
+        (None, Some(high)) => say!("under {high}"),
+        (Some(low), Some(high)) => say!("{low} to under {high}"),
+        (Some(low), None) => say!("{low} and over"),
         (None, None) => String::new(),
     };
     (rank, label)

@@ -7,6 +7,8 @@ use super::quantiles::f_tail;
 use super::result::{AnovaKind, AnovaRow};
 use super::strata::StrataFit;
 use crate::design::{Plan, StratumKind};
+use crate::names::name_in_words;
+use words::{say, text};
 
 /// The table of a fitted trial.
 pub(super) fn anova(plan: &Plan, fitted: &Fitted) -> Vec<AnovaRow> {
@@ -47,7 +49,7 @@ fn judged(mut row: AnovaRow, error: Option<(f64, f64)>) -> AnovaRow {
             row.df_denominator = Some(df);
             row.p = row.f.and_then(|f| f_tail(f, row.df, df));
         }
-        None => row.note = Some("no error is left in this stratum to judge it".to_owned()),
+        None => row.note = Some(say!("no error is left in this stratum to judge it")),
     }
     row
 }
@@ -65,7 +67,7 @@ fn by_strata(plan: &Plan, fitted: &Fitted, strata: &StrataFit) -> Vec<AnovaRow> 
             line.expected = Some(expected_blocks(plan, fit));
             line = judged(line, below);
             if below.is_none() {
-                line.note = Some("no single mean square judges it".to_owned());
+                line.note = Some(say!("no single mean square judges it"));
             }
             out.push(line);
         }
@@ -79,7 +81,7 @@ fn by_strata(plan: &Plan, fitted: &Fitted, strata: &StrataFit) -> Vec<AnovaRow> 
             line = judged(with_ss(line, strata.term_ss[*t]), error);
             line.expected = Some(expected_term(plan, fit, *t));
             if stratum.kind == StratumKind::Blocks {
-                line.note = Some(format!("confounded with {}", stratum.name));
+                line.note = Some(say!("confounded with {}", name_in_words(&stratum.name)));
             }
             out.push(line);
         }
@@ -129,7 +131,7 @@ fn one_error(plan: &Plan, fitted: &Fitted, rss: f64, df: usize) -> Vec<AnovaRow>
         let ss = own.iter().map(|q| dot(q, &y).powi(2)).sum();
         let name = &plan.strata[*s].name;
         let mut line = with_ss(row(name, name, AnovaKind::Blocks, own.len() as f64), ss);
-        line.note = Some("ignoring treatments".to_owned());
+        line.note = Some(say!("ignoring treatments"));
         out.push(line);
     }
     if let Some((column, _)) = fitted.columns.covariate {
@@ -150,9 +152,9 @@ fn one_error(plan: &Plan, fitted: &Fitted, rss: f64, df: usize) -> Vec<AnovaRow>
         line = tested(fitted, range, line);
         if line.note.is_none() {
             let what = if adjusted {
-                "adjusted for blocks and the other terms"
+                text!("adjusted for blocks and the other terms")
             } else {
-                "adjusted for the other terms"
+                text!("adjusted for the other terms")
             };
             line.note = Some(what.to_owned());
         }
@@ -180,7 +182,7 @@ fn tested(fitted: &Fitted, range: std::ops::Range<usize>, mut line: AnovaRow) ->
             line.df_denominator = Some(test.df_denominator);
             line.p = Some(test.p_value);
             if test.df < full {
-                line.note = Some(format!(
+                line.note = Some(say!(
                     "only {} of {full} contrasts can be estimated from the plots that are there",
                     test.df
                 ));
@@ -188,8 +190,7 @@ fn tested(fitted: &Fitted, range: std::ops::Range<usize>, mut line: AnovaRow) ->
         }
         None => {
             line.df = 0.0;
-            line.note =
-                Some("cannot be told from blocks or other terms, or has no error".to_owned());
+            line.note = Some(say!("cannot be told from blocks or other terms, or has no error"));
         }
     }
     line

@@ -6,6 +6,7 @@ use super::quantiles::f_tail;
 use super::result::AnovaKind;
 use crate::design::Plan;
 use serde::{Deserialize, Serialize};
+use words::{say, text};
 
 /// What a covariate did.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -46,20 +47,20 @@ pub(super) fn adjustment(plan: &Plan, fitted: &Fitted) -> Option<CovariateAdjust
     let moved_by = moved_by(plan);
     let moved: Vec<&str> =
         moved_by.iter().filter(|(_, p)| *p < 0.05).map(|(t, _)| t.as_str()).collect();
-    let mut words = format!(
+    let mut words = say!(
         "Means are adjusted to {name} = {mean:.4} with one slope for all treatments and strata."
     );
     if !moved.is_empty() {
-        words.push_str(&format!(
+        words.push_str(&say!(
             " {} differ in {name} itself (p < 0.05): if it was measured after treatments began, the \
              adjustment takes part of their effect away.",
             moved.join(" and ")
         ));
     }
     if equal_slopes.is_some_and(|(_, _, _, p)| p < 0.05) {
-        words.push_str(
-            " Slopes differ between treatments (p < 0.05): adjusted means hold at that value only.",
-        );
+        words.push_str(text!(
+            " Slopes differ between treatments (p < 0.05): adjusted means hold at that value only."
+        ));
     }
     Some(CovariateAdjustment {
         name,

@@ -8,6 +8,7 @@ use crate::amount_words;
 use crate::design::{Part, Plan};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// Level of the sets.
 const ALPHA: f64 = 0.05;
@@ -197,52 +198,52 @@ impl Question<'_> {
             true if amount > high => Peak::Above,
             true => Peak::Inside { amount, value: b0 + amount * (b1 + amount * b2) },
         };
-        let what = if price_ratio == 0.0 { "maximum" } else { "economic optimum" };
+        let what = if price_ratio == 0.0 { text!("maximum") } else { text!("economic optimum") };
         let name = self.name;
         let words = |amount: f64| amount_words(amount, self.unit);
         let (low, high) = (words(low), words(high));
-        let tested = format!("the tested range of {name}, {low} to {high}");
+        let tested = say!("the tested range of {name}, {low} to {high}");
         let first = match peak {
             Peak::Inside { amount, .. } => {
-                format!("The fitted {what} is at {name} {}", words(amount))
+                say!("The fitted {what} is at {name} {}", words(amount))
             }
-            Peak::Above => format!(
+            Peak::Above => say!(
                 "The fitted {what} lies above {tested}; nothing beyond {high} is advised before it \
                  has been tested"
             ),
-            Peak::Below => format!(
+            Peak::Below => say!(
                 "The fitted {what} lies below {tested}; nothing below {low} is advised before it has \
                  been tested"
             ),
-            Peak::None => format!("The fitted curve does not bend down and has no {what}"),
+            Peak::None => say!("The fitted curve does not bend down and has no {what}"),
         };
         let set = set.filter(|_| peak != Peak::None);
         let second = match set {
-            None => "no set is given for it".to_owned(),
+            None => say!("no set is given for it"),
             Some(OptimumSet::Interval { low, high, open_below, open_above }) => {
                 let open = match (open_below, open_above) {
                     (false, false) => "",
-                    (true, false) => ", open below the tested range",
-                    (false, true) => ", open above the tested range",
-                    (true, true) => ", open on both sides",
+                    (true, false) => text!(", open below the tested range"),
+                    (false, true) => text!(", open above the tested range"),
+                    (true, true) => text!(", open on both sides"),
                 };
-                format!(
+                say!(
                     "its 95 % set inside the tested range is {} to {}{open}",
                     words(low),
                     words(high)
                 )
             }
-            Some(OptimumSet::TwoPieces { lower_end, upper_begin }) => format!(
+            Some(OptimumSet::TwoPieces { lower_end, upper_begin }) => say!(
                 "its 95 % set is everything tested but {} to {}: the trial does not locate it",
                 words(lower_end),
                 words(upper_begin)
             ),
             Some(OptimumSet::WholeRange) => {
-                "its 95 % set is the whole tested range: the trial does not locate it".to_owned()
+                say!("its 95 % set is the whole tested range: the trial does not locate it")
             }
-            Some(OptimumSet::Below) => "no tested amount belongs to its 95 % set".to_owned(),
+            Some(OptimumSet::Below) => say!("no tested amount belongs to its 95 % set"),
             Some(OptimumSet::Above | OptimumSet::Nowhere) => {
-                "no tested amount belongs to its 95 % set".to_owned()
+                say!("no tested amount belongs to its 95 % set")
             }
         };
         Optimum { price_ratio, peak, set, words: format!("{first}; {second}.") }

@@ -4,9 +4,12 @@ use super::fitted::{Fitted, Way};
 use super::result::Efficiency;
 use crate::design::{Plan, StratumKind};
 use records::TrialDesign;
+use words::{Text, constant, say};
 
-const SOURCE: &str = "Cochran and Cox (1957), Experimental Designs; correction for degrees of \
-                      freedom by Fisher (1935)";
+const SOURCE: Text = constant!(
+    "Cochran and Cox (1957), Experimental Designs; correction for degrees of \
+                      freedom by Fisher (1935)"
+);
 
 /// Efficiencies of the blocks of a balanced trial with one error, and of incomplete blocks.
 pub(super) fn efficiency(plan: &Plan, fitted: &Fitted) -> Vec<Efficiency> {
@@ -45,14 +48,14 @@ pub(super) fn efficiency(plan: &Plan, fitted: &Fitted) -> Vec<Efficiency> {
             words,
             relative,
             corrected: Some(relative * correction),
-            source: SOURCE.to_owned(),
+            source: SOURCE.get().to_owned(),
         });
     };
-    without(&blocks, format!("{} against complete randomisation", names.join(" and ")));
+    without(&blocks, say!("{} against complete randomisation", names.join(" and ")));
     if blocks.len() > 1 {
         for (s, name) in blocks.iter().zip(&names) {
             let kept: Vec<&str> = names.iter().filter(|n| *n != name).copied().collect();
-            let words = format!("{name}, beside {} as blocks", kept.join(" and "));
+            let words = say!("{name}, beside {} as blocks", kept.join(" and "));
             without(&[*s], words);
         }
     }
@@ -78,11 +81,12 @@ fn incomplete(plan: &Plan, fitted: &Fitted) -> Option<Efficiency> {
         (count > 0.0).then(|| sum / count)
     };
     Some(Efficiency {
-        words: "blocks within replicates against complete replicates".to_owned(),
+        words: say!("blocks within replicates against complete replicates"),
         relative: mean(&without)? / mean(fitted)?,
         corrected: None,
-        source: "mean variance of a treatment difference in both analyses (Patterson and Hunter \
+        source: say!(
+            "mean variance of a treatment difference in both analyses (Patterson and Hunter \
                  1983)"
-            .to_owned(),
+        ),
     })
 }

@@ -3,6 +3,8 @@
 use super::result::ExpectedMeanSquare;
 use super::strata::StratumFit;
 use crate::design::Plan;
+use crate::names::name_in_words;
+use words::say;
 
 /// Of blocks.
 pub(super) fn expected_blocks(plan: &Plan, fit: &StratumFit) -> ExpectedMeanSquare {
@@ -23,8 +25,8 @@ pub(super) fn expected_term(plan: &Plan, fit: &StratumFit, term: usize) -> Expec
     let equal = sizes.first().copied().filter(|first| sizes.iter().all(|s| s == first));
     let components = components(plan, fit);
     let effects = match equal {
-        Some(size) => format!("{size} x sum of squared effects / df"),
-        None => "sum of squared effects by units / df".to_owned(),
+        Some(size) => say!("{size} x sum of squared effects / df"),
+        None => say!("sum of squared effects by units / df"),
     };
     ExpectedMeanSquare {
         words: format!("{} + {effects}", words(&components)),
@@ -48,9 +50,9 @@ fn words(components: &[(String, f64)]) -> String {
         .iter()
         .map(|(name, k)| {
             if *k == 1.0 {
-                format!("variance of {name}")
+                say!("variance of {name}", name = name_in_words(name))
             } else {
-                format!("{k} x variance of {name}")
+                say!("{k} x variance of {name}", name = name_in_words(name))
             }
         })
         .collect();

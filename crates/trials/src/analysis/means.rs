@@ -4,6 +4,7 @@ use super::fitted::{Estimated, Fitted};
 use super::quantiles::{t_critical, t_tail};
 use super::result::{Comparison, Mean, MeansOfTerm, Pair};
 use crate::design::{Part, Plan, Term};
+use words::say;
 
 /// Pairs above which only kinds of comparisons are listed.
 const MOST_PAIRS: usize = 1000;
@@ -35,10 +36,10 @@ pub(super) fn treatments(plan: &Plan, fitted: &Fitted) -> MeansOfTerm {
 pub(super) fn part_name(part: Part, plan: &Plan) -> String {
     match part {
         Part::Factor(f) => plan.factors[f].name.clone(),
-        Part::Control => "control".to_owned(),
-        Part::Group => "group".to_owned(),
-        Part::Checks(_) => "check".to_owned(),
-        Part::Entries(_) => "new entry".to_owned(),
+        Part::Control => say!("control"),
+        Part::Group => say!("group"),
+        Part::Checks(_) => say!("check"),
+        Part::Entries(_) => say!("new entry"),
     }
 }
 
@@ -104,14 +105,14 @@ fn note(means: &[Mean], pairs: usize, possible: usize) -> Option<String> {
     let missing: Vec<String> =
         means.iter().filter(|m| m.mean.is_none()).map(|m| m.levels.join(" / ")).collect();
     if !missing.is_empty() {
-        return Some(format!(
+        return Some(say!(
             "not estimable, because some treatment in it has no plot or cannot be told from blocks: \
              {}",
             missing.join("; ")
         ));
     }
     (pairs < possible).then(|| {
-        format!("{} of {possible} differences cannot be judged by an error", possible - pairs)
+        say!("{} of {possible} differences cannot be judged by an error", possible - pairs)
     })
 }
 
@@ -166,7 +167,7 @@ fn comparisons(
     let alone = out.len() == 1;
     for c in &mut out {
         c.words = if alone && c.differ.len() + 1 == 1 << parts.len() {
-            format!("any two means of {}", parts.join(" x "))
+            say!("any two means of {}", parts.join(" x "))
         } else {
             words(parts, &c.differ)
         };
@@ -220,7 +221,7 @@ fn words(parts: &[String], differ: &[Vec<usize>]) -> String {
     let names =
         |which: &[usize]| which.iter().map(|p| parts[*p].as_str()).collect::<Vec<_>>().join(" x ");
     if let [a] = parts {
-        return format!("any two means of {a}");
+        return say!("any two means of {a}");
     }
     // Parts that differ in every kind of the line, and those that may.
     let always: Vec<usize> =
@@ -231,14 +232,14 @@ fn words(parts: &[String], differ: &[Vec<usize>]) -> String {
         (0..parts.len()).filter(|p| !always.contains(p) && !never.contains(p)).collect();
     if always.is_empty() {
         let kinds: Vec<String> = differ.iter().map(|d| names(d)).collect();
-        return format!("means that differ in {}", kinds.join(", or in "));
+        return say!("means that differ in {}", kinds.join(", or in "));
     }
     let mut text = names(&always);
     if !never.is_empty() {
-        text = format!("{text} at the same {}", names(&never));
+        text = say!("{text} at the same {}", names(&never));
     }
     if !sometimes.is_empty() {
-        text = format!("{text} at the same or different {}", names(&sometimes));
+        text = say!("{text} at the same or different {}", names(&sometimes));
     }
     text
 }

@@ -3,6 +3,7 @@
 use super::fitted::{Fitted, Way};
 use super::result::{Sampling, VarianceComponentOfTrial};
 use crate::design::Plan;
+use words::say;
 
 /// Variance between trees of a plot; `None` where plots hold one tree.
 pub(super) fn sampling(
@@ -10,9 +11,10 @@ pub(super) fn sampling(
     fitted: &Fitted,
     components: &[VarianceComponentOfTrial],
 ) -> Option<Sampling> {
-    let words = "Treatments were given to plots: plots are the replicates, trees only make their \
+    let words = say!(
+        "Treatments were given to plots: plots are the replicates, trees only make their \
                  means more precise."
-        .to_owned();
+    );
     let residual = components.last()?.variance;
     if plan.units_are_trees {
         let plots = plan.plots as f64;

@@ -3,6 +3,7 @@
 use super::columns::Columns;
 use super::orthogonal::{Factored, dot, extend, take_out};
 use crate::design::{Plan, StratumKind};
+use words::say;
 
 /// Share of a squared norm that may stray by rounding.
 const ROUNDING: f64 = 1e-9;
@@ -64,7 +65,7 @@ impl StrataFit {
     /// Decomposes the units, or says in words why the trial is not balanced.
     pub fn new(plan: &Plan, columns: &Columns, treatments: &Factored) -> Result<Self, String> {
         if columns.covariate.is_some() {
-            return Err("a covariate varies in every stratum".to_owned());
+            return Err(say!("a covariate varies in every stratum"));
         }
         let bases = bases(plan)?;
         let y = plan.values();
@@ -108,7 +109,7 @@ impl StrataFit {
         mut rest: Vec<f64>,
     ) -> Result<(), String> {
         if treatments.rank() < columns.treatments {
-            return Err("some treatment has no plot left".to_owned());
+            return Err(say!("some treatment has no plot left"));
         }
         for (t, range) in columns.terms.iter().enumerate() {
             let name = &plan.terms[t].name;
@@ -118,7 +119,7 @@ impl StrataFit {
                 take_out(&mut centred, &treatments.basis[..1]);
                 let strayed: f64 = before.iter().map(|q| dot(q, &centred).powi(2)).sum();
                 if strayed > ROUNDING * dot(&centred, &centred) {
-                    return Err(format!("{name} is not orthogonal to the other treatment terms"));
+                    return Err(say!("{name} is not orthogonal to the other treatment terms"));
                 }
             }
             let own = treatments.added(range.clone());
@@ -126,7 +127,7 @@ impl StrataFit {
             for q in own {
                 let (s, share) = self.main_stratum(q);
                 if share < 1.0 - ROUNDING || stratum.is_some_and(|found| found != s) {
-                    return Err(format!(
+                    return Err(say!(
                         "{name} is compared partly within and partly between {}",
                         plan.strata[s.min(plan.strata.len().saturating_sub(2))].name
                     ));
@@ -141,7 +142,7 @@ impl StrataFit {
             fit.error_df = fit
                 .error_df
                 .checked_sub(own.len())
-                .ok_or_else(|| format!("{name} has no room in its stratum"))?;
+                .ok_or_else(|| say!("{name} has no room in its stratum"))?;
             if last {
                 take_out(&mut rest, own);
             }
@@ -249,7 +250,7 @@ fn bases(plan: &Plan) -> Result<Vec<Vec<Vec<f64>>>, String> {
     for stratum in &plan.strata {
         let counts = counts(&stratum.codes, stratum.groups.len());
         if counts.iter().any(|c| *c != counts[0]) {
-            return Err(format!("{} hold unequal numbers of units", stratum.name));
+            return Err(say!("{} hold unequal numbers of units", stratum.name));
         }
         if stratum.kind == StratumKind::Residual {
             out.push(Vec::new());
@@ -263,10 +264,7 @@ fn bases(plan: &Plan) -> Result<Vec<Vec<Vec<f64>>>, String> {
         }
         for w in &all[start..] {
             if stray(w, &stratum.codes, stratum.groups.len()) > ROUNDING {
-                return Err(format!(
-                    "{} and the strata before them are not orthogonal",
-                    stratum.name
-                ));
+                return Err(say!("{} and the strata before them are not orthogonal", stratum.name));
             }
         }
         out.push(all[start..].to_vec());

@@ -5,6 +5,7 @@ use super::quantiles::finite;
 use super::result::{MeansOfTerm, VarianceComponentOfTrial, Variation};
 use super::strata::counts;
 use crate::design::{Plan, Refusal, StratumKind};
+use words::{say, text};
 
 /// Coefficients of variation; empty where the mean is not above 0. Where plots are lost the mean is
 /// that of the adjusted means, as with the lost plots filled in: the plots that are left lean to the
@@ -22,7 +23,11 @@ pub(super) fn variation(
         all.map(|all| all.iter().sum::<f64>() / all.len() as f64)
     });
     let mean = adjusted.unwrap_or(grand_mean);
-    let over = if adjusted.is_some() { "the mean of the adjusted means" } else { "the mean" };
+    let over = if adjusted.is_some() {
+        text!("the mean of the adjusted means")
+    } else {
+        text!("the mean")
+    };
     if mean <= 0.0 {
         return Vec::new();
     }
@@ -37,24 +42,23 @@ pub(super) fn variation(
         out.push(Variation {
             stratum: name.to_owned(),
             percent,
-            convention: format!("root of {how} over {over}"),
+            convention: say!("root of {how} over {over}"),
             percent_of_group_means: several.then_some(of_means),
-            convention_of_group_means: several.then(|| {
-                format!("root of {how} divided by {size:.4} units per group, over {over}")
-            }),
+            convention_of_group_means: several
+                .then(|| say!("root of {how} divided by {size:.4} units per group, over {over}")),
         });
     };
     match &fitted.way {
         Way::Strata(strata) => {
             for (stratum, fit) in plan.strata.iter().zip(&strata.strata) {
                 if let (true, Some(ms)) = (stratum.kind != StratumKind::Blocks, fit.error_ms()) {
-                    add(&stratum.name, ms, fit.size as f64, "the error mean square");
+                    add(&stratum.name, ms, fit.size as f64, text!("the error mean square"));
                 }
             }
         }
         Way::OneError { rss, df } => {
             let name = plan.strata.last().map_or("plots", |s| s.name.as_str());
-            add(name, rss / *df as f64, 1.0, "the error mean square");
+            add(name, rss / *df as f64, 1.0, text!("the error mean square"));
         }
         Way::Mixed(_) => {
             for (s, stratum) in plan.strata.iter().enumerate() {
@@ -70,7 +74,7 @@ pub(super) fn variation(
                         ms += c.variance * mean_size(plan, t);
                     }
                 }
-                let how = "the error mean square that the variance components stand for";
+                let how = text!("the error mean square that the variance components stand for");
                 add(&stratum.name, ms, size, how);
             }
         }
@@ -105,7 +109,7 @@ pub(super) fn components(
     let mut out = Vec::new();
     match &fitted.way {
         Way::Strata(strata) => {
-            let how = "from the mean squares of the strata";
+            let how = text!("from the mean squares of the strata");
             let mut found: Vec<Option<f64>> = vec![None; plan.strata.len()];
             for s in (0..plan.strata.len()).rev() {
                 let fit = &strata.strata[s];
@@ -130,10 +134,10 @@ pub(super) fn components(
         }
         Way::OneError { rss, df } => {
             let name = plan.strata.last().map_or("plots", |s| s.name.as_str());
-            out.push(component(name, rss / *df as f64, None, "residual mean square"));
+            out.push(component(name, rss / *df as f64, None, text!("residual mean square")));
         }
         Way::Mixed(fit) => {
-            let how = "by REML";
+            let how = text!("by REML");
             let all = fit
                 .fit
                 .variance_components()

@@ -3,6 +3,7 @@
 use super::linear_fit::{LinearFit, dot};
 use super::variances::f_tail;
 use super::{CheckError, TestOutcome};
+use words::say;
 
 /// One degree of freedom for non-additivity (Tukey 1949, Biometrics 5:232-242), in the form that
 /// also serves unbalanced data: the squared fitted values, less what the model explains of them,
@@ -15,7 +16,7 @@ use super::{CheckError, TestOutcome};
 pub fn nonadditivity(fit: &LinearFit) -> Result<TestOutcome, CheckError> {
     if fit.df() < 2 {
         return Err(CheckError::TooFew {
-            what: "residual degrees of freedom".into(),
+            what: say!("residual degrees of freedom"),
             found: fit.df(),
             needed: 2,
         });
@@ -26,19 +27,19 @@ pub fn nonadditivity(fit: &LinearFit) -> Result<TestOutcome, CheckError> {
     let product = fit.residual_of(&squared);
     let length = dot(&product, &product);
     if length <= 1e-18 * dot(&squared, &squared) || fit.sum_of_squares() <= 0.0 {
-        return Err(CheckError::NoVariation(
-            "fitted values or residuals, beyond one factor,".to_owned(),
-        ));
+        return Err(CheckError::NoVariation(say!(
+            "fitted values or residuals, beyond one factor,"
+        )));
     }
     let one = dot(&product, &fit.residuals).powi(2) / length;
     let df = (fit.df() - 1) as f64;
     let rest = fit.sum_of_squares() - one;
     if rest <= 0.0 {
-        return Err(CheckError::NoVariation("residuals".to_owned()));
+        return Err(CheckError::NoVariation(say!("residuals")));
     }
     let f = one * df / rest;
     Ok(TestOutcome {
-        test: "Tukey's one degree of freedom for non-additivity (1949)".to_owned(),
+        test: say!("Tukey's one degree of freedom for non-additivity (1949)"),
         statistic: f,
         df: vec![1.0, df],
         p_value: f_tail(1.0, df, f)?,

@@ -5,6 +5,7 @@ use super::variances::f_tail;
 use super::{CheckError, TestOutcome};
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal};
+use words::say;
 
 /// Row and column of a plot in the field, in plots.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -39,14 +40,14 @@ fn neighbours(positions: &[FieldPosition]) -> Vec<(usize, usize)> {
 fn placed(fit: &LinearFit, positions: &[FieldPosition]) -> Result<(), CheckError> {
     let (found, needed) = (positions.len(), fit.residuals.len());
     if found != needed {
-        return Err(CheckError::Columns(format!("{found} positions for {needed} plots")));
+        return Err(CheckError::Columns(say!("{found} positions for {needed} plots")));
     }
     if fit.df() < 3 {
-        let what = "residual degrees of freedom".to_owned();
+        let what = say!("residual degrees of freedom");
         return Err(CheckError::TooFew { what, found: fit.df(), needed: 3 });
     }
     if positions.iter().any(|p| !p.row.is_finite() || !p.column.is_finite()) {
-        return Err(CheckError::Columns("a plot has no row or column".to_owned()));
+        return Err(CheckError::Columns(say!("a plot has no row or column")));
     }
     Ok(())
 }
@@ -62,7 +63,7 @@ pub fn neighbour_correlation(
     placed(fit, positions)?;
     let pairs = neighbours(positions);
     if pairs.is_empty() {
-        let what = "pairs of touching plots".to_owned();
+        let what = say!("pairs of touching plots");
         return Err(CheckError::TooFew { what, found: 0, needed: 1 });
     }
     let of = |i: usize| fit.residuals.get(i).copied().unwrap_or(0.0);
@@ -71,7 +72,7 @@ pub fn neighbour_correlation(
     if squares > 0.0 {
         Ok(products / squares)
     } else {
-        Err(CheckError::NoVariation("residuals".to_owned()))
+        Err(CheckError::NoVariation(say!("residuals")))
     }
 }
 
@@ -85,7 +86,7 @@ pub fn moran(fit: &LinearFit, positions: &[FieldPosition]) -> Result<TestOutcome
     placed(fit, positions)?;
     let pairs = neighbours(positions);
     if pairs.is_empty() {
-        let what = "pairs of touching plots".to_owned();
+        let what = say!("pairs of touching plots");
         return Err(CheckError::TooFew { what, found: 0, needed: 1 });
     }
     let rows = fit.residuals.len();
@@ -115,16 +116,16 @@ pub fn moran(fit: &LinearFit, positions: &[FieldPosition]) -> Result<TestOutcome
     }
     let squares = fit.sum_of_squares();
     if squares <= 0.0 {
-        return Err(CheckError::NoVariation("residuals".to_owned()));
+        return Err(CheckError::NoVariation(say!("residuals")));
     }
     let ratio = dot(&fit.residuals, &times_w(&fit.residuals)) / squares;
     let variance = 2.0 * (df * trace_square - trace * trace) / (df * df * (df + 2.0));
     if variance <= 1e-18 {
-        return Err(CheckError::NoVariation("neighbours, beyond the model,".to_owned()));
+        return Err(CheckError::NoVariation(say!("neighbours, beyond the model,")));
     }
     let z = (ratio - trace / df) / variance.sqrt();
     Ok(TestOutcome {
-        test: "Moran's I of residuals between touching plots (Cliff and Ord 1981)".to_owned(),
+        test: say!("Moran's I of residuals between touching plots (Cliff and Ord 1981)"),
         statistic: z,
         df: Vec::new(),
         p_value: Normal::standard().sf(z),
@@ -154,18 +155,18 @@ pub fn trend(fit: &LinearFit, positions: &[FieldPosition]) -> Result<TestOutcome
     let with = LinearFit::new(&fit.residuals, &columns)?;
     let df = fit.df().saturating_sub(with.rank);
     if with.rank == 0 {
-        return Err(CheckError::NoVariation(
-            "rows and columns, beyond what the design takes up,".to_owned(),
-        ));
+        return Err(CheckError::NoVariation(say!(
+            "rows and columns, beyond what the design takes up,"
+        )));
     }
     let rest = with.sum_of_squares();
     if df == 0 || rest <= 1e-24 * fit.sum_of_squares() {
-        return Err(CheckError::NoVariation("residuals".to_owned()));
+        return Err(CheckError::NoVariation(say!("residuals")));
     }
     let (df1, df2) = (with.rank as f64, df as f64);
     let f = (fit.sum_of_squares() - rest).max(0.0) / df1 / (rest / df2);
     Ok(TestOutcome {
-        test: "straight trend along rows and columns".to_owned(),
+        test: say!("straight trend along rows and columns"),
         statistic: f,
         df: vec![df1, df2],
         p_value: f_tail(df1, df2, f)?,

@@ -3,6 +3,7 @@
 use super::{CheckError, TestOutcome};
 use statrs::distribution::{ContinuousCDF, Normal};
 use std::f64::consts::PI;
+use words::say;
 
 /// Largest sample of Royston's approximation.
 const MOST: usize = 5000;
@@ -26,7 +27,7 @@ pub fn shapiro_wilk(values: &[f64]) -> Result<TestOutcome, CheckError> {
     let squares: f64 = sorted.iter().map(|x| (x - mean).powi(2)).sum();
     let size = sorted.iter().fold(0.0_f64, |m, x| m.max(x.abs()));
     if !squares.is_finite() || squares <= n as f64 * (size * 1e-13).powi(2) {
-        return Err(CheckError::NoVariation("values".to_owned()));
+        return Err(CheckError::NoVariation(say!("values")));
     }
     let weights = upper_weights(n);
     let contrast: f64 = weights
@@ -36,7 +37,7 @@ pub fn shapiro_wilk(values: &[f64]) -> Result<TestOutcome, CheckError> {
         .sum();
     let w = (contrast * contrast / squares).min(1.0);
     Ok(TestOutcome {
-        test: "Shapiro-Wilk (Royston 1995)".to_owned(),
+        test: say!("Shapiro-Wilk (Royston 1995)"),
         statistic: w,
         df: Vec::new(),
         p_value: p_value(w, n),

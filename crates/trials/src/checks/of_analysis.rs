@@ -6,6 +6,7 @@ use super::{
 };
 use crate::analysis::Analysis;
 use crate::design::{Plan, StratumKind};
+use words::say;
 
 /// Pairs of treatments above which differences from the first treatment alone are compared.
 const MOST_PAIRS: usize = 500;
@@ -32,7 +33,7 @@ pub fn residual_checks(analysis: &Analysis) -> Answer<ResidualChecks> {
 pub fn spatial_check(analysis: &Analysis) -> Answer<SpatialAdjustment> {
     let plan = &analysis.plan;
     let Some(places) = positions(plan) else {
-        let why = "no row and column of the plots are recorded".to_owned();
+        let why = say!("no row and column of the plots are recorded");
         return Err(CheckError::Columns(why)).into();
     };
     let (mut columns, cells) = plan_columns(plan, false);

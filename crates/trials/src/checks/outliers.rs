@@ -4,6 +4,7 @@ use super::CheckError;
 use super::linear_fit::LinearFit;
 use super::variances::f_tail;
 use serde::{Deserialize, Serialize};
+use words::say;
 
 /// One plot's residual and influence.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -42,7 +43,7 @@ pub struct OutlierCheck {
 pub fn outliers(fit: &LinearFit, level: f64) -> Result<OutlierCheck, CheckError> {
     if fit.df() < 2 {
         return Err(CheckError::TooFew {
-            what: "residual degrees of freedom".into(),
+            what: say!("residual degrees of freedom"),
             found: fit.df(),
             needed: 2,
         });
@@ -51,7 +52,7 @@ pub fn outliers(fit: &LinearFit, level: f64) -> Result<OutlierCheck, CheckError>
     let scale: f64 = fit.fitted.iter().zip(&fit.residuals).map(|(f, e)| (f + e).powi(2)).sum();
     let variance = fit.sum_of_squares() / df;
     if fit.sum_of_squares() <= 1e-24 * scale {
-        return Err(CheckError::NoVariation("residuals".to_owned()));
+        return Err(CheckError::NoVariation(say!("residuals")));
     }
     let mut plots = Vec::with_capacity(fit.residuals.len());
     for (row, (residual, leverage)) in fit.residuals.iter().zip(&fit.leverages).enumerate() {

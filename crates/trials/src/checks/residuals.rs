@@ -5,6 +5,7 @@ use super::{
     neighbour_correlation, nonadditivity, outliers, shapiro_wilk, trend,
 };
 use serde::{Deserialize, Serialize};
+use words::say;
 
 /// A check's result, or why it was not made.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -103,7 +104,7 @@ impl ResidualChecks {
         }
         let groups: Vec<Vec<f64>> = groups.into_values().collect();
         let placed = positions.ok_or_else(|| {
-            CheckError::Columns("no row and column of the plots are recorded".to_owned())
+            CheckError::Columns(say!("no row and column of the plots are recorded"))
         });
         ResidualChecks {
             points,
@@ -122,7 +123,7 @@ impl ResidualChecks {
 fn normality(fit: &LinearFit) -> Result<TestOutcome, CheckError> {
     let scale: f64 = fit.fitted.iter().map(|f| f * f).sum();
     if fit.sum_of_squares() <= 1e-24 * scale {
-        return Err(CheckError::NoVariation("residuals".to_owned()));
+        return Err(CheckError::NoVariation(say!("residuals")));
     }
     shapiro_wilk(&fit.residuals)
 }

@@ -3,6 +3,7 @@
 use super::{CheckError, FieldPosition};
 use mixed::{Contrast, Data, Factor, FixedColumn, Settings};
 use serde::{Deserialize, Serialize};
+use words::{say, text};
 
 /// What rows and columns of the field gain over the model of the design alone.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -47,13 +48,14 @@ pub fn spatial_adjustment(
     let (rows, row_count) = codes(positions.iter().map(|p| p.row).collect());
     let (cols, column_count) = codes(positions.iter().map(|p| p.column).collect());
     if positions.len() != response.len() {
-        return Err(CheckError::Columns(format!(
+        return Err(CheckError::Columns(say!(
             "{} positions for {} plots",
             positions.len(),
             response.len()
         )));
     }
-    for (what, found) in [("rows of the field", row_count), ("columns of the field", column_count)]
+    for (what, found) in
+        [(text!("rows of the field"), row_count), (text!("columns of the field"), column_count)]
     {
         if found < 3 {
             return Err(CheckError::TooFew { what: what.to_owned(), found, needed: 3 });
@@ -66,7 +68,7 @@ pub fn spatial_adjustment(
     let strata: Vec<(Vec<u32>, usize)> =
         groups.iter().map(|codes| codes_of_groups(codes)).collect();
     for (index, (codes, levels)) in strata.iter().enumerate() {
-        data = data.factor(Factor::intercept(format!("stratum {index}"), codes, *levels));
+        data = data.factor(Factor::intercept(say!("stratum {index}"), codes, *levels));
     }
     let failed = |error: mixed::Error| CheckError::Fit(error.to_string());
     let before = mixed::fit(&data, &Settings::default()).map_err(failed)?;
@@ -89,7 +91,7 @@ pub fn spatial_adjustment(
         differences.push(adjusted.estimated().map(|e| (e.estimate, e.std_error, e.df)));
     }
     if counted == 0.0 {
-        return Err(CheckError::Fit("no treatment difference is estimable".to_owned()));
+        return Err(CheckError::Fit(say!("no treatment difference is estimable")));
     }
     let spread = |name: &str| {
         let theta = after.theta().into_iter().find(|theta| theta.name.starts_with(name));
@@ -115,13 +117,13 @@ pub fn spatial_adjustment(
 fn reading(aic_gain: f64, before: f64, after: f64) -> String {
     let change = 100.0 * (after / before - 1.0);
     if aic_gain > 0.0 {
-        format!(
+        say!(
             "Rows and columns of the field explain the plots better (AIC lower by {aic_gain:.1}); \
              the mean standard error of a difference changes by {change:+.0} %. The planned \
              analysis stands; differences that both agree on are the safest."
         )
     } else {
-        format!(
+        say!(
             "Rows and columns of the field do not help (AIC higher by {:.1}, mean standard error \
              of a difference {change:+.0} %): the analysis of the design needs no adjustment.",
             -aic_gain

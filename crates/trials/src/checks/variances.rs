@@ -2,6 +2,7 @@
 
 use super::{CheckError, TestOutcome};
 use crate::distributions::NoncentralF;
+use words::{say, text};
 
 /// Bartlett's test (1937, Proc. R. Soc. A 160:268-282) from variances and their degrees of freedom,
 /// as for the error mean squares of several trials. Sensitive to non-normality.
@@ -14,10 +15,10 @@ pub fn bartlett_of(variances: &[f64], df: &[f64]) -> Result<TestOutcome, CheckEr
         return Err(CheckError::TooFew { what: "variances".into(), found: count, needed: 2 });
     }
     if !variances.iter().all(|v| *v > 0.0 && v.is_finite()) {
-        return Err(CheckError::NoVariation("the values of a group".to_owned()));
+        return Err(CheckError::NoVariation(say!("the values of a group")));
     }
     if !df.iter().all(|d| *d >= 1.0 && d.is_finite()) {
-        return Err(CheckError::Columns("a variance has no degree of freedom".to_owned()));
+        return Err(CheckError::Columns(say!("a variance has no degree of freedom")));
     }
     let total: f64 = df.iter().sum();
     let pooled = variances.iter().zip(df).map(|(v, d)| v * d).sum::<f64>() / total;
@@ -27,7 +28,7 @@ pub fn bartlett_of(variances: &[f64], df: &[f64]) -> Result<TestOutcome, CheckEr
         1.0 + (df.iter().map(|d| 1.0 / d).sum::<f64>() - 1.0 / total) / (3.0 * between);
     let statistic = (raw / correction).max(0.0);
     outcome(
-        "Bartlett (1937)",
+        text!("Bartlett (1937)"),
         statistic,
         vec![between],
         f_tail(between, f64::INFINITY, statistic / between)?,
@@ -70,12 +71,15 @@ pub fn levene(groups: &[Vec<f64>], from_median: bool) -> Result<TestOutcome, Che
     let within: f64 =
         deviations.iter().map(|g| g.iter().map(|x| (x - mean(g)).powi(2)).sum::<f64>()).sum();
     if within <= 1e-24 * all.iter().map(|x| x * x).sum::<f64>() {
-        return Err(CheckError::NoVariation("deviations within groups".to_owned()));
+        return Err(CheckError::NoVariation(say!("deviations within groups")));
     }
     let (df1, df2) = ((groups.len() - 1) as f64, (all.len() - groups.len()) as f64);
     let f = (between / df1) / (within / df2);
-    let name =
-        if from_median { "Levene from medians (Brown and Forsythe 1974)" } else { "Levene (1960)" };
+    let name = if from_median {
+        text!("Levene from medians (Brown and Forsythe 1974)")
+    } else {
+        text!("Levene (1960)")
+    };
     outcome(name, f, vec![df1, df2], f_tail(df1, df2, f)?)
 }
 
@@ -85,7 +89,7 @@ fn sized(groups: &[Vec<f64>]) -> Result<(), CheckError> {
     }
     match groups.iter().map(Vec::len).min() {
         Some(least) if least < 2 => {
-            Err(CheckError::TooFew { what: "values in a group".into(), found: least, needed: 2 })
+            Err(CheckError::TooFew { what: say!("values in a group"), found: least, needed: 2 })
         }
         _ => Ok(()),
     }

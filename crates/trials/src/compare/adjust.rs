@@ -4,6 +4,7 @@ use super::CompareError;
 use crate::distributions::{Dunnett, NoncentralF, Sides, StudentisedRange};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, btree_map::Entry};
+use words::text;
 
 /// Adjustment for the number of comparisons.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -29,13 +30,13 @@ impl Adjustment {
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
-            Adjustment::Unadjusted => "none (least significant difference)",
-            Adjustment::Tukey => "Tukey-Kramer",
-            Adjustment::Dunnett(Sides::Both) => "Dunnett, two-sided",
-            Adjustment::Dunnett(Sides::Above) => "Dunnett, one-sided (above the control)",
-            Adjustment::Dunnett(Sides::Below) => "Dunnett, one-sided (below the control)",
-            Adjustment::Bonferroni => "Bonferroni",
-            Adjustment::Holm => "Holm (intervals by Bonferroni)",
+            Adjustment::Unadjusted => text!("none (least significant difference)"),
+            Adjustment::Tukey => text!("Tukey-Kramer"),
+            Adjustment::Dunnett(Sides::Both) => text!("Dunnett, two-sided"),
+            Adjustment::Dunnett(Sides::Above) => text!("Dunnett, one-sided (above the control)"),
+            Adjustment::Dunnett(Sides::Below) => text!("Dunnett, one-sided (below the control)"),
+            Adjustment::Bonferroni => text!("Bonferroni"),
+            Adjustment::Holm => text!("Holm (intervals by Bonferroni)"),
         }
     }
 }

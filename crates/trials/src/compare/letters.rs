@@ -3,11 +3,14 @@
 use super::{Comparison, ComparisonTable, EstimatedMeans};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
+use words::{Text, constant};
 
 /// Stands beside every display of letters.
-pub const LETTERS_WARNING: &str = "Letters hide the size and the precision of the differences, \
+pub const LETTERS_WARNING: Text = constant!(
+    "Letters hide the size and the precision of the differences, \
     and a shared letter is no proof of equality: it says only that this trial did not tell the \
-    two apart. Read the differences with their intervals.";
+    two apart. Read the differences with their intervals."
+);
 
 /// Letters per mean, the largest mean with `a`.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -51,7 +54,7 @@ impl Letters {
                 (name.clone(), letters)
             })
             .collect();
-        Letters { rows, warning: LETTERS_WARNING.to_owned() }
+        Letters { rows, warning: LETTERS_WARNING.get().to_owned() }
     }
 }
 

@@ -5,6 +5,7 @@ use super::loadings::product_loadings;
 use super::{CompareError, EstimatedMeans};
 use crate::distributions::{NoncentralF, Sides};
 use serde::{Deserialize, Serialize};
+use words::{say, text};
 
 /// Deviation of a correlation from the product form that is worth telling.
 const DEVIATION_TOLD: f64 = 0.01;
@@ -89,14 +90,14 @@ impl ComparisonTable {
         let loadings = match (adjustment, pairs) {
             (Adjustment::Tukey, Pairs::WithControl(_)) => {
                 return Err(CompareError::WrongPairs {
-                    adjustment: "Tukey-Kramer",
-                    needed: "all pairs",
+                    adjustment: text!("Tukey-Kramer"),
+                    needed: text!("all pairs"),
                 });
             }
             (Adjustment::Dunnett(_), Pairs::All) => {
                 return Err(CompareError::WrongPairs {
-                    adjustment: "Dunnett",
-                    needed: "comparisons with a control",
+                    adjustment: text!("Dunnett"),
+                    needed: text!("comparisons with a control"),
                 });
             }
             (Adjustment::Dunnett(_), Pairs::WithControl(_)) => {
@@ -150,7 +151,7 @@ impl ComparisonTable {
             }
         }
         if rows.iter().any(|row| row.statistic.is_none()) {
-            notes.push("A difference without error has no test.".to_owned());
+            notes.push(say!("A difference without error has no test."));
         }
         Ok(ComparisonTable { adjustment, level, rows, minimum_difference: differences, notes })
     }
@@ -190,7 +191,7 @@ fn control_loadings(
     };
     let (loadings, deviation) = product_loadings(indices.len(), correlation);
     if deviation > DEVIATION_TOLD {
-        notes.push(format!(
+        notes.push(say!(
             "The comparisons' correlations are approximated by products of one loading each (Hsu \
              1992); the largest deviation is {deviation:.3}."
         ));

@@ -12,6 +12,7 @@ use super::words::{list, words};
 use crate::observations::Observations;
 use records::{TrialDeclaration, TrialDesign};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// Name of the season factor.
 const SEASON: &str = "season";
@@ -43,7 +44,7 @@ impl Plan {
             let lost = (0..observed.len()).filter(|r| !observed.values[*r].is_finite());
             let rows = Rows { observations: observed, used: Vec::new() };
             let evidence = rows.evidence(lost);
-            notes.push(format!(
+            notes.push(say!(
                 "{} of {} rows have no value and were set aside ({evidence})",
                 observed.len() - used.len(),
                 observed.len()
@@ -148,7 +149,7 @@ impl Former<'_> {
         members.sort_by_key(|m| m.first().copied());
         if !equal {
             let (low, high) = (sizes.iter().min(), sizes.iter().max());
-            notes.push(format!(
+            notes.push(say!(
                 "plots hold {} to {} trees with a value; trees enter one by one, with the plot as \
                  the unit that treatments were given to",
                 low.copied().unwrap_or(0),
@@ -165,7 +166,7 @@ impl Former<'_> {
         let empty: Vec<String> =
             all_cells.iter().filter(|c| c.units == 0).map(|c| c.name.clone()).collect();
         if !empty.is_empty() {
-            notes.push(format!(
+            notes.push(say!(
                 "no plot has {}: means and tests that need {} cannot be estimated",
                 list(&empty),
                 if empty.len() == 1 { "it" } else { "them" }
@@ -269,11 +270,11 @@ impl Former<'_> {
         const SHOWN: usize = 12;
         match lost.len() {
             0 => None,
-            n if n > SHOWN => Some(format!(
+            n if n > SHOWN => Some(say!(
                 "{n} plots of complete blocks have no value, among them {}",
                 list(&lost[..SHOWN])
             )),
-            _ => Some(format!("plots of complete blocks without a value: {}", list(&lost))),
+            _ => Some(say!("plots of complete blocks without a value: {}", list(&lost))),
         }
     }
 }
@@ -313,7 +314,7 @@ fn factor_places(declared: &TrialDeclaration) -> Result<Vec<(String, FactorPlace
         }
     }
     if declared.design == D::AugmentedBlocks && out.len() > 1 {
-        return Err(Refusal::NoFactors { what: "exactly one factor, the entries".to_owned() });
+        return Err(Refusal::NoFactors { what: say!("exactly one factor, the entries") });
     }
     Ok(out)
 }
@@ -345,10 +346,10 @@ fn checks(declared: &TrialDeclaration, factors: &[PlanFactor]) -> Result<Vec<Str
         .cloned()
         .collect();
     if declared.checks.is_empty() {
-        return Err(Refusal::NoChecks { detail: "none is declared".to_owned() });
+        return Err(Refusal::NoChecks { detail: say!("none is declared") });
     }
     if !absent.is_empty() {
-        return Err(Refusal::NoChecks { detail: format!("no plot carries {}", list(&absent)) });
+        return Err(Refusal::NoChecks { detail: say!("no plot carries {}", list(&absent)) });
     }
     Ok(declared.checks.clone())
 }
@@ -364,19 +365,18 @@ fn covariate(
         |detail: &str| Refusal::Covariate { name: name.clone(), detail: detail.to_owned() };
     let observed = rows.observations;
     let column = observed.numbers.get(name).filter(|c| c.len() == observed.len());
-    let column = column.ok_or_else(|| refusal("is no numeric column of the trial"))?;
+    let column = column.ok_or_else(|| refusal(text!("is no numeric column of the trial")))?;
     let (kept, without): (Vec<usize>, Vec<usize>) =
         rows.used.iter().partition(|r| column[**r].is_finite());
     if kept.is_empty() {
-        return Err(refusal("has no value in any row"));
+        return Err(refusal(text!("has no value in any row")));
     }
     if kept.iter().all(|r| column[*r] == column[kept[0]]) {
-        return Err(refusal("is the same in every row"));
+        return Err(refusal(text!("is the same in every row")));
     }
     if !without.is_empty() {
         let evidence = rows.evidence(without.iter().copied());
-        notes
-            .push(format!("{} rows have no {name} and were set aside ({evidence})", without.len()));
+        notes.push(say!("{} rows have no {name} and were set aside ({evidence})", without.len()));
         rows.used = kept;
     }
     Ok(Some(name.clone()))

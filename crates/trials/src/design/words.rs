@@ -3,19 +3,21 @@
 use super::factor::{FactorPlace, PlanFactor};
 use super::plan::{Stratum, StratumKind};
 use crate::amount_words;
+use crate::names::name_in_words;
 use records::TrialDesign;
+use words::{say, text};
 
 /// Name of a design for people.
 pub(super) fn design_name(design: TrialDesign) -> &'static str {
     match design {
-        TrialDesign::CompletelyRandomised => "completely randomised design",
-        TrialDesign::RandomisedBlocks => "randomised complete blocks",
-        TrialDesign::LatinSquare => "Latin square",
-        TrialDesign::SplitPlot => "split plot",
-        TrialDesign::SplitSplitPlot => "split-split plot",
-        TrialDesign::StripPlot => "strip plot",
-        TrialDesign::IncompleteBlocks => "incomplete blocks",
-        TrialDesign::AugmentedBlocks => "augmented blocks",
+        TrialDesign::CompletelyRandomised => text!("completely randomised design"),
+        TrialDesign::RandomisedBlocks => text!("randomised complete blocks"),
+        TrialDesign::LatinSquare => text!("Latin square"),
+        TrialDesign::SplitPlot => text!("split plot"),
+        TrialDesign::SplitSplitPlot => text!("split-split plot"),
+        TrialDesign::StripPlot => text!("strip plot"),
+        TrialDesign::IncompleteBlocks => text!("incomplete blocks"),
+        TrialDesign::AugmentedBlocks => text!("augmented blocks"),
     }
 }
 
@@ -39,7 +41,7 @@ pub(super) fn words(
             format!("{} ({})", f.name, levels.join(", "))
         })
         .collect();
-    out.push(format!(
+    out.push(say!(
         "The trial is a {} of {plots} plots; its treatments are {}.",
         design_name(design),
         list(&named)
@@ -51,29 +53,29 @@ pub(super) fn words(
     };
     match design {
         TrialDesign::SplitPlot | TrialDesign::SplitSplitPlot => {
-            out.push(format!(
+            out.push(say!(
                 "Main plots are replicate x {} and carry the error for {}.",
                 of(FactorPlace::MainPlots),
                 of(FactorPlace::MainPlots)
             ));
-            out.push(format!(
+            out.push(say!(
                 "{} was randomised to sub plots within main plots.",
                 of(FactorPlace::SubPlots)
             ));
             if design == TrialDesign::SplitSplitPlot {
-                out.push(format!(
+                out.push(say!(
                     "{} was randomised to sub-sub plots within sub plots.",
                     of(FactorPlace::SubSubPlots)
                 ));
             }
         }
-        TrialDesign::StripPlot => out.push(format!(
+        TrialDesign::StripPlot => out.push(say!(
             "In each replicate {} lies in strips one way and {} in strips across; each has its own \
              error, and their interaction that of the crossings.",
             of(FactorPlace::MainPlots),
             of(FactorPlace::SubPlots)
         )),
-        TrialDesign::AugmentedBlocks => out.push(format!(
+        TrialDesign::AugmentedBlocks => out.push(say!(
             "The checks {} stand in the blocks and carry the error; new entries are adjusted for \
              their block.",
             list(checks)
@@ -81,30 +83,33 @@ pub(super) fn words(
         _ => {}
     }
     if let Some(control) = control {
-        out.push(format!(
+        out.push(say!(
             "The control {control} stands beside the factorial: it is compared with the mean of the \
              rest, and main effects and interactions are those of the rest."
         ));
     }
     if let Some(season) = factors.iter().find(|f| f.place == FactorPlace::Seasons) {
-        out.push(format!(
+        out.push(say!(
             "The same plots were observed in {} seasons: the plot is the subject, and effects that \
              differ between seasons have the error of plots x season (equal correlation between \
              any two seasons is assumed).",
             season.levels.len()
         ));
     }
-    let errors: Vec<String> =
-        strata.iter().filter(|s| s.kind != StratumKind::Blocks).map(|s| s.name.clone()).collect();
-    out.push(format!("Errors: {}.", list(&errors)));
+    let errors: Vec<String> = strata
+        .iter()
+        .filter(|s| s.kind != StratumKind::Blocks)
+        .map(|s| name_in_words(&s.name))
+        .collect();
+    out.push(say!("Errors: {}.", list(&errors)));
     out
 }
 
 /// `a, b and c`.
 pub(super) fn list(items: &[String]) -> String {
     match items {
-        [] => "none".to_owned(),
+        [] => say!("none"),
         [one] => one.clone(),
-        [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
+        [rest @ .., last] => say!("{} and {last}", rest.join(", ")),
     }
 }

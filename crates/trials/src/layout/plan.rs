@@ -8,6 +8,7 @@ use super::numbers::{check_numbers, replication};
 use super::request::{Blocking, Covariate, LayoutRequest};
 use super::treatments::Treatments;
 use records::TrialDesign;
+use words::{say, text};
 
 /// One plot of the trial. Indices count from 0: `main` within the replicate, `sub` within the main
 /// plot (strips: within the replicate), `within` in the smallest group.
@@ -42,8 +43,8 @@ impl Plan {
             .find(|&many| many > slots.list.len())
         {
             return Err(LayoutError::fit(
-                format!("{many} replicates do not fit a field of {} plots", slots.list.len()),
-                "fewer replicates, smaller plots, fewer guard trees, or a larger field",
+                say!("{many} replicates do not fit a field of {} plots", slots.list.len()),
+                text!("fewer replicates, smaller plots, fewer guard trees, or a larger field"),
             ));
         }
         let v = treatments.list.len();
@@ -53,10 +54,10 @@ impl Plan {
         match request.design {
             TrialDesign::CompletelyRandomised => {
                 let n = replication(request, treatments).iter().sum();
-                Ok(Self::flat(&field.groups(&[n], "plots of all treatments")?))
+                Ok(Self::flat(&field.groups(&[n], text!("plots of all treatments"))?))
             }
             TrialDesign::RandomisedBlocks => Ok(Self::flat(
-                &field.groups(&vec![v; r], &format!("{r} replicates x {v} treatments"))?,
+                &field.groups(&vec![v; r], &say!("{r} replicates x {v} treatments"))?,
             )),
             TrialDesign::LatinSquare => {
                 let square = field.tiles(v, v, 1, false)?;
@@ -74,12 +75,12 @@ impl Plan {
             TrialDesign::IncompleteBlocks => {
                 let k = request.plots_per_block.unwrap_or(0);
                 let sizes = block_sizes(v, k);
-                let top = field.groups(&vec![v; r], &format!("{r} replicates x {v} treatments"))?;
+                let top = field.groups(&vec![v; r], &say!("{r} replicates x {v} treatments"))?;
                 field.blocks(&top, &vec![sizes; r])
             }
             TrialDesign::AugmentedBlocks => {
                 let sizes = augmented::block_sizes(request, treatments)?;
-                let what = format!("{} blocks", sizes.len());
+                let what = say!("{} blocks", sizes.len());
                 let groups = field.groups(&sizes, &what)?;
                 let mut plan = Self::flat(&groups);
                 plan.block_sizes = vec![sizes];
@@ -142,10 +143,10 @@ impl Fields<'_> {
         }
         let (rows, columns) = self.plot();
         Err(LayoutError::fit(
-            format!(
+            say!(
                 "{what}: {needed} plots of {rows} x {columns} trees are needed, the field has {available}"
             ),
-            "fewer replicates, smaller plots, fewer guard trees, or a larger field",
+            text!("fewer replicates, smaller plots, fewer guard trees, or a larger field"),
         ))
     }
 
@@ -158,8 +159,8 @@ impl Fields<'_> {
             _ if single => {
                 return Err(LayoutError::request(
                     "blocking",
-                    "the design has no blocks",
-                    "choose randomised blocks, or balance the covariate",
+                    text!("the design has no blocks"),
+                    text!("choose randomised blocks, or balance the covariate"),
                 ));
             }
             Blocking::PlantationBlock => {
@@ -176,11 +177,11 @@ impl Fields<'_> {
                     })
                     .ok_or_else(|| {
                         LayoutError::fit(
-                            format!(
+                            say!(
                                 "{} replicate(s) of {size} plots need as many plantation blocks of {size} plots; not so many hold that",
                                 sizes.len()
                             ),
-                            "fewer replicates, or block by position",
+                            text!("fewer replicates, or block by position"),
                         )
                     });
             }
@@ -199,11 +200,8 @@ impl Fields<'_> {
                 let tree = slot.trees.first().map_or("", |tree| &tree.tree);
                 return Err(LayoutError::request(
                     "blocking",
-                    format!(
-                        "no {} is known for all trees of the plot with tree {tree}",
-                        by.as_str()
-                    ),
-                    "record it, leave those trees out, or block by position",
+                    say!("no {} is known for all trees of the plot with tree {tree}", by.as_str()),
+                    text!("record it, leave those trees out, or block by position"),
                 ));
             };
             ranked.push((value, index));
@@ -231,21 +229,19 @@ impl Fields<'_> {
         if matches!(self.request.blocking, Blocking::EarlierCrop | Blocking::Girth) {
             return Err(LayoutError::request(
                 "blocking",
-                format!("{why}, which plots sorted by earlier crop or girth do not"),
-                "block by position and balance the covariate",
+                say!("{why}, which plots sorted by earlier crop or girth do not"),
+                text!("block by position and balance the covariate"),
             ));
         }
         Ok(())
     }
 
     fn nested(&self, replicates: usize, [a, b, c]: [usize; 3]) -> Result<Plan, LayoutError> {
-        self.by_position_only("plots of a main plot stand together")?;
+        self.by_position_only(text!("plots of a main plot stand together"))?;
         let size = a * b * c;
         let inside = if c > 1 { format!("{a} x {b} x {c}") } else { format!("{a} x {b}") };
-        let top = self.groups(
-            &vec![size; replicates],
-            &format!("{replicates} replicates x {inside} plots"),
-        )?;
+        let top = self
+            .groups(&vec![size; replicates], &say!("{replicates} replicates x {inside} plots"))?;
         let mut cells = Vec::new();
         for (replicate, group) in top.iter().enumerate() {
             let mains = cut(self.slots, group, &vec![b * c; a], self.plot())
@@ -299,8 +295,8 @@ impl Fields<'_> {
         count: usize,
         turned: bool,
     ) -> Result<Groups, LayoutError> {
-        self.by_position_only("rows and columns stand in lines")?;
-        self.enough(rows * columns * count, &format!("{count} x {rows} rows x {columns} columns"))?;
+        self.by_position_only(text!("rows and columns stand in lines"))?;
+        self.enough(rows * columns * count, &say!("{count} x {rows} rows x {columns} columns"))?;
         let whole = if self.request.blocking == Blocking::PlantationBlock {
             one_per_patch(self.slots, &self.all(), rows * columns, count, (1, 1)).filter(|groups| {
                 groups.iter().all(|group| tiles(self.slots, group, (rows, columns), 1).is_some())
@@ -309,10 +305,10 @@ impl Fields<'_> {
             tiles(self.slots, &self.all(), (rows, columns), count)
         };
         whole.ok_or_else(|| {
-            let other = if turned { String::new() } else { format!(" (or {columns} x {rows})") };
+            let other = if turned { String::new() } else { say!(" (or {columns} x {rows})") };
             LayoutError::fit(
-                format!("the field holds no {count} full rectangle(s) of {rows} x {columns} plots{other}"),
-                format!("a field of {rows} rows and a multiple of {columns} columns of plots would"),
+                say!("the field holds no {count} full rectangle(s) of {rows} x {columns} plots{other}"),
+                say!("a field of {rows} rows and a multiple of {columns} columns of plots would"),
             )
         })
     }
@@ -320,8 +316,8 @@ impl Fields<'_> {
 
 fn cannot_cut(sizes: &[usize]) -> LayoutError {
     LayoutError::fit(
-        format!("groups of {sizes:?} plots cannot be cut from the field"),
-        "change the number of rows and columns of plots",
+        say!("groups of {sizes:?} plots cannot be cut from the field"),
+        text!("change the number of rows and columns of plots"),
     )
 }
 

@@ -3,8 +3,10 @@
 use crate::analysis::{Analysis, MethodUsed};
 use crate::checks::{Answer, ResidualChecks, TestOutcome};
 use crate::compare::{ComparisonTable, Letters};
+use crate::names::name_in_words;
 use crate::pooled::{Pooled, PooledMethod};
 use crate::traits::TraitAnalysis;
+use words::{say, text};
 
 /// Results that the paragraph speaks of; what is not given is not mentioned.
 #[derive(Debug, Clone, Copy)]
@@ -50,7 +52,7 @@ impl<'a> Methods<'a> {
         sentences.extend(self.comparisons());
         sentences.extend(self.checks.map(checks));
         sentences.extend(self.pooled());
-        sentences.push(format!(
+        sentences.push(say!(
             "Computations were made by Anacurve {} (crate trials).",
             env!("CARGO_PKG_VERSION")
         ));
@@ -63,14 +65,14 @@ impl<'a> Methods<'a> {
             "" => String::new(),
             unit => format!(" ({unit})"),
         };
-        let of = if plan.units_are_trees { "trees" } else { "plot means" };
-        let mut text = format!(
+        let of = if plan.units_are_trees { text!("trees") } else { text!("plot means") };
+        let mut text = say!(
             "{}{unit} was analysed from {} {of}",
             capital(&plan.observed.name),
             plan.units.len()
         );
         if let Some(sampling) = &self.analysis.sampling {
-            text.push_str(&format!(
+            text.push_str(&say!(
                 " of {} trees, which were sampling units and not replicates",
                 sampling.trees
             ));
@@ -82,11 +84,11 @@ impl<'a> Methods<'a> {
     fn own_scale(&self) -> Option<String> {
         let found = self.on_own_scale?;
         let back = if found.means.iter().any(|m| m.estimate != m.mean) {
-            "; means are given back on the natural scale with 95 % limits"
+            text!("; means are given back on the natural scale with 95 % limits")
         } else {
             ""
         };
-        Some(format!("Choice of the model: {}{back}.", found.why))
+        Some(say!("Choice of the model: {}{back}.", found.why))
     }
 
     fn fitting(&self) -> String {
@@ -95,19 +97,20 @@ impl<'a> Methods<'a> {
         let blocks = if method.fixed_blocks.is_empty() {
             String::new()
         } else {
-            format!(", with {} as fixed blocks", method.fixed_blocks.join(", "))
+            say!(", with {} as fixed blocks", method.fixed_blocks.join(", "))
         };
         match method.used {
             MethodUsed::Strata => {
-                "The analysis of variance is exact, with each term judged against the error of its \
+                say!(
+                    "The analysis of variance is exact, with each term judged against the error of its \
                  own stratum."
-                    .to_owned()
+                )
             }
-            MethodUsed::LeastSquares => format!(
+            MethodUsed::LeastSquares => say!(
                 "The model was fitted by least squares to the plots that are there{blocks}, with \
                  each term adjusted for the others."
             ),
-            MethodUsed::KenwardRoger => format!(
+            MethodUsed::KenwardRoger => say!(
                 "A mixed model with errors of {random}{blocks} was fitted by REML; tests and standard \
                  errors follow Kenward and Roger (1997)."
             ),
@@ -116,7 +119,7 @@ impl<'a> Methods<'a> {
 
     fn covariate(&self) -> Option<String> {
         let covariate = self.analysis.covariate.as_ref()?;
-        Some(format!(
+        Some(say!(
             "Means were adjusted to the mean of the covariate {} ({}) by one common slope.",
             covariate.name,
             rounded(covariate.mean)
@@ -127,14 +130,14 @@ impl<'a> Methods<'a> {
         let mut sentences = Vec::new();
         let terms: Vec<&str> = self.analysis.polynomials.iter().map(|p| p.term.as_str()).collect();
         if !terms.is_empty() {
-            sentences.push(format!(
+            sentences.push(say!(
                 "Orthogonal polynomials over the actual spacing of the amounts divided {}.",
                 terms.join(", ")
             ));
         }
         let curves: Vec<&str> = self.analysis.curves.iter().map(|c| c.factor.as_str()).collect();
         if !curves.is_empty() {
-            sentences.push(format!(
+            sentences.push(say!(
                 "A quadratic curve over {} gave the optimum with its inverted set of Fieller (1954), \
                  inside the tested range only.",
                 curves.join(", ")
@@ -148,7 +151,7 @@ impl<'a> Methods<'a> {
             .comparisons
             .iter()
             .map(|table| {
-                format!(
+                say!(
                     "{} differences were judged at {} with adjustment {}.",
                     table.rows.len(),
                     percent(table.level),
@@ -157,7 +160,7 @@ impl<'a> Methods<'a> {
             })
             .collect();
         if let Some(letters) = self.letters {
-            sentences.push(format!(
+            sentences.push(say!(
                 "Letters were assigned by insert and absorb (Piepho 2004). {}",
                 letters.warning
             ));
@@ -167,13 +170,13 @@ impl<'a> Methods<'a> {
 
     fn pooled(&self) -> Vec<String> {
         let Some(pooled) = self.pooled else { return Vec::new() };
-        let mut sentences = vec![format!(
+        let mut sentences = vec![say!(
             "{} environments ({}) were combined.",
             pooled.environments.len(),
             pooled.environments.join(", ")
         )];
         if let Answer::Made(test) = &pooled.homogeneity.bartlett {
-            sentences.push(format!("Error variances were compared by {}.", told(test)));
+            sentences.push(say!("Error variances were compared by {}.", told(test)));
         }
         sentences.extend(pooled.words.iter().cloned());
         if pooled.method == PooledMethod::MixedWeighted {
@@ -187,21 +190,28 @@ fn errors(analysis: &Analysis) -> String {
     let conventions: Vec<String> = analysis
         .variation
         .iter()
-        .map(|v| format!("{} % in stratum {} ({})", rounded(v.percent), v.stratum, v.convention))
+        .map(|v| {
+            say!(
+                "{} % in stratum {} ({})",
+                rounded(v.percent),
+                name_in_words(&v.stratum),
+                v.convention
+            )
+        })
         .collect();
-    let mut text =
+    let mut text = say!(
         "SEm is SEd / sqrt 2; a critical difference (CD) is Student's t at 5 % or 1 % times \
                     SEd, unadjusted for the number of comparisons"
-            .to_owned();
+    );
     let mixes = analysis.means.iter().flat_map(|m| &m.comparisons).any(|c| c.errors.len() > 1);
     if mixes {
-        text.push_str(
+        text.push_str(text!(
             "; where SEd mixes the errors of two strata its degrees of freedom are those of \
-             Satterthwaite (1946)",
-        );
+             Satterthwaite (1946)"
+        ));
     }
     if !conventions.is_empty() {
-        text.push_str(&format!("; the coefficient of variation is {}", conventions.join("; ")));
+        text.push_str(&say!("; the coefficient of variation is {}", conventions.join("; ")));
     }
     text.push('.');
     text
@@ -217,16 +227,16 @@ fn checks(checks: &ResidualChecks) -> String {
     ];
     let mut made: Vec<String> = tests.iter().filter_map(|t| t.made()).map(told).collect();
     if let Answer::Made(outliers) = &checks.outliers {
-        made.push(format!(
+        made.push(say!(
             "externally studentised residuals with Bonferroni's bound ({} outlying at {})",
             outliers.outlying.len(),
             percent(outliers.level)
         ));
     }
     if made.is_empty() {
-        "Residuals could not be tested.".to_owned()
+        say!("Residuals could not be tested.")
     } else {
-        format!("Residuals were checked by {}.", made.join(", "))
+        say!("Residuals were checked by {}.", made.join(", "))
     }
 }
 
@@ -248,7 +258,7 @@ fn rounded(value: f64) -> String {
         return "0".to_owned();
     }
     let digits = (3 - value.abs().log10().floor() as i32).clamp(0, 8) as usize;
-    let text = format!("{value:.digits$}");
+    let text = say!("{value:.digits$}");
     if text.contains('.') {
         text.trim_end_matches('0').trim_end_matches('.').to_owned()
     } else {

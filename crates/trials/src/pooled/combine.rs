@@ -5,7 +5,9 @@ use super::stack::Stack;
 use super::{Environment, EnvironmentsAre, Homogeneity, PooledError, Weighting};
 use super::{exact, mixed_model};
 use crate::compare::{Adjustment, ComparisonTable, EstimatedMeans, Pairs};
+use crate::names::name_in_words;
 use serde::{Deserialize, Serialize};
+use words::{say, text};
 
 /// How the environments were combined.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -117,21 +119,19 @@ pub fn combine(
     };
     let mut notes = stack.notes.clone();
     if weighted {
-        notes.push(
+        notes.push(say!(
             "Weights are one over estimated error variances: with few degrees of freedom each, \
              tests of the weighted analysis are somewhat too sharp (Cochran 1937, J. R. Stat. Soc. \
              Suppl. 4:102-118)."
-                .to_owned(),
-        );
+        ));
     } else if unequal {
-        notes.push(
+        notes.push(say!(
             "Error variances differ between environments, and plots were weighted alike: judge \
              differences within an environment by that environment's own error."
-                .to_owned(),
-        );
+        ));
     }
     if environments_are == EnvironmentsAre::Random && stack.environments.len() < 4 {
-        notes.push(format!(
+        notes.push(say!(
             "{} environments say little of how treatments vary between environments; the tests \
              have few degrees of freedom.",
             stack.environments.len()
@@ -201,21 +201,21 @@ fn mean_in(environment: &Environment<'_>, name: &str) -> Option<f64> {
 }
 
 fn words(stack: &Stack, environments_are: EnvironmentsAre, method: PooledMethod) -> Vec<String> {
-    let strata: Vec<&str> = stack.strata.iter().map(|s| s.name.as_str()).collect();
+    let strata: Vec<String> = stack.strata.iter().map(|s| name_in_words(&s.name)).collect();
     let within = if strata.is_empty() {
         String::new()
     } else {
-        format!(", {} within environments", strata.join(", "))
+        say!(", {} within environments", strata.join(", "))
     };
     let mut words = vec![match environments_are {
-        EnvironmentsAre::Random => format!(
+        EnvironmentsAre::Random => say!(
             "Fixed: treatments. Random: environments{}, treatment by environment{within}. \
              Treatments are judged against their interaction with environments, so that \
              conclusions reach beyond these {}.",
-            if stack.crossing.is_some() { " (sites, seasons and both)" } else { "" },
+            if stack.crossing.is_some() { text!(" (sites, seasons and both)") } else { "" },
             stack.environments.len()
         ),
-        EnvironmentsAre::Fixed => format!(
+        EnvironmentsAre::Fixed => say!(
             "Fixed: treatments, environments, treatment by environment. Random: plots{within}. \
              Conclusions are for these {} environments alone.",
             stack.environments.len()
@@ -224,16 +224,22 @@ fn words(stack: &Stack, environments_are: EnvironmentsAre, method: PooledMethod)
     words.push(
         match method {
             PooledMethod::Exact => {
-                "Combined analysis of variance: every treatment has as many plots in every \
+                text!(
+                    "Combined analysis of variance: every treatment has as many plots in every \
                  environment."
+                )
             }
             PooledMethod::Mixed => {
-                "Mixed model by REML with Kenward and Roger's degrees of freedom: plots are \
+                text!(
+                    "Mixed model by REML with Kenward and Roger's degrees of freedom: plots are \
                  unequal in number or have errors of several strata."
+                )
             }
             PooledMethod::MixedWeighted => {
-                "Mixed model by REML with plots weighted by one over the error mean square of \
+                text!(
+                    "Mixed model by REML with plots weighted by one over the error mean square of \
                  their environment, because error variances differ."
+                )
             }
         }
         .to_owned(),

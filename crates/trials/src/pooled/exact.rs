@@ -5,6 +5,7 @@ use super::stack::{Stack, beyond};
 use super::{EnvironmentsAre, PooledError};
 use crate::compare::{CompareError, EstimatedMeans};
 use crate::distributions::NoncentralF;
+use words::text;
 
 /// Exact table, or `None` where the data are not balanced or have several error strata.
 pub(super) fn table(
@@ -86,7 +87,7 @@ pub(super) fn table(
             // Sites and seasons are judged against what differs from season to season of a site.
             let judge = match own.last() {
                 Some((df, ss)) if random && at + 1 < own.len() && *df > 0.0 => {
-                    Judge::single(*df, ss / df, "the interaction with sites x seasons")
+                    Judge::single(*df, ss / df, text!("the interaction with sites x seasons"))
                 }
                 _ => error.clone(),
             };
@@ -117,7 +118,9 @@ pub(super) fn table(
 /// Indicator columns of the environments, by site, season and both where these are crossed.
 fn splits(stack: &Stack) -> Vec<(&'static str, Vec<Vec<f64>>)> {
     let environments = Stack::indicators(&stack.environment, stack.environments.len());
-    let Some(crossing) = &stack.crossing else { return vec![("environments", environments)] };
+    let Some(crossing) = &stack.crossing else {
+        return vec![("environments", environments)];
+    };
     vec![
         ("sites", Stack::indicators(&stack.by_plot(&crossing.site), crossing.sites)),
         ("seasons", Stack::indicators(&stack.by_plot(&crossing.season), crossing.seasons)),
@@ -155,16 +158,18 @@ fn over_environments(lines: &[(f64, f64)]) -> Judge {
                     df: ms * ms / spread,
                     ms,
                     added: Some((both.0, square(both))),
-                    name: "its interactions with sites and with seasons (Satterthwaite 1946; F \
-                           with sums of mean squares, Cochran 1951)",
+                    name: text!(
+                        "its interactions with sites and with seasons (Satterthwaite 1946; F \
+                           with sums of mean squares, Cochran 1951)"
+                    ),
                 }
             } else {
-                Judge::single(both.0, square(both), "the interaction with sites x seasons")
+                Judge::single(both.0, square(both), text!("the interaction with sites x seasons"))
             }
         }
         _ => {
             let (df, ss) = lines.iter().fold((0.0, 0.0), |s, l| (s.0 + l.0, s.1 + l.1));
-            Judge::single(df, ss / df, "its interaction with environments")
+            Judge::single(df, ss / df, text!("its interaction with environments"))
         }
     }
 }

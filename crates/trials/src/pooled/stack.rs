@@ -3,6 +3,7 @@
 use super::{Environment, PooledError};
 use crate::checks::LinearFit;
 use crate::design::{Cell, Plan, StratumKind};
+use words::say;
 
 /// A stratum within environments: groups numbered over all of them.
 pub(super) struct StackedStratum {
@@ -58,7 +59,7 @@ impl Stack {
             for cell in environment.analysis.plan.cells.iter().filter(|c| c.units > 0) {
                 let without: Vec<&str> =
                     environments.iter().filter(|e| !has(e, &cell.name)).map(|e| e.name).collect();
-                let told = format!("{} is not at {}", cell.name, without.join(", "));
+                let told = say!("{} is not at {}", cell.name, without.join(", "));
                 if without.is_empty() {
                     if !treatments.contains(&cell.name) {
                         treatments.push(cell.name.clone());
@@ -74,7 +75,7 @@ impl Stack {
         }
         let mut notes = Vec::new();
         if !missing.is_empty() {
-            notes.push(format!(
+            notes.push(say!(
                 "Only treatments that stand in every environment are combined: {}.",
                 missing.join("; ")
             ));

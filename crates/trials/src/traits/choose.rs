@@ -7,6 +7,7 @@ use super::transform::{self, box_cox};
 use super::units::{evidence, totals};
 use crate::design::Plan;
 use crate::observations::{Observations, TraitKind};
+use words::{say, text};
 
 /// Analyses the trait of a plan by what its kind and its data call for: counts by Poisson or
 /// negative binomial, proportions by binomial with or without plot effects, percentages on the
@@ -22,14 +23,16 @@ pub fn analyse_trait(plan: &Plan, observed: &Observations) -> Result<TraitAnalys
             let rates: Vec<f64> =
                 totals.sums.iter().zip(&totals.exposures).map(|(s, e)| s / e).collect();
             if totals.sums.iter().all(|s| *s == 0.0) {
-                return Err(TraitError::NoVariation("all counts are zero".to_owned()));
+                return Err(TraitError::NoVariation(say!("all counts are zero")));
             }
             generalised::analyse(plan, &totals, Kind::Count, evidence(plan, &rates))
         }
         TraitKind::Proportion => {
             let shares: Vec<f64> =
                 totals.sums.iter().zip(&totals.exposures).map(|(s, e)| s / e).collect();
-            for (edge, words) in [(0.0, "every share is 0"), (1.0, "every share is 1")] {
+            for (edge, words) in
+                [(0.0, text!("every share is 0")), (1.0, text!("every share is 1"))]
+            {
                 if shares.iter().all(|s| *s == edge) {
                     return Err(TraitError::NoVariation(words.to_owned()));
                 }
@@ -49,7 +52,7 @@ fn percentage(plan: &Plan) -> Result<TraitAnalysis, TraitError> {
     let (model, why) = if low >= 30.0 && high <= 70.0 {
         (
             TraitModel::AsMeasured,
-            format!(
+            say!(
                 "percentages from {low:.1} to {high:.1} lie between 30 and 70, where their variance \
                  hardly depends on the mean, and are analysed as they are"
             ),
@@ -57,7 +60,7 @@ fn percentage(plan: &Plan) -> Result<TraitAnalysis, TraitError> {
     } else if low <= 0.0 || high >= 100.0 {
         (
             TraitModel::Arcsine,
-            format!(
+            say!(
                 "percentages from {low:.1} to {high:.1} reach an end of the scale, where logits do \
                  not exist; arcsines of roots were analysed"
             ),
@@ -65,18 +68,17 @@ fn percentage(plan: &Plan) -> Result<TraitAnalysis, TraitError> {
     } else {
         (
             TraitModel::Logit,
-            format!(
+            say!(
                 "percentages from {low:.1} to {high:.1} come near an end of the scale, where their \
                  variance shrinks; logits were analysed (Warton and Hui 2011, Ecology 92:3-10)"
             ),
         )
     };
     let mut result = transform::analyse(plan, model, why, evidence)?;
-    result.notes.push(
+    result.notes.push(say!(
         "The totals behind the percentages are not recorded: a count out of a total would allow a \
          binomial analysis, which is better where totals are small or unequal."
-            .to_owned(),
-    );
+    ));
     Ok(result)
 }
 
@@ -85,28 +87,29 @@ fn measured(plan: &Plan) -> Result<TraitAnalysis, TraitError> {
     let mut evidence = evidence(plan, &values);
     evidence.power = box_cox(plan, &values);
     let slope = evidence.variance_slope.map_or_else(String::new, |slope| {
-        format!("; log variance rises by {slope:.1} per unit of log mean")
+        say!("; log variance rises by {slope:.1} per unit of log mean")
     });
     let (model, why) = match evidence.power {
         None => (
             TraitModel::AsMeasured,
-            "values of 0 or below, or too few plots, leave no power to choose: analysed as measured"
-                .to_owned(),
+            say!(
+                "values of 0 or below, or too few plots, leave no power to choose: analysed as measured"
+            ),
         ),
         Some((best, low, high)) => {
-            let range = format!(
+            let range = say!(
                 "the residuals support powers from {low:.1} to {high:.1} (best {best:.1}){slope}"
             );
             if (low..=high).contains(&1.0) {
-                (TraitModel::AsMeasured, format!("{range}: no transformation is called for"))
+                (TraitModel::AsMeasured, say!("{range}: no transformation is called for"))
             } else if (low..=high).contains(&0.5) && !(low..=high).contains(&0.0) {
-                (TraitModel::SquareRoot, format!("{range}: square roots were analysed"))
+                (TraitModel::SquareRoot, say!("{range}: square roots were analysed"))
             } else if (low..=high).contains(&0.0) {
-                (TraitModel::Logarithm, format!("{range}: logarithms were analysed"))
+                (TraitModel::Logarithm, say!("{range}: logarithms were analysed"))
             } else {
                 (
                     TraitModel::AsMeasured,
-                    format!("{range}, none of them customary: analysed as measured, see residuals"),
+                    say!("{range}, none of them customary: analysed as measured, see residuals"),
                 )
             }
         }

@@ -12,6 +12,7 @@ use crate::distributions::NoncentralF;
 use mixed::{
     Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit, Matrix, Status, fit_generalised,
 };
+use words::{say, text};
 
 /// Standard error on a log or logit scale beyond which the data tell nothing: limits a factor of
 /// exp(2 x 20) apart come of a block that is 0 (or all) throughout.
@@ -79,10 +80,10 @@ pub(super) fn analyse(
         return Err(TraitError::Fit(reason.clone()));
     }
     if !random.is_empty() {
-        notes.push("Means are those of a typical plot (random effects at 0).".to_owned());
+        notes.push(say!("Means are those of a typical plot (random effects at 0)."));
     }
     let df = residual_df(plan);
-    notes.push(format!(
+    notes.push(say!(
         "Intervals use t with {df} degrees of freedom, those of the plots' error in the design; \
          the model itself is judged for large samples."
     ));
@@ -98,7 +99,7 @@ pub(super) fn analyse(
     let (used, lost): (Vec<_>, Vec<_>) =
         used.into_iter().partition(|(at, _)| scale.read(&scale.row(*at)).1 < LARGEST_ERROR);
     for (_, name) in lost {
-        notes.push(format!(
+        notes.push(say!(
             "{name} cannot be estimated: some block with it lies at the end of the scale."
         ));
     }
@@ -172,8 +173,8 @@ fn drop_ended(
         };
         let (sum, all) = (own(&totals.sums), own(&totals.exposures));
         if all > 0.0 && (sum == 0.0 || (kind == Kind::Share && sum == all)) {
-            let end = if sum == 0.0 { "0" } else { "all of its total" };
-            notes.push(format!(
+            let end = if sum == 0.0 { "0" } else { text!("all of its total") };
+            notes.push(say!(
                 "{name} has {end} in every plot: a value at the end of the scale has no interval \
                  here and tells nothing of the others; it was left out."
             ));
@@ -237,23 +238,27 @@ fn pearson(fit: &GeneralisedFit, totals: &Totals, kind: Kind, columns: &[Vec<f64
 fn why(model: TraitModel, evidence: &TraitEvidence) -> String {
     let zeros = 100.0 * evidence.share_zero;
     let spread = match (evidence.dispersion, evidence.dispersion_p) {
-        (Some(d), Some(p)) => format!("the dispersion is {d:.2} (p {p:.3})"),
-        _ => "too few plots tell the dispersion".to_owned(),
+        (Some(d), Some(p)) => say!("the dispersion is {d:.2} (p {p:.3})"),
+        _ => say!("too few plots tell the dispersion"),
     };
-    let slope = evidence.variance_slope.map_or_else(String::new, |s| {
-        format!(", log variance rises by {s:.1} per unit of log mean")
-    });
+    let slope = evidence
+        .variance_slope
+        .map_or_else(String::new, |s| say!(", log variance rises by {s:.1} per unit of log mean"));
     let what = match model {
-        TraitModel::Poisson => "counts vary no more than chance has it: Poisson with a log link",
+        TraitModel::Poisson => {
+            text!("counts vary no more than chance has it: Poisson with a log link")
+        }
         TraitModel::NegativeBinomial => {
-            "counts vary more than chance has it: negative binomial with a log link"
+            text!("counts vary more than chance has it: negative binomial with a log link")
         }
         TraitModel::Binomial => {
-            "shares vary no more than chance has it: binomial with a logit link"
+            text!("shares vary no more than chance has it: binomial with a logit link")
         }
-        _ => "shares vary more than chance has it: binomial with a logit link and plot effects",
+        _ => text!(
+            "shares vary more than chance has it: binomial with a logit link and plot effects"
+        ),
     };
-    format!("{what}; {spread}{slope}, {zeros:.0} % of plots are 0")
+    say!("{what}; {spread}{slope}, {zeros:.0} % of plots are 0")
 }
 
 /// a' V b.
@@ -319,7 +324,7 @@ impl Scale<'_> {
             self.row(first).iter().zip(self.row(second)).map(|(a, b)| a - b).collect();
         let (estimate, std_error) = self.read(&row);
         if !(std_error > 0.0 && std_error.is_finite()) {
-            return Err(TraitError::Fit(format!("{name} less {other} has no error")));
+            return Err(TraitError::Fit(say!("{name} less {other} has no error")));
         }
         let t = estimate / std_error;
         let law = NoncentralF::new(1.0, self.df, 0.0).map_err(failed)?;

@@ -7,6 +7,7 @@ use crate::analysis::{Analysis, MeansOfTerm, analyse as analyse_plan};
 use crate::checks::{LinearFit, plan_columns};
 use crate::design::Plan;
 use crate::distributions::NoncentralF;
+use words::say;
 
 /// The power of Box and Cox (1964, J. R. Stat. Soc. B 26:211-252) with the highest profile
 /// likelihood in steps of 0.05 from -2 to 2, and the 95 % limits; `None` where a value is not
@@ -86,7 +87,7 @@ pub(super) fn analyse(
         let t = critical(df)?;
         for (mean, name) in table.means.iter().zip(&names) {
             let (Some(estimate), Some(std_error)) = (mean.mean, mean.std_error) else {
-                notes.push(format!("{name} cannot be estimated."));
+                notes.push(say!("{name} cannot be estimated."));
                 continue;
             };
             means.push(NaturalMean {
@@ -121,15 +122,13 @@ pub(super) fn analyse(
     }
     match model {
         TraitModel::AsMeasured => {}
-        TraitModel::Logarithm => notes.push(
+        TraitModel::Logarithm => notes.push(say!(
             "Means brought back from logarithms are geometric means, and differences are ratios."
-                .to_owned(),
-        ),
-        _ => notes.push(
+        )),
+        _ => notes.push(say!(
             "Means brought back from a transformed scale are medians of plots rather than their \
              averages; tests belong to the transformed scale."
-                .to_owned(),
-        ),
+        )),
     }
     Ok(TraitAnalysis {
         model,

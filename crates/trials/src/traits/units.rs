@@ -5,6 +5,7 @@ use super::result::TraitEvidence;
 use crate::checks::plan_columns;
 use crate::design::Plan;
 use crate::observations::{Observations, TraitKind};
+use words::{say, text};
 
 /// Totals by unit.
 pub(super) struct Totals {
@@ -29,17 +30,17 @@ pub(super) fn totals(plan: &Plan, observed: &Observations) -> Result<Totals, Tra
             let whole = value >= 0.0 && value.fract() == 0.0 && value.is_finite();
             let place = || match observed.place.get(*row) {
                 Some(place) if !place.is_empty() => place.clone(),
-                _ => format!("row {}", row + 1),
+                _ => say!("row {}", row + 1),
             };
             let fault = match kind {
-                TraitKind::Count if !whole => Some("whole number of at least 0"),
+                TraitKind::Count if !whole => Some(text!("whole number of at least 0")),
                 TraitKind::Proportion if !(whole && value <= own && own.fract() == 0.0) => {
-                    Some("whole number between 0 and its total")
+                    Some(text!("whole number between 0 and its total"))
                 }
                 TraitKind::Percentage if !(0.0..=100.0).contains(&value) => {
-                    Some("percentage between 0 and 100")
+                    Some(text!("percentage between 0 and 100"))
                 }
-                _ if !value.is_finite() => Some("finite number"),
+                _ if !value.is_finite() => Some(text!("finite number")),
                 _ => None,
             };
             if let Some(kind) = fault {

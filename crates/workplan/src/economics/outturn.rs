@@ -1,6 +1,7 @@
 //! Outturn: the share of kernel in raw nuts, and what it does to the price.
 
 use records::work::{SettingError, positive};
+use words::{say, text};
 
 /// Kilograms in a pound, exactly (international yard and pound agreement, 1959).
 const KG_PER_LB: f64 = 0.453_592_37;
@@ -23,7 +24,7 @@ pub fn price_at_outturn(
     outturn_lb: f64,
     quoted_at_lb: f64,
 ) -> Result<f64, SettingError> {
-    let remedy = "give lb of kernel per 80 kg bag, usually 40 to 56";
+    let remedy = text!("give lb of kernel per 80 kg bag, usually 40 to 56");
     for (key, lb) in
         [("[economics] outturn_lb", outturn_lb), ("[economics] price_outturn_lb", quoted_at_lb)]
     {
@@ -32,7 +33,7 @@ pub fn price_at_outturn(
         if share > 0.5 {
             return Err(SettingError::new(
                 key,
-                format!(
+                say!(
                     "{lb} lb x 0.45359237 / 80 kg = {:.0} % kernel, more than half",
                     100.0 * share
                 ),

@@ -5,6 +5,7 @@ use records::work::SettingError;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// Timed trees needed before recorded minutes replace stated rates.
 pub const LEAST_TIMED: usize = 30;
@@ -303,8 +304,8 @@ pub fn work_rate(
     recorded.map(|fit| fit.rate(tool, size)).or(stated).ok_or_else(|| {
         SettingError::new(
             "[economics.pruning_time] minutes_per_tree",
-            format!("fewer than {LEAST_TIMED} pruned trees carry minutes and no rate is stated"),
-            "record minutes at pruning or state minutes_per_tree and minutes_full_canopy",
+            say!("fewer than {LEAST_TIMED} pruned trees carry minutes and no rate is stated"),
+            text!("record minutes at pruning or state minutes_per_tree and minutes_full_canopy"),
         )
     })
 }

@@ -5,6 +5,7 @@ use crate::schedule::{BlockWork, Schedule, schedule};
 use records::work::{Crew, SettingError, WorkSettings};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use words::text;
 
 /// The dates of one crew.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -39,8 +40,8 @@ pub(super) fn assign(
         let Some((site, crew)) = settings.crew(&block.site) else {
             missing.push(SettingError::new(
                 "[work] crew_size",
-                "no crew is stated, so no block gets dates of its own",
-                "give the people who prune on a working day",
+                text!("no crew is stated, so no block gets dates of its own"),
+                text!("give the people who prune on a working day"),
             ));
             continue;
         };

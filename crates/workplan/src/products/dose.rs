@@ -2,6 +2,7 @@
 
 use records::work::{SettingError, positive};
 use serde::{Deserialize, Serialize};
+use words::{say, text};
 
 /// A target above this many times the usual concentration is refused as a slip.
 pub const MOST_TIMES_USUAL: f64 = 10.0;
@@ -36,49 +37,54 @@ impl Dose {
             Some(value) => positive(key(field), value, remedy),
             None => Err(SettingError::new(
                 key(field),
-                "not stated, and no dose is computed without it",
+                text!("not stated, and no dose is computed without it"),
                 remedy,
             )),
         };
         let strength = stated(
             "strength_pct",
             strength_pct,
-            "enter the active ingredient from the product's label, g in 100 mL",
+            text!("enter the active ingredient from the product's label, g in 100 mL"),
         )?;
-        let target =
-            stated("target_pct", target_pct, "enter the spray's concentration, per cent active")?;
+        let target = stated(
+            "target_pct",
+            target_pct,
+            text!("enter the spray's concentration, per cent active"),
+        )?;
         let usual = stated(
             "usual_pct",
             usual_pct,
-            "enter the label's usual concentration, per cent active",
+            text!("enter the label's usual concentration, per cent active"),
         )?;
         if strength > 100.0 {
             return Err(SettingError::new(
                 key("strength_pct"),
-                format!("{strength} % is more than 100 g in 100 mL"),
-                "enter the active ingredient from the product's label, g in 100 mL",
+                say!("{strength} % is more than 100 g in 100 mL"),
+                text!("enter the active ingredient from the product's label, g in 100 mL"),
             ));
         }
         let ml_per_l = 10.0 * target / (strength / 100.0);
         let arithmetic =
-            format!("10 x {target} % / ({strength} % / 100) = {} mL per L", figures(ml_per_l));
+            say!("10 x {target} % / ({strength} % / 100) = {} mL per L", figures(ml_per_l));
         let times = target / usual;
         // The margin lets exactly ten times pass in spite of rounding.
         if times > MOST_TIMES_USUAL * (1.0 + 1e-9) {
             return Err(SettingError::new(
                 key("target_pct"),
-                format!(
+                say!(
                     "{target} % / {usual} % = {} times the usual concentration, more than {MOST_TIMES_USUAL} ({arithmetic})",
                     figures(times)
                 ),
-                "check both against the label: per cent of what, and where the decimal point is",
+                text!(
+                    "check both against the label: per cent of what, and where the decimal point is"
+                ),
             ));
         }
         if target >= strength {
             return Err(SettingError::new(
                 key("target_pct"),
-                format!("{target} % is not below the product's own {strength} % ({arithmetic})"),
-                "check both against the label",
+                say!("{target} % is not below the product's own {strength} % ({arithmetic})"),
+                text!("check both against the label"),
             ));
         }
         Ok(Self { ml_per_l, target_pct: target, strength_pct: strength, arithmetic })

@@ -5,6 +5,7 @@ use super::dose::Dose;
 use jiff::civil::Date;
 use records::work::{Product, ProductKind, SettingError, positive};
 use serde::{Deserialize, Serialize};
+use words::text;
 
 /// What is bought.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -119,7 +120,7 @@ impl Quantity {
         let key = |field: &str| format!("[products.{name}] {field}");
         let needed = |field: &str, value: Option<f64>, remedy: &str| match value {
             Some(value) => positive(key(field), value, remedy),
-            None => Err(SettingError::new(key(field), "not stated", remedy)),
+            None => Err(SettingError::new(key(field), text!("not stated"), remedy)),
         };
         for (field, package) in [
             ("package_l", product.package_l),
@@ -127,18 +128,22 @@ impl Quantity {
             ("hydrated_lime_package_kg", product.hydrated_lime_package_kg),
         ] {
             if let Some(package) = package {
-                positive(key(field), package, "give the package size or leave the key out")?;
+                positive(key(field), package, text!("give the package size or leave the key out"))?;
             }
         }
         if product.applications == 0 {
-            return Err(SettingError::new(key("applications"), "0 applications", "give 1 or more"));
+            return Err(SettingError::new(
+                key("applications"),
+                text!("0 applications"),
+                text!("give 1 or more"),
+            ));
         }
         let times = f64::from(product.applications);
         let spray = || {
             needed(
                 "volume_l_per_tree",
                 product.volume_l_per_tree,
-                "give the litres of spray per tree",
+                text!("give the litres of spray per tree"),
             )
             .map(|litres| treated.trees * litres * times)
         };
@@ -147,13 +152,13 @@ impl Quantity {
                 let ml = needed(
                     "ml_per_cut",
                     product.ml_per_cut,
-                    "give the mL of paste per large cut end",
+                    text!("give the mL of paste per large cut end"),
                 )?;
                 let cuts = treated.large_cuts.ok_or_else(|| {
                     SettingError::new(
                         "prunings: cuts_5_to_10cm, cuts_over_10cm",
-                        "large cuts were never counted, so the paste cannot be planned",
-                        "count cuts by diameter class at pruning",
+                        text!("large cuts were never counted, so the paste cannot be planned"),
+                        text!("count cuts by diameter class at pruning"),
                     )
                 })?;
                 let litres = cuts * ml / 1000.0 * times;

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use records::work::{Crew, SettingError};
 use serde::{Deserialize, Serialize};
 use std::cmp::Reverse;
+use words::{say, text};
 
 /// Units of work in a person-day.
 const UNITS: f64 = 1000.0;
@@ -112,8 +113,8 @@ pub fn schedule(blocks: &[BlockWork], crew: &Crew) -> Result<Schedule, SettingEr
     if day_of(last) > LONGEST as usize {
         return Err(SettingError::new(
             "[work]",
-            format!("windows from {first} to {last} span more than three years"),
-            "schedule one season at a time",
+            say!("windows from {first} to {last} span more than three years"),
+            text!("schedule one season at a time"),
         ));
     }
     let dates: Vec<Date> =
@@ -171,23 +172,23 @@ fn check(block: &BlockWork) -> Result<(), SettingError> {
     if from > to {
         return Err(SettingError::new(
             key(),
-            format!("its window ends {to}, before {from}"),
-            "give the window in order",
+            say!("its window ends {to}, before {from}"),
+            text!("give the window in order"),
         ));
     }
     let most = 1e9;
     if !(block.person_days > 0.0 && block.person_days < most) {
         return Err(SettingError::new(
             key(),
-            format!("{} person-days is no amount of work", block.person_days),
-            "leave blocks without work out and check the minutes per tree",
+            say!("{} person-days is no amount of work", block.person_days),
+            text!("leave blocks without work out and check the minutes per tree"),
         ));
     }
     if !(block.delay_loss_per_day.is_finite() && block.value.is_finite()) {
         return Err(SettingError::new(
             key(),
-            "its loss is not a number",
-            "check prices and advice",
+            text!("its loss is not a number"),
+            text!("check prices and advice"),
         ));
     }
     Ok(())

@@ -4,15 +4,16 @@ use super::{Advised, p_text};
 use mixed::JointTest;
 use model::{FoldKind, IntensityShape};
 use records::counted;
+use words::{say, text};
 
 /// What the surface is made of.
 pub(super) fn surface(advised: &Advised) -> String {
     let curve = match advised.model.shapes.leading() {
-        IntensityShape::Quadratic => "a quadratic in intensity",
-        IntensityShape::Knotted => "a quadratic spline in intensity",
-        IntensityShape::Plateau => "a rise in intensity up to a plateau",
+        IntensityShape::Quadratic => text!("a quadratic in intensity"),
+        IntensityShape::Knotted => text!("a quadratic spline in intensity"),
+        IntensityShape::Plateau => text!("a rise in intensity up to a plateau"),
     };
-    format!(
+    say!(
         "The effect of pruning is {curve} times a quadratic in lead, zero when nothing is cut, moderated by planting density. Regions differ in it by partial pooling: each region's deviations from the common surface are drawn towards zero as far as the records of all regions suggest. Age, girth, density, variety and measurement basis shift yields beside it; trees, blocks and site x season combinations have random levels."
     )
 }
@@ -24,8 +25,8 @@ pub(super) fn shape(advised: &Advised) -> String {
         .scores
         .iter()
         .map(|score| {
-            let error = score.rmse.map_or_else(String::new, |rmse| format!("error {rmse:.4}, "));
-            format!("{} {error}weight {:.2}", score.shape.name(), score.weight)
+            let error = score.rmse.map_or_else(String::new, |rmse| say!("error {rmse:.4}, "));
+            say!("{} {error}weight {:.2}", score.shape.name(), score.weight)
         })
         .collect();
     let regions: Vec<&str> = shapes
@@ -34,29 +35,31 @@ pub(super) fn shape(advised: &Advised) -> String {
         .filter_map(|&code| Some(advised.model.regions.get(code as usize)?.region.as_str()))
         .collect();
     let trees = (!regions.is_empty()).then(|| {
-        format!(
+        say!(
             "in {}, where trees keep their intensity so that a tree's own level carries its effect, each fifth of the trees was predicted from the others",
             regions.join(", ")
         )
     });
     let others = match shapes.folds {
-        Some(FoldKind::Season) => Some("each season was predicted from the others"),
-        Some(FoldKind::Blocks | FoldKind::Trees) => Some(
-            "with fewer than three seasons, each fifth of the blocks was predicted from the others",
-        ),
+        Some(FoldKind::Season) => Some(text!("each season was predicted from the others")),
+        Some(FoldKind::Blocks | FoldKind::Trees) => Some(text!(
+            "with fewer than three seasons, each fifth of the blocks was predicted from the others"
+        )),
         None => None,
     };
     let all_keep = regions.len() == advised.model.regions.len();
     let left_out: Vec<String> =
         others.filter(|_| !all_keep).map(str::to_owned).into_iter().chain(trees).collect();
     let chosen = match left_out.join("; ") {
-        none if none.is_empty() => "Too few seasons and blocks are recorded to compare shapes by leaving some out, so the quadratic stands alone.".to_owned(),
+        none if none.is_empty() => say!(
+            "Too few seasons and blocks are recorded to compare shapes by leaving some out, so the quadratic stands alone."
+        ),
         left_out => {
             let sample = shapes.compared_on.map_or_else(String::new, |rows| {
-                let rows = counted(rows, "tree-season", "tree-seasons");
-                format!(" (among {rows} of trees drawn evenly from the regions; the curve itself rests on all)")
+                let rows = counted(rows, text!("tree-season"), text!("tree-seasons"));
+                say!(" (among {rows} of trees drawn evenly from the regions; the curve itself rests on all)")
             });
-            format!(
+            say!(
                 "To choose the curve in intensity, {left_out}{sample}: {}. In every region the families share the posterior draws by how well they predict there, and a region with few records leans on what the others show (pseudo-Bayesian model averaging with a Bayesian bootstrap over site x season clusters, Yao and others 2018, 2022): close families are averaged, clearly worse ones left out. The weights given are means over regions; fit.json has them by region. The spline has its knots at {:.0} % and {:.0} % and the plateau its knee at about {:.0} % of the canopy, with knees of their own for the regions, drawn from what their records say.",
                 scores.join("; "),
                 shapes.knots.knots[0] * 100.0,
@@ -69,20 +72,23 @@ pub(super) fn shape(advised: &Advised) -> String {
         Some(lack) => match &lack.test {
             JointTest::Tested { statistic, df_numerator, df_denominator, p_value, .. } => {
                 let reading = if *p_value < 0.05 {
-                    "the class means depart from the curve, so look at them before trusting it"
+                    text!(
+                        "the class means depart from the curve, so look at them before trusting it"
+                    )
                 } else {
-                    "the class means do not depart from the curve by more than chance"
+                    text!("the class means do not depart from the curve by more than chance")
                 };
-                format!(
+                say!(
                     " Lack of fit, with free means for {} classes of intensity beside the leading curve: F({df_numerator:.0}, {df_denominator:.0}) = {statistic:.2}, {}: {reading}.",
                     lack.classes,
                     p_text(*p_value)
                 )
             }
-            _ => " Lack of fit could not be tested.".to_owned(),
+            _ => say!(" Lack of fit could not be tested."),
         },
-        None => " Too few classes of intensity are recorded to test the curve for lack of fit."
-            .to_owned(),
+        None => {
+            say!(" Too few classes of intensity are recorded to test the curve for lack of fit.")
+        }
     };
     chosen + &fit
 }

@@ -2,6 +2,7 @@
 
 use super::seasons::{Judged, Reviewed};
 use super::{tables, words};
+use ::words::{say, text};
 use report::{
     BlockMap, IntervalRow, Intervals, MappedTree, PartsPlot, PartsRow, ReviewFigure, ReviewReport,
     ReviewSection, TreeFlag, TrialSection,
@@ -30,8 +31,8 @@ pub fn report(book: &str, judged: &Judged) -> ReviewReport {
         },
         Judged::Impossible(why) => ReviewReport {
             book: book.to_owned(),
-            title: "no season to review".to_owned(),
-            answers: vec![format!("The season cannot be reviewed: {why}.")],
+            title: say!("no season to review"),
+            answers: vec![say!("The season cannot be reviewed: {why}.")],
             sections: Vec::new(),
         },
     }
@@ -62,7 +63,7 @@ fn sections(review: &Reviewed) -> Vec<ReviewSection> {
         ReviewSection {
             id: "review-method",
             of: TrialSection {
-                heading: words::METHOD.to_owned(),
+                heading: words::METHOD.get().to_owned(),
                 paragraphs: words::method(review),
                 ..TrialSection::default()
             },
@@ -74,7 +75,7 @@ fn sections(review: &Reviewed) -> Vec<ReviewSection> {
 
 fn label(review: &Reviewed, grouping: Grouping) -> impl Fn(&str) -> String {
     move |label| match (grouping, label) {
-        (_, "") => "unknown".to_owned(),
+        (_, "") => say!("unknown"),
         (Grouping::Region, id) => name(review, id),
         (_, label) => label.to_owned(),
     }
@@ -98,7 +99,7 @@ fn expectation(review: &Reviewed) -> ReviewSection {
     ReviewSection {
         id: "expectation",
         of: TrialSection {
-            heading: words::EXPECTATION.to_owned(),
+            heading: words::EXPECTATION.get().to_owned(),
             paragraphs: words::expectation(review),
             tables,
             ..TrialSection::default()
@@ -116,10 +117,12 @@ fn parts_plot(
 ) -> PartsPlot {
     PartsPlot {
         name: format!("parts-by-{key}"),
-        title: format!("{}: what explains the difference", words::grouping(grouping)),
-        caption: "Parts that add stand right of zero, parts that take away left of it; the diamond is their sum, observed less expected.".to_owned(),
+        title: say!("{}: what explains the difference", words::grouping(grouping)),
+        caption: say!(
+            "Parts that add stand right of zero, parts that take away left of it; the diamond is their sum, observed less expected."
+        ),
         parts: Part::ALL.iter().map(|part| words::part(*part).to_owned()).collect(),
-        sum: words::DIFFERENCE.to_owned(),
+        sum: words::DIFFERENCE.get().to_owned(),
         rows: groups
             .iter()
             .map(|group| PartsRow {
@@ -127,7 +130,7 @@ fn parts_plot(
                 parts: group.parts.iter().map(|part| part.kg).collect(),
             })
             .collect(),
-        axis: words::KG.to_owned(),
+        axis: words::KG.get().to_owned(),
         group: words::grouping(grouping).to_owned(),
     }
 }
@@ -143,7 +146,7 @@ fn ranking(review: &Reviewed) -> ReviewSection {
     ReviewSection {
         id: "blocks",
         of: TrialSection {
-            heading: words::RANKING.to_owned(),
+            heading: words::RANKING.get().to_owned(),
             paragraphs: words::ranking(review),
             tables,
             ..TrialSection::default()
@@ -160,17 +163,15 @@ fn ranking_plot(review: &Reviewed, ranking: &Ranking) -> Intervals {
     let ends = |place: &usize| whole || *place < ENDS || *place >= units.len() - ENDS;
     Intervals {
         name: "blocks-ranked".to_owned(),
-        title: "Blocks beside the others of their region".to_owned(),
+        title: say!("Blocks beside the others of their region"),
         caption: if whole {
-            "Shrunk difference with its limits, best block on top.".to_owned()
+            say!("Shrunk difference with its limits, best block on top.")
         } else {
-            format!(
-                "Shrunk difference with its limits: the {ENDS} best and the {ENDS} worst blocks."
-            )
+            say!("Shrunk difference with its limits: the {ENDS} best and the {ENDS} worst blocks.")
         },
-        axis: words::KG.to_owned(),
+        axis: words::KG.get().to_owned(),
         row: words::grouping(Grouping::Block).to_owned(),
-        names: ["shrunk difference".to_owned(), String::new()],
+        names: [say!("shrunk difference"), String::new()],
         rows: (0..units.len())
             .filter(ends)
             .map(|place| IntervalRow {
@@ -189,11 +190,11 @@ fn bearing(review: &Reviewed) -> ReviewSection {
     ReviewSection {
         id: "bearing",
         of: TrialSection {
-            heading: words::BEARING.to_owned(),
-            paragraphs: vec![words::BEARING_MEANS.to_owned()],
+            heading: words::BEARING.get().to_owned(),
+            paragraphs: vec![words::BEARING_MEANS.get().to_owned()],
             tables: vec![
-                tables::bearing("region", "Region", regions, &region),
-                tables::bearing("block", "Block", blocks, &|block| block.to_owned()),
+                tables::bearing("region", text!("Region"), regions, &region),
+                tables::bearing("block", text!("Block"), blocks, &|block| block.to_owned()),
             ],
             ..TrialSection::default()
         },
@@ -213,11 +214,11 @@ fn watched(review: &Reviewed) -> ReviewSection {
     }
     let mut paragraphs = vec![words::watch(review)];
     if tables.is_empty() {
-        paragraphs.push(words::NO_WATCH.to_owned());
+        paragraphs.push(words::NO_WATCH.get().to_owned());
     }
     let maps = maps(review);
     if maps.len() > MAPS {
-        paragraphs.push(format!(
+        paragraphs.push(say!(
             "Maps of the {MAPS} blocks with most marked trees, of {}; the tables give the places in the others.",
             maps.len()
         ));
@@ -225,7 +226,7 @@ fn watched(review: &Reviewed) -> ReviewSection {
     ReviewSection {
         id: "trees",
         of: TrialSection {
-            heading: words::WATCH.to_owned(),
+            heading: words::WATCH.get().to_owned(),
             paragraphs,
             tables,
             ..TrialSection::default()
@@ -262,11 +263,13 @@ fn maps(review: &Reviewed) -> Vec<BlockMap> {
             let marked = trees.iter().filter(|tree| tree.flag != TreeFlag::Plain).count();
             let map = BlockMap {
                 name: format!("map-{}", number + 1),
-                title: format!("Block {}", standing.block),
-                caption: "Trees where they stand; those to look at are marked by shape.".to_owned(),
-                legend: ["tree", "persistently poor", "suddenly failing"].map(str::to_owned),
-                axes: ["Position in the row", "Row"].map(str::to_owned),
-                heads: ["Tree", "Row", "Position", "Why"].map(str::to_owned),
+                title: say!("Block {}", standing.block),
+                caption: say!("Trees where they stand; those to look at are marked by shape."),
+                legend: ["tree", text!("persistently poor"), text!("suddenly failing")]
+                    .map(str::to_owned),
+                axes: [text!("Position in the row"), text!("Row")].map(str::to_owned),
+                heads: [text!("Tree"), text!("Row"), text!("Position"), text!("Why")]
+                    .map(str::to_owned),
                 trees,
             };
             (marked, map)
@@ -280,14 +283,14 @@ fn maps(review: &Reviewed) -> Vec<BlockMap> {
 fn suspects(review: &Reviewed) -> ReviewSection {
     let suspects = &review.watch.suspects;
     let (words, tables) = if suspects.is_empty() {
-        (words::NO_SUSPECTS, Vec::new())
+        (words::NO_SUSPECTS.get(), Vec::new())
     } else {
-        (words::SUSPECTS_MEAN, vec![tables::suspects(suspects)])
+        (words::SUSPECTS_MEAN.get(), vec![tables::suspects(suspects)])
     };
     ReviewSection {
         id: "records",
         of: TrialSection {
-            heading: words::SUSPECTS.to_owned(),
+            heading: words::SUSPECTS.get().to_owned(),
             paragraphs: vec![words.to_owned()],
             tables,
             ..TrialSection::default()
@@ -300,7 +303,7 @@ fn suspects(review: &Reviewed) -> ReviewSection {
 fn plan(review: &Reviewed) -> ReviewSection {
     let (mut paragraphs, mut tables) = (Vec::new(), Vec::new());
     match &review.plan {
-        None => paragraphs.push(words::NO_KEPT.to_owned()),
+        None => paragraphs.push(words::NO_KEPT.get().to_owned()),
         Some(kept) => {
             paragraphs.push(words::plan(kept));
             if kept.all.planned > 0 {
@@ -315,7 +318,7 @@ fn plan(review: &Reviewed) -> ReviewSection {
     ReviewSection {
         id: "plan",
         of: TrialSection {
-            heading: words::PLAN.to_owned(),
+            heading: words::PLAN.get().to_owned(),
             paragraphs,
             tables,
             ..TrialSection::default()
@@ -332,7 +335,7 @@ fn score(review: &Reviewed) -> ReviewSection {
     // A rate needs a level inside (0, 1), which the book's own check makes sure of.
     match review.record.hit_rate(|_| true, review.level).ok().flatten() {
         Some(rate) => paragraphs.push(words::hits(&rate)),
-        None => paragraphs.push(words::NOTHING_SCORED.to_owned()),
+        None => paragraphs.push(words::NOTHING_SCORED.get().to_owned()),
     }
     paragraphs
         .extend(review.unscored.iter().map(|own| words::unscored(own, &name(review, &own.region))));
@@ -340,17 +343,17 @@ fn score(review: &Reviewed) -> ReviewSection {
         paragraphs.push(words::conflicting(review.conflicting.len()));
     }
     if review.plan.is_none() {
-        paragraphs.push(words::NO_KEPT.to_owned());
+        paragraphs.push(words::NO_KEPT.get().to_owned());
     }
     if !rows.is_empty() {
-        paragraphs.push(words::SCORE_MEANS.to_owned());
+        paragraphs.push(words::SCORE_MEANS.get().to_owned());
         tables.push(tables::score(rows, &region));
         figures.extend(scored_plots(rows, &region));
     }
     ReviewSection {
         id: "score",
         of: TrialSection {
-            heading: words::SCORE.to_owned(),
+            heading: words::SCORE.get().to_owned(),
             paragraphs,
             tables,
             ..TrialSection::default()
@@ -380,11 +383,11 @@ fn scored_plots(rows: &[ScoreRow], region: &dyn Fn(&str) -> String) -> Vec<Revie
         let what = words::quantity(quantity);
         plots.push(ReviewFigure::Intervals(Intervals {
             name: format!("advice-scored-{}", plots.len() + 1),
-            title: format!("Predicted and realised {what}"),
-            caption: "Predicted value with its limits, and what came of it among the trees that followed; newest on top.".to_owned(),
-            axis: words::KG.to_owned(),
-            row: "Region and season".to_owned(),
-            names: ["predicted".to_owned(), "realised".to_owned()],
+            title: say!("Predicted and realised {what}"),
+            caption: say!("Predicted value with its limits, and what came of it among the trees that followed; newest on top."),
+            axis: words::KG.get().to_owned(),
+            row: say!("Region and season"),
+            names: [say!("predicted"), say!("realised")],
             rows,
         }));
     }

@@ -2,6 +2,7 @@
 
 use super::seasons::{ChosenByCrew, Reviewed};
 use super::words;
+use ::words::{say, text};
 use report::{TrialCell, TrialTable};
 use review::{
     Bearing, BlockKept, GroupReview, Grouping, Kept, Part, PlanKept, Ranking, ScoreRow, Suspect,
@@ -32,16 +33,16 @@ pub fn parts(
 ) -> TrialTable {
     let mut heads = vec![
         words::grouping(grouping).to_owned(),
-        "#Trees".to_owned(),
-        "#Observed (kg)".to_owned(),
-        "#Expected (kg)".to_owned(),
-        "#Difference (kg)".to_owned(),
+        say!("#Trees"),
+        say!("#Observed (kg)"),
+        say!("#Expected (kg)"),
+        say!("#Difference (kg)"),
     ];
-    heads.extend(Part::ALL.iter().map(|part| format!("#{} (kg)", words::part(*part))));
-    heads.push("#Its standard error (kg)".to_owned());
+    heads.extend(Part::ALL.iter().map(|part| say!("#{} (kg)", words::part(*part))));
+    heads.push(say!("#Its standard error (kg)"));
     let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
     let caption =
-        format!("{}: means per tree and what explains the difference", words::grouping(grouping));
+        say!("{}: means per tree and what explains the difference", words::grouping(grouping));
     let mut table = TrialTable::new(&format!("by-{name}"), caption, &heads);
     for group in groups {
         let mut row = vec![
@@ -63,18 +64,18 @@ pub fn ranking(review: &Reviewed, ranking: &Ranking) -> TrialTable {
     let limits = format!("{:.0} %", 100.0 * ranking.settings.level);
     let mut table = TrialTable::new(
         "blocks-ranked",
-        "Blocks beside the others of their region, best first",
+        text!("Blocks beside the others of their region, best first"),
         &[
-            "Block",
-            "#Tree-seasons",
-            "#Plain difference (kg)",
-            "#Shrunk difference (kg)",
-            &format!("#Lower limit ({limits}, kg)"),
-            &format!("#Upper limit ({limits}, kg)"),
-            "#Rank",
-            "Limits of the rank",
-            "#In the best quarter (%)",
-            "#In the worst quarter (%)",
+            text!("Block"),
+            text!("#Tree-seasons"),
+            text!("#Plain difference (kg)"),
+            text!("#Shrunk difference (kg)"),
+            &say!("#Lower limit ({limits}, kg)"),
+            &say!("#Upper limit ({limits}, kg)"),
+            text!("#Rank"),
+            text!("Limits of the rank"),
+            text!("#In the best quarter (%)"),
+            text!("#In the worst quarter (%)"),
         ],
     );
     let kg = |deviation: f64| review.scale.difference_kg(review.mean_kg, deviation);
@@ -88,7 +89,7 @@ pub fn ranking(review: &Reviewed, ranking: &Ranking) -> TrialTable {
             number(kg(unit.low), 2),
             number(kg(unit.high), 2),
             whole(u64::from(unit.rank)),
-            text(format!("{first} to {last}")),
+            text(say!("{from} to {to}", from = first, to = last)),
             share(unit.p_top_quarter),
             share(unit.p_bottom_quarter),
         ]);
@@ -105,8 +106,15 @@ pub fn bearing(
 ) -> TrialTable {
     let mut table = TrialTable::new(
         &format!("bearing-by-{name}"),
-        format!("{head}: index of alternate bearing"),
-        &[head, "#Trees", "#Mean index", "#Standard error", "#In step", "#On-year (% of trees)"],
+        say!("{head}: index of alternate bearing"),
+        &[
+            head,
+            text!("#Trees"),
+            text!("#Mean index"),
+            text!("#Standard error"),
+            text!("#In step"),
+            text!("#On-year (% of trees)"),
+        ],
     );
     for group in groups {
         table.rows.push(vec![
@@ -129,15 +137,15 @@ fn place(at: Option<u32>) -> TrialCell {
 pub fn poor(review: &Reviewed) -> TrialTable {
     let mut table = TrialTable::new(
         "poor-trees",
-        "Persistently poor trees, surest first",
+        text!("Persistently poor trees, surest first"),
         &[
-            "Tree",
-            "Block",
-            "#Row",
-            "#Position",
-            "#Below its block (kg)",
-            "#Probability (%)",
-            "#Seasons",
+            text!("Tree"),
+            text!("Block"),
+            text!("#Row"),
+            text!("#Position"),
+            text!("#Below its block (kg)"),
+            text!("#Probability (%)"),
+            text!("#Seasons"),
         ],
     );
     for tree in &review.watch.poor {
@@ -158,15 +166,15 @@ pub fn poor(review: &Reviewed) -> TrialTable {
 pub fn sudden(review: &Reviewed) -> TrialTable {
     let mut table = TrialTable::new(
         "failing-trees",
-        "Suddenly failing trees, worst first",
+        text!("Suddenly failing trees, worst first"),
         &[
-            "Tree",
-            "Block",
-            "#Row",
-            "#Position",
-            "#Observed (kg)",
-            "#Predicted (kg)",
-            "#False alarms at this level (%)",
+            text!("Tree"),
+            text!("Block"),
+            text!("#Row"),
+            text!("#Position"),
+            text!("#Observed (kg)"),
+            text!("#Predicted (kg)"),
+            text!("#False alarms at this level (%)"),
         ],
     );
     for tree in &review.watch.sudden {
@@ -187,8 +195,14 @@ pub fn sudden(review: &Reviewed) -> TrialTable {
 pub fn suspects(suspects: &[Suspect]) -> TrialTable {
     let mut table = TrialTable::new(
         "records-to-check",
-        "Yields to compare with the field book",
-        &["Tree", "Block", "#Recorded (kg)", "#Predicted (kg)", "What is odd"],
+        text!("Yields to compare with the field book"),
+        &[
+            text!("Tree"),
+            text!("Block"),
+            text!("#Recorded (kg)"),
+            text!("#Predicted (kg)"),
+            text!("What is odd"),
+        ],
     );
     for own in suspects {
         table.rows.push(vec![
@@ -207,17 +221,17 @@ pub fn plan(kept: &PlanKept, label: &dyn Fn(&str) -> String) -> [TrialTable; 2] 
     let heads = |first: &'static str| {
         [
             first,
-            "#Trees planned",
-            "#To prune",
-            "#Pruned",
-            "#Missed",
-            "#Pruned against plan",
-            "#Planned (% of canopy)",
-            "#Done (% of canopy)",
-            "#Intensity kept (%)",
-            "#Days outside the window",
-            "#Date kept (%)",
-            "#Kept (%)",
+            text!("#Trees planned"),
+            text!("#To prune"),
+            text!("#Pruned"),
+            text!("#Missed"),
+            text!("#Pruned against plan"),
+            text!("#Planned (% of canopy)"),
+            text!("#Done (% of canopy)"),
+            text!("#Intensity kept (%)"),
+            text!("#Days outside the window"),
+            text!("#Date kept (%)"),
+            text!("#Kept (%)"),
         ]
     };
     let row = |name: String, kept: &Kept| {
@@ -236,10 +250,14 @@ pub fn plan(kept: &PlanKept, label: &dyn Fn(&str) -> String) -> [TrialTable; 2] 
             share(kept.share_kept),
         ]
     };
-    let mut regions =
-        TrialTable::new("plan-by-region", "Plan and deed by region", &heads("Region"));
+    let mut regions = TrialTable::new(
+        "plan-by-region",
+        text!("Plan and deed by region"),
+        &heads(text!("Region")),
+    );
     regions.rows.extend(kept.regions.iter().map(|(id, own)| row(label(id), own)));
-    let mut blocks = TrialTable::new("plan-by-block", "Plan and deed by block", &heads("Block"));
+    let mut blocks =
+        TrialTable::new("plan-by-block", text!("Plan and deed by block"), &heads(text!("Block")));
     blocks
         .rows
         .extend(kept.blocks.iter().map(|BlockKept { block, kept, .. }| row(block.clone(), kept)));
@@ -250,13 +268,13 @@ pub fn plan(kept: &PlanKept, label: &dyn Fn(&str) -> String) -> [TrialTable; 2] 
 pub fn chosen(blocks: &[ChosenByCrew]) -> TrialTable {
     let mut table = TrialTable::new(
         "plan-chosen-by-crew",
-        "Blocks in which the crew chose the trees",
+        text!("Blocks in which the crew chose the trees"),
         &[
-            "Block",
-            "#Trees to prune",
-            "#Trees pruned",
-            "#Planned (% of canopy)",
-            "#Done (% of canopy)",
+            text!("Block"),
+            text!("#Trees to prune"),
+            text!("#Trees pruned"),
+            text!("#Planned (% of canopy)"),
+            text!("#Done (% of canopy)"),
         ],
     );
     for own in blocks {
@@ -275,20 +293,20 @@ pub fn chosen(blocks: &[ChosenByCrew]) -> TrialTable {
 pub fn score(rows: &[ScoreRow], label: &dyn Fn(&str) -> String) -> TrialTable {
     let mut table = TrialTable::new(
         "advice-scored",
-        "Predicted and realised, newest first",
+        text!("Predicted and realised, newest first"),
         &[
-            "Region",
-            "#Season",
-            "What",
-            "#Predicted (kg)",
-            "#Lower limit (kg)",
-            "#Upper limit (kg)",
-            "#Realised (kg)",
-            "#Its standard error (kg)",
-            "#Trees that followed",
-            "#Other trees",
-            "Hit",
-            "Tells enough",
+            text!("Region"),
+            text!("#Season"),
+            text!("What"),
+            text!("#Predicted (kg)"),
+            text!("#Lower limit (kg)"),
+            text!("#Upper limit (kg)"),
+            text!("#Realised (kg)"),
+            text!("#Its standard error (kg)"),
+            text!("#Trees that followed"),
+            text!("#Other trees"),
+            text!("Hit"),
+            text!("Tells enough"),
         ],
     );
     let yes = |is: bool| text(if is { "yes" } else { "no" });

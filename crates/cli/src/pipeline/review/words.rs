@@ -1,67 +1,68 @@
 //! Every sentence and name of the season review, in one place.
 
 use super::seasons::{ChosenByCrew, Reviewed};
-use records::{counted, noun};
+use ::words::{Text, constant, say, text};
+use records::counted;
 use review::{
     GroupReview, Grouping, HitRate, Part, PlanKept, Quantity, SuspectKind, Unscored, UnscoredReason,
 };
 
-pub const KG: &str = "kg per tree";
-pub const EXPECTATION: &str = "Yield against expectation";
-pub const RANKING: &str = "Blocks compared";
-pub const BEARING: &str = "Alternate bearing";
-pub const WATCH: &str = "Trees to look at";
-pub const SUSPECTS: &str = "Records to check";
-pub const PLAN: &str = "Pruning done against planned";
-pub const SCORE: &str = "Last advice scored";
-pub const METHOD: &str = "How the review is computed";
-pub const DIFFERENCE: &str = "Difference";
+pub const KG: Text = constant!("kg per tree");
+pub const EXPECTATION: Text = constant!("Yield against expectation");
+pub const RANKING: Text = constant!("Blocks compared");
+pub const BEARING: Text = constant!("Alternate bearing");
+pub const WATCH: Text = constant!("Trees to look at");
+pub const SUSPECTS: Text = constant!("Records to check");
+pub const PLAN: Text = constant!("Pruning done against planned");
+pub const SCORE: Text = constant!("Last advice scored");
+pub const METHOD: Text = constant!("How the review is computed");
+pub const DIFFERENCE: Text = constant!("Difference");
 
 /// Title of the page.
 pub fn title(review: &Reviewed) -> String {
     let seasons: std::collections::BTreeSet<i32> = review.seasons.values().copied().collect();
     let seasons: Vec<String> = seasons.iter().map(i32::to_string).collect();
-    format!("review of season {}", seasons.join(" and "))
+    say!("review of season {}", seasons.join(" and "))
 }
 
 /// A part by its name.
 pub fn part(part: Part) -> &'static str {
     match part {
-        Part::Season => "Season",
-        Part::Age => "Age",
-        Part::Pruning => "Pruning",
-        Part::EarlierCrop => "Alternate bearing",
-        Part::Level => "Trees and blocks",
-        Part::Unexplained => "Unexplained",
+        Part::Season => text!("Season"),
+        Part::Age => text!("Age"),
+        Part::Pruning => text!("Pruning"),
+        Part::EarlierCrop => text!("Alternate bearing"),
+        Part::Level => text!("Trees and blocks"),
+        Part::Unexplained => text!("Unexplained"),
     }
 }
 
 /// A grouping as a heading.
 pub fn grouping(grouping: Grouping) -> &'static str {
     match grouping {
-        Grouping::Region => "Region",
-        Grouping::Site => "Site",
-        Grouping::Block => "Block",
-        Grouping::Variety => "Variety",
-        Grouping::Age => "Age (years)",
-        Grouping::Density => "Trees per ha",
+        Grouping::Region => text!("Region"),
+        Grouping::Site => text!("Site"),
+        Grouping::Block => text!("Block"),
+        Grouping::Variety => text!("Variety"),
+        Grouping::Age => text!("Age (years)"),
+        Grouping::Density => text!("Trees per ha"),
     }
 }
 
 /// A quantity that was predicted.
 pub fn quantity(quantity: Quantity) -> &'static str {
     match quantity {
-        Quantity::GainOverPresent => "gain over present practice",
-        Quantity::GainOverUnpruned => "gain over unpruned trees",
-        Quantity::Yield => "mean yield",
+        Quantity::GainOverPresent => text!("gain over present practice"),
+        Quantity::GainOverUnpruned => text!("gain over unpruned trees"),
+        Quantity::Yield => text!("mean yield"),
     }
 }
 
 /// A number with a true minus sign and a plus sign before a gain.
 pub fn signed(value: f64) -> String {
-    let text = format!("{:.2}", value.abs());
+    let text = say!("{:.2}", value.abs());
     match text.as_str() {
-        "0.00" => text,
+        "0.00" | "0,00" => text,
         _ if value < 0.0 => format!("−{text}"),
         _ => format!("+{text}"),
     }
@@ -71,12 +72,12 @@ pub fn signed(value: f64) -> String {
 pub fn season(name: &str, season: i32, group: &GroupReview) -> String {
     let share = 100.0 * group.difference_kg.abs() / group.expected_kg;
     let beside = if group.difference_kg.abs() < 0.005 {
-        "as much as the region gave on average in earlier seasons".to_owned()
+        say!("as much as the region gave on average in earlier seasons")
     } else {
-        format!(
+        say!(
             "{:.2} kg ({share:.0} %) {} than the region gave on average in earlier seasons",
             group.difference_kg.abs(),
-            if group.difference_kg < 0.0 { "less" } else { "more" }
+            if group.difference_kg < 0.0 { text!("less") } else { text!("more") }
         )
     };
     let parts: Vec<String> = group
@@ -86,26 +87,26 @@ pub fn season(name: &str, season: i32, group: &GroupReview) -> String {
         .map(|own| format!("{} {}", part(own.part).to_lowercase(), signed(own.kg)))
         .collect();
     let of_it =
-        if parts.is_empty() { String::new() } else { format!(" Of it: {}.", parts.join(", ")) };
-    format!(
+        if parts.is_empty() { String::new() } else { say!(" Of it: {}.", parts.join(", ")) };
+    say!(
         "{name}, harvest {season}: {:.2} kg per tree from {}, {beside}.{of_it}",
         group.observed_kg,
-        counted(group.trees as u64, "tree", "trees"),
+        counted(group.trees as u64, text!("tree"), text!("trees")),
     )
 }
 
 /// What the parts mean.
 pub fn expectation(review: &Reviewed) -> Vec<String> {
-    let mut out = vec![
-        "Expected is the mean yield of the region's trees in all earlier seasons. The parts add up to the difference: season is what all trees of the region share in the year, age what older or younger trees bring, pruning what the cut before the harvest did beside the cuts of earlier seasons, alternate bearing what a heavy or light crop the season before left, trees and blocks what these very trees usually give beside the region's mean, and unexplained the rest.".to_owned(),
-    ];
+    let mut out = vec![say!(
+        "Expected is the mean yield of the region's trees in all earlier seasons. The parts add up to the difference: season is what all trees of the region share in the year, age what older or younger trees bring, pruning what the cut before the harvest did beside the cuts of earlier seasons, alternate bearing what a heavy or light crop the season before left, trees and blocks what these very trees usually give beside the region's mean, and unexplained the rest."
+    )];
     if !review.regions_without_earlier.is_empty() {
         let names: Vec<&str> = review
             .regions_without_earlier
             .iter()
             .map(|id| review.names.get(id).map_or(id.as_str(), String::as_str))
             .collect();
-        out.push(format!(
+        out.push(say!(
             "Without an earlier season to compare with, left out: {}.",
             names.join(", ")
         ));
@@ -116,7 +117,7 @@ pub fn expectation(review: &Reviewed) -> Vec<String> {
     };
     let lost: Vec<&str> = review.left_out.iter().filter(carried).map(String::as_str).collect();
     if !lost.is_empty() {
-        out.push(format!(
+        out.push(say!(
             "The records cannot tell these effects, whose parts are 0: {}.",
             lost.join("; ")
         ));
@@ -127,87 +128,101 @@ pub fn expectation(review: &Reviewed) -> Vec<String> {
 /// What a ranking is.
 pub fn ranking(review: &Reviewed) -> Vec<String> {
     match &review.ranking {
-        Err(why) => vec![format!("Blocks are not compared: {why}.")],
-        Ok(ranking) => vec![format!(
+        Err(why) => vec![say!("Blocks are not compared: {why}.")],
+        Ok(ranking) => vec![say!(
             "What each block gives more or less than the other blocks of its region, season, age, pruning and earlier crop taken out, over all seasons. A block of few trees is drawn towards its region's mean by what chance does to so few trees, so that none stands on top by luck. Of what is left, {:.2} is the standard deviation between blocks and {:.2} that of a tree-season, on the model's scale.",
-            ranking.unit_sd, ranking.residual_sd
+            ranking.unit_sd,
+            ranking.residual_sd
         )],
     }
 }
 
-pub const BEARING_MEANS: &str = "The index runs from 0 (the same crop every season) to 1 (a crop only every other season); it is taken tree by tree and then averaged, since trees that alternate out of step cancel out in a total. In step: 1 when all trees of the group alternate together, 0 when they cancel out. On-year: share of the trees that bore more than the season before, beside the change of the whole group.";
+pub const BEARING_MEANS: Text = constant!(
+    "The index runs from 0 (the same crop every season) to 1 (a crop only every other season); it is taken tree by tree and then averaged, since trees that alternate out of step cancel out in a total. In step: 1 when all trees of the group alternate together, 0 when they cancel out. On-year: share of the trees that bore more than the season before, beside the change of the whole group."
+);
 
 /// What the lists of trees mean.
 pub fn watch(review: &Reviewed) -> String {
     let (poor, sudden) = (review.watch.poor.len() as u64, review.watch.sudden.len() as u64);
-    format!(
-        "{} {} among the tenth that stands lowest beside {} block's other trees with at least {:.0} % probability over {} seasons or more: candidates for rework or replanting. {} fell so far short of {} own level that at most {:.0} % of such alarms should be false: look for pests, disease, a broken limb, theft or a slip of the pen. What is done to a tree is decided by who stands before it.",
-        counted(poor, "tree", "trees"),
-        noun(poor, "is", "are"),
-        noun(poor, "its", "their"),
+    say!(
+        "{} block's other trees with at least {:.0} % probability over {} seasons or more: candidates for rework or replanting. {} own level that at most {:.0} % of such alarms should be false: look for pests, disease, a broken limb, theft or a slip of the pen. What is done to a tree is decided by who stands before it.",
+        counted(
+            poor,
+            text!("tree is among the tenth that stands lowest beside its"),
+            text!("trees are among the tenth that stands lowest beside their")
+        ),
         100.0 * review.watch.settings.sure,
         review.watch.settings.least_seasons,
-        counted(sudden, "tree", "trees"),
-        noun(sudden, "its", "their"),
+        counted(
+            sudden,
+            text!("tree fell so far short of its"),
+            text!("trees fell so far short of their")
+        ),
         100.0 * review.watch.settings.false_discovery_rate,
     )
 }
 
-pub const NO_WATCH: &str = "No tree stands out.";
-pub const NO_SUSPECTS: &str = "No yield of the season looks like a slip of the pen.";
-pub const SUSPECTS_MEAN: &str = "Yields that nothing in the tree's own history and the season explains. Compare them with the field book; a record that is right stays as it is.";
+pub const NO_WATCH: Text = constant!("No tree stands out.");
+pub const NO_SUSPECTS: Text = constant!("No yield of the season looks like a slip of the pen.");
+pub const SUSPECTS_MEAN: Text = constant!(
+    "Yields that nothing in the tree's own history and the season explains. Compare them with the field book; a record that is right stays as it is."
+);
 
 /// What is odd about a record.
 pub fn suspect(kind: SuspectKind, same_as: Option<&str>) -> String {
     match kind {
         SuspectKind::Slip { factor } if factor > 1.0 => {
-            format!("as predicted if divided by {factor}: decimal mark or unit?")
+            say!("as predicted if divided by {factor}: decimal mark or unit?")
         }
         SuspectKind::Slip { factor } => {
             let times = (1e4 / factor).round() / 1e4;
-            format!("as predicted if multiplied by {times}: decimal mark or unit?")
+            say!("as predicted if multiplied by {times}: decimal mark or unit?")
         }
-        SuspectKind::TooHigh => "far above all that is known of the tree".to_owned(),
+        SuspectKind::TooHigh => say!("far above all that is known of the tree"),
         SuspectKind::Copied => {
-            format!("the same yields in every season as tree {}", same_as.unwrap_or(""))
+            say!("the same yields in every season as tree {}", same_as.unwrap_or(""))
         }
     }
 }
 
-pub const NO_KEPT: &str = "No advice is kept for this season, so neither plan nor odds can be held against it. `anacurve run BOOK --keep` keeps the advice of a run in the book (folder kept), and the next season's review scores it.";
+pub const NO_KEPT: Text = constant!(
+    "No advice is kept for this season, so neither plan nor odds can be held against it. `anacurve run BOOK --keep` keeps the advice of a run in the book (folder kept), and the next season's review scores it."
+);
 
 /// How the plan was kept.
 pub fn plan(kept: &PlanKept) -> String {
     let all = &kept.all;
     if all.planned == 0 {
-        return "The plan named no block in which every tree was to be treated alike; trees of designed trials are left out.".to_owned();
+        return say!(
+            "The plan named no block in which every tree was to be treated alike; trees of designed trials are left out."
+        );
     }
-    format!(
+    say!(
         "{} outside designed trials were planned for: {} to prune, of which {} were pruned and {} were not; {} to be left were pruned. {:.0} % of all were treated as planned, within {:.0} % of the canopy and {} of the days scheduled.",
-        counted(all.planned as u64, "harvested tree", "harvested trees"),
+        counted(all.planned as u64, text!("harvested tree"), text!("harvested trees")),
         all.to_prune,
         all.pruned,
         all.missed,
-        counted(all.pruned_against_plan as u64, "tree", "trees"),
+        counted(all.pruned_against_plan as u64, text!("tree"), text!("trees")),
         100.0 * all.share_kept,
         100.0 * kept.tolerance.intensity,
-        counted(u64::from(kept.tolerance.days), "day", "days"),
+        counted(u64::from(kept.tolerance.days), text!("day"), text!("days")),
     )
 }
 
 /// Blocks in which only some trees were to be pruned.
 pub fn chosen(blocks: &[ChosenByCrew]) -> String {
-    format!(
+    say!(
         "In {} only some trees were to be pruned and the crew chose which: they are counted, not compared tree by tree.",
-        counted(blocks.len() as u64, "block", "blocks")
+        counted(blocks.len() as u64, text!("block"), text!("blocks"))
     )
 }
 
 /// How often the odds held.
 pub fn hits(rate: &HitRate) -> String {
-    format!(
+    say!(
         "Of {} scored so far, {} came true within the limits ({:.0} %; with {:.0} % limits {:.0} % are expected, and {:.0} to {:.0} % would be no surprise). On average the gain came out {} kg {} than predicted.",
-        counted(rate.scored, "prediction", "predictions"),
+        counted(rate.scored, text!("prediction"), text!("predictions")),
         rate.hits,
         100.0 * rate.rate,
         100.0 * rate.expected,
@@ -215,46 +230,52 @@ pub fn hits(rate: &HitRate) -> String {
         100.0 * rate.limits[0],
         100.0 * rate.limits[1],
         signed(rate.bias).trim_start_matches(['+', '−']),
-        if rate.bias < 0.0 { "lower" } else { "higher" },
+        if rate.bias < 0.0 { text!("lower") } else { text!("higher") },
     )
 }
 
-pub const SCORE_MEANS: &str = "Realised is the difference in the season's harvest between trees that followed the advice (within a twentieth of the canopy and a week of its window) and trees that did not, their level, age and earlier crop taken into account. Unless lots decided who followed, it is an observed difference, no proof of cause. A prediction is a hit when the realised value lies within limits that allow for both errors; it tells little when the realised value is known worse than the predicted one.";
-pub const NOTHING_SCORED: &str = "No prediction has been scored yet.";
+pub const SCORE_MEANS: Text = constant!(
+    "Realised is the difference in the season's harvest between trees that followed the advice (within a twentieth of the canopy and a week of its window) and trees that did not, their level, age and earlier crop taken into account. Unless lots decided who followed, it is an observed difference, no proof of cause. A prediction is a hit when the realised value lies within limits that allow for both errors; it tells little when the realised value is known worse than the predicted one."
+);
+pub const NOTHING_SCORED: Text = constant!("No prediction has been scored yet.");
 
 /// Why something was not scored.
 pub fn unscored(own: &Unscored, name: &str) -> String {
     let what = own.quantity.map_or(String::new(), |own| format!(", {}", quantity(own)));
     let why = match &own.reason {
         UnscoredReason::NothingToFollow => {
-            "the advice was to go on as before or to lay out a trial".to_owned()
+            say!("the advice was to go on as before or to lay out a trial")
         }
-        UnscoredReason::TooFewTrees { followed, others } => format!(
+        UnscoredReason::TooFewTrees { followed, others } => say!(
             "{} followed it and {others} could be compared with them; five of each are needed",
-            counted(*followed as u64, "tree", "trees")
+            counted(*followed as u64, text!("tree"), text!("trees"))
         ),
         UnscoredReason::Failed(why) => why.clone(),
     };
-    format!("{name}, {}{what}: not scored; {why}.", own.season)
+    say!("{name}, {}{what}: not scored; {why}.", own.season)
 }
 
 /// Scores that the record holds with other numbers.
 pub fn conflicting(number: usize) -> String {
-    format!(
+    say!(
         "{} of this season came out otherwise when first scored, with the records known then; the record keeps what was scored first.",
-        counted(number as u64, "score", "scores")
+        counted(number as u64, text!("score"), text!("scores"))
     )
 }
 
 /// The computation in plain words.
 pub fn method(review: &Reviewed) -> Vec<String> {
     vec![
-        format!(
+        say!(
             "A linear mixed model of {} of bearing trees ({} left out for want of a value), with trees within blocks within sites as random effects, gives the effects of season, age and earlier crop; the effect of pruning is that of the region's curve in this report where it could be fitted. Levels of trees and blocks come from the earlier seasons alone, so that the season cannot explain itself.",
-            counted(review.rows_used as u64, "tree-season", "tree-seasons"),
+            counted(review.rows_used as u64, text!("tree-season"), text!("tree-seasons")),
             review.rows_left_out
         ),
-        "In kilograms each part is its mean marginal value over all orders in which the parts can become known (Shapley 1953), so that the parts sum exactly and do not depend on an order.".to_owned(),
-        "Blocks: empirical Bayes with the uncertainty of the spreads integrated out; ranks from joint draws (Laird and Louis 1989). Worst trees: Shen and Louis (1998). Sudden failures and odd records: false discovery rate (Benjamini and Hochberg 1995). Alternate bearing: Hoblyn and others (1936). Scores: Gneiting and Raftery (2007).".to_owned(),
+        say!(
+            "In kilograms each part is its mean marginal value over all orders in which the parts can become known (Shapley 1953), so that the parts sum exactly and do not depend on an order."
+        ),
+        say!(
+            "Blocks: empirical Bayes with the uncertainty of the spreads integrated out; ranks from joint draws (Laird and Louis 1989). Worst trees: Shen and Louis (1998). Sudden failures and odd records: false discovery rate (Benjamini and Hochberg 1995). Alternate bearing: Hoblyn and others (1936). Scores: Gneiting and Raftery (2007)."
+        ),
     ]
 }

@@ -3,6 +3,7 @@
 use super::plots::{axis, empty};
 use super::tables::slug;
 use super::words::{capital, decimals, factor_words};
+use ::words::{say, text};
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
 use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
 
@@ -25,7 +26,7 @@ pub fn section(analysis: &Analysis) -> Option<TrialSection> {
         format!("{}: {}", place(curve), said.collect::<Vec<_>>().join(" "))
     };
     Some(TrialSection {
-        heading: "Curves over amounts".to_owned(),
+        heading: say!("Curves over amounts"),
         paragraphs: analysis.curves.iter().map(words).chain(priced(analysis)).collect(),
         tables: polynomials(analysis).into_iter().chain(curves(analysis)).collect(),
         plots: averaged().filter_map(|curve| plot(analysis, curve)).collect(),
@@ -35,7 +36,7 @@ pub fn section(analysis: &Analysis) -> Option<TrialSection> {
 /// What the economic optima rest on.
 fn priced(analysis: &Analysis) -> Option<String> {
     let optimum = analysis.curves.iter().find_map(|curve| curve.economic.as_ref())?;
-    Some(format!(
+    Some(say!(
         "Economic: by the book's working time, wage, haulage and price, removing a whole canopy costs as much as {:.2} kg of nuts; coefficients are per unit of the amount, fractions as fractions.",
         optimum.price_ratio
     ))
@@ -45,14 +46,23 @@ fn place(curve: &Curve) -> String {
     let factor = capital(&factor_words(&curve.factor));
     match &curve.within {
         None => factor,
-        Some((other, level)) => format!("{factor} at {} {level}", factor_words(other)),
+        Some((other, level)) => say!("{factor} at {} {level}", factor_words(other)),
     }
 }
 
 fn polynomials(analysis: &Analysis) -> Option<TrialTable> {
-    let heads =
-        ["Term", "Component", "#df", "#Denominator df", "#SS", "#F", "#p", "#Estimate", "#SE"];
-    let caption = "Polynomial components by the actual spacing of the amounts";
+    let heads = [
+        text!("Term"),
+        text!("Component"),
+        "#df",
+        text!("#Denominator df"),
+        "#SS",
+        "#F",
+        "#p",
+        text!("#Estimate"),
+        "#SE",
+    ];
+    let caption = text!("Polynomial components by the actual spacing of the amounts");
     let mut table = TrialTable::new("components", caption, &heads);
     for polynomial in &analysis.polynomials {
         for component in &polynomial.components {
@@ -74,21 +84,21 @@ fn polynomials(analysis: &Analysis) -> Option<TrialTable> {
 
 fn curves(analysis: &Analysis) -> Option<TrialTable> {
     let heads = [
-        "Curve",
-        "#Constant",
-        "#Linear",
-        "#Quadratic",
-        "Maximum at",
-        "95 % set of it",
-        "#p of lack of fit",
+        text!("Curve"),
+        text!("#Constant"),
+        text!("#Linear"),
+        text!("#Quadratic"),
+        text!("Maximum at"),
+        text!("95 % set of it"),
+        text!("#p of lack of fit"),
     ];
-    let mut table = TrialTable::new("curves", "Quadratic curves and their maximum", &heads);
+    let mut table = TrialTable::new("curves", text!("Quadratic curves and their maximum"), &heads);
     for curve in &analysis.curves {
         let [constant, linear, quadratic] = curve.coefficients;
         let digits = decimals(analysis.grand_mean) + 1;
         let at = match &curve.maximum.peak {
             Peak::Inside { amount, .. } => amount_words(*amount, &curve.unit),
-            _ => "not inside".to_owned(),
+            _ => say!("not inside"),
         };
         table.rows.push(vec![
             TrialCell::Text(place(curve)),
@@ -101,8 +111,7 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
         ]);
     }
     table.notes.push(
-        "The set holds the tested amounts that the trial cannot tell from the optimum (Fieller 1954); nothing beyond the tested range is advised."
-            .to_owned(),
+        say!("The set holds the tested amounts that the trial cannot tell from the optimum (Fieller 1954); nothing beyond the tested range is advised."),
     );
     (!table.rows.is_empty()).then_some(table)
 }
@@ -110,18 +119,18 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
 fn set_words(curve: &Curve) -> String {
     let short = |value: f64| amount_words(value, &curve.unit);
     match &curve.maximum.set {
-        None => "no set".to_owned(),
+        None => say!("no set"),
         Some(OptimumSet::Interval { low, high, .. }) => {
-            format!("{} to {}", short(*low), short(*high))
+            say!("{from} to {to}", from = short(*low), to = short(*high))
         }
         Some(OptimumSet::TwoPieces { lower_end: low, upper_begin: high }) => {
-            format!("up to {} and from {}", short(*low), short(*high))
+            say!("up to {} and from {}", short(*low), short(*high))
         }
-        Some(OptimumSet::WholeRange) => "the whole tested range".to_owned(),
-        Some(OptimumSet::Below) => "below the tested range".to_owned(),
-        Some(OptimumSet::Above) => "above the tested range".to_owned(),
+        Some(OptimumSet::WholeRange) => say!("the whole tested range"),
+        Some(OptimumSet::Below) => say!("below the tested range"),
+        Some(OptimumSet::Above) => say!("above the tested range"),
         Some(OptimumSet::Nowhere) => {
-            "none of the tested amounts: the curve bends upwards".to_owned()
+            say!("none of the tested amounts: the curve bends upwards")
         }
     }
 }
@@ -136,8 +145,10 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
         if curve.unit == "fraction" { (100.0, "%") } else { (1.0, curve.unit.as_str()) };
     let mut plot = empty(
         &format!("curve-{}", slug(&curve.factor)),
-        format!("Fitted curve over {}", factor_words(&curve.factor)),
-        "Means, the fitted quadratic and the tested amounts that cannot be told from its optimum.",
+        say!("Fitted curve over {}", factor_words(&curve.factor)),
+        text!(
+            "Means, the fitted quadratic and the tested amounts that cannot be told from its optimum."
+        ),
     );
     plot.x_title = format!("{} ({unit})", capital(&factor_words(&curve.factor)));
     plot.y_title = axis(analysis);
@@ -153,12 +164,12 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
     let fitted = (0..POINTS).map(|k| {
         let x = low + (high - low) * k as f64 / (POINTS - 1) as f64;
         let y = quadratic.mul_add(x * x, linear.mul_add(x, constant));
-        TrialPoint { x: x * scale, y, name: format!("{x:.3}") }
+        TrialPoint { x: x * scale, y, name: say!("{x:.3}") }
     });
     plot.curves =
         vec![TrialSeries { name: "fitted".to_owned(), points: fitted.collect(), joined: true }];
     if let Some(OptimumSet::Interval { low, high, .. }) = &curve.maximum.set {
-        plot.span = Some((low * scale, high * scale, "95 % set of the optimum".to_owned()));
+        plot.span = Some((low * scale, high * scale, say!("95 % set of the optimum")));
     }
     Some(plot)
 }

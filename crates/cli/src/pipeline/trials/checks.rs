@@ -2,6 +2,7 @@
 
 use super::plots::{normal_plot, residual_map};
 use super::words::capital;
+use ::words::{say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use std::collections::BTreeMap;
 use trials::checks::{
@@ -153,10 +154,10 @@ pub fn section(
 ) -> (TrialSection, Option<ResidualChecks>) {
     let plots = PlotMeans::of(&analysis.plan, observed);
     let mut section = TrialSection {
-        heading: "Checks of the plots".to_owned(),
-        paragraphs: vec![
-            "On plot means over trees and seasons, treatments and blocks taken out.".to_owned(),
-        ],
+        heading: say!("Checks of the plots"),
+        paragraphs: vec![say!(
+            "On plot means over trees and seasons, treatments and blocks taken out."
+        )],
         plots: super::plots::residuals(analysis).into_iter().collect(),
         ..TrialSection::default()
     };
@@ -164,7 +165,7 @@ pub fn section(
     let fit = match LinearFit::new(&plots.values, &columns) {
         Ok(fit) => fit,
         Err(error) => {
-            section.paragraphs.push(format!("Not made: {error}."));
+            section.paragraphs.push(say!("Not made: {error}."));
             return (section, None);
         }
     };
@@ -178,31 +179,45 @@ pub fn section(
     {
         section
             .paragraphs
-            .push(format!("Rows and columns of the field as random effects: {}", adjusted.reading));
+            .push(say!("Rows and columns of the field as random effects: {}", adjusted.reading));
     }
     (section, Some(checks))
 }
 
 fn table(checks: &ResidualChecks) -> TrialTable {
-    let heads = ["Question", "Test", "#Statistic", "df", "#p", "Reading"];
-    let mut table = TrialTable::new("checks", "Tests of the assumptions", &heads);
+    let heads =
+        [text!("Question"), text!("Test"), text!("#Statistic"), "df", "#p", text!("Reading")];
+    let mut table = TrialTable::new("checks", text!("Tests of the assumptions"), &heads);
     let rows: [(&str, &Answer<TestOutcome>, &str); 5] = [
-        ("Are residuals normal?", &checks.normality, "residuals are not normal"),
-        ("Do treatments vary alike?", &checks.equal_variances, "treatments differ in variance"),
+        (text!("Are residuals normal?"), &checks.normality, text!("residuals are not normal")),
         (
-            "Do treatments and blocks add up?",
-            &checks.additivity,
-            "treatments and blocks do not add up; another scale may help",
+            text!("Do treatments vary alike?"),
+            &checks.equal_variances,
+            text!("treatments differ in variance"),
         ),
-        ("Are neighbouring plots alike?", &checks.moran, "neighbouring plots are alike"),
-        ("Is there a trend over the field?", &checks.trend, "there is a trend over the field"),
+        (
+            text!("Do treatments and blocks add up?"),
+            &checks.additivity,
+            text!("treatments and blocks do not add up; another scale may help"),
+        ),
+        (
+            text!("Are neighbouring plots alike?"),
+            &checks.moran,
+            text!("neighbouring plots are alike"),
+        ),
+        (
+            text!("Is there a trend over the field?"),
+            &checks.trend,
+            text!("there is a trend over the field"),
+        ),
     ];
     for (question, answer, bad) in rows {
         let text = |words: &str| TrialCell::Text(words.to_owned());
         table.rows.push(match answer {
             Answer::Made(test) => {
                 let df: Vec<String> = test.df.iter().map(|df| format!("{df:.0}")).collect();
-                let reading = if test.p_value < 0.05 { bad } else { "nothing speaks against it" };
+                let reading =
+                    if test.p_value < 0.05 { bad } else { text!("nothing speaks against it") };
                 vec![
                     text(question),
                     text(&test.test),
@@ -214,7 +229,7 @@ fn table(checks: &ResidualChecks) -> TrialTable {
             }
             Answer::NotMade(why) => vec![
                 text(question),
-                text("not made"),
+                text(text!("not made")),
                 TrialCell::Number(None, 3),
                 text(""),
                 TrialCell::P(None),
@@ -227,9 +242,9 @@ fn table(checks: &ResidualChecks) -> TrialTable {
 
 fn outlying(outliers: &Answer<OutlierCheck>, names: &[String]) -> Option<String> {
     match outliers {
-        Answer::NotMade(why) => Some(format!("Outlying plots were not searched for: {why}.")),
+        Answer::NotMade(why) => Some(say!("Outlying plots were not searched for: {why}.")),
         Answer::Made(check) if check.outlying.is_empty() => {
-            Some("No plot stands out (externally studentised residuals, Bonferroni).".to_owned())
+            Some(say!("No plot stands out (externally studentised residuals, Bonferroni)."))
         }
         Answer::Made(check) => {
             let plots: Vec<String> = check
@@ -237,20 +252,19 @@ fn outlying(outliers: &Answer<OutlierCheck>, names: &[String]) -> Option<String>
                 .iter()
                 .filter_map(|&row| {
                     let found = check.plots.get(row)?;
-                    let cook = found
-                        .cook
-                        .map_or_else(String::new, |d| format!(", Cook's distance {d:.2}"));
-                    Some(format!(
+                    let cook =
+                        found.cook.map_or_else(String::new, |d| say!(", Cook's distance {d:.2}"));
+                    Some(say!(
                         "{} (residual {:.1} standard errors{cook})",
                         names.get(row)?,
                         found.external?
                     ))
                 })
                 .collect();
-            Some(format!(
+            Some(say!(
                 "{}: look at the field book; the analysis keeps {}.",
-                capital(&format!("outlying: {}", plots.join("; "))),
-                records::noun(plots.len() as u64, "it", "them")
+                capital(&say!("outlying: {}", plots.join("; "))),
+                records::noun(plots.len() as u64, text!("it"), text!("them"))
             ))
         }
     }

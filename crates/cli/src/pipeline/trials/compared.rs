@@ -1,6 +1,7 @@
 //! Means compared: with the control, or pair by pair, adjusted for their number.
 
 use super::words::{decimals, factor_words, levels_words};
+use ::words::{say, text};
 use records::TrialControl;
 use report::{TrialCell, TrialTable};
 use trials::compare::{Adjustment, ComparisonTable, EstimatedMeans, Letters, PairDf, Pairs};
@@ -64,28 +65,28 @@ pub fn table(
     let first = ComparisonTable::new(&means, &pairs, adjustment, LEVEL).ok()?;
     let holm = ComparisonTable::new(&means, &pairs, Adjustment::Holm, LEVEL).ok()?;
     let adjusted = match adjustment {
-        Adjustment::Tukey => "#p (Tukey)",
-        _ => "#p (Dunnett)",
+        Adjustment::Tukey => text!("#p (Tukey)"),
+        _ => text!("#p (Dunnett)"),
     };
     let heads = [
-        "Difference",
-        "#Estimate",
+        text!("Difference"),
+        text!("#Estimate"),
         "#SEd",
         "#df",
-        "#Low 95 %",
-        "#High 95 %",
+        text!("#Low 95 %"),
+        text!("#High 95 %"),
         adjusted,
-        "#p (Holm)",
-        "#p unadjusted",
+        text!("#p (Holm)"),
+        text!("#p unadjusted"),
     ];
-    let what = if name.is_some() { "with the control" } else { "of all pairs" };
-    let caption = format!("Differences {what}: {}", factor_words(&of.term));
+    let what = if name.is_some() { text!("with the control") } else { text!("of all pairs") };
+    let caption = say!("Differences {what}: {}", factor_words(&of.term));
     let file = format!("differences-{}", super::tables::slug(&of.term));
     let mut table = TrialTable::new(&file, caption, &heads);
     let digits = decimals(analysis.grand_mean);
     for (row, other) in first.rows.iter().zip(&holm.rows) {
         table.rows.push(vec![
-            TrialCell::Text(format!("{} less {}", row.first, row.second)),
+            TrialCell::Text(say!("{} less {}", row.first, row.second)),
             TrialCell::Number(Some(row.estimate), digits),
             TrialCell::Number(Some(row.std_error), digits + 1),
             TrialCell::Number(row.df, 1),
@@ -98,7 +99,7 @@ pub fn table(
     }
     table
         .notes
-        .push(format!("Limits hold together for the whole table ({}).", first.adjustment.name()));
+        .push(say!("Limits hold together for the whole table ({}).", first.adjustment.name()));
     table.notes.extend(first.notes.clone());
     Some(Compared { table, comparisons: first })
 }

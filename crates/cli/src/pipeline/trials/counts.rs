@@ -1,6 +1,7 @@
 //! Values of a trait in a tree-season.
 
 use ::trials::{Trait, TraitKind};
+use ::words::text;
 use arrow::array::{Array, Float64Array, RecordBatch};
 use model::{Frames, TreeSeasons};
 use records::TrialTrait;
@@ -36,12 +37,16 @@ pub(super) struct Counts<'a> {
 /// Name, unit and kind of a declared trait.
 pub(super) fn trait_of(of: TrialTrait) -> Trait {
     let (name, unit, kind) = match of {
-        TrialTrait::NutYield => ("nut yield", "kg per tree", TraitKind::Measured),
-        TrialTrait::NutCount => ("nut count", "nuts per tree", TraitKind::Count),
-        TrialTrait::NutWeight => ("nut weight", "g per nut", TraitKind::Measured),
-        TrialTrait::Laterals => ("laterals", "per m2", TraitKind::Count),
-        TrialTrait::FloweringLaterals => ("flowering laterals", "per m2", TraitKind::Count),
-        TrialTrait::ShareFlowering => ("share of laterals flowering", "", TraitKind::Proportion),
+        TrialTrait::NutYield => (text!("nut yield"), text!("kg per tree"), TraitKind::Measured),
+        TrialTrait::NutCount => (text!("nut count"), text!("nuts per tree"), TraitKind::Count),
+        TrialTrait::NutWeight => (text!("nut weight"), text!("g per nut"), TraitKind::Measured),
+        TrialTrait::Laterals => (text!("laterals"), text!("per m2"), TraitKind::Count),
+        TrialTrait::FloweringLaterals => {
+            (text!("flowering laterals"), text!("per m2"), TraitKind::Count)
+        }
+        TrialTrait::ShareFlowering => {
+            (text!("share of laterals flowering"), "", TraitKind::Proportion)
+        }
     };
     Trait { name: name.to_owned(), unit: unit.to_owned(), kind }
 }

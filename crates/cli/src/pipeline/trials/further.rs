@@ -1,17 +1,18 @@
 //! Covariate, trees within plots and efficiency of blocking.
 
 use super::words::factor_words;
+use ::words::{say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use trials::Analysis;
 
 /// The covariate's part; `None` without one.
 pub fn covariate(analysis: &Analysis) -> Option<TrialSection> {
     let found = analysis.covariate.as_ref()?;
-    let heads = ["Test", "#F", "#df", "#Denominator df", "#p"];
-    let caption = format!("Adjustment by {}", factor_words(&found.name));
+    let heads = [text!("Test"), "#F", "#df", text!("#Denominator df"), "#p"];
+    let caption = say!("Adjustment by {}", factor_words(&found.name));
     let mut table = TrialTable::new("covariate", caption, &heads);
     table.rows.push(vec![
-        TrialCell::Text("slope".to_owned()),
+        TrialCell::Text(say!("slope")),
         TrialCell::Number(Some(found.f), 2),
         TrialCell::Number(Some(1.0), 0),
         TrialCell::Number(Some(found.df), 1),
@@ -19,7 +20,7 @@ pub fn covariate(analysis: &Analysis) -> Option<TrialSection> {
     ]);
     if let Some((f, df, denominator, p)) = found.equal_slopes {
         table.rows.push(vec![
-            TrialCell::Text("slopes differ between treatments".to_owned()),
+            TrialCell::Text(say!("slopes differ between treatments")),
             TrialCell::Number(Some(f), 2),
             TrialCell::Number(Some(df), 0),
             TrialCell::Number(Some(denominator), 1),
@@ -28,7 +29,7 @@ pub fn covariate(analysis: &Analysis) -> Option<TrialSection> {
     }
     for (term, p) in &found.moved_by {
         table.rows.push(vec![
-            TrialCell::Text(format!("{} moved the covariate itself", factor_words(term))),
+            TrialCell::Text(say!("{} moved the covariate itself", factor_words(term))),
             TrialCell::Number(None, 2),
             TrialCell::Number(None, 0),
             TrialCell::Number(None, 1),
@@ -36,12 +37,14 @@ pub fn covariate(analysis: &Analysis) -> Option<TrialSection> {
         ]);
     }
     Some(TrialSection {
-        heading: "Covariate".to_owned(),
+        heading: say!("Covariate"),
         paragraphs: vec![
             found.words.clone(),
-            format!(
+            say!(
                 "Slope {:.3} (standard error {:.3}); means are adjusted to {:.2}.",
-                found.slope, found.std_error, found.mean
+                found.slope,
+                found.std_error,
+                found.mean
             ),
         ],
         tables: vec![table],
@@ -55,20 +58,25 @@ pub fn units(analysis: &Analysis) -> Option<TrialSection> {
         analysis.sampling.iter().map(|sampling| sampling.words.clone()).collect();
     let mut tables = Vec::new();
     if let Some(sampling) = &analysis.sampling {
-        paragraphs.push(format!(
+        paragraphs.push(say!(
             "{} trees, {:.1} per plot: variance between trees of a plot {:.3} ({} degrees of freedom){}.",
             sampling.trees,
             sampling.per_plot,
             sampling.tree_variance,
             sampling.df,
-            sampling.plot_variance.map_or_else(String::new, |variance| format!(
+            sampling.plot_variance.map_or_else(String::new, |variance| say!(
                 ", between plots beyond their trees {variance:.3}"
             ))
         ));
     }
     if !analysis.efficiency.is_empty() {
-        let heads = ["Comparison", "#Relative efficiency", "#Corrected for df", "Source"];
-        let mut table = TrialTable::new("efficiency", "What blocking brought", &heads);
+        let heads = [
+            text!("Comparison"),
+            text!("#Relative efficiency"),
+            text!("#Corrected for df"),
+            text!("Source"),
+        ];
+        let mut table = TrialTable::new("efficiency", text!("What blocking brought"), &heads);
         for efficiency in &analysis.efficiency {
             table.rows.push(vec![
                 TrialCell::Text(efficiency.words.clone()),
@@ -80,7 +88,7 @@ pub fn units(analysis: &Analysis) -> Option<TrialSection> {
         tables.push(table);
     }
     (!paragraphs.is_empty() || !tables.is_empty()).then(|| TrialSection {
-        heading: "Trees, plots and blocks".to_owned(),
+        heading: say!("Trees, plots and blocks"),
         paragraphs,
         tables,
         ..TrialSection::default()

@@ -1,6 +1,7 @@
 //! A trait on the scale that suits it, with means given back in its own unit.
 
 use super::words::decimals;
+use ::words::{say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use trials::Trait;
 use trials::traits::{TraitAnalysis, TraitModel};
@@ -11,15 +12,15 @@ const PAIRS: usize = 45;
 /// The model's name for people.
 fn model_words(model: TraitModel) -> &'static str {
     match model {
-        TraitModel::AsMeasured => "as measured",
-        TraitModel::SquareRoot => "square roots",
+        TraitModel::AsMeasured => text!("as measured"),
+        TraitModel::SquareRoot => text!("square roots"),
         TraitModel::Logarithm => "logarithms",
-        TraitModel::Arcsine => "arcsines of roots of shares",
-        TraitModel::Logit => "logits of shares",
-        TraitModel::Poisson => "Poisson counts, log link",
-        TraitModel::NegativeBinomial => "negative binomial counts, log link",
-        TraitModel::Binomial => "binomial shares, logit link",
-        TraitModel::BinomialWithPlots => "binomial shares, logit link, plots random",
+        TraitModel::Arcsine => text!("arcsines of roots of shares"),
+        TraitModel::Logit => text!("logits of shares"),
+        TraitModel::Poisson => text!("Poisson counts, log link"),
+        TraitModel::NegativeBinomial => text!("negative binomial counts, log link"),
+        TraitModel::Binomial => text!("binomial shares, logit link"),
+        TraitModel::BinomialWithPlots => text!("binomial shares, logit link, plots random"),
     }
 }
 
@@ -30,18 +31,14 @@ pub fn finding(observed: &Trait, found: &TraitAnalysis) -> Option<String> {
     let highest = found.means.iter().max_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let lowest = found.means.iter().min_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let digits = decimals(highest.mean);
-    let p = if test.p_value < 0.001 {
-        "p < 0.001".to_owned()
-    } else {
-        format!("p = {:.3}", test.p_value)
-    };
+    let p = super::words::p_words(test.p_value);
     let unit = if observed.unit.is_empty() { String::new() } else { format!(" {}", observed.unit) };
     let said = if test.p_value < 0.05 {
-        "Treatments differ in"
+        text!("Treatments differ in")
     } else {
-        "No difference between treatments was found in"
+        text!("No difference between treatments was found in")
     };
-    Some(format!(
+    Some(say!(
         "{said} {} ({p}; {}). {name} from {:.digits$} ({}) to {:.digits$}{unit} ({}).",
         observed.name,
         model_words(found.model),
@@ -56,9 +53,12 @@ pub fn finding(observed: &Trait, found: &TraitAnalysis) -> Option<String> {
 pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
     let mut paragraphs = vec![format!("{}.", super::words::capital(&found.why))];
     if let Some(test) = found.test {
-        paragraphs.push(format!(
+        paragraphs.push(say!(
             "All treatments alike: F = {:.2} on {:.0} and {:.1} degrees of freedom, p = {:.4}.",
-            test.f, test.df, test.df_denominator, test.p_value
+            test.f,
+            test.df,
+            test.df_denominator,
+            test.p_value
         ));
     }
     paragraphs.extend(found.notes.iter().cloned());
@@ -67,10 +67,17 @@ pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
     if !as_measured {
         let unit =
             if observed.unit.is_empty() { String::new() } else { format!(" ({})", observed.unit) };
-        let mean = format!("#Mean{unit}");
-        let heads =
-            ["Treatment", &mean, "#Low 95 %", "#High 95 %", "#On the scale of analysis", "#SE"];
-        let mut table = TrialTable::new("natural-means", "Means on the natural scale", &heads);
+        let mean = say!("#Mean{unit}");
+        let heads = [
+            text!("Treatment"),
+            &mean,
+            text!("#Low 95 %"),
+            text!("#High 95 %"),
+            text!("#On the scale of analysis"),
+            "#SE",
+        ];
+        let mut table =
+            TrialTable::new("natural-means", text!("Means on the natural scale"), &heads);
         let digits = found.means.iter().map(|mean| mean.mean).fold(0.0, f64::max);
         let digits = decimals(digits);
         for mean in &found.means {
@@ -83,14 +90,14 @@ pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
                 TrialCell::Number(Some(mean.std_error), 3),
             ]);
         }
-        table.notes.push(format!("Scale of the analysis: {}.", model_words(found.model)));
+        table.notes.push(say!("Scale of the analysis: {}.", model_words(found.model)));
         tables.push(table);
         if found.differences.len() <= PAIRS {
             tables.push(differences(found));
         }
     }
     TrialSection {
-        heading: "The scale that suits the trait".to_owned(),
+        heading: say!("The scale that suits the trait"),
         paragraphs,
         tables,
         ..TrialSection::default()
@@ -99,18 +106,19 @@ pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
 
 fn differences(found: &TraitAnalysis) -> TrialTable {
     let heads = [
-        "Difference",
-        "#On the scale of analysis",
+        text!("Difference"),
+        text!("#On the scale of analysis"),
         "#SE",
-        "#Ratio",
-        "#Low 95 %",
-        "#High 95 %",
+        text!("#Ratio"),
+        text!("#Low 95 %"),
+        text!("#High 95 %"),
         "#p",
     ];
-    let mut table = TrialTable::new("natural-differences", "Differences of treatments", &heads);
+    let mut table =
+        TrialTable::new("natural-differences", text!("Differences of treatments"), &heads);
     for pair in &found.differences {
         table.rows.push(vec![
-            TrialCell::Text(format!("{} less {}", pair.first, pair.second)),
+            TrialCell::Text(say!("{} less {}", pair.first, pair.second)),
             TrialCell::Number(Some(pair.estimate), 3),
             TrialCell::Number(Some(pair.std_error), 3),
             TrialCell::Number(pair.ratio.map(|(ratio, ..)| ratio), 2),
@@ -121,6 +129,6 @@ fn differences(found: &TraitAnalysis) -> TrialTable {
     }
     table
         .notes
-        .push("Ratios are of means on log scales and of odds on logits; p unadjusted.".to_owned());
+        .push(say!("Ratios are of means on log scales and of odds on logits; p unadjusted."));
     table
 }

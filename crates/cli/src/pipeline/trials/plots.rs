@@ -1,6 +1,7 @@
 //! Plots of an analysis: means with the critical difference, and residuals.
 
 use super::words::{capital, factor_of, factor_words, level_words};
+use ::words::{say, text};
 use report::{TrialPlot, TrialPoint, TrialSeries};
 use trials::checks::ResidualPoint;
 use trials::{Analysis, MeansOfTerm};
@@ -41,8 +42,10 @@ pub fn means(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialPlot> {
     let across = (of.parts.len() == 2).then(|| 1 - along);
     let mut plot = empty(
         &format!("means-{}", super::tables::slug(&of.term)),
-        format!("Means of {}", factor_words(&of.term)),
-        "Means with the critical difference: two means further apart than the bar differ at 5 %.",
+        say!("Means of {}", factor_words(&of.term)),
+        text!(
+            "Means with the critical difference: two means further apart than the bar differ at 5 %."
+        ),
     );
     plot.y_title = axis(analysis);
     let is_number = amounts(along).is_some();
@@ -89,11 +92,11 @@ pub fn residuals(analysis: &Analysis) -> Option<TrialPlot> {
     let residuals = analysis.residuals.as_ref()?;
     let mut plot = empty(
         "residuals",
-        "Residuals against fitted values".to_owned(),
-        "One point per plot; a funnel or a bend would speak against the model.",
+        say!("Residuals against fitted values"),
+        text!("One point per plot; a funnel or a bend would speak against the model."),
     );
-    plot.x_title = format!("Fitted {}", axis(analysis).to_lowercase());
-    plot.y_title = "Observed less fitted".to_owned();
+    plot.x_title = say!("Fitted {}", axis(analysis).to_lowercase());
+    plot.y_title = say!("Observed less fitted");
     let points = residuals.units.iter().map(|unit| TrialPoint {
         x: unit.fitted,
         y: unit.residual,
@@ -114,17 +117,17 @@ pub fn normal_plot(points: &[ResidualPoint]) -> Option<TrialPlot> {
     }
     let mut plot = empty(
         "normal-scores",
-        "Residuals against normal scores".to_owned(),
-        "Normal residuals lie along a straight line.",
+        say!("Residuals against normal scores"),
+        text!("Normal residuals lie along a straight line."),
     );
-    plot.x_title = "Normal score".to_owned();
-    plot.y_title = "Residual".to_owned();
+    plot.x_title = say!("Normal score");
+    plot.y_title = say!("Residual");
     let mut found: Vec<TrialPoint> = points
         .iter()
         .map(|point| TrialPoint {
             x: point.normal_score,
             y: point.residual,
-            name: format!("{:.2}", point.normal_score),
+            name: say!("{:.2}", point.normal_score),
         })
         .collect();
     found.sort_by(|a, b| a.x.total_cmp(&b.x));
@@ -136,14 +139,16 @@ pub fn normal_plot(points: &[ResidualPoint]) -> Option<TrialPlot> {
 pub fn residual_map(points: &[ResidualPoint], names: &[String]) -> Option<TrialPlot> {
     let mut plot = empty(
         "residuals-in-the-field",
-        "Residuals where the plots stand".to_owned(),
-        "A line for each row of plots. A slope or lines apart show a trend that blocks did not take out.",
+        say!("Residuals where the plots stand"),
+        text!(
+            "A line for each row of plots. A slope or lines apart show a trend that blocks did not take out."
+        ),
     );
-    plot.x_title = "Plot along the row".to_owned();
-    plot.y_title = "Residual".to_owned();
+    plot.x_title = say!("Plot along the row");
+    plot.y_title = say!("Residual");
     for (point, name) in points.iter().zip(names) {
         let position = point.position?;
-        let row = format!("row {}", position.row);
+        let row = say!("row {}", position.row);
         let shown = TrialPoint { x: position.column, y: point.residual, name: name.clone() };
         match plot.series.iter_mut().find(|series| series.name == row) {
             Some(series) => series.points.push(shown),

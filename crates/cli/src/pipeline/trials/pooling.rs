@@ -2,6 +2,7 @@
 
 use super::analysed::part_of;
 use super::words::{capital, decimals, factor_words, treatment_words};
+use ::words::{say, text};
 use records::TrialDeclaration;
 use report::{TrialCell, TrialSection, TrialTable};
 use serde::Serialize;
@@ -141,13 +142,13 @@ fn over_seasons(of: &Observations) -> Observations {
 
 /// The combined analysis as a section.
 pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSection {
-    let heading = format!("{} together", capital(pooled.over));
+    let heading = say!("{} together", capital(pooled.over));
     let found = match &pooled.combined {
         Ok(found) => found,
         Err(why) => {
             return TrialSection {
                 heading,
-                paragraphs: vec![format!("Not combined: {why}.")],
+                paragraphs: vec![say!("Not combined: {why}.")],
                 ..TrialSection::default()
             };
         }
@@ -156,14 +157,12 @@ pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSec
     let mut section = TrialSection { heading, ..TrialSection::default() };
     if seasons {
         section.paragraphs.push(
-            "Each season analysed by itself. The plots are the same, so the analysis above, with season as a factor and plots as a stratum, is the one to quote; here the seasons' errors are compared, and how each treatment fared from season to season."
-                .to_owned(),
+            say!("Each season analysed by itself. The plots are the same, so the analysis above, with season as a factor and plots as a stratum, is the one to quote; here the seasons' errors are compared, and how each treatment fared from season to season."),
         );
     } else {
-        section.paragraphs.push(
+        section.paragraphs.push(say!(
             "Each site by its mean over seasons, without covariate; below, each site by itself."
-                .to_owned(),
-        );
+        ));
         section.paragraphs.extend(found.words.iter().cloned());
         section.paragraphs.extend(found.notes.iter().cloned());
         section.tables.push(table(found));
@@ -176,8 +175,17 @@ pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSec
 }
 
 fn table(found: &Pooled) -> TrialTable {
-    let heads = ["Source", "#df", "#Denominator df", "#SS", "#MS", "#F", "#p", "Judged against"];
-    let mut table = TrialTable::new("pooled", "Combined analysis", &heads);
+    let heads = [
+        text!("Source"),
+        "#df",
+        text!("#Denominator df"),
+        "#SS",
+        "#MS",
+        "#F",
+        "#p",
+        text!("Judged against"),
+    ];
+    let mut table = TrialTable::new("pooled", text!("Combined analysis"), &heads);
     for row in &found.table {
         table.rows.push(vec![
             TrialCell::Text(factor_words(&row.source)),
@@ -195,10 +203,9 @@ fn table(found: &Pooled) -> TrialTable {
 
 fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usize) -> TrialTable {
     let names: Vec<String> = found.environments.iter().map(|name| format!("#{name}")).collect();
-    let mut heads = vec!["Treatment", "#Mean"];
+    let mut heads = vec![text!("Treatment"), text!("#Mean")];
     heads.extend(names.iter().map(String::as_str));
-    let mut table =
-        TrialTable::new(&format!("means-by-{over}"), format!("Means by {over}"), &heads);
+    let mut table = TrialTable::new(&format!("means-by-{over}"), say!("Means by {over}"), &heads);
     for mean in &found.means {
         let mut cells = vec![
             TrialCell::Text(treatment_words(declaration, &mean.treatment)),
@@ -209,11 +216,11 @@ fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usi
     }
     if over == "sites" {
         let cd = found.differences.minimum_difference;
-        table.notes.push(format!(
+        table.notes.push(say!(
             "CD 5 % of means over sites: {:.digits$}{}.",
             cd.smallest,
             if cd.largest > cd.smallest * 1.001 {
-                format!(" to {:.digits$}", cd.largest)
+                say!(" to {:.digits$}", cd.largest)
             } else {
                 String::new()
             }
@@ -223,8 +230,8 @@ fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usi
 }
 
 fn errors(of: &Homogeneity, digits: usize) -> TrialTable {
-    let heads = ["Environment", "#Error mean square", "#df", "#Mean", "#CV %"];
-    let mut table = TrialTable::new("errors", "Error of each by itself", &heads);
+    let heads = [text!("Environment"), text!("#Error mean square"), "#df", text!("#Mean"), "#CV %"];
+    let mut table = TrialTable::new("errors", text!("Error of each by itself"), &heads);
     for error in &of.errors {
         table.rows.push(vec![
             TrialCell::Text(error.environment.clone()),
@@ -236,14 +243,14 @@ fn errors(of: &Homogeneity, digits: usize) -> TrialTable {
     }
     for answer in [&of.bartlett, &of.levene] {
         table.notes.push(match answer {
-            Answer::Made(test) => format!(
+            Answer::Made(test) => say!(
                 "{}: statistic {:.2}, p = {:.3}; error variances {}.",
                 test.test,
                 test.statistic,
                 test.p_value,
-                if test.p_value < 0.05 { "differ" } else { "may be equal" }
+                if test.p_value < 0.05 { "differ" } else { text!("may be equal") }
             ),
-            Answer::NotMade(why) => format!("Not tested: {why}."),
+            Answer::NotMade(why) => say!("Not tested: {why}."),
         });
     }
     table
@@ -253,9 +260,17 @@ fn stability(declaration: &TrialDeclaration, found: &Pooled, digits: usize) -> O
     if found.stability.is_empty() || found.environments.len() < LEAST_FOR_STABILITY {
         return None;
     }
-    let heads =
-        ["Treatment", "#Mean", "#Slope", "#SE of slope", "#Ecovalence", "#Stability variance"];
-    let caption = "Stability: slope on the environments' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962), stability variance (Shukla 1972)";
+    let heads = [
+        text!("Treatment"),
+        text!("#Mean"),
+        text!("#Slope"),
+        text!("#SE of slope"),
+        text!("#Ecovalence"),
+        text!("#Stability variance"),
+    ];
+    let caption = text!(
+        "Stability: slope on the environments' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962), stability variance (Shukla 1972)"
+    );
     let mut table = TrialTable::new("stability", caption, &heads);
     for row in &found.stability {
         table.rows.push(vec![

@@ -5,6 +5,7 @@ use super::pooling::PooledTrait;
 use super::tables::slug;
 use super::words::{capital, factor_words, finding, sentence, sites_finding};
 use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
+use ::words::{say, text};
 use records::counted;
 use report::{TrialPart, TrialReport, TrialSection, stem};
 use trials::compare::ComparisonTable;
@@ -17,9 +18,9 @@ pub fn report(trial: &AnalysedTrial) -> TrialReport {
     let declared = &trial.declared;
     let seasons: Vec<String> = declared.seasons.iter().map(ToString::to_string).collect();
     let mut facts = vec![
-        ("Design".to_owned(), capital(declared.declaration.design.words())),
+        (say!("Design"), capital(declared.declaration.design.words())),
         (
-            "Compared".to_owned(),
+            say!("Compared"),
             declared
                 .declaration
                 .keyed_factors()
@@ -27,15 +28,15 @@ pub fn report(trial: &AnalysedTrial) -> TrialReport {
                 .collect::<Vec<_>>()
                 .join(", "),
         ),
-        ("Trees".to_owned(), counted(declared.trees as u64, "tree", "trees")),
+        (say!("Trees"), counted(declared.trees as u64, text!("tree"), text!("trees"))),
     ];
     if !seasons.is_empty() {
-        facts.push(("Seasons analysed".to_owned(), seasons.join(", ")));
+        facts.push((say!("Seasons analysed"), seasons.join(", ")));
     }
     if let (Some(covariate), Some(earlier)) = (&declared.declaration.covariate, declared.earlier)
         && covariate == "earlier_crop"
     {
-        facts.push(("Earlier crop".to_owned(), format!("that of season {earlier}")));
+        facts.push((say!("Earlier crop"), say!("that of season {earlier}")));
     }
     let said = sentence(trial);
     TrialReport {
@@ -54,7 +55,7 @@ pub fn report(trial: &AnalysedTrial) -> TrialReport {
 /// Sites together, before each by itself.
 fn over_sites(trial: &AnalysedTrial) -> impl Iterator<Item = TrialPart> {
     trial.pooled.iter().filter(|pooled| pooled.over == "sites").map(|pooled| TrialPart {
-        heading: format!("{}, all sites", capital(&pooled.observed.name)),
+        heading: say!("{}, all sites", capital(&pooled.observed.name)),
         slug: format!("{}-all-sites", slug(&pooled.observed.name)),
         finding: sites_finding(&trial.declared.declaration, pooled),
         refused: None,
@@ -104,13 +105,13 @@ fn sections(trial: &AnalysedTrial, part: &AnalysedPart, analysis: &Analysis) -> 
     plan.push(format!("{}.", capital(analysis.method.why.trim_end_matches('.'))));
     plan.extend(analysis.notes.iter().cloned());
     let mut sections = vec![TrialSection {
-        heading: "The plan in words".to_owned(),
+        heading: say!("The plan in words"),
         paragraphs: plan,
         ..TrialSection::default()
     }];
     sections.extend(part.own_scale.iter().map(|found| own_scale::section(&part.observed, found)));
     sections.push(TrialSection {
-        heading: "Analysis of variance".to_owned(),
+        heading: say!("Analysis of variance"),
         tables: vec![tables::anova(analysis), tables::variation(analysis)],
         ..TrialSection::default()
     });
@@ -138,7 +139,7 @@ fn sections(trial: &AnalysedTrial, part: &AnalysedPart, analysis: &Analysis) -> 
         ..Methods::of(analysis)
     };
     sections.push(TrialSection {
-        heading: "Methods, for a paper".to_owned(),
+        heading: say!("Methods, for a paper"),
         paragraphs: vec![methods.paragraph()],
         ..TrialSection::default()
     });

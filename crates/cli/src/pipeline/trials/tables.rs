@@ -1,6 +1,7 @@
 //! An analysis as tables in the trade's form.
 
 use super::words::{decimals, factor_of, factor_words, level_words};
+use ::words::{say, text};
 use report::{TrialCell, TrialTable, stem};
 use trials::{Analysis, AnovaKind, MeansOfTerm, MethodUsed};
 
@@ -13,12 +14,21 @@ pub fn anova(analysis: &Analysis) -> TrialTable {
     if analysis.method.used == MethodUsed::KenwardRoger {
         return tests(analysis);
     }
-    let heads = ["Stratum", "Source", "#df", "#SS", "#MS", "#F", "#p", "Expected mean square"];
-    let mut table = TrialTable::new("anova", "Analysis of variance", &heads);
+    let heads = [
+        text!("Stratum"),
+        text!("Source"),
+        "#df",
+        "#SS",
+        "#MS",
+        "#F",
+        "#p",
+        text!("Expected mean square"),
+    ];
+    let mut table = TrialTable::new("anova", text!("Analysis of variance"), &heads);
     let size = analysis.anova.iter().filter_map(|row| row.ms).fold(0.0, f64::max);
     for row in &analysis.anova {
         table.rows.push(vec![
-            text(&row.stratum),
+            text(factor_words(&row.stratum)),
             text(source(&row.source, row.kind)),
             TrialCell::Number(Some(row.df), 0),
             TrialCell::Number(row.ss, decimals(size) + 1),
@@ -34,8 +44,8 @@ pub fn anova(analysis: &Analysis) -> TrialTable {
 
 fn source(name: &str, kind: AnovaKind) -> String {
     match kind {
-        AnovaKind::Error => "Error".to_owned(),
-        AnovaKind::Total => "Total".to_owned(),
+        AnovaKind::Error => say!("Error"),
+        AnovaKind::Total => say!("Total"),
         _ => factor_words(name),
     }
 }
@@ -50,8 +60,8 @@ fn notes(analysis: &Analysis) -> Vec<String> {
 
 /// F tests of a mixed model.
 fn tests(analysis: &Analysis) -> TrialTable {
-    let heads = ["Term", "#df", "#Denominator df", "#F", "#p"];
-    let caption = "Tests of the fixed terms (mixed model, Kenward and Roger)";
+    let heads = [text!("Term"), "#df", text!("#Denominator df"), "#F", "#p"];
+    let caption = text!("Tests of the fixed terms (mixed model, Kenward and Roger)");
     let mut table = TrialTable::new("anova", caption, &heads);
     for row in analysis.anova.iter().filter(|row| row.kind != AnovaKind::Total) {
         if row.kind == AnovaKind::Error && row.f.is_none() && row.ss.is_none() {
@@ -71,9 +81,15 @@ fn tests(analysis: &Analysis) -> TrialTable {
 
 /// Coefficients of variation and variance components, stratum by stratum.
 pub fn variation(analysis: &Analysis) -> TrialTable {
-    let heads =
-        ["Stratum", "#Variance", "How estimated", "#CV %", "Convention", "#CV % of group means"];
-    let mut table = TrialTable::new("variation", "Variation by stratum", &heads);
+    let heads = [
+        text!("Stratum"),
+        text!("#Variance"),
+        text!("How estimated"),
+        "#CV %",
+        text!("Convention"),
+        text!("#CV % of group means"),
+    ];
+    let mut table = TrialTable::new("variation", text!("Variation by stratum"), &heads);
     let mut strata: Vec<&str> = analysis.components.iter().map(|c| c.stratum.as_str()).collect();
     for variation in &analysis.variation {
         if !strata.contains(&variation.stratum.as_str()) {
@@ -85,7 +101,7 @@ pub fn variation(analysis: &Analysis) -> TrialTable {
         let component = analysis.components.iter().find(|c| c.stratum == stratum);
         let variation = analysis.variation.iter().find(|v| v.stratum == stratum);
         table.rows.push(vec![
-            text(stratum),
+            text(factor_words(stratum)),
             TrialCell::Number(component.map(|c| c.variance), decimals(size) + 1),
             text(component.map_or("", |c| &c.how)),
             TrialCell::Number(variation.map(|v| v.percent), 1),
@@ -93,32 +109,33 @@ pub fn variation(analysis: &Analysis) -> TrialTable {
             TrialCell::Number(variation.and_then(|v| v.percent_of_group_means), 1),
         ]);
         if let Some(upper) = component.and_then(|c| c.upper) {
-            table.notes.push(format!(
-                "The variance between {stratum} is estimated at 0; it may be up to {upper:.3} (95 %)."
+            table.notes.push(say!(
+                "The variance between {stratum} is estimated at 0; it may be up to {upper:.3} (95 %).",
+                stratum = factor_words(stratum)
             ));
         }
     }
     let second = analysis.variation.iter().find_map(|v| v.convention_of_group_means.as_ref());
-    table.notes.extend(second.map(|words| format!("CV of group means: {words}.")));
+    table.notes.extend(second.map(|words| say!("CV of group means: {words}.")));
     table
 }
 
 /// Means of a term; `letters` by mean, where asked for.
 pub fn means(analysis: &Analysis, of: &MeansOfTerm, letters: Option<&[String]>) -> TrialTable {
     let unit = &analysis.plan.observed.unit;
-    let mean = if unit.is_empty() { "#Mean".to_owned() } else { format!("#Mean ({unit})") };
+    let mean = if unit.is_empty() { say!("#Mean") } else { say!("#Mean ({unit})") };
     let parts: Vec<String> = of.parts.iter().map(|part| factor_words(part)).collect();
     let adjusted = analysis.plan.covariate.is_some();
     let mut heads: Vec<&str> = parts.iter().map(String::as_str).collect();
-    let unadjusted = "#Unadjusted mean";
-    heads.extend(["#Plots", &mean, "#SE of the mean"]);
+    let unadjusted = text!("#Unadjusted mean");
+    heads.extend([text!("#Plots"), &mean, text!("#SE of the mean")]);
     if adjusted {
         heads.push(unadjusted);
     }
     if letters.is_some() {
-        heads.push("Letters");
+        heads.push(text!("Letters"));
     }
-    let caption = format!("Means of {}", factor_words(&of.term));
+    let caption = say!("Means of {}", factor_words(&of.term));
     let mut table = TrialTable::new(&format!("means-{}", slug(&of.term)), caption, &heads);
     let digits = decimals(analysis.grand_mean);
     for (row, mean) in of.means.iter().enumerate() {
@@ -151,11 +168,11 @@ pub fn comparisons(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialTable> 
         return None;
     }
     let weighted = of.comparisons.iter().any(|kind| kind.cd5_weighted.is_some());
-    let mut heads = vec!["Comparison", "#SEm", "#SEd", "#df", "#CD 5 %", "#CD 1 %"];
+    let mut heads = vec![text!("Comparison"), "#SEm", "#SEd", "#df", "#CD 5 %", "#CD 1 %"];
     if weighted {
-        heads.extend(["#CD 5 %, weighted t", "#CD 1 %, weighted t"]);
+        heads.extend([text!("#CD 5 %, weighted t"), text!("#CD 1 %, weighted t")]);
     }
-    let caption = format!("Comparing means of {}", factor_words(&of.term));
+    let caption = say!("Comparing means of {}", factor_words(&of.term));
     let mut table = TrialTable::new(&format!("cd-{}", slug(&of.term)), caption, &heads);
     let digits = decimals(analysis.grand_mean) + 1;
     for kind in &of.comparisons {
@@ -176,18 +193,18 @@ pub fn comparisons(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialTable> 
         table.rows.push(cells);
         if !kind.equal {
             let (low, high) = kind.sed_range;
-            table.notes.push(format!(
+            table.notes.push(say!(
                 "{}: pairs differ in precision, SEd from {low:.digits$} to {high:.digits$}; the line gives their root mean square. Judge each pair by its own.",
                 factor_words(&kind.words)
             ));
         }
         if kind.errors.len() > 1 {
             let errors: Vec<&str> = kind.errors.iter().map(|(name, _)| name.as_str()).collect();
-            table.notes.push(format!(
+            table.notes.push(say!(
                 "{}: SEd mixes the errors of {}; df by Satterthwaite (1946){}.",
                 factor_words(&kind.words),
                 errors.join(" and "),
-                if kind.cd5_weighted.is_some() { ", beside it the weighted t" } else { "" }
+                if kind.cd5_weighted.is_some() { text!(", beside it the weighted t") } else { "" }
             ));
         }
     }

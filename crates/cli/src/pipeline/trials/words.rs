@@ -2,6 +2,7 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
+use ::words::say;
 use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
 use trials::{
@@ -14,12 +15,7 @@ const FOUND: f64 = 0.05;
 
 /// A factor's or term's name as people read it; the level of a control is not its name.
 pub fn factor_words(name: &str) -> String {
-    const REST: &str = " against the rest";
-    let part = |part: &str| match part.strip_suffix(REST) {
-        Some(_) => format!("control{REST}"),
-        None => part.replace('_', " "),
-    };
-    name.split(" x ").map(part).collect::<Vec<_>>().join(" x ")
+    trials::name_in_words(name)
 }
 
 /// A level with its unit; fractions as per cent.
@@ -98,11 +94,13 @@ pub fn decimals(mean: f64) -> usize {
 }
 
 fn number(value: f64, mean: f64) -> String {
-    format!("{value:.*}", decimals(mean))
+    let digits = decimals(mean);
+    say!("{value:.digits$}")
 }
 
-fn p_words(p: f64) -> String {
-    if p < 0.001 { "p < 0.001".to_owned() } else { format!("p = {p:.3}") }
+/// A p value in a sentence.
+pub fn p_words(p: f64) -> String {
+    if p < 0.001 { say!("p < 0.001") } else { say!("p = {p:.3}") }
 }
 
 /// Whether a term is one of seasons, or with seasons.
@@ -142,7 +140,7 @@ pub fn finding(analysis: &Analysis) -> String {
         .filter(|t| t.parts > 1 && t.p < FOUND && !seasonal(analysis, t.term))
         .max_by_key(|t| t.parts);
     if let Some(found) = interaction {
-        out.push(format!(
+        out.push(say!(
             "The effects of {} depend on each other ({}).",
             factor_words(&found.row.source).replace(" x ", " and "),
             p_words(found.p)
@@ -157,10 +155,10 @@ pub fn finding(analysis: &Analysis) -> String {
     let moving: Vec<String> =
         moving.map(|t| format!("{} ({})", factor_words(&t.row.source), p_words(t.p))).collect();
     if !moving.is_empty() {
-        out.push(format!("Differences were not the same in every season: {}.", moving.join(", ")));
+        out.push(say!("Differences were not the same in every season: {}.", moving.join(", ")));
     }
     if out.is_empty() {
-        out.push("No treatment term could be tested.".to_owned());
+        out.push(say!("No treatment term could be tested."));
     }
     out.join(" ")
 }
@@ -183,22 +181,18 @@ fn main_effect(analysis: &Analysis, tested: &Tested<'_>) -> String {
     let mean = analysis.grand_mean;
     if tested.p < FOUND {
         let apart = cd.map_or_else(String::new, |cd| {
-            format!(" Differences over {}{unit} are told apart (CD 5 %).", number(cd, mean))
+            say!(" Differences over {}{unit} are told apart (CD 5 %).", number(cd, mean))
         });
         let ends = means.and_then(|means| ends(analysis, means)).unwrap_or_default();
-        format!(
-            "{} differs with {factor} ({}){ends}.{apart}",
-            capital(trait_name),
-            p_words(tested.p)
-        )
+        say!("{} differs with {factor} ({}){ends}.{apart}", capital(trait_name), p_words(tested.p))
     } else {
         let unseen = cd.map_or_else(String::new, |cd| {
-            format!(
+            say!(
                 ": a difference under about {}{unit} would go unseen in this trial",
                 number(cd, mean)
             )
         });
-        format!("No effect of {factor} on {trait_name} was found ({}){unseen}.", p_words(tested.p))
+        say!("No effect of {factor} on {trait_name} was found ({}){unseen}.", p_words(tested.p))
     }
 }
 
@@ -214,7 +208,7 @@ fn ends(analysis: &Analysis, means: &MeansOfTerm) -> Option<String> {
     let (bottom, low) = known().min_by(|a, b| a.1.total_cmp(&b.1))?;
     let words = |levels: &[String]| levels_words(analysis, means, levels);
     let unit = unit(analysis);
-    Some(format!(
+    Some(say!(
         ": highest at {} ({}{unit}), lowest at {} ({})",
         words(&top.levels),
         number(high, analysis.grand_mean),
@@ -226,7 +220,7 @@ fn ends(analysis: &Analysis, means: &MeansOfTerm) -> Option<String> {
 fn highest(analysis: &Analysis, term: usize) -> Option<String> {
     let means = means_of(analysis, term)?;
     let ends = ends(analysis, means)?;
-    Some(format!("{} was{}.", capital(&analysis.plan.observed.name), ends.trim_start_matches(':')))
+    Some(say!("{} was{}.", capital(&analysis.plan.observed.name), ends.trim_start_matches(':')))
 }
 
 /// First letter in upper case.
@@ -239,7 +233,7 @@ pub fn capital(text: &str) -> String {
 pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> String {
     let found = match &pooled.combined {
         Ok(found) => found,
-        Err(why) => return format!("The sites were not combined: {why}."),
+        Err(why) => return say!("The sites were not combined: {why}."),
     };
     let digits = found.means.first().map_or(2, |mean| decimals(mean.mean));
     let ends = || found.means.iter().filter(|mean| mean.mean.is_finite());
@@ -247,7 +241,7 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
     let lowest = ends().min_by(|a, b| a.mean.total_cmp(&b.mean));
     let (Some(highest), Some(lowest)) = (highest, lowest) else { return String::new() };
     let unit = &pooled.observed.unit;
-    let means = format!(
+    let means = say!(
         "highest with {} ({:.digits$} {unit}), lowest with {} ({:.digits$})",
         treatment_words(declaration, &highest.treatment),
         highest.mean,
@@ -263,19 +257,19 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
     let sites = found.environments.len();
     let differ: Vec<(&str, f64)> = terms.iter().copied().filter(|(_, p)| *p < FOUND).collect();
     let mut out = if differ.is_empty() {
-        format!(
+        say!(
             "Over {sites} sites no difference between treatments was found ({}); {means}. A difference under about {cd:.digits$} {unit} would go unseen.",
             listed(&terms)
         )
     } else {
-        format!(
+        say!(
             "Over {sites} sites treatments differ ({}): {means}. Differences over {cd:.digits$} {unit} are told apart (CD 5 %).",
             listed(&differ)
         )
     };
     let moving: Vec<(&str, f64)> = moving.into_iter().filter(|(_, p)| *p < FOUND).collect();
     if !moving.is_empty() {
-        out.push_str(&format!(" Differences were not the same at the sites: {}.", listed(&moving)));
+        out.push_str(&say!(" Differences were not the same at the sites: {}.", listed(&moving)));
     }
     out
 }
@@ -311,6 +305,6 @@ pub fn sentence(trial: &AnalysedTrial) -> String {
 fn said(part: &AnalysedPart) -> String {
     match &part.outcome {
         Ok(analysis) => finding(analysis),
-        Err(refusal) => format!("{} was not analysed: {refusal}.", capital(&part.observed.name)),
+        Err(refusal) => say!("{} was not analysed: {refusal}.", capital(&part.observed.name)),
     }
 }

@@ -3,6 +3,7 @@
 use super::super::BOOK_FORMAT;
 use super::{FILE, line_of};
 use crate::{Code, Place, Problem, Severity};
+use words::{say, text};
 
 /// What is wrong with the layout that a book states; `None` for one that is read, and for a text
 /// that is no TOML, which is told with its place later.
@@ -16,16 +17,16 @@ pub(in super::super) fn other_format(text: &str) -> Option<Problem> {
         .map_or_else(|| Place::file(FILE), |line| Place::line(FILE, line));
     let (what, remedy) = if stated > i64::from(BOOK_FORMAT) {
         (
-            format!(
+            say!(
                 "the book is of format {stated}, made for a newer anacurve; this one reads format \
                  {BOOK_FORMAT}"
             ),
-            "use the newer anacurve for this book",
+            text!("use the newer anacurve for this book"),
         )
     } else {
         (
-            format!("there is no format {stated} of record books"),
-            "write format = 1, or remove the line: books without it are of format 1",
+            say!("there is no format {stated} of record books"),
+            text!("write format = 1, or remove the line: books without it are of format 1"),
         )
     };
     Some(Problem::new(place, Severity::Fatal, Code::SettingImpossible, what, remedy))

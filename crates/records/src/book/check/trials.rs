@@ -4,8 +4,9 @@ use super::Checker;
 use crate::book::trials::SeenTrials;
 use crate::{Book, Code, TrialDeclaration, TrialDesign};
 use std::collections::BTreeMap;
+use words::{Text, constant, say, text};
 
-const SECTION_REMEDY: &str = "`anacurve trial --help` shows an example of a declaration";
+const SECTION_REMEDY: Text = constant!("`anacurve trial --help` shows an example of a declaration");
 
 /// What can be seen without the table.
 pub(super) fn alone(checker: &mut Checker<'_>, book: &Book) {
@@ -37,7 +38,7 @@ struct Own<'c, 't, 'b> {
 
 impl Own<'_, '_, '_> {
     fn report(&mut self, key: &str, code: Code, what: &str, remedy: &str) {
-        let what = format!("trial {}: {what}", self.id);
+        let what = say!("trial {}: {what}", self.id);
         // `roles.block` may stand as `roles = { block = .. }` or under a header of its own.
         let (outer, inner) = key.split_once('.').unwrap_or((key, ""));
         let nested = format!("{}.{outer}", self.table);
@@ -63,14 +64,13 @@ impl Own<'_, '_, '_> {
         let design = trial.design.as_str();
         for (key, list) in lists {
             if needed.contains(&key) && list.is_empty() {
-                let what = format!("a {} design needs {key}", trial.design.words());
-                let remedy =
-                    format!("add {key} = [\"COLUMN\", ..] with columns of the trial table");
+                let what = say!("a {} design needs {key}", trial.design.words());
+                let remedy = say!("add {key} = [\"COLUMN\", ..] with columns of the trial table");
                 self.report("design", Code::SettingMissing, &what, &remedy);
             } else if !needed.contains(&key) && !list.is_empty() {
-                let what = format!("a {} design has no {key}", trial.design.words());
+                let what = say!("a {} design has no {key}", trial.design.words());
                 let remedy =
-                    format!("design = {design:?} takes {}; move them there", needed.join(", "));
+                    say!("design = {design:?} takes {}; move them there", needed.join(", "));
                 self.report(key, Code::SettingImpossible, &what, &remedy);
             }
         }
@@ -79,15 +79,15 @@ impl Own<'_, '_, '_> {
             self.report(
                 "design",
                 Code::SettingMissing,
-                "an augmented design needs checks, the treatments that stand in every block",
-                "add checks = [\"LEVEL\", ..]",
+                text!("an augmented design needs checks, the treatments that stand in every block"),
+                text!("add checks = [\"LEVEL\", ..]"),
             );
         } else if !augmented && !trial.checks.is_empty() {
             self.report(
                 "checks",
                 Code::SettingImpossible,
-                "only an augmented design has checks",
-                "remove the line, or name the treatment to compare with under control",
+                text!("only an augmented design has checks"),
+                text!("remove the line, or name the treatment to compare with under control"),
             );
         }
     }
@@ -99,16 +99,16 @@ impl Own<'_, '_, '_> {
                 self.report(
                     key,
                     Code::SettingMissing,
-                    &format!("{key} holds an empty name"),
-                    "name a column of the trial table",
+                    &say!("{key} holds an empty name"),
+                    text!("name a column of the trial table"),
                 );
             } else if let Some(before) = uses.insert(factor, key) {
                 let what = if before == key {
-                    format!("factor '{factor}' stands twice in {key}")
+                    say!("factor '{factor}' stands twice in {key}")
                 } else {
-                    format!("factor '{factor}' stands in {before} and in {key}")
+                    say!("factor '{factor}' stands in {before} and in {key}")
                 };
-                self.report(key, Code::SettingImpossible, &what, "keep one of the two");
+                self.report(key, Code::SettingImpossible, &what, text!("keep one of the two"));
             }
         }
     }
@@ -120,8 +120,8 @@ impl Own<'_, '_, '_> {
                 self.report(
                     "amounts",
                     Code::SettingImpossible,
-                    &format!("amounts names '{column}', which is no factor of the trial"),
-                    "list it among the factors too, or remove it from amounts",
+                    &say!("amounts names '{column}', which is no factor of the trial"),
+                    text!("list it among the factors too, or remove it from amounts"),
                 );
             }
         }
@@ -130,16 +130,16 @@ impl Own<'_, '_, '_> {
             self.report(
                 "control",
                 Code::SettingImpossible,
-                &format!("control names '{}', which is no factor of the trial", control.factor),
-                "name one of the factors",
+                &say!("control names '{}', which is no factor of the trial", control.factor),
+                text!("name one of the factors"),
             );
         }
         if control.level.trim().is_empty() {
             self.report(
                 "control",
                 Code::SettingMissing,
-                "control has no level",
-                "write the level of the control plots as it stands in the trial table",
+                text!("control has no level"),
+                text!("write the level of the control plots as it stands in the trial table"),
             );
         }
         let alone = trial.keyed_factors().count() < 2;
@@ -147,8 +147,8 @@ impl Own<'_, '_, '_> {
             self.report(
                 "control",
                 Code::SettingImpossible,
-                "a control beside a factorial needs two factors or more",
-                "remove beside_factorial: the control is one of the levels",
+                text!("a control beside a factorial needs two factors or more"),
+                text!("remove beside_factorial: the control is one of the levels"),
             );
         }
     }
@@ -165,10 +165,8 @@ impl Own<'_, '_, '_> {
                 self.report(
                     "design",
                     Code::SettingMissing,
-                    &format!("a {} design needs the role {role}", trial.design.words()),
-                    &format!(
-                        "add roles = {{ {role} = \"COLUMN\" }} with a column of the trial table"
-                    ),
+                    &say!("a {} design needs the role {role}", trial.design.words()),
+                    &say!("add roles = {{ {role} = \"COLUMN\" }} with a column of the trial table"),
                 );
             }
         }
@@ -176,21 +174,21 @@ impl Own<'_, '_, '_> {
         for (role, column) in trial.roles.named() {
             let key = format!("roles.{role}");
             if let Some(before) = uses.insert(column, role) {
-                let what = format!("column '{column}' is both {before} and {role}");
+                let what = say!("column '{column}' is both {before} and {role}");
                 self.report(
                     &key,
                     Code::SettingImpossible,
                     &what,
-                    "give each role a column of its own",
+                    text!("give each role a column of its own"),
                 );
             }
             if trial.has_factor(column) {
-                let what = format!("column '{column}' is both {role} and a factor");
+                let what = say!("column '{column}' is both {role} and a factor");
                 self.report(
                     &key,
                     Code::SettingImpossible,
                     &what,
-                    "a factor is a treatment; name the column of the plots",
+                    text!("a factor is a treatment; name the column of the plots"),
                 );
             }
         }
@@ -200,8 +198,8 @@ impl Own<'_, '_, '_> {
             self.report(
                 "covariate",
                 Code::SettingImpossible,
-                &format!("the covariate '{covariate}' is a factor or a role too"),
-                "a covariate is measured before the trial: earlier_crop, girth_cm or a column of its own",
+                &say!("the covariate '{covariate}' is a factor or a role too"),
+                text!("a covariate is measured before the trial: earlier_crop, girth_cm or a column of its own"),
             );
         }
     }
@@ -212,8 +210,8 @@ impl Own<'_, '_, '_> {
             self.report(
                 "traits",
                 Code::SettingMissing,
-                "traits is empty, so nothing would be analysed",
-                "remove the line for nut yield, or name what is analysed",
+                text!("traits is empty, so nothing would be analysed"),
+                text!("remove the line for nut yield, or name what is analysed"),
             );
         }
         let mut traits = trial.traits.clone();
@@ -226,24 +224,24 @@ impl Own<'_, '_, '_> {
             self.report(
                 "traits",
                 Code::SettingImpossible,
-                "a trait is named twice",
-                "keep it once",
+                text!("a trait is named twice"),
+                text!("keep it once"),
             );
         }
         if seasons.len() < trial.seasons.len() {
             self.report(
                 "seasons",
                 Code::SettingImpossible,
-                "a season is named twice",
-                "keep it once",
+                text!("a season is named twice"),
+                text!("keep it once"),
             );
         }
         if let Some(far) = seasons.iter().find(|season| !(1900..=2200).contains(*season)) {
             self.report(
                 "seasons",
                 Code::SettingImpossible,
-                &format!("season {far} lies outside 1900 to 2200"),
-                "write the year in which the harvest window opens",
+                &say!("season {far} lies outside 1900 to 2200"),
+                text!("write the year in which the harvest window opens"),
             );
         }
     }
@@ -252,18 +250,18 @@ impl Own<'_, '_, '_> {
         let trial = self.trial;
         let known = || {
             let names: Vec<&str> = seen.columns.iter().map(String::as_str).collect();
-            format!("name one of its columns: {}", names.join(", "))
+            say!("name one of its columns: {}", names.join(", "))
         };
         let absent = |column: &str| !seen.columns.contains(column);
         for (key, factor) in trial.keyed_factors() {
             if absent(factor) && !factor.trim().is_empty() {
-                let what = format!("the trial table has no column '{factor}' for a factor");
+                let what = say!("the trial table has no column '{factor}' for a factor");
                 self.report(key, Code::ColumnMissing, &what, &known());
             }
         }
         for (role, column) in trial.roles.named() {
             if absent(column) && !SeenTrials::GIVEN.contains(&column) {
-                let what = format!("the trial table has no column '{column}' for the role {role}");
+                let what = say!("the trial table has no column '{column}' for the role {role}");
                 self.report(&format!("roles.{role}"), Code::ColumnMissing, &what, &known());
             }
         }
@@ -271,7 +269,7 @@ impl Own<'_, '_, '_> {
             && absent(covariate)
             && !SeenTrials::COVARIATES.contains(&covariate.as_str())
         {
-            let what = format!(
+            let what = say!(
                 "the covariate '{covariate}' is neither earlier_crop nor girth_cm nor a column of the trial table"
             );
             self.report("covariate", Code::ColumnMissing, &what, &known());
@@ -289,14 +287,15 @@ impl Own<'_, '_, '_> {
         };
         if !levels.iter().any(same) {
             let names: Vec<&str> = levels.iter().take(12).map(String::as_str).collect();
-            let what = format!(
+            let what = say!(
                 "no plot of the trial has the control's level '{}' of factor '{}'",
-                control.level, control.factor
+                control.level,
+                control.factor
             );
             let remedy = if names.is_empty() {
-                SECTION_REMEDY.to_owned()
+                SECTION_REMEDY.into()
             } else {
-                format!("the table holds {}", names.join(", "))
+                say!("the table holds {}", names.join(", "))
             };
             self.report("control", Code::SettingImpossible, &what, &remedy);
         }

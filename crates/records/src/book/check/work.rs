@@ -3,6 +3,7 @@
 use super::Checker;
 use crate::work::{Product, SettingError};
 use crate::{Book, Code};
+use words::{say, text};
 
 /// Most kernel that a bag of 80 kg could hold, lb: half of it.
 const MOST_OUTTURN_LB: f64 = 88.0;
@@ -28,8 +29,8 @@ pub(super) fn check(checker: &mut Checker<'_>, book: &Book) {
             "economics",
             Some(stated),
             Code::SettingMissing,
-            format!("{stated} stands alone, so the price cannot be brought to the nuts' outturn"),
-            "give both outturn_lb and price_outturn_lb, or neither",
+            say!("{stated} stands alone, so the price cannot be brought to the nuts' outturn"),
+            text!("give both outturn_lb and price_outturn_lb, or neither"),
         );
     }
     for (name, product) in &book.products {

@@ -1,0 +1,120 @@
+//! A report in Portuguese has no English left, and its numbers have decimal commas.
+#![allow(clippy::unwrap_used, reason = "helpers of a test may fail as loudly as the test itself")]
+
+#[path = "support/simulated.rs"]
+mod simulated;
+
+use std::path::Path;
+
+/// Words of English that are none of Portuguese.
+const ENGLISH: [&str; 24] = [
+    "the", "of", "and", "is", "are", "was", "were", "with", "by", "from", "for", "on", "at",
+    "this", "that", "which", "it", "its", "than", "when", "where", "how", "to", "not",
+];
+
+/// Texts between the tags of a page or drawing, but for scripts, styles and what is typed as it stands.
+fn texts(page: &str) -> Vec<String> {
+    let mut left = page.to_owned();
+    for [open, close] in
+        [["<script", "</script>"], ["<style", "</style>"], ["<code", "</code>"], ["<pre", "</pre>"]]
+    {
+        while let Some(start) = left.find(open) {
+            let length = left[start..].find(close).unwrap() + close.len();
+            left.replace_range(start..start + length, "");
+        }
+    }
+    let between = left.split('<').skip(1).filter_map(|part| Some(part.split_once('>')?.1.trim()));
+    let labels =
+        ["aria-label=\"", "data-label=\"", "data-sort=\"", "data-filter=\"", "data-shown=\""];
+    let labelled = labels.iter().flat_map(|label| {
+        left.split(label).skip(1).filter_map(|rest| Some(rest.split_once('"')?.0))
+    });
+    between.chain(labelled).filter(|text| !text.is_empty()).map(str::to_owned).collect()
+}
+
+/// A name of a file, field or setting rather than a sentence.
+fn is_code(name: &str, text: &str) -> bool {
+    let field = name.ends_with("dictionary.html") && matches!(text, "from" | "to");
+    field || !text.contains(' ') && text.contains(['_', '.', '/', '['])
+}
+
+fn english_in(text: &str) -> Vec<&str> {
+    let words = text.split(|letter: char| !letter.is_alphanumeric() && !"_-.".contains(letter));
+    words.filter(|word| ENGLISH.contains(&word.to_lowercase().as_str())).collect()
+}
+
+/// A point between digits, but for that of the program's version.
+fn decimal_point(text: &str) -> bool {
+    let letters: Vec<char> = text.replace(env!("CARGO_PKG_VERSION"), "").chars().collect();
+    letters
+        .windows(3)
+        .any(|near| near[1] == '.' && near[0].is_ascii_digit() && near[2].is_ascii_digit())
+}
+
+fn pages(report: &Path) -> Vec<(String, String)> {
+    let mut found = Vec::new();
+    let mut open = vec![report.to_owned()];
+    while let Some(folder) = open.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or("");
+            if path.is_dir() {
+                open.push(path);
+            } else if matches!(ending, "html" | "svg") {
+                let name = path.strip_prefix(report).unwrap().display().to_string();
+                found.push((name, std::fs::read_to_string(&path).unwrap()));
+            }
+        }
+    }
+    found
+}
+
+#[test]
+fn nothing_of_a_portuguese_report_is_english() {
+    let temporary = tempfile::tempdir().unwrap();
+    let (book, out) = (temporary.path().join("book"), temporary.path().join("out"));
+    simulated::write(&book);
+    let settings = book.join("book.toml");
+    let text = std::fs::read_to_string(&settings).unwrap();
+    assert!(text.contains("[book]\n"));
+    let spoken = text.replacen("[book]\n", "[book]\nlanguage = \"pt\"\n", 1);
+    std::fs::write(&settings, spoken).unwrap();
+    simulated::run(&book, &out, &[], &[]);
+    let pages = pages(&simulated::report(&out));
+    assert!(pages.len() > 20, "{}", pages.len());
+    let mut wrong = Vec::new();
+    let mut texts_seen = 0;
+    for (name, page) in &pages {
+        if let Some(rest) = page.split("<html lang=\"").nth(1) {
+            assert!(rest.starts_with("pt\""), "{name}");
+        }
+        for text in texts(page) {
+            texts_seen += 1;
+            let english = english_in(&text);
+            if !is_code(name, &text) && !english.is_empty() {
+                wrong.push(format!("{name}: {text:?} has {english:?}"));
+            } else if decimal_point(&text) && !name.ends_with("dictionary.html") {
+                wrong.push(format!("{name}: {text:?} has a decimal point"));
+            }
+        }
+    }
+    assert!(texts_seen > 2000, "{texts_seen}");
+    assert!(wrong.is_empty(), "{} texts: {:#?}", wrong.len(), &wrong[..wrong.len().min(60)]);
+}
+
+#[test]
+fn the_command_line_goes_before_the_book_and_knows_its_languages() {
+    let temporary = tempfile::tempdir().unwrap();
+    let (book, out) = (temporary.path().join("book"), temporary.path().join("out"));
+    simulated::write(&book);
+    simulated::run(&book, &out, &["--language", "pt"], &[]);
+    let page = std::fs::read_to_string(simulated::report(&out).join("index.html")).unwrap();
+    assert!(page.contains("<html lang=\"pt\">"));
+    let refused = std::process::Command::new(env!("CARGO_BIN_EXE_anacurve"))
+        .args(["check", "book", "--language", "xx"])
+        .output()
+        .unwrap();
+    assert_eq!(refused.status.code(), Some(2));
+    let told = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(told.contains("languages are en (English), pt (Português)"), "{told}");
+}

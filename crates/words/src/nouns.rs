@@ -1,0 +1,26 @@
+//! Counts before nouns.
+
+use crate::{Language, grouped, language};
+
+/// The noun for a number, both in the language being spoken.
+///
+/// English and Portuguese take the singular for one alone; a language with another rule has its
+/// own arm here.
+#[must_use]
+pub fn noun<'a>(number: u64, one: &'a str, many: &'a str) -> &'a str {
+    match language() {
+        Language::English | Language::Portuguese => {
+            if number == 1 {
+                one
+            } else {
+                many
+            }
+        }
+    }
+}
+
+/// A number, thousands set apart, before its noun.
+#[must_use]
+pub fn counted(number: u64, one: &str, many: &str) -> String {
+    format!("{} {}", grouped(&number.to_string()), noun(number, one, many))
+}
