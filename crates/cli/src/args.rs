@@ -1,9 +1,11 @@
 //! What can be typed on the command line.
 
+mod distributed;
 mod help;
 mod plan;
 mod review;
 
+pub use distributed::{FitMomentsArgs, SqlArgs};
 pub use help::{CompletionsArgs, ExplainArgs, ManualArgs, SchemaArgs, SchemaFormat};
 pub use plan::{PlanArgs, WhatIfArgs};
 pub use review::{ReviewArgs, ZonesArgs};
@@ -68,7 +70,9 @@ impl Command {
             Self::Trial(args) => Some(&args.book),
             Self::Size(args) => args.book.as_deref(),
             Self::Layout(args) => args.book.as_deref(),
+            Self::Sql(args) => Some(&args.book),
             Self::Zones(_)
+            | Self::FitMoments(_)
             | Self::Explain(_)
             | Self::Schema(_)
             | Self::Completions(_)
@@ -100,6 +104,10 @@ pub enum Command {
     Layout(LayoutArgs),
     /// Propose regions from climate normals, for blocks that have none yet
     Zones(ZonesArgs),
+    /// Write the yield model as standard SQL, for more records than one machine holds
+    Sql(SqlArgs),
+    /// Fit the yield model from the table of sums that the SQL of `sql` gave
+    FitMoments(FitMomentsArgs),
     /// Say what the code of a problem means, why it matters and what to do
     Explain(ExplainArgs),
     /// Print what a record book may hold: tables, columns, units, ranges, book.toml

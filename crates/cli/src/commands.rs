@@ -3,6 +3,7 @@
 pub mod check;
 pub mod demo;
 pub mod explain;
+pub mod fit_moments;
 pub mod layout;
 pub mod manual;
 pub mod plan;
@@ -10,6 +11,7 @@ pub mod review;
 pub mod run;
 pub mod schema;
 pub mod size;
+pub mod sql;
 pub mod trial;
 pub mod whatif;
 pub mod zones;

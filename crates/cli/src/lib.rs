@@ -27,6 +27,8 @@ fn carry_out(command: &args::Command) -> ExitCode {
         args::Command::WhatIf(args) => commands::whatif::execute(args),
         args::Command::Check(args) => commands::check::execute(args),
         args::Command::Zones(args) => commands::zones::execute(args),
+        args::Command::Sql(args) => commands::sql::execute(args),
+        args::Command::FitMoments(args) => commands::fit_moments::execute(args),
         args::Command::Explain(args) => commands::explain::execute(args),
         args::Command::Schema(args) => commands::schema::execute(args),
         args::Command::Completions(args) => commands::manual::completions(args),

@@ -93,6 +93,9 @@ impl Posterior {
             .iter()
             .map(|name| system.layout.factor_index(name))
             .collect::<Result<Vec<usize>, Error>>()?;
+        if system.layout.eliminated.is_some_and(|f| chosen.contains(&f)) {
+            system.each_group()?;
+        }
         let names = self.draw_names(&chosen);
         let mut values = Matrix::zeros(n, names.len());
         let mut rng = ChaCha12Rng::seed_from_u64(seed);

@@ -156,6 +156,13 @@ pub enum Error {
     /// A method that is defined for REML fits only.
     #[error("this method needs a fit by REML")]
     NeedsReml,
+    /// Something that needs the sums of every group of a factor that came pooled, or pools of
+    /// groups with several effects.
+    #[error("the groups of {factor} are pooled; this needs each of them, with one effect")]
+    PooledGroups {
+        /// The factor.
+        factor: String,
+    },
     /// A failure inside the linfa interface.
     #[error("{0}")]
     Interface(String),

@@ -1,7 +1,7 @@
 //! Moments summed to about 32 digits, for columns and responses whose information lies in their last digits.
 
 use crate::Error;
-use crate::basis::{Orthogonal, orthogonalise};
+use crate::basis::{Basis, Orthogonal, orthogonalise};
 use crate::data::Data;
 use crate::double::Double;
 use crate::fit::{Fit, fit_system};
@@ -155,6 +155,20 @@ impl ExactMoments {
     /// Those of [`crate::fit_moments`].
     pub fn fit(&self, settings: &Settings) -> Result<Fit, Error> {
         fit_system(self.system(settings)?, settings)
+    }
+
+    /// Orthogonal columns in the place of the declared ones, when all are independent.
+    pub(crate) fn basis(&self, settings: &Settings) -> Result<Basis, Error> {
+        let rows = self.plain.rows();
+        if rows.used == 0 {
+            return Err(Error::NoRows { read: rows.read, dropped: rows.dropped_total() });
+        }
+        let p = self.plain.layout.p();
+        let tolerance = settings.pivot_tolerance.powi(2);
+        let found = orthogonalise(&self.gram, p + 1, tolerance, rows.used as f64);
+        let names = (0..p).filter(|j| !found.kept.contains(j));
+        let columns: Vec<String> = names.map(|j| self.plain.layout.fixed[j].name.clone()).collect();
+        if columns.is_empty() { Ok(found.basis) } else { Err(Error::DependentColumns { columns }) }
     }
 
     pub(crate) fn system(&self, settings: &Settings) -> Result<System, Error> {

@@ -106,7 +106,7 @@ pub(crate) fn assemble(system: System, settings: &Settings, optimum: Optimum) ->
         groups: system.groups.len(),
         pools: system.pools.len(),
         theta_names: system.entries.iter().map(|e| e.name.clone()).collect(),
-        exact_sums: system.units.basis.is_some(),
+        exact_sums: system.units.basis.is_some() && system.groups.pooled.is_none(),
         visited: optimum.visited,
         stop_reason: optimum.stop_reason,
         evidence: optimum.evidence,

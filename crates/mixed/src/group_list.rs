@@ -1,6 +1,7 @@
 //! The groups of the eliminated factor in the columns of the reduced system.
 
 use crate::moments::{Group, Groups, Moments};
+use crate::pooled::{PooledGroups, kept_place};
 use std::sync::{Arc, OnceLock};
 
 /// One group's cross-products with the columns of the reduced system that it meets.
@@ -37,6 +38,8 @@ pub(crate) struct GroupList {
     pub q: usize,
     p: usize,
     count: usize,
+    /// Sums of groups by design, where the groups themselves are not known.
+    pub pooled: Option<Arc<PooledGroups>>,
     made: OnceLock<Vec<GroupCross>>,
 }
 
@@ -51,17 +54,59 @@ impl GroupList {
             count += 1;
         }
         let (q, p) = (moments.layout.q, moments.layout.p());
-        let list = GroupList { source, kept: kept.to_vec(), q, p, count, made: OnceLock::new() };
-        (list, of_level)
+        let kept = kept.to_vec();
+        let made = OnceLock::new();
+        (GroupList { source, kept, q, p, count, pooled: None, made }, of_level)
+    }
+
+    /// Groups of which only the sums by design are known; `arena` holds none of them.
+    pub fn pooled(
+        arena: Arc<Groups>,
+        pooled: Arc<PooledGroups>,
+        kept: &[usize],
+        (q, p): (usize, usize),
+    ) -> GroupList {
+        let count = pooled.count();
+        let (kept, made) = (kept.to_vec(), OnceLock::new());
+        GroupList { source: arena, kept, q, p, count, pooled: Some(pooled), made }
     }
 
     pub fn len(&self) -> usize {
         self.count
     }
 
-    /// Z_g'WZ_g of each group.
-    pub fn designs(&self) -> impl Iterator<Item = &[f64]> {
-        self.source.iter().map(|(_, g)| g.zz)
+    /// Sum over groups of a diagonal entry of Z_g'WZ_g.
+    pub fn squares(&self, effect: usize) -> f64 {
+        let k = self.source.k();
+        match &self.pooled {
+            Some(groups) => groups.pools.iter().map(|pool| pool.zz * pool.count as f64).sum(),
+            None => self.source.iter().map(|(_, group)| group.zz[effect * k + effect]).sum(),
+        }
+    }
+
+    /// Calls `f` with sets of columns of Z_other that meet in a group.
+    pub fn meetings(&self, f: &mut dyn FnMut(&[u32])) {
+        if let Some(groups) = &self.pooled {
+            for (a, b) in groups.pools.iter().flat_map(|pool| pool.cross.keys()) {
+                if (*a as usize) < self.q {
+                    f(&[*b, *a]);
+                }
+            }
+            return;
+        }
+        let mut before: &[u32] = &[];
+        for (_, group) in self.source.iter() {
+            // Neighbouring groups often meet the same columns.
+            if group.columns != before {
+                before = group.columns;
+                f(group.columns);
+            }
+        }
+    }
+
+    /// Place in the reduced system of a column of [Z_other | X | y].
+    pub fn place(&self, column: u32) -> Option<usize> {
+        kept_place(column as usize, self.q, self.p, &self.kept)
     }
 
     /// Columns of [kept X | y] among those of [X | y].

@@ -67,6 +67,7 @@ impl Fit {
         let Some(f) = system.layout.eliminated else {
             return Err(Error::Unknown { what: "grouping factor".into() });
         };
+        system.each_group()?;
         let (q, rank, p) = (system.layout.q, system.rank(), system.layout.p());
         let inverse = self.solved.inverse();
         let mut fixed = vec![0.0; rank * rank];

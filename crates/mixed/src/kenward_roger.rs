@@ -41,6 +41,7 @@ impl Fit {
         if system.criterion != Criterion::Reml {
             return Err(Error::NeedsReml);
         }
+        system.each_group()?;
         let parts = Parts::new(system, &self.solved.lambdas)?;
         let (phi, adjusted, slopes, information_inverse) = parts.adjust(system)?;
         Ok(KenwardRoger { fit: self.clone(), phi, adjusted, slopes, information_inverse })

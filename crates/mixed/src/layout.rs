@@ -89,6 +89,11 @@ pub(crate) struct Layout {
 
 impl Layout {
     pub fn of(data: &Data<'_>) -> Result<Layout, Error> {
+        Layout::eliminating(data, None)
+    }
+
+    /// The layout with a named factor eliminated in place of the largest one.
+    pub fn eliminating(data: &Data<'_>, named: Option<&str>) -> Result<Layout, Error> {
         let mut names = BTreeSet::new();
         let mut unique = |name: &str| {
             if names.insert(name.to_owned()) {
@@ -108,6 +113,12 @@ impl Layout {
         for (f, factor) in data.factors.iter().enumerate() {
             if eliminated.is_none_or(|best| factor.levels > data.factors[best].levels) {
                 eliminated = Some(f);
+            }
+        }
+        if let Some(name) = named {
+            eliminated = data.factors.iter().position(|factor| factor.name == name);
+            if eliminated.is_none() {
+                return Err(Error::Unknown { what: format!("factor {name}") });
             }
         }
         let mut factors = Vec::with_capacity(data.factors.len());

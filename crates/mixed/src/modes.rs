@@ -59,6 +59,7 @@ impl Fit {
                 joint = Some(block);
             }
             None => {
+                system.each_group()?;
                 for level in 0..shape.levels {
                     for effect in 0..k {
                         let mut z = vec![0.0; k];

@@ -61,6 +61,15 @@ impl Products {
         if let Some(f) = layout.eliminated {
             let k = layout.k();
             let scales: Vec<f64> = (0..k).map(|e| scale(f, e)).collect();
+            for pool in system.groups.pooled.iter().flat_map(|groups| &groups.pools) {
+                out.values[f * count + f] += (scales[0] * pool.zz).powi(2) * pool.count as f64;
+                let squares = pool.cross.iter().filter(|((a, b), _)| a == b);
+                for ((column, _), square) in squares {
+                    let Some((g, b)) = columns.get(*column as usize) else { continue };
+                    out.values[f * count + g] += scales[0] * b * square;
+                    out.values[g * count + f] += scales[0] * b * square;
+                }
+            }
             for (_, group) in system.groups.source.iter() {
                 for (at, x) in group.zz.iter().enumerate() {
                     out.values[f * count + f] += scales[at / k] * scales[at % k] * x * x;

@@ -4,7 +4,9 @@ mod apart;
 mod scatter;
 
 use crate::group_list::GroupList;
+use crate::matrix::Matrix;
 use crate::moments::Group;
+use crate::pooled::PooledGroups;
 use crate::scratch::Scratch;
 use crate::shape::Shape;
 use apart::{Apart, Source};
@@ -49,6 +51,9 @@ pub(crate) struct Pools {
 
 /// Pools groups by design; `pooling` off keeps each group apart.
 pub(crate) fn pools(groups: &GroupList, shape: &Shape, pooling: bool) -> Pools {
+    if let Some(pooled) = &groups.pooled {
+        return of_pooled(pooled, groups, shape);
+    }
     let k = groups.source.k();
     let mut order: Vec<Group<'_>> = groups.source.iter().map(|(_, g)| g).collect();
     let bits = |g: &Group<'_>| -> Option<u64> { (k == 1).then(|| g.zz[0].to_bits()) };
@@ -97,6 +102,33 @@ pub(crate) fn pools(groups: &GroupList, shape: &Shape, pooling: bool) -> Pools {
     }
     if scattering {
         out.scatter = Scatter::new(scattered, shape);
+    }
+    out
+}
+
+/// Pools whose cross-products came summed.
+fn of_pooled(pooled: &PooledGroups, groups: &GroupList, shape: &Shape) -> Pools {
+    let mut out = Pools {
+        list: Vec::with_capacity(pooled.pools.len()),
+        sums: Vec::with_capacity(pooled.pools.len() * shape.packed_len),
+        columns: pooled.pools.len(),
+        scatter: Scatter::default(),
+    };
+    let width = shape.width();
+    for (column, pool) in pooled.pools.iter().enumerate() {
+        let mut full = Matrix::zeros(width, width);
+        for ((a, b), x) in &pool.cross {
+            if let (Some(i), Some(j)) = (groups.place(*a), groups.place(*b)) {
+                full[(i, j)] = *x;
+                full[(j, i)] = *x;
+            }
+        }
+        out.sums.extend(shape.pack(&full));
+        out.list.push(Pool {
+            zz: vec![pool.zz],
+            count: pool.count as usize,
+            cross: Cross::Summed(column),
+        });
     }
     out
 }

@@ -143,7 +143,10 @@ impl Fit {
                 return Err(Error::Unknown { what: format!("level {level} of {}", part.factor) });
             }
             Some(level) => match shape.column_start {
-                None => target.group = Some((level as usize, values)),
+                None => {
+                    self.system.each_group()?;
+                    target.group = Some((level as usize, values));
+                }
                 Some(start) => {
                     let first = start + level as usize * shape.k();
                     for (e, v) in values.iter().enumerate() {

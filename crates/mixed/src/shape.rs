@@ -1,9 +1,9 @@
 //! The pattern of the reduced system: blocks of columns that meet only through a common border.
 
 use crate::Covariance;
+use crate::group_list::GroupList;
 use crate::layout::Layout;
 use crate::matrix::Matrix;
-use crate::moments::Groups;
 
 /// Smallest block that is worth its own factorisation; smaller ones are joined.
 const SMALLEST_BLOCK: usize = 16;
@@ -79,7 +79,7 @@ pub(crate) struct Shape {
 impl Shape {
     /// Chooses the blocks: factors with few columns go to the border until the
     /// levels of the others fall apart.
-    pub fn of(layout: &Layout, groups: &Groups, rank: usize, pattern: Pattern) -> Shape {
+    pub fn of(layout: &Layout, groups: &GroupList, rank: usize, pattern: Pattern) -> Shape {
         let dense = Shape::build(layout, rank, &[]);
         let mut others: Vec<usize> =
             (0..layout.factors.len()).filter(|f| layout.eliminated != Some(*f)).collect();
@@ -352,7 +352,12 @@ impl Shape {
 
 /// Columns of these factors' levels, in sets that no group joins; sets are
 /// ordered by their first column and joined until they have `smallest` columns.
-fn blocks(layout: &Layout, groups: &Groups, factors: &[usize], smallest: usize) -> Vec<Vec<usize>> {
+fn blocks(
+    layout: &Layout,
+    groups: &GroupList,
+    factors: &[usize],
+    smallest: usize,
+) -> Vec<Vec<usize>> {
     // First column of the level of each column; `None` for the border's.
     let mut level: Vec<Option<usize>> = vec![None; layout.q];
     for f in factors {
@@ -364,15 +369,9 @@ fn blocks(layout: &Layout, groups: &Groups, factors: &[usize], smallest: usize) 
         }
     }
     let mut parent: Vec<usize> = (0..layout.q).collect();
-    let mut before: &[u32] = &[];
-    for (_, group) in groups.iter() {
-        // Neighbouring groups often meet the same columns.
-        if group.columns == before {
-            continue;
-        }
-        before = group.columns;
+    groups.meetings(&mut |columns| {
         let mut first = None;
-        for column in group.columns {
+        for column in columns {
             let Some(Some(mine)) = level.get(*column as usize) else { continue };
             let mine = root(&mut parent, *mine);
             match first {
@@ -384,7 +383,7 @@ fn blocks(layout: &Layout, groups: &Groups, factors: &[usize], smallest: usize) 
                 }
             }
         }
-    }
+    });
     let mut sets: Vec<Vec<usize>> = vec![Vec::new(); layout.q];
     for (column, level) in level.iter().enumerate() {
         if let Some(level) = level {

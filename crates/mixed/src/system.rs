@@ -41,7 +41,36 @@ pub(crate) struct System {
     pub column_rms: Vec<f64>,
 }
 
+/// Sums that a system is made of.
+pub(crate) struct Parts<'a> {
+    pub layout: Layout,
+    pub rows: &'a RowCounts,
+    /// Whether all sums are finite.
+    pub finite: bool,
+    pub sum_log_weight: f64,
+    /// Whether a fixed column is 1 in every used row.
+    pub ones: &'a [bool],
+    /// Whether a level of a factor was met, by factor.
+    pub seen: &'a [Vec<bool>],
+    /// X'WX, lower triangle.
+    pub fixed_gram: Matrix,
+    /// [Z_other | X | y]'W[Z_other | X | y] for the columns kept of X, in full.
+    pub gram: &'a dyn Fn(&[usize]) -> Matrix,
+    /// Groups, and the place of each level among them, for the columns kept of X.
+    pub groups: &'a dyn Fn(&[usize]) -> (GroupList, Vec<Option<usize>>),
+}
+
 impl System {
+    /// An error when the groups of the eliminated factor came pooled.
+    pub fn each_group(&self) -> Result<(), Error> {
+        match self.layout.eliminated {
+            Some(f) if self.groups.pooled.is_some() => {
+                Err(Error::PooledGroups { factor: self.layout.factors[f].name.clone() })
+            }
+            _ => Ok(()),
+        }
+    }
+
     pub fn new(moments: &Moments, settings: &Settings, pooling: bool) -> Result<System, Error> {
         System::with_pattern(moments, settings, pooling, Pattern::Cheapest)
     }
@@ -53,41 +82,56 @@ impl System {
         pooling: bool,
         pattern: Pattern,
     ) -> Result<System, Error> {
+        let parts = Parts {
+            layout: moments.layout.clone(),
+            rows: moments.rows(),
+            finite: moments.is_finite(),
+            sum_log_weight: moments.sum_log_weight(),
+            ones: moments.ones(),
+            seen: moments.seen(),
+            fixed_gram: moments.fixed_gram(),
+            gram: &|kept| moments.gram(kept),
+            groups: &|kept| GroupList::new(moments, kept),
+        };
+        System::of(parts, settings, pooling, pattern)
+    }
+
+    /// A system of sums, wherever they come from.
+    pub fn of(
+        parts: Parts<'_>,
+        settings: &Settings,
+        pooling: bool,
+        pattern: Pattern,
+    ) -> Result<System, Error> {
         settings.check()?;
-        let layout = moments.layout.clone();
-        if moments.rows().used == 0 {
-            return Err(Error::NoRows {
-                read: moments.rows().read,
-                dropped: moments.rows().dropped_total(),
-            });
+        let Parts { layout, rows, .. } = parts;
+        if rows.used == 0 {
+            return Err(Error::NoRows { read: rows.read, dropped: rows.dropped_total() });
         }
-        if !moments.is_finite() {
+        if !parts.finite {
             return Err(Error::Numerical {
                 what: "cross-products overflow; declare centres and scales",
             });
         }
         for (f, factor) in layout.factors.iter().enumerate() {
-            let observed = moments.seen()[f].iter().filter(|s| **s).count();
+            let observed = parts.seen[f].iter().filter(|s| **s).count();
             if observed < 2 {
                 return Err(Error::TooFewLevels { factor: factor.name.clone(), observed });
             }
         }
-        let units = UserUnits::new(&layout, moments.ones())?;
-        let screen = screen(&moments.fixed_gram(), settings.pivot_tolerance);
-        if moments.rows().used <= screen.kept.len() as u64 {
-            return Err(Error::TooFewRows {
-                rows: moments.rows().used,
-                columns: screen.kept.len(),
-            });
+        let units = UserUnits::new(&layout, parts.ones)?;
+        let screen = screen(&parts.fixed_gram, settings.pivot_tolerance);
+        if rows.used <= screen.kept.len() as u64 {
+            return Err(Error::TooFewRows { rows: rows.used, columns: screen.kept.len() });
         }
-        let gram = moments.gram(&screen.kept);
-        let (groups, group_of_level) = GroupList::new(moments, &screen.kept);
-        let shape = Shape::of(&layout, moments.groups(), screen.kept.len(), pattern);
+        let gram = (parts.gram)(&screen.kept);
+        let (groups, group_of_level) = (parts.groups)(&screen.kept);
+        let shape = Shape::of(&layout, &groups, screen.kept.len(), pattern);
         let pools = pools(&groups, &shape, pooling);
         let packed = shape.pack(&gram);
         let mut system = System {
             entries: layout.theta_entries(),
-            rows: moments.rows().clone(),
+            rows: rows.clone(),
             screen,
             units,
             criterion: settings.criterion,
@@ -98,7 +142,7 @@ impl System {
             gram,
             packed,
             scratch: Scratch::default(),
-            sum_log_weight: moments.sum_log_weight(),
+            sum_log_weight: parts.sum_log_weight,
             column_rms: Vec::new(),
             layout,
         };
@@ -151,7 +195,7 @@ impl System {
                             .map(|l| start + l * k + r)
                             .map(|c| self.gram[(c, c)])
                             .sum(),
-                        None => self.groups.designs().map(|zz| zz[r * k + r]).sum(),
+                        None => self.groups.squares(r),
                     };
                 }
                 sums

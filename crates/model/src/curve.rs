@@ -160,6 +160,11 @@ impl Profile {
         Self(std::array::from_fn(|curve| coefficients[curve]))
     }
 
+    /// Coefficients of the curves, in order.
+    pub(crate) fn parts(&self) -> [f64; CURVES] {
+        self.0
+    }
+
     /// Value of a column for values (or slopes) in shape order.
     #[must_use]
     pub fn column(&self, column: usize, values: &[f64; SHAPES]) -> f64 {

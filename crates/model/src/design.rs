@@ -3,6 +3,7 @@
 mod covariates;
 mod habit;
 mod history;
+mod source;
 
 use crate::curve::{
     self, BENDS, COLUMN_NAMES, COLUMNS, IntensityShape, Knots, LeadDegree, Profile,
@@ -11,7 +12,9 @@ use crate::table::{Labelled, TreeSeasons};
 use std::collections::BTreeSet;
 use words::say;
 
+pub(crate) use covariates::{LEAST_AGE, REFERENCE_AGE, REFERENCE_GIRTH_CM};
 pub use habit::HabitStatus;
+pub use source::{Logarithm, Quantity, Source};
 
 /// What a fixed column stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,6 +50,8 @@ pub struct Column {
     pub values: Vec<f64>,
     /// What it stands for.
     pub role: Role,
+    /// How its values are computed.
+    pub source: Source,
     /// Declared centre.
     pub centre: f64,
     /// Declared scale.
@@ -154,6 +159,7 @@ impl Design {
                 name: "intercept".to_owned(),
                 values: vec![1.0; table.len()],
                 role: Role::Intercept,
+                source: Source::One,
                 centre: 0.0,
                 scale: 1.0,
             }],
@@ -169,7 +175,8 @@ impl Design {
         };
         for (code, label) in (0_u32..).zip(&table.region.labels).skip(1) {
             let values = indicator(&table.region, code);
-            design.push(format!("region {label}"), values, Role::Region(code));
+            let source = Source::Region(label.clone());
+            design.push(format!("region {label}"), values, Role::Region(code), source);
         }
         design.add_shapes(table, curves);
         covariates::add(&mut design, table);
@@ -193,12 +200,8 @@ impl Design {
         }));
     }
 
-    pub(crate) fn push(&mut self, name: String, values: Vec<f64>, role: Role) {
-        self.push_scaled(name, values, role, 0.0, 1.0);
-    }
-
-    fn push_scaled(&mut self, name: String, values: Vec<f64>, role: Role, centre: f64, scale: f64) {
-        self.columns.push(Column { name, values, role, centre, scale });
+    pub(crate) fn push(&mut self, name: String, values: Vec<f64>, role: Role, source: Source) {
+        self.columns.push(Column { name, values, role, source, centre: 0.0, scale: 1.0 });
     }
 
     fn add_shapes(&mut self, table: &TreeSeasons, curves: RegionCurves) {
@@ -214,10 +217,11 @@ impl Design {
             if curves == RegionCurves::Separate && family.main().contains(&shape) && regions > 1 {
                 for (code, label) in (0_u32..).zip(&table.region.labels) {
                     let own = mask(&values, &table.region, code);
-                    self.push(format!("{name} in {label}"), own, Role::RegionShape(shape, code));
+                    let role = Role::RegionShape(shape, code);
+                    self.push(format!("{name} in {label}"), own, role, Source::Given);
                 }
             } else {
-                self.push(name.to_owned(), values, Role::Shape(shape));
+                self.push(name.to_owned(), values, Role::Shape(shape), Source::Shape(shape));
             }
         }
         if self.lead_degree == LeadDegree::None {

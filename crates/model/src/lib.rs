@@ -3,6 +3,7 @@
 mod challenger;
 pub mod curve;
 mod design;
+mod distributed;
 mod draws_file;
 mod frames;
 mod inversion;
@@ -20,6 +21,10 @@ mod yield_model;
 pub use challenger::{ChallengerScore, SeasonScore};
 pub use curve::{IntensityShape, Knots};
 pub use design::HabitStatus;
+pub use distributed::{
+    CoefficientLine, Declaration, DeclareError, DeclaredFactor, DeclaredModel, FitSummary,
+    SUM_COLUMNS, SumLine, SumsError, ThetaLine, sum_lines, sum_lines_of_parquet,
+};
 pub use draws_file::DrawsFileError;
 pub use frames::{FrameUse, Frames};
 pub use inversion::{TurningPointSet, invert};

@@ -6,6 +6,7 @@ mod lack_of_fit;
 mod left_out;
 mod point_curves;
 mod pooled;
+mod prepared;
 mod rows;
 mod sample;
 mod scale_choice;
@@ -26,6 +27,7 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 pub(crate) use left_out::Folds;
+pub(crate) use prepared::Prepared;
 pub(crate) use rows::usable;
 pub(crate) use scale_choice::{data, identify};
 
@@ -200,47 +202,14 @@ impl YieldModel {
     /// # Errors
     /// [`YieldError`] when no row can be used or the engine cannot fit the rows.
     pub fn fit(table: &TreeSeasons, settings: &YieldSettings) -> Result<Self, YieldError> {
-        let (table, rows) = rows::usable(table)?;
-        let plain = Maker { table: &table, adjustment: Adjustment::None };
-        let first = plain.design(IntensityShape::Quadratic, Knots::default())?;
-        let choice = scale_choice::choose(&table, &first, settings.scale)?;
-        let scale = choice.scale;
-        let response: Vec<f64> = table.yield_kg.iter().map(|&kg| scale.forward(kg)).collect();
-        let first_fit = mixed::fit(&scale_choice::data(&first, &response), &Settings::default())?;
-        let habit_tests = pooled::habit_tests(&table, &first, &first_fit)?;
-        let nuisance = pooled::Nuisance::of(&table, &first, &first_fit)?;
-        let remainder = shape_choice::Remainder {
-            response: (0..table.len())
-                .map(|row| response[row] - nuisance.fixed[row] - nuisance.random_but_trees[row])
-                .collect(),
-            spread: left_out::TreeSpread::of(&first_fit)?,
-        };
-
-        let girthed = Maker { table: &table, adjustment: Adjustment::Girth }
-            .design(IntensityShape::Quadratic, Knots::default())?;
-        let girthed_fit = mixed::fit(&scale_choice::data(&girthed, &response), &rough())?;
-        let deviations = left_out::deviations(&table, &girthed, &response, &girthed_fit)?;
-        let correlations = correlations(&table, &response, &deviations)?;
-        let maker = Maker {
-            table: &table,
-            adjustment: Adjustment::GirthAndCrop(&deviations, &correlations),
-        };
-        let compared = sample::rows(&table, sample::MOST_ROWS);
-        let chosen = if compared.len() == table.len() {
-            shape_choice::choose(
-                &table,
-                &response,
-                remainder,
-                &|family, knots, knees| maker.timed((family, knots, knees), &response),
-                settings.seed,
-            )?
-        } else {
-            maker.choose_on(&compared, &response, remainder, settings.seed)?
-        };
+        let prepared = Prepared::new(table, settings)?;
+        let design = prepared.leading()?;
+        let (table, response, chosen) = (&prepared.table, &prepared.response, &prepared.chosen);
+        let (maker, scale) = (prepared.maker(), prepared.choice.scale);
+        let plain = Maker { table, adjustment: Adjustment::None };
         let leading = chosen.choice.leading();
         let knots = chosen.choice.knots;
         let knees = chosen.knees.draws(KNEE_DRAWS, settings.seed);
-        let design = maker.timed((leading, knots, &chosen.knees.best), &response)?;
         let mut parts = Vec::new();
         // Draws of each family in each region.
         let counts: Vec<Vec<usize>> = (0..table.region.len())
@@ -258,7 +227,7 @@ impl YieldModel {
                 let own = if family == leading && part == 0 {
                     design.clone()
                 } else {
-                    maker.timed((family, knots, own_knees), &response)?
+                    maker.timed((family, knots, own_knees), response)?
                 };
                 let points = IntegrationSettings::default().points / knees.len();
                 let share =
@@ -272,7 +241,7 @@ impl YieldModel {
                         ..IntegrationSettings::default()
                     },
                 };
-                let mut fitted = pooled::fit(&table, &own, scale, &response, sample)?;
+                let mut fitted = pooled::fit(table, &own, scale, response, sample)?;
                 for (region, own) in fitted.regions.iter_mut().zip(&counts) {
                     region.curve.truncate(share(own[place]));
                 }
@@ -292,38 +261,38 @@ impl YieldModel {
         draws.push((leading, lead.draws));
         draws.sort_by_key(|(family, _)| *family);
 
-        let alternation = alternation(&table, &design, &lead.fit, settings.level)?;
+        let alternation = alternation(table, &design, &lead.fit, settings.level)?;
         let adjustment = if alternation.is_empty() {
             None
         } else {
-            let without = plain.timed((leading, knots, &chosen.knees.best), &response)?;
-            let other = mixed::fit(&scale_choice::data(&without, &response), &Settings::default())?;
+            let without = plain.timed((leading, knots, &chosen.knees.best), response)?;
+            let other = mixed::fit(&scale_choice::data(&without, response), &Settings::default())?;
             Some([
-                PointCurves::of(&table, &design, &lead.fit)?,
-                PointCurves::of(&table, &without, &other)?,
+                PointCurves::of(table, &design, &lead.fit)?,
+                PointCurves::of(table, &without, &other)?,
             ])
         };
         Ok(Self {
-            rows,
             scale,
-            scale_evidence: choice.evidence,
-            shapes: chosen.choice,
-            carry_over: CarryOver::fit(&table, &design, &response, settings.level)?,
-            lack_of_fit: LackOfFit::test(&table, &design, &response)?,
+            carry_over: CarryOver::fit(table, &design, response, settings.level)?,
+            lack_of_fit: LackOfFit::test(table, &design, response)?,
             left_out: design.left_out,
             fit: lead.fit,
             posterior: lead.posterior,
             draws,
             regions,
-            separate: separate::fit(&table, scale).ok(),
-            habit_tests,
+            separate: separate::fit(table, scale).ok(),
             alternation,
             adjustment,
-            unseen: chosen.predicted.map(|(folds, predicted)| Unseen {
-                rows: compared,
+            unseen: prepared.chosen.predicted.map(|(folds, predicted)| Unseen {
+                rows: prepared.compared,
                 folds,
                 predicted,
             }),
+            rows: prepared.rows,
+            scale_evidence: prepared.choice.evidence,
+            shapes: prepared.chosen.choice,
+            habit_tests: prepared.habit_tests,
         })
     }
 

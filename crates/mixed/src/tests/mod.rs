@@ -7,5 +7,6 @@ mod exact;
 mod generalised;
 mod influence;
 mod paths;
+mod pooled;
 mod threads;
 mod twin;

@@ -1,16 +1,16 @@
 //! Terms that shift yields besides pruning: age, density, variety, measurement basis.
 
-use super::{Design, Role, indicator};
+use super::{Design, Logarithm, Quantity, Role, Source, indicator};
 use crate::curve::COLUMN_NAMES;
 use crate::table::TreeSeasons;
 use std::collections::BTreeSet;
 
 /// Age, years, around which log age is centred: a tree coming into full bearing.
-const REFERENCE_AGE: f64 = 10.0;
+pub(crate) const REFERENCE_AGE: f64 = 10.0;
 /// Girth, cm, around which log girth is centred.
-const REFERENCE_GIRTH_CM: f64 = 80.0;
+pub(crate) const REFERENCE_GIRTH_CM: f64 = 80.0;
 /// Youngest age the logarithm is taken of, years.
-const LEAST_AGE: f64 = 0.5;
+pub(crate) const LEAST_AGE: f64 = 0.5;
 
 pub(super) fn add(design: &mut Design, table: &TreeSeasons) {
     add_age(design, table);
@@ -21,7 +21,8 @@ pub(super) fn add(design: &mut Design, table: &TreeSeasons) {
         } else {
             format!("variety {label}")
         };
-        design.push(name, indicator(&table.variety, code), Role::Nuisance);
+        let source = Source::Variety(label.clone());
+        design.push(name, indicator(&table.variety, code), Role::Nuisance, source);
     }
     add_basis(design, table);
 }
@@ -29,9 +30,9 @@ pub(super) fn add(design: &mut Design, table: &TreeSeasons) {
 fn add_age(design: &mut Design, table: &TreeSeasons) {
     let log_age: Vec<f64> =
         table.age_years.iter().map(|age| (age.max(LEAST_AGE) / REFERENCE_AGE).ln()).collect();
-    let Some(log_age) = filled(design, "age", &log_age) else { return };
+    let Some((log_age, log)) = filled(design, ("age", Quantity::Age), &log_age) else { return };
     let squared = log_age.iter().map(|a| a * a).collect();
-    design.push("log age".to_owned(), log_age, Role::Nuisance);
+    design.push("log age".to_owned(), log_age, Role::Nuisance, Source::Log(log));
     // Trees planted together age with the seasons: a curve in age would take the place of the
     // seasons' own ups and downs.
     let ages: BTreeSet<i64> = table
@@ -42,7 +43,7 @@ fn add_age(design: &mut Design, table: &TreeSeasons) {
         .collect();
     let seasons: BTreeSet<i32> = table.season.iter().copied().collect();
     if ages.len() > seasons.len() + 1 {
-        design.push("log age squared".to_owned(), squared, Role::Nuisance);
+        design.push("log age squared".to_owned(), squared, Role::Nuisance, Source::LogSquared(log));
     } else {
         design.left_out.push("no curve in age: the trees are too alike in age".to_owned());
     }
@@ -63,23 +64,26 @@ pub(super) fn add_girth(design: &mut Design, table: &TreeSeasons) {
         .iter()
         .map(|girth| if *girth > 0.0 { (girth / REFERENCE_GIRTH_CM).ln() } else { f64::NAN })
         .collect();
-    if let Some(log) = filled(design, "girth", &log) {
-        design.push("log girth".to_owned(), log, Role::Nuisance);
+    if let Some((log, source)) = filled(design, ("girth", Quantity::Girth), &log) {
+        design.push("log girth".to_owned(), log, Role::Nuisance, Source::Log(source));
     }
 }
 
 fn add_density(design: &mut Design, table: &TreeSeasons) {
     let log: Vec<f64> = table.trees_per_ha.iter().map(|density| density.ln()).collect();
-    let Some(log) = filled(design, "planting density", &log) else { return };
+    let known = filled(design, ("planting density", Quantity::Density), &log);
+    let Some((log, source)) = known else { return };
     let mean = log.iter().sum::<f64>() / log.len().max(1) as f64;
     let log: Vec<f64> = log.iter().map(|value| value - mean).collect();
-    design.push("log density".to_owned(), log.clone(), Role::Nuisance);
+    let source = Logarithm { centre: mean, ..source };
+    design.push("log density".to_owned(), log.clone(), Role::Nuisance, Source::Log(source));
     for &shape in design.family.core() {
         let values = design.shapes[shape].iter().zip(&log).map(|(s, d)| s * d).collect();
         design.push(
             format!("{} x log density", COLUMN_NAMES[shape]),
             values,
             Role::ShapeByDensity(shape),
+            Source::ShapeByLog(shape, source),
         );
     }
     design.log_density = log;
@@ -87,7 +91,11 @@ fn add_density(design: &mut Design, table: &TreeSeasons) {
 
 /// Missing values replaced by the mean of the known ones, with an indicator column; `None` (and a
 /// note) when the column does not vary or nothing is known.
-fn filled(design: &mut Design, what: &str, values: &[f64]) -> Option<Vec<f64>> {
+fn filled(
+    design: &mut Design,
+    (what, quantity): (&str, Quantity),
+    values: &[f64],
+) -> Option<(Vec<f64>, Logarithm)> {
     let known: Vec<f64> = values.iter().copied().filter(|value| value.is_finite()).collect();
     let (low, high) = known
         .iter()
@@ -103,9 +111,11 @@ fn filled(design: &mut Design, what: &str, values: &[f64]) -> Option<Vec<f64>> {
     let mean = known.iter().sum::<f64>() / known.len() as f64;
     if known.len() < values.len() {
         let missing = values.iter().map(|v| f64::from(u8::from(!v.is_finite()))).collect();
-        design.push(format!("{what} unknown"), missing, Role::Nuisance);
+        let source = Source::Unknown(quantity);
+        design.push(format!("{what} unknown"), missing, Role::Nuisance, source);
     }
-    Some(values.iter().map(|&v| if v.is_finite() { v } else { mean }).collect())
+    let filled = values.iter().map(|&v| if v.is_finite() { v } else { mean }).collect();
+    Some((filled, Logarithm { quantity, fill: mean, centre: 0.0 }))
 }
 
 /// Intensities measured on another basis than the most common one get their own slope, so that two
@@ -124,7 +134,12 @@ fn add_basis(design: &mut Design, table: &TreeSeasons) {
                 .zip(&table.intensity)
                 .map(|(&c, &intensity)| if c == code { intensity } else { 0.0 })
                 .collect();
-            design.push(format!("intensity measured as {label}"), values, Role::Basis);
+            design.push(
+                format!("intensity measured as {label}"),
+                values,
+                Role::Basis,
+                Source::Basis(label.clone()),
+            );
         }
     }
 }

@@ -5,7 +5,7 @@
 //! trees people chose to prune (Mundlak, 1978, Econometrica 46(1):69-85). Trial trees carry no
 //! habit: their intensity was drawn by lot.
 
-use super::{Design, Role};
+use super::{Design, Role, Source};
 use crate::curve::COLUMN_NAMES;
 use crate::table::TreeSeasons;
 use serde::{Deserialize, Serialize};
@@ -124,6 +124,7 @@ fn add_columns(
             format!("habit {} in {label}", COLUMN_NAMES[shape]),
             values,
             Role::Habit(region),
+            Source::Habit { shape, region: label.clone(), centre },
         );
     }
 }

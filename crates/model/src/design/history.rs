@@ -1,6 +1,6 @@
 //! What the season before left behind: the crop (alternate bearing) and the cut (carry-over).
 
-use super::{Design, Role};
+use super::{Design, Role, Source};
 use crate::table::TreeSeasons;
 use std::collections::{BTreeMap, BTreeSet};
 use words::say;
@@ -55,7 +55,8 @@ impl Design {
                     loading[row] = 1.0 - correlation;
                 }
             }
-            self.push(format!("earlier crop in {label}"), values, Role::EarlierCrop(code));
+            let source = Source::EarlierCrop(label.clone());
+            self.push(format!("earlier crop in {label}"), values, Role::EarlierCrop(code), source);
         }
         let trees = self.groups.iter_mut().find(|group| group.name == "tree");
         if let Some(trees) = trees.filter(|_| loading.iter().any(|share| *share != 1.0)) {
@@ -78,11 +79,11 @@ impl Design {
                 .iter()
                 .map(|i| f64::from(u8::from(!i.is_finite())))
                 .collect();
-            self.push("earlier season unknown".to_owned(), unknown, Role::Nuisance);
+            self.push("earlier season unknown".to_owned(), unknown, Role::Nuisance, Source::Given);
         }
         let values =
             table.previous_intensity.iter().map(|&i| if i.is_finite() { i } else { 0.0 }).collect();
-        self.push("earlier intensity".to_owned(), values, Role::CarryOver);
+        self.push("earlier intensity".to_owned(), values, Role::CarryOver, Source::Given);
         true
     }
 }

@@ -7,7 +7,7 @@
 use super::LateralsError;
 use super::pooling::{self, Exchangeable};
 use crate::curve::{COLUMNS, IntensityShape, Knots};
-use crate::design::{Column, Design, Group, RegionCurves, Role};
+use crate::design::{Column, Design, Group, RegionCurves, Role, Source};
 use crate::frames::FrameRows;
 use crate::table::Labelled;
 use mixed::{Error, Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit, Status};
@@ -98,6 +98,7 @@ fn add_sides(design: &mut Design, side: &Labelled) {
             name: format!("side {label}"),
             values: side.codes.iter().map(|&c| f64::from(u8::from(c == code))).collect(),
             role: Role::Nuisance,
+            source: Source::Given,
             centre: 0.0,
             scale: 1.0,
         });

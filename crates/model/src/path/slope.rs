@@ -14,7 +14,7 @@
 use super::sensitivity::Residuals;
 use super::{PathError, PathSettings};
 use crate::curve::{IntensityShape, Knots};
-use crate::design::{Column, Design, RegionCurves, Role};
+use crate::design::{Column, Design, RegionCurves, Role, Source};
 use crate::laterals::count_fit::{CountFit, TREE, TREE_SEASON};
 use crate::scale::Scale;
 use crate::table::TreeSeasons;
@@ -169,7 +169,14 @@ fn add(
             // The declared unit must not be 0; a column of zeros is found unidentified.
             let scale = if scale > 0.0 { scale } else { 1.0 };
             let name = name.to_owned();
-            design.columns.push(Column { name, values, role: Role::Nuisance, centre: 0.0, scale });
+            design.columns.push(Column {
+                name,
+                values,
+                role: Role::Nuisance,
+                source: Source::Given,
+                centre: 0.0,
+                scale,
+            });
         }
     }
 }

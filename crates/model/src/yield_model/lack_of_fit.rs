@@ -2,7 +2,7 @@
 
 use super::YieldError;
 use super::scale_choice::{data, identify};
-use crate::design::{Design, Role};
+use crate::design::{Design, Role, Source};
 use crate::support::UNPRUNED_BELOW;
 use crate::table::TreeSeasons;
 use mixed::{JointTest, Settings};
@@ -39,7 +39,7 @@ impl LackOfFit {
             if (0..table.len()).filter(|&row| member(row)).count() >= LEAST_ROWS {
                 let values = (0..table.len()).map(|row| f64::from(u8::from(member(row)))).collect();
                 names.push(format!("class {wanted}"));
-                design.push(format!("class {wanted}"), values, Role::Nuisance);
+                design.push(format!("class {wanted}"), values, Role::Nuisance, Source::Given);
             }
         }
         identify(table, &mut design)?;

@@ -1,0 +1,399 @@
+//! The table of sums, read and handed to the engine.
+
+use super::declared::DeclaredModel;
+use arrow::array::{Array, AsArray, RecordBatch};
+use arrow::compute::cast;
+use arrow::datatypes::{DataType, Float64Type};
+use mixed::{
+    Covariance, Data, Factor, Fit, FixedColumn, Place, PooledMoments, RandomEffect, Settings,
+};
+use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use std::collections::BTreeMap;
+use std::fs::File;
+use thiserror::Error;
+
+/// Columns of the table of sums, in order.
+pub const SUM_COLUMNS: [&str; 10] = [
+    "kind",
+    "n_whole",
+    "n_part",
+    "part_class",
+    "factor_a",
+    "level_a",
+    "factor_b",
+    "level_b",
+    "cell",
+    "amount",
+];
+
+/// Cells of the lines of kind `count`.
+pub(super) mod count {
+    pub const CHECKSUM: usize = 0;
+    pub const READ: usize = 1;
+    pub const YOUNG: usize = 2;
+    pub const UNWEIGHED: usize = 3;
+    pub const ZERO_ON_LOG: usize = 4;
+    pub const UNKNOWN_LABEL: usize = 5;
+    /// Number of them.
+    pub const OF_SOURCE: usize = 6;
+}
+
+/// One line of the table of sums.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SumLine {
+    /// What the amount is: count, used, split, groups, sum or pooled.
+    pub kind: String,
+    /// Rows of each pooled group that carry all of its effect.
+    pub n_whole: f64,
+    /// Rows that carry a part of it.
+    pub n_part: f64,
+    /// Class of these rows.
+    pub part_class: f64,
+    /// First factor by position; -1 for the fixed columns and the response.
+    pub factor_a: f64,
+    /// Its level.
+    pub level_a: String,
+    /// Second factor.
+    pub factor_b: f64,
+    /// Its level.
+    pub level_b: String,
+    /// Which product.
+    pub cell: f64,
+    /// The sum.
+    pub amount: f64,
+}
+
+/// Why a table of sums cannot be fitted.
+#[derive(Debug, Error)]
+pub enum SumsError {
+    /// A file that is no Parquet.
+    #[error("the file cannot be read as Parquet: {0}")]
+    Unreadable(String),
+    /// A column is absent or of a type that holds no such value.
+    #[error(
+        "the table of sums has no usable column {0}; it is the result of moments.sql, unchanged"
+    )]
+    Column(&'static str),
+    /// An empty cell.
+    #[error("line {line} of the table of sums: {column} is empty")]
+    Empty {
+        /// Line, from 1.
+        line: usize,
+        /// Column.
+        column: &'static str,
+    },
+    /// A line that the design does not have.
+    #[error(
+        "line {line} of the table of sums does not belong to this design; sums and design come from one run of anacurve sql"
+    )]
+    Foreign {
+        /// Line, from 1.
+        line: usize,
+    },
+    /// The sums were made with the queries of another design.
+    #[error(
+        "the sums come from the queries of another design ({found}, not {expected}); run rows.sql and moments.sql of this one"
+    )]
+    OtherDesign {
+        /// Of the table.
+        found: u64,
+        /// Of the design.
+        expected: u64,
+    },
+    /// Lines of a kind that every table has.
+    #[error("the table of sums has no line of kind {0}; it is incomplete")]
+    Missing(&'static str),
+    /// Rows that the design cannot take.
+    #[error(
+        "{rows} of the tree-seasons have a region, variety or basis of intensity that the book did not have when the design was settled; settle it with a book that has them"
+    )]
+    UnknownLabel {
+        /// How many.
+        rows: u64,
+    },
+    /// Zeros without a logarithm.
+    #[error(
+        "{rows} of the yields are 0 and have no logarithm; set the response scale in book.toml to square_root and settle the design again"
+    )]
+    ZeroOnLog {
+        /// How many.
+        rows: u64,
+    },
+    /// Trees in two regions.
+    #[error("{groups} of the trees have rows in two regions; give each tree one id")]
+    TwoRegions {
+        /// How many.
+        groups: u64,
+    },
+    /// Rows read are not those used and left out.
+    #[error(
+        "{read} tree-seasons were read, but {used} used and {left_out} left out: model_rows and tree_seasons do not belong together"
+    )]
+    Conservation {
+        /// Rows of `tree_seasons`.
+        read: u64,
+        /// Rows of `model_rows`.
+        used: u64,
+        /// Rows with a reason to be left out.
+        left_out: u64,
+    },
+    /// The engine refused.
+    #[error("the sums could not be fitted: {0}")]
+    Engine(#[from] mixed::Error),
+}
+
+/// Lines of a record batch whose columns are those of [`SUM_COLUMNS`], numbers of any type.
+///
+/// # Errors
+/// [`SumsError::Column`] and [`SumsError::Empty`].
+pub fn sum_lines(batch: &RecordBatch) -> Result<Vec<SumLine>, SumsError> {
+    let cast = |name: &'static str, to: &DataType| {
+        let column = batch.column_by_name(name).ok_or(SumsError::Column(name))?;
+        let values = cast(column, to).map_err(|_| SumsError::Column(name))?;
+        match (0..values.len()).find(|row| values.is_null(*row)) {
+            Some(row) => Err(SumsError::Empty { line: row + 1, column: name }),
+            None => Ok(values),
+        }
+    };
+    let numbers = |name: &'static str| -> Result<Vec<f64>, SumsError> {
+        Ok(cast(name, &DataType::Float64)?.as_primitive::<Float64Type>().values().to_vec())
+    };
+    let texts = |name: &'static str| -> Result<Vec<String>, SumsError> {
+        let values = cast(name, &DataType::Utf8)?;
+        Ok(values.as_string::<i32>().iter().flatten().map(str::to_owned).collect())
+    };
+    let [kind, whole, partial, class, fa, la, fb, lb, cell, amount] = SUM_COLUMNS;
+    let (kind, la, lb) = (texts(kind)?, texts(la)?, texts(lb)?);
+    let (whole, partial, class) = (numbers(whole)?, numbers(partial)?, numbers(class)?);
+    let (fa, fb, cell, amount) = (numbers(fa)?, numbers(fb)?, numbers(cell)?, numbers(amount)?);
+    let line = |row: usize| SumLine {
+        kind: kind[row].clone(),
+        n_whole: whole[row],
+        n_part: partial[row],
+        part_class: class[row],
+        factor_a: fa[row],
+        level_a: la[row].clone(),
+        factor_b: fb[row],
+        level_b: lb[row].clone(),
+        cell: cell[row],
+        amount: amount[row],
+    };
+    Ok((0..batch.num_rows()).map(line).collect())
+}
+
+/// Lines of a Parquet file of sums.
+///
+/// # Errors
+/// [`SumsError::Unreadable`] and those of [`sum_lines`].
+pub fn sum_lines_of_parquet(file: File) -> Result<Vec<SumLine>, SumsError> {
+    let unreadable = |error: &dyn std::fmt::Display| SumsError::Unreadable(error.to_string());
+    let reader = ParquetRecordBatchReaderBuilder::try_new(file)
+        .and_then(ParquetRecordBatchReaderBuilder::build)
+        .map_err(|error| unreadable(&error))?;
+    let mut lines = Vec::new();
+    for batch in reader {
+        lines.extend(sum_lines(&batch.map_err(|error| unreadable(&error))?)?);
+    }
+    Ok(lines)
+}
+
+/// Design of pooled groups: rows with all and with a part of the effect, and the class of the part.
+type Key = (u64, u64, usize);
+
+/// Counts of a table of sums.
+#[derive(Debug, Default)]
+struct Tally {
+    counts: BTreeMap<usize, f64>,
+    used: Option<f64>,
+    split: f64,
+    groups: BTreeMap<Key, f64>,
+    levels: Vec<BTreeMap<String, usize>>,
+}
+
+impl DeclaredModel {
+    /// Fits a table of sums, whose lines may come in any order.
+    ///
+    /// # Errors
+    /// [`SumsError`] when the sums are not those of this design, or of rows that it cannot take.
+    pub fn fit(&self, lines: &[SumLine], settings: &Settings) -> Result<Fit, SumsError> {
+        let tally = self.tally(lines)?;
+        let used = self.check(&tally)?;
+        let levels: Vec<usize> = self
+            .factors
+            .iter()
+            .zip(&tally.levels)
+            .map(|(factor, levels)| {
+                if factor.name == self.pooled {
+                    tally.groups.values().sum::<f64>() as usize
+                } else {
+                    levels.len()
+                }
+            })
+            .collect();
+        let mut moments = PooledMoments::new(&self.shape(&levels), &self.pooled, &self.basis)?;
+        moments.add_rows(used);
+        let mut pools = BTreeMap::new();
+        for ((whole, partial, class), count) in &tally.groups {
+            // Only a part has a class.
+            let share = self.loadings.get(*class).copied().unwrap_or(1.0);
+            let zz = *whole as f64 + *partial as f64 * share * share;
+            pools.insert((*whole, *partial, *class), moments.add_groups(zz, *count as u64));
+        }
+        for (at, line) in lines.iter().enumerate() {
+            let foreign = SumsError::Foreign { line: at + 1 };
+            if line.kind != "sum" && line.kind != "pooled" {
+                continue;
+            }
+            let Some((a, b)) = self.places(line, &tally.levels) else { return Err(foreign) };
+            // Two levels of one factor come in both orders.
+            if order(a) < order(b) {
+                continue;
+            }
+            if line.kind == "sum" {
+                moments.add(a, b, line.amount)?;
+            } else {
+                let pool = key(line).and_then(|key| pools.get(&key)).ok_or(foreign)?;
+                moments.add_pooled(*pool, a, b, line.amount)?;
+            }
+        }
+        Ok(moments.fit(settings)?)
+    }
+
+    fn tally(&self, lines: &[SumLine]) -> Result<Tally, SumsError> {
+        let mut tally =
+            Tally { levels: vec![BTreeMap::new(); self.factors.len()], ..Tally::default() };
+        for (at, line) in lines.iter().enumerate() {
+            let foreign = || SumsError::Foreign { line: at + 1 };
+            if !line.amount.is_finite() {
+                return Err(SumsError::Empty { line: at + 1, column: "amount" });
+            }
+            match line.kind.as_str() {
+                "count" => {
+                    let cell = whole(line.cell).ok_or_else(foreign)?;
+                    let own = tally.counts.entry(cell as usize).or_insert(0.0);
+                    // Tables of parts follow one another, and have the same checksum.
+                    *own = if cell == 0 { line.amount } else { *own + line.amount };
+                }
+                "used" => *tally.used.get_or_insert(0.0) += line.amount,
+                "split" => tally.split += line.amount,
+                "groups" => {
+                    let key = key(line).ok_or_else(foreign)?;
+                    *tally.groups.entry(key).or_insert(0.0) += line.amount;
+                }
+                "sum" => {
+                    for (factor, level) in
+                        [(line.factor_a, &line.level_a), (line.factor_b, &line.level_b)]
+                    {
+                        if factor >= 0.0 {
+                            let levels = whole(factor)
+                                .and_then(|factor| tally.levels.get_mut(factor as usize));
+                            levels.ok_or_else(foreign)?.insert(level.clone(), 0);
+                        }
+                    }
+                }
+                "pooled" => {}
+                _ => return Err(foreign()),
+            }
+        }
+        for levels in &mut tally.levels {
+            levels.values_mut().zip(0..).for_each(|(code, place)| *code = place);
+        }
+        Ok(tally)
+    }
+
+    /// Rows used, after every count has been looked at.
+    fn check(&self, tally: &Tally) -> Result<u64, SumsError> {
+        let count = |cell: usize| tally.counts.get(&cell).map(|count| *count as u64);
+        let found = count(count::CHECKSUM).ok_or(SumsError::Missing("count"))?;
+        if found != self.checksum {
+            return Err(SumsError::OtherDesign { found, expected: self.checksum });
+        }
+        let of = |cell: usize| count(cell).ok_or(SumsError::Missing("count"));
+        let (read, young, unweighed) = (of(count::READ)?, of(count::YOUNG)?, of(count::UNWEIGHED)?);
+        if of(count::UNKNOWN_LABEL)? > 0 {
+            return Err(SumsError::UnknownLabel { rows: of(count::UNKNOWN_LABEL)? });
+        }
+        if of(count::ZERO_ON_LOG)? > 0 {
+            return Err(SumsError::ZeroOnLog { rows: of(count::ZERO_ON_LOG)? });
+        }
+        if tally.split > 0.0 {
+            return Err(SumsError::TwoRegions { groups: tally.split as u64 });
+        }
+        let used = tally.used.ok_or(SumsError::Missing("used"))? as u64;
+        let left_out = young + unweighed;
+        if read != used + left_out {
+            return Err(SumsError::Conservation { read, used, left_out });
+        }
+        Ok(used)
+    }
+
+    /// The model without rows.
+    fn shape(&self, levels: &[usize]) -> Data<'static> {
+        let [centre, scale] = self.response_units;
+        let mut data = Data::new(&[]).response_units(centre, scale);
+        for name in &self.fixed {
+            data = data.column(FixedColumn::new(name.clone(), Vec::new()));
+        }
+        for (factor, levels) in self.factors.iter().zip(levels) {
+            let effect = |name: &String| RandomEffect::Slope { name: name.clone(), values: &[] };
+            data = data.factor(Factor {
+                name: factor.name.clone(),
+                codes: &[],
+                levels: *levels,
+                effects: factor.effects.iter().map(effect).collect(),
+                covariance: if factor.independent {
+                    Covariance::Independent
+                } else {
+                    Covariance::Correlated
+                },
+            });
+        }
+        data
+    }
+
+    /// The two columns whose product a line sums.
+    fn places(&self, line: &SumLine, levels: &[BTreeMap<String, usize>]) -> Option<(Place, Place)> {
+        let cell = whole(line.cell)? as usize;
+        let width = self.fixed.len() + 1;
+        let fixed = |j: usize| if j + 1 == width { Place::Response } else { Place::Fixed(j) };
+        let own = |factor: f64, level: &str| {
+            let factor = whole(factor)? as usize;
+            let effects = self.factors.get(factor)?.effects.len();
+            Some((factor, *levels.get(factor)?.get(level)?, effects))
+        };
+        if line.factor_a < 0.0 {
+            // The row of the triangle that holds the cell.
+            let row = (0..width).find(|row| cell < (row + 1) * (row + 2) / 2)?;
+            return Some((fixed(row), fixed(cell - row * (row + 1) / 2)));
+        }
+        let (factor, level, effects) = own(line.factor_a, &line.level_a)?;
+        let effect = |across: usize| Place::Effect { factor, level, effect: cell / across };
+        if line.factor_b < 0.0 {
+            (cell < effects * width).then(|| (fixed(cell % width), effect(width)))
+        } else {
+            let (other, other_level, across) = own(line.factor_b, &line.level_b)?;
+            let second = Place::Effect { factor: other, level: other_level, effect: cell % across };
+            let pair = if other >= factor { (second, effect(across)) } else { return None };
+            (cell < effects * across).then_some(pair)
+        }
+    }
+}
+
+/// Order of the columns, in which a product is given once.
+fn order(place: Place) -> (usize, usize, usize) {
+    match place {
+        Place::Effect { factor, level, effect } => (factor, level, effect),
+        Place::Fixed(j) => (usize::MAX - 1, j, 0),
+        Place::Response => (usize::MAX, 0, 0),
+    }
+}
+
+fn key(line: &SumLine) -> Option<Key> {
+    let class = if line.n_part > 0.0 { whole(line.part_class)? as usize } else { 0 };
+    Some((whole(line.n_whole)?, whole(line.n_part)?, class))
+}
+
+/// A number that is whole and at least 0.
+fn whole(x: f64) -> Option<u64> {
+    (x >= 0.0 && x.fract() == 0.0 && x < 9e15).then_some(x as u64)
+}
