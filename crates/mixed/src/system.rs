@@ -15,6 +15,9 @@ use crate::shape::{Pattern, Shape};
 use crate::units::UserUnits;
 use std::sync::Arc;
 
+/// Groups, and the place of each level among them where it has one.
+pub type PlacedGroups = (GroupList, Vec<Option<usize>>);
+
 /// Everything that an evaluation of the criterion reads; no rows.
 #[derive(Debug, Clone)]
 pub(crate) struct System {
@@ -57,7 +60,7 @@ pub(crate) struct Parts<'a> {
     /// [Z_other | X | y]'W[Z_other | X | y] for the columns kept of X, in full.
     pub gram: &'a dyn Fn(&[usize]) -> Matrix,
     /// Groups, and the place of each level among them, for the columns kept of X.
-    pub groups: &'a dyn Fn(&[usize]) -> (GroupList, Vec<Option<usize>>),
+    pub groups: &'a dyn Fn(&[usize]) -> PlacedGroups,
 }
 
 impl System {
