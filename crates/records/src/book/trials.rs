@@ -192,13 +192,13 @@ impl TrialDesign {
     pub fn words(self) -> &'static str {
         match self {
             Self::CompletelyRandomised => text!("completely randomised"),
-            Self::RandomisedBlocks => "randomised-blocks",
-            Self::LatinSquare => "Latin-square",
-            Self::SplitPlot => "split-plot",
-            Self::SplitSplitPlot => "split-split-plot",
-            Self::StripPlot => "strip-plot",
-            Self::IncompleteBlocks => "incomplete-blocks",
-            Self::AugmentedBlocks => "augmented",
+            Self::RandomisedBlocks => text!("randomised-blocks"),
+            Self::LatinSquare => text!("Latin-square"),
+            Self::SplitPlot => text!("split-plot"),
+            Self::SplitSplitPlot => text!("split-split-plot"),
+            Self::StripPlot => text!("strip-plot"),
+            Self::IncompleteBlocks => text!("incomplete-blocks"),
+            Self::AugmentedBlocks => text!("augmented"),
         }
     }
 }

@@ -14,6 +14,7 @@ use super::sampling::sampling;
 use super::variation::{components, variation};
 use crate::design::{Plan, Refusal, StratumKind};
 use std::collections::BTreeMap;
+use words::say;
 
 /// Wishes of the one who asks.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -77,7 +78,7 @@ fn method(plan: &Plan, fitted: &Fitted) -> Method {
         ),
         Way::Mixed(_) => (
             MethodUsed::KenwardRoger,
-            format!("{}, so that errors of several strata are weighed together", fitted.why),
+            say!("{}, so that errors of several strata are weighed together", fitted.why),
         ),
     };
     let names = |fixed: bool| -> Vec<String> {

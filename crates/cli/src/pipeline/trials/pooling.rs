@@ -195,7 +195,7 @@ fn table(found: &Pooled) -> TrialTable {
             TrialCell::Number(row.ms, 3),
             TrialCell::Number(row.f, 2),
             TrialCell::P(row.p),
-            TrialCell::Text(row.judged_against.clone().unwrap_or_default()),
+            TrialCell::Text(row.judged_against.as_deref().map(factor_words).unwrap_or_default()),
         ]);
     }
     table
@@ -205,7 +205,11 @@ fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usi
     let names: Vec<String> = found.environments.iter().map(|name| format!("#{name}")).collect();
     let mut heads = vec![text!("Treatment"), text!("#Mean")];
     heads.extend(names.iter().map(String::as_str));
-    let mut table = TrialTable::new(&format!("means-by-{over}"), say!("Means by {over}"), &heads);
+    let mut table = TrialTable::new(
+        &format!("means-by-{over}"),
+        say!("Means by {over}", over = factor_words(over)),
+        &heads,
+    );
     for mean in &found.means {
         let mut cells = vec![
             TrialCell::Text(treatment_words(declaration, &mean.treatment)),
