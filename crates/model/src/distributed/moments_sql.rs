@@ -273,7 +273,14 @@ impl Block {
         let chosen: String =
             left.iter().enumerate().map(|(i, value)| format!(" WHEN {i} THEN {value}")).collect();
         let mut own = vec!["n AS r_i".to_owned(), format!("CASE n{chosen} END AS l")];
-        own.extend(right.iter().enumerate().map(|(j, value)| format!("{value} AS r{j}")));
+        // A column keeps its name: an engine that reasons about equal columns has fewer to think of.
+        let is_column = |value: &str| value.starts_with(['w', 't', 'z']);
+        let name = |j: usize| -> String {
+            if is_column(&right[j]) { right[j].clone() } else { format!("r{j}") }
+        };
+        own.extend(right.iter().enumerate().map(|(j, value)| {
+            if is_column(value) { value.clone() } else { format!("{value} AS r{j}") }
+        }));
         let rows = format!(
             "SELECT {}\n  FROM {} CROSS JOIN r_numbers\n  WHERE n < {}",
             list(&own, keyed),
@@ -283,7 +290,7 @@ impl Block {
         let mut keys = names;
         keys.push("r_i".to_owned());
         let sums: Vec<String> =
-            (0..right.len()).map(|j| format!("SUM(l * r{j}) AS c{j}")).collect();
+            (0..right.len()).map(|j| format!("SUM(l * {}) AS c{j}", name(j))).collect();
         let query = format!(
             "SELECT {}\n  FROM (\n  {rows}\n  ) AS r_spread{}",
             list(&sums, &keys),
