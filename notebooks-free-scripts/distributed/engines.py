@@ -78,10 +78,8 @@ def through_spark(parts, queries, out):
     session = (
         # Two worker processes beside the driver, each with one core and 1 GB.
         SparkSession.builder.master("local-cluster[2,1,1024]")
-        .config("spark.driver.memory", "3g")
         .config("spark.executor.memory", "1g")
         .config("spark.ui.enabled", "false")
-        .config("spark.sql.adaptive.enabled", "false")
         .config("spark.sql.shuffle.partitions", "8")
         .getOrCreate()
     )
