@@ -41,6 +41,9 @@ pub(crate) struct System {
     pub column_rms: Vec<f64>,
 }
 
+/// Groups, and the place among them of each level.
+pub(crate) type Levels = (GroupList, Vec<Option<usize>>);
+
 /// Sums that a system is made of.
 pub(crate) struct Parts<'a> {
     pub layout: Layout,
@@ -57,7 +60,7 @@ pub(crate) struct Parts<'a> {
     /// [Z_other | X | y]'W[Z_other | X | y] for the columns kept of X, in full.
     pub gram: &'a dyn Fn(&[usize]) -> Matrix,
     /// Groups, and the place of each level among them, for the columns kept of X.
-    pub groups: &'a dyn Fn(&[usize]) -> (GroupList, Vec<Option<usize>>),
+    pub groups: &'a dyn Fn(&[usize]) -> Levels,
 }
 
 impl System {
