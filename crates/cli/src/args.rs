@@ -11,6 +11,7 @@ pub use plan::{PlanArgs, WhatIfArgs};
 pub use review::{ReviewArgs, ZonesArgs};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use plantation_sim::Example;
 use records::TrialDesign;
 use std::path::{Path, PathBuf};
 use trials::size::Comparison;
@@ -225,12 +226,19 @@ pub struct CheckArgs {
 /// Arguments of `demo`.
 #[derive(Debug, Args)]
 #[command(after_help = "\
-The book holds an invented company in invented places, with untidy files and about 1 % bad rows on
-purpose; truth.json says what a perfect analysis would find. The same seed writes the same book; with
-another the true curves stay, while weather, trees and slips of the pen differ.
+Companies, places and records are invented; truth.json says what a perfect analysis would find.
+
+  --kind demo     six regions with every kind of table, untidy files and about 1 % bad rows
+  --kind first    one farm, four plain tables, nothing wrong in them: a pattern for your own
+  --kind trial    a trial field and nothing else
+  --kind untidy   two sites with spreadsheets, headings of their own, wet nuts in grams, slips
+
+The same seed writes the same book; with another the true curves stay, while weather, trees and slips
+of the pen differ.
 
 Examples:
   anacurve demo try-it && anacurve run try-it
+  anacurve demo my-book --kind first
   anacurve demo --out try-it --seed 7")]
 pub struct DemoArgs {
     /// Folder to write; it must be new or empty
@@ -239,9 +247,12 @@ pub struct DemoArgs {
     /// The same folder, named as in run and check; give one of the two
     #[arg(long, value_name = "DIR", conflicts_with = "dir")]
     pub out: Option<PathBuf>,
-    /// Seed of the invented records
-    #[arg(long, value_name = "N", default_value_t = plantation_sim::DEMO_SEED)]
-    pub seed: u64,
+    /// Which book: the whole demo or a small one
+    #[arg(long, value_name = "KIND", default_value = "demo", value_parser = example)]
+    pub kind: Example,
+    /// Seed of the invented records; each kind has one of its own
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -383,6 +394,12 @@ pub struct SizeArgs {
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
+}
+
+fn example(text: &str) -> Result<Example, String> {
+    let known = Example::ALL.map(Example::as_str).join(", ");
+    let found = Example::ALL.into_iter().find(|example| example.as_str() == text);
+    found.ok_or_else(|| format!("no example book of that name; known are {known}"))
 }
 
 fn design(text: &str) -> Result<TrialDesign, String> {

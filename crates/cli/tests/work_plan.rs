@@ -49,10 +49,15 @@ fn the_demo_has_every_file_and_a_shopping_list_that_adds_up() {
     let out = tempfile::tempdir().unwrap();
     let dir = out.path().join("plan");
     let ran = anacurve(&["plan", demo().to_str().unwrap(), "--out", dir.to_str().unwrap()]);
-    assert_eq!((ran.code, ran.stderr.as_str()), (0, ""), "{}", ran.stdout);
+    // One site's crew is too small for its window: the plan is written, and the code says so.
+    assert_eq!((ran.code, ran.stderr.as_str()), (1, ""), "{}", ran.stdout);
     for name in FILES {
         assert!(fs::metadata(dir.join(name)).unwrap().len() > 20, "{name}");
     }
+    let alarms = table(&dir, "alarms.csv");
+    assert_eq!((alarms.len(), alarms[1][0].as_str()), (2, "Talu Downs site 1"));
+    let (needed, held): (f64, f64) = (alarms[1][4].parse().unwrap(), alarms[1][5].parse().unwrap());
+    assert!(needed > held);
     let (materials, shopping) = (table(&dir, "materials.csv"), table(&dir, "shopping.csv"));
     assert!(shopping.len() > 3);
     for line in &shopping[1..] {
@@ -69,6 +74,8 @@ fn the_demo_has_every_file_and_a_shopping_list_that_adds_up() {
     let plan = table(&dir, "workplan.csv");
     let young = plan.iter().find(|row| row[3] == "train").expect("a young block");
     assert_eq!((young[2].as_str(), young[4].as_str()), ("OC13", ""));
+    assert_eq!((young[6].as_str(), young[7].as_str()), ("2026-06-01", "2026-08-31"));
+    assert!(plan[1..].iter().all(|row| !row[8].is_empty()), "every block has its days");
     assert!(sheets.contains("Pinch the leader when it reaches 90 cm."));
     // Dates lie inside the window, and no Sunday is worked on.
     for row in plan[1..].iter().filter(|row| !row[8].is_empty()) {

@@ -5,7 +5,7 @@ use crate::places::Places;
 use crate::prunings::{MEAN_DAY, OTHER_BASIS, UNPRUNED};
 use crate::seasons::{CLOSES, FLUSH_START, OPENS, PREVIOUS_CLOSE, season_days};
 use polars::prelude::*;
-use records::Options;
+use records::Book;
 use records::tree_season as ts;
 
 /// Mean days of a year in the Gregorian calendar.
@@ -30,13 +30,13 @@ pub(crate) struct Parts<'a> {
 pub(crate) fn tree_seasons(
     parts: &Parts<'_>,
     places: &Places,
-    options: &Options,
+    book: &Book,
 ) -> PolarsResult<DataFrame> {
     let days = season_days(parts.yields, places)?;
     let seasons = left_join(parts.yields.clone().lazy(), days.lazy(), &[REGION_NO, ts::SEASON]);
     let seasons = with_prunings(seasons, parts.prunings);
     let seasons = with_laterals(seasons, parts.laterals);
-    let seasons = with_trees(seasons, parts.plots, places, options);
+    let seasons = with_trees(seasons, parts.plots, places, book);
     let linked = sorted(with_previous(seasons.collect()?)?, &TREE_SEASON).collect()?;
     with_pruned_on(linked)
 }
@@ -86,7 +86,7 @@ fn with_trees(
     seasons: LazyFrame,
     plots: Option<&DataFrame>,
     places: &Places,
-    options: &Options,
+    book: &Book,
 ) -> LazyFrame {
     let trees = places.trees.clone().lazy();
     let trees = match plots {
@@ -97,7 +97,8 @@ fn with_trees(
         ]),
     };
     let age = (col(OPENS) - col(PLANTED)).cast(DataType::Float64) / lit(DAYS_PER_YEAR);
-    left_join(seasons.drop(by_name([REGION_NO], true, false)), trees, &[TREE_NO])
+    let joined = left_join(seasons.drop(by_name([REGION_NO], true, false)), trees, &[TREE_NO]);
+    without_plots_before_trials(joined, book)
         .with_columns([
             age.alias(ts::AGE_YEARS),
             when(col(ts::TRIAL).is_null())
@@ -107,10 +108,25 @@ fn with_trees(
         ])
         .with_column(
             col(ts::AGE_YEARS)
-                .lt(lit(options.training_age_years))
+                .lt(lit(book.options.training_age_years))
                 .fill_null(lit(false))
                 .alias(ts::YOUNG),
         )
+}
+
+/// Before the first of a trial's declared seasons its trees were pruned like all others.
+fn without_plots_before_trials(seasons: LazyFrame, book: &Book) -> LazyFrame {
+    let before = |id: &String, first: i16| {
+        col(ts::TRIAL).eq(lit(id.clone())).and(col(ts::SEASON).lt(lit(i32::from(first))))
+    };
+    let starts = book
+        .trials
+        .iter()
+        .filter_map(|(id, trial)| trial.seasons.iter().min().map(|&first| before(id, first)));
+    let Some(early) = starts.reduce(Expr::or) else { return seasons };
+    let plain =
+        |column: &str| when(early.clone()).then(lit(NULL)).otherwise(col(column)).alias(column);
+    seasons.with_columns([plain(ts::TRIAL), plain(ts::REPLICATE)])
 }
 
 /// Yield and intensity of the season before, where the table has it.

@@ -8,7 +8,7 @@ use crate::summary::LinkSummary;
 use crate::{TrialTree, fates, laterals, picks, practice, prunings, scarcity, to_arrow, trials};
 use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
-use ingest_tables::{BookTables, IngestError, SetAside};
+use ingest_tables::{BookTables, FileReport, IngestError, SetAside};
 use polars::prelude::{DataFrame, PolarsError};
 use records::{Book, Code, Practice, Problem, Severity, Table, frame_count, tree_season};
 use std::collections::BTreeMap;
@@ -76,7 +76,7 @@ pub fn link(tables: &mut BookTables) -> Result<Linked, LinkError> {
     let mut outcome = Outcome::new(files.collect());
     let linked = link_frames(&tables.book, &tables.frames, &mut outcome);
     outcome.rejected.sort_unstable();
-    let rejected = outcome.rejected.into_iter().map(|row| SetAside {
+    let rejected = std::mem::take(&mut outcome.rejected).into_iter().map(|row| SetAside {
         file: row.stands.0,
         line: row.stands.1,
         column: Some(row.column),
@@ -85,7 +85,29 @@ pub fn link(tables: &mut BookTables) -> Result<Linked, LinkError> {
         remedy: row.remedy,
     });
     tables.set_aside(rejected.collect())?;
-    linked
+    let linked = linked?;
+    match no_visit_left(&tables.files, &outcome) {
+        Some(problem) => Err(LinkError::NothingLinked {
+            problem: Box::new(problem),
+            summary: Box::new(linked.summary),
+        }),
+        None => Ok(linked),
+    }
+}
+
+/// Prunings were recorded and every row was set aside: all trees would count as never pruned.
+fn no_visit_left(files: &[FileReport], outcome: &Outcome) -> Option<Problem> {
+    let visits = || files.iter().filter(|file| file.table == Table::Prunings);
+    let read: u64 = visits().map(|file| file.rows_read).sum();
+    (read > 0 && visits().all(|file| file.rows_kept == 0)).then(|| {
+        Problem::new(
+            outcome.place_of(Table::Prunings),
+            Severity::Fatal,
+            Code::NothingLinked,
+            say!("no pruning visit could be used: all {read} were set aside"),
+            text!("mend the rows set aside: without them every tree would count as never pruned"),
+        )
+    })
 }
 
 /// Links frames; rejected rows and problems gather in the outcome.
@@ -115,7 +137,7 @@ pub(crate) fn link_frames(
         laterals: laterals.as_ref(),
         plots: plots.as_ref().map(|plots| &plots.frame),
     };
-    let linked = tree_seasons(&parts, &places, &book.options)?;
+    let linked = tree_seasons(&parts, &places, book)?;
 
     fates::pass_over(&parts, &linked, &places, outcome)?;
     let kept = frames.iter().map(|(&table, frame)| (table, frame.height() as u64)).collect();
@@ -128,6 +150,7 @@ pub(crate) fn link_frames(
     }
     let practice = practice::of_regions(&linked, &places, book, outcome)?;
     scarcity::warn(&summary, outcome);
+    scarcity::warn_of_unknown_time(book, &linked, outcome)?;
     let mut problems = std::mem::take(&mut outcome.problems);
     problems.sort();
     let arrays = to_arrow::arrays(&linked, tree_season::COLUMNS)?;

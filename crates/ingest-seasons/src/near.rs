@@ -2,7 +2,7 @@
 
 use records::{common_form, spelled};
 use std::collections::HashMap;
-use words::say;
+use words::{say, text};
 
 /// Known ids by their reduced form.
 #[derive(Debug, Default)]
@@ -31,7 +31,7 @@ impl NearMisses {
             None | Some([]) => otherwise.to_owned(),
             Some(near) => {
                 let shown: Vec<_> = near.iter().take(3).map(|near| spelled(near, id)).collect();
-                say!("did you mean {}? ids must match letter by letter", shown.join(" or "))
+                say!("did you mean {}? ids must match letter by letter", shown.join(text!(" or ")))
             }
         }
     }

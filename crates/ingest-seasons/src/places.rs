@@ -300,7 +300,9 @@ fn once_each(
                 (None, Some(why)) => (
                     Code::TreeInTwoBlocks,
                     say!("tree '{tree}': {why}"),
-                    text!("keep the row that is right, or give each tree of the book its own id"),
+                    text!(
+                        "keep the row that is right; where numbers begin anew in every block, write block and number together in all tables, such as A-17, so that each tree has its own id"
+                    ),
                 ),
                 (None, None) => continue,
             };

@@ -2,7 +2,8 @@
 
 use crate::outcome::Outcome;
 use crate::summary::{LinkSummary, RegionSummary};
-use records::{Code, Table};
+use polars::prelude::{DataFrame, PolarsResult};
+use records::{Book, Code, Place, Table, tree_season};
 use std::collections::BTreeSet;
 use words::{say, text};
 
@@ -61,6 +62,25 @@ pub(crate) fn warn(summary: &LinkSummary, outcome: &mut Outcome) {
             ),
         );
     });
+}
+
+/// Warns of a book in which neither the prunings nor the settings tell how long pruning takes: a
+/// run refuses it, since no practice can be costed.
+pub(crate) fn warn_of_unknown_time(
+    book: &Book,
+    linked: &DataFrame,
+    outcome: &mut Outcome,
+) -> PolarsResult<()> {
+    let timed = linked.column(tree_season::MINUTES)?.null_count() < linked.height();
+    if book.economics.pruning_time.is_none() && !timed {
+        outcome.warn(
+            Place::file("book.toml"),
+            Code::SettingMissing,
+            say!("nothing tells how long pruning takes, and a run needs its cost"),
+            text!("add [economics.pruning_time] with minutes_per_tree and minutes_full_canopy, or record minutes with the prunings"),
+        );
+    }
+    Ok(())
 }
 
 fn each(

@@ -82,18 +82,38 @@ pub(crate) fn discover(dir: &Path, book: &Book, toml: &str) -> (Vec<Source>, Vec
         }
         let is_missing = before == (sources.len(), problems.len());
         if is_missing && table.spec().required {
-            problems.push(Problem::new(
-                Place::file(table.as_str()),
-                Severity::Fatal,
-                Code::TableMissing,
-                say!("no file holds the table {table}"),
-                say!(
-                    "put {table}.csv (or .xlsx, .ods, .parquet) into the folder, or name its file under [[files.{table}]] in book.toml"
-                ),
-            ));
+            problems.push(missing(table, &unnamed(&candidates, book)));
         }
     }
     (sources, problems)
+}
+
+/// Files of the folder that no table is named after and book.toml does not name.
+fn unnamed<'a>(candidates: &'a [Candidate], book: &Book) -> Vec<&'a str> {
+    let declared = |name: &str| {
+        book.files.values().flatten().any(|file| file.path.trim_start_matches("./") == name)
+    };
+    let is_a_table = |stem: &str| Table::ALL.iter().any(|&table| is_stem_of(stem, table));
+    candidates
+        .iter()
+        .filter(|candidate| !is_a_table(&candidate.stem) && !declared(&candidate.name))
+        .map(|candidate| candidate.name.as_str())
+        .collect()
+}
+
+fn missing(table: Table, unnamed: &[&str]) -> Problem {
+    let remedy = if unnamed.is_empty() {
+        say!(
+            "put {table}.csv (or .xlsx, .ods, .parquet) into the folder, or name its file under [[files.{table}]] in book.toml; `anacurve schema` lists the columns"
+        )
+    } else {
+        let names = unnamed.join(", ");
+        say!(
+            "put {table}.csv (or .xlsx, .ods, .parquet) into the folder, or name its file under [[files.{table}]] in book.toml (nothing names {names} yet); `anacurve schema` lists the columns"
+        )
+    };
+    let what = say!("no file holds the table {table}");
+    Problem::new(Place::file(table.as_str()), Severity::Fatal, Code::TableMissing, what, remedy)
 }
 
 /// The first line of `book.toml` that names a path.

@@ -313,7 +313,7 @@ pub(crate) fn read_settings(dir: &Path) -> Result<(Book, String), IngestError> {
             "book.toml".to_owned(),
             Code::BookUnreadable,
             say!("the settings of the book cannot be read: {error}"),
-            text!("put a file book.toml in UTF-8 into the folder; the README shows one"),
+            text!("put a file book.toml in UTF-8 into the folder; `anacurve demo DIR --kind first` writes a small book to copy from"),
         )
     })?;
     let toml = toml.strip_prefix('\u{feff}').unwrap_or(&toml).to_owned();

@@ -15,6 +15,9 @@ use crate::shape::{Pattern, Shape};
 use crate::units::UserUnits;
 use std::sync::Arc;
 
+/// Groups, and the place of each level among them where it has one.
+pub type PlacedGroups = (GroupList, Vec<Option<usize>>);
+
 /// Everything that an evaluation of the criterion reads; no rows.
 #[derive(Debug, Clone)]
 pub(crate) struct System {
@@ -41,9 +44,6 @@ pub(crate) struct System {
     pub column_rms: Vec<f64>,
 }
 
-/// Groups, and the place among them of each level.
-pub(crate) type Levels = (GroupList, Vec<Option<usize>>);
-
 /// Sums that a system is made of.
 pub(crate) struct Parts<'a> {
     pub layout: Layout,
@@ -60,7 +60,7 @@ pub(crate) struct Parts<'a> {
     /// [Z_other | X | y]'W[Z_other | X | y] for the columns kept of X, in full.
     pub gram: &'a dyn Fn(&[usize]) -> Matrix,
     /// Groups, and the place of each level among them, for the columns kept of X.
-    pub groups: &'a dyn Fn(&[usize]) -> Levels,
+    pub groups: &'a dyn Fn(&[usize]) -> PlacedGroups,
 }
 
 impl System {

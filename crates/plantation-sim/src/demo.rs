@@ -85,11 +85,6 @@ pub fn demo() -> Plantation {
     Plantation {
         name: "Velmara Nut Estates (invented)".to_owned(),
         economics: Economics {
-            currency: "crowns".to_owned(),
-            price_per_kg: 1.2,
-            wage_per_hour: 0.9,
-            pruning_time: Some(PruningTime { minutes_per_tree: 4.0, minutes_full_canopy: 30.0 }),
-            materials_per_pruned_tree: 0.04,
             // Wood that pays for its own haulage and nuts of the quoted outturn leave the written
             // truth as it is.
             cut_wood: Some(CutWood {
@@ -100,6 +95,7 @@ pub fn demo() -> Plantation {
             }),
             outturn_lb: Some(48.0),
             price_outturn_lb: Some(48.0),
+            ..plain_economics()
         },
         work: WORK,
         reference_moisture_pct: 9.0,
@@ -109,12 +105,26 @@ pub fn demo() -> Plantation {
     }
 }
 
-fn response(curve: TrueCurve, best_lead_days: f64, width_days: f64) -> Response {
+/// Price, wage and working time of the invented books.
+pub(crate) fn plain_economics() -> Economics {
+    Economics {
+        currency: "crowns".to_owned(),
+        price_per_kg: 1.2,
+        wage_per_hour: 0.9,
+        pruning_time: Some(PruningTime { minutes_per_tree: 4.0, minutes_full_canopy: 30.0 }),
+        materials_per_pruned_tree: 0.04,
+        cut_wood: None,
+        outturn_lb: None,
+        price_outturn_lb: None,
+    }
+}
+
+pub(crate) fn response(curve: TrueCurve, best_lead_days: f64, width_days: f64) -> Response {
     Response { curve, timing: Timing { best_lead_days, width_days } }
 }
 
 /// The start from which the demo's designed trials change a few fields.
-fn randomised_blocks() -> DesignedTrial {
+pub(crate) fn randomised_blocks() -> DesignedTrial {
     DesignedTrial {
         id: String::new(),
         title: String::new(),

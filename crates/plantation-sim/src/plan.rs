@@ -65,6 +65,9 @@ pub enum RecordStyle {
     Spreadsheet,
     /// Grams and per cents.
     OddUnits,
+    /// Prunings and harvests as spreadsheets with a title row, serial dates, words of its own in
+    /// the header, grams and per cents.
+    Workbook,
 }
 
 /// One region: where, how it yields and how it was pruned.

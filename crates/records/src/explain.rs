@@ -146,7 +146,7 @@ impl Code {
                 [
                     "Text where a number is expected.",
                     SET_ASIDE,
-                    "Write digits only, without unit or remark; put remarks into a column of their own.",
+                    "Write digits only, or digits and their unit such as 2.4 kg; put remarks into a column of their own.",
                 ],
                 "harvests.csv",
                 ["A1-01,2024-02-11,about three", "A1-01,2024-02-11,3"],
@@ -245,7 +245,7 @@ impl Code {
             Self::TreeInTwoBlocks => told(
                 "A tree is listed in two blocks.",
                 "Both rows are set aside: which block it stands in decides its region and spacing, and is not guessed.",
-                "Keep the right row; give another tree an id of its own.",
+                "Keep the right row; give another tree an id of its own. Where numbers begin anew in every block, write block and number together in all tables, such as A-17.",
             ),
             Self::TreeInTwoPlots => told(
                 "A tree is listed in two plots of one trial.",
@@ -367,9 +367,9 @@ impl Code {
                 "Lay out a trial: `anacurve layout --help`.",
             ),
             Self::NothingLinked => told(
-                "No pick could be joined to a tree and a season.",
+                "No pick could be joined to a tree and a season, or no pruning visit could be used.",
                 NO_RUN,
-                "Mend the rows set aside; picks need a tree of the tree table and a day in a harvest window of book.toml.",
+                "Mend the rows set aside; picks need a tree of the tree table and a day in a harvest window of book.toml. If all visits are set aside, one setting for the whole file (units, dates, decimal) is usually wrong.",
             ),
         }
     }

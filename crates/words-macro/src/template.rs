@@ -54,11 +54,13 @@ pub fn pieces(text: &str) -> Result<Vec<Piece>, String> {
 
 /// What fills the places of a text.
 pub fn fillers(pieces: &[Piece]) -> BTreeSet<&Filler> {
-    let filler = |piece| match piece {
-        &Piece::Place(ref filler, _) => Some(filler),
-        Piece::Text(_) => None,
-    };
-    pieces.iter().filter_map(filler).collect()
+    let mut found = BTreeSet::new();
+    for piece in pieces {
+        if let Piece::Place(filler, _) = piece {
+            found.insert(filler);
+        }
+    }
+    found
 }
 
 #[cfg(test)]

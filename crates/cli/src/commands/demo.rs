@@ -3,7 +3,6 @@
 use crate::args::{DemoArgs, Format};
 use crate::commands::from_publish;
 use crate::console::{Failure, Outcome, print_data};
-use plantation_sim::Tidiness;
 
 /// Writes the book into a new or empty folder.
 pub fn execute(args: &DemoArgs) -> Result<Outcome, Failure> {
@@ -26,10 +25,11 @@ pub fn execute(args: &DemoArgs) -> Result<Outcome, Failure> {
             "name a new or empty folder, so that no records are overwritten",
         ));
     }
-    let plantation = plantation_sim::demo();
-    let records = plantation_sim::simulate(&plantation, args.seed);
+    let plantation = args.kind.plantation();
+    let seed = args.seed.unwrap_or_else(|| args.kind.seed());
+    let records = plantation_sim::simulate(&plantation, seed);
     report::publish_new(dir, |new| {
-        plantation_sim::write_book(&records, &plantation, new, Tidiness::Demo)
+        plantation_sim::write_book(&records, &plantation, new, args.kind.tidiness())
     })
     .map_err(|error| from_publish(&error))?;
     let text = match args.format {
@@ -39,7 +39,7 @@ pub fn execute(args: &DemoArgs) -> Result<Outcome, Failure> {
         ),
         Format::Json => format!(
             "{}\n",
-            serde_json::json!({ "book": dir.display().to_string(), "seed": args.seed })
+            serde_json::json!({ "book": dir.display().to_string(), "kind": args.kind.as_str(), "seed": seed })
         ),
     };
     print_data(&text)?;

@@ -5,6 +5,7 @@
 mod command_line;
 mod files;
 mod long_line;
+mod newcomer;
 mod parquet_types;
 mod rows;
 mod scarce;

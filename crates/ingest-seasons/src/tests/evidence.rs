@@ -24,6 +24,36 @@ fn a_tree_of_a_trial_is_trial_evidence_in_every_season() {
     assert_eq!(linked.summary.regions[0].trial, 2);
 }
 
+/// Trials are laid over trees with a history: what the crews did to them before is no treatment.
+#[test]
+fn records_before_the_first_declared_season_of_a_trial_are_everyday_records() {
+    let declared = |seasons: &str| {
+        format!(
+            "[trials.B]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\nseasons = {seasons}\n"
+        )
+    };
+    let linked = |seasons: &str| {
+        small()
+            .settings(&declared(seasons))
+            .table(Table::Trials, "trial,tree,replicate,level\nB,N1,2,0\nA,N2,1,0")
+            .rows(Table::Harvests, &["N1,2023-03-01,5,9,", "N1,2024-03-01,5,9,"])
+            .rows(Table::Harvests, &["N1,2025-03-01,5,9,", "N2,2023-03-01,4,9,"])
+            .linked()
+    };
+    let told = |seasons: &str| -> Vec<String> {
+        words(&linked(seasons), ts::EVIDENCE).into_iter().flatten().collect()
+    };
+    assert_eq!(told("[]"), ["trial", "trial", "trial", "trial"]);
+    assert_eq!(told("[2025, 2024]"), ["routine", "trial", "trial", "trial"]);
+    assert_eq!(told("[2026]"), ["routine", "routine", "routine", "trial"]);
+    let linked = linked("[2024]");
+    assert_eq!(
+        words(&linked, ts::REPLICATE),
+        [None, Some("2".into()), Some("2".into()), Some("1".into())]
+    );
+    assert_eq!(linked.summary.regions[0].trial, 3);
+}
+
 #[test]
 fn a_trial_of_an_unknown_tree_is_set_aside() {
     let result = small()

@@ -32,6 +32,7 @@ flush = ["05-01", "07-31"]
 currency = "USD"
 price_per_kg = 1.2
 wage_per_hour = 0.8
+pruning_time = { minutes_per_tree = 4.0, minutes_full_canopy = 30.0 }
 [options]
 "#;
 
@@ -63,6 +64,12 @@ impl Small {
     /// Replaces a table, header included.
     pub(crate) fn table(mut self, table: Table, text: &str) -> Self {
         self.texts.insert(table, text.to_owned());
+        self
+    }
+
+    /// Adds lines to `book.toml`.
+    pub(crate) fn settings(mut self, lines: &str) -> Self {
+        self.book.push_str(lines);
         self
     }
 

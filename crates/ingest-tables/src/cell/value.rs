@@ -132,12 +132,7 @@ impl CellReader {
             ColumnKind::Date => self.date(text, false, notes),
             ColumnKind::DateOrYear => self.date(text, true, notes),
             ColumnKind::Number | ColumnKind::Count => {
-                let (body, pct) = match text.strip_suffix('%') {
-                    Some(body) if matches!(self.column.unit, "fraction" | "%") => {
-                        (body.trim_end(), true)
-                    }
-                    _ => (text, false),
-                };
+                let (body, own) = without_own_unit(text, self.column.unit);
                 let read = number::parse(body, self.style.decimal, self.style.decimal_is_stated)
                     .map_err(|fault| self.no_number(text, fault))?;
                 let Number { value, comma, thousands } = read;
@@ -147,8 +142,7 @@ impl CellReader {
                 if thousands {
                     notes.repairs.push(Code::ThousandsMark);
                 }
-                let factor = if pct { units::factor("pct", self.column.unit) } else { self.factor };
-                self.checked(value, factor.filter(|&f| f != 1.0), notes)
+                self.checked(value, own.or(self.factor).filter(|&f| f != 1.0), notes)
             }
         }
     }
@@ -257,7 +251,7 @@ impl CellReader {
             ),
             DateFault::Ambiguous => (
                 Code::DateAmbiguous,
-                say!("{name} {text} does not say which is the day and which the month"),
+                say!("{name} {text}: nothing says whether the day or the month comes first"),
                 say!(
                     "set dates = \"day_first\" (or \"month_first\") under [[files.{table}]] or [book] in book.toml"
                 ),
@@ -276,7 +270,10 @@ impl CellReader {
         let (reason, remedy) = match fault {
             NumberFault::Unreadable => (
                 say!("{name} {text} is not a number"),
-                say!("write digits only, without unit or remark"),
+                match units::takes(self.column.unit) {
+                    units if units.is_empty() => say!("write digits only, without unit or remark"),
+                    units => say!("write digits only, or digits and their unit: {units}"),
+                },
             ),
             NumberFault::TooLarge => {
                 (say!("{name} {text} is too large a number"), say!("correct the value"))
@@ -368,6 +365,17 @@ impl CellReader {
     }
 }
 
+/// The number of a cell that states its own unit, such as `2.4 kg` or `30%`, and what that unit's
+/// values are multiplied by; the text as it is where nothing or no known unit follows the digits.
+fn without_own_unit<'text>(text: &'text str, schema: &str) -> (&'text str, Option<f64>) {
+    let end = text.rfind(|c: char| c.is_ascii_digit()).map_or(0, |last| last + 1);
+    let (body, unit) = text.split_at(end);
+    if unit.is_empty() || body.is_empty() {
+        return (text, None);
+    }
+    units::factor(unit, schema).map_or((text, None), |factor| (body, Some(factor)))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -421,6 +429,28 @@ mod tests {
             read(&reader(Table::Harvests, "moisture_pct", None), "8%").0,
             Ok(Value::Number(8.0))
         );
+    }
+
+    /// A cell's own unit settles what it means, whatever the file declares.
+    #[test]
+    fn a_unit_behind_the_number_is_read() {
+        let kilograms = reader(Table::Harvests, "nut_kg", None);
+        let (value, notes) = read(&kilograms, "2.4 kg");
+        assert_eq!((value, notes.repairs), (Ok(Value::Number(2.4)), vec![]));
+        let (value, notes) = read(&kilograms, "2400g");
+        assert_eq!((value, notes.repairs), (Ok(Value::Number(2.4)), vec![Code::UnitConverted]));
+        let grams = reader(Table::Harvests, "nut_kg", Some(0.001));
+        assert_eq!(read(&grams, "2400").0, Ok(Value::Number(2.4)));
+        assert_eq!(read(&grams, "2.4 KG").0, Ok(Value::Number(2.4)));
+        let minutes = reader(Table::Prunings, "minutes", None);
+        assert_eq!(read(&minutes, "1.5 h").0, Ok(Value::Number(90.0)));
+        for text in ["2.4 bags", "kg", "2.4 kg wet", "2.4 m", "kg 2.4"] {
+            let fault = read(&kilograms, text).0.unwrap_err();
+            assert_eq!(fault.code, Code::NumberUnreadable, "{text}");
+            assert_eq!(fault.remedy, "write digits only, or digits and their unit: kg, g, t, lb");
+        }
+        let nuts = read(&reader(Table::Harvests, "nut_count", None), "12 nuts").0.unwrap_err();
+        assert_eq!(nuts.remedy, "write digits only, without unit or remark");
     }
 
     #[test]

@@ -29,8 +29,8 @@ fn write_all(
     write_trials(out, plantation)?;
     out.push_str(plantation.work);
     match tidiness {
-        Tidiness::Clean => Ok(()),
-        Tidiness::Demo => write_files(out, files),
+        Tidiness::Clean | Tidiness::Tidy => Ok(()),
+        Tidiness::Untidy | Tidiness::Demo => write_files(out, files),
     }
 }
 
@@ -164,6 +164,13 @@ fn write_region(out: &mut String, region: &RegionPlan) -> std::fmt::Result {
         writeln!(out, "rest = {}", window(rest))?;
     }
     writeln!(out, "flush = {}", window(calendar.flush))?;
+    if region.blocks_per_site == 0 && region.young_block.is_none() {
+        writeln!(
+            out,
+            "# A trial field has no routine to read the present practice from: it is stated.\n\
+             present = {{ intensity = 0.0, lead_days = 0 }}"
+        )?;
+    }
     if let Some(wage) = region.wage_per_hour {
         writeln!(out, "# Instead of the book's wage.\nwage_per_hour = {wage:?}")?;
     }

@@ -43,7 +43,9 @@ pub(crate) fn format_of(style: RecordStyle, table: Table) -> (FileFormat, &'stat
             }),
             "csv",
         ),
-        (RecordStyle::Spreadsheet, Table::Prunings) => (FileFormat::Spreadsheet, "xlsx"),
+        (RecordStyle::Spreadsheet, Table::Prunings) | (RecordStyle::Workbook, _) => {
+            (FileFormat::Spreadsheet, "xlsx")
+        }
         (RecordStyle::Spreadsheet, _) => {
             (delimited(Dialect { separator: '\t', byte_order_mark: true, ..PLAIN }), "csv")
         }
@@ -63,6 +65,12 @@ pub(crate) fn header_word(style: RecordStyle, table: Table, column: &str) -> &st
         (RecordStyle::DecimalComma, _, "shoots_total") => "Ramos totais",
         (RecordStyle::DecimalComma, _, "minutes") => "Minutos",
         (RecordStyle::OddUnits, Table::Harvests, "nut_kg") => "nut_g",
+        (RecordStyle::Workbook, _, "tree") => "Tree no.",
+        (RecordStyle::Workbook, _, "date") => "Day",
+        (RecordStyle::Workbook, _, "nut_kg") => "Nuts, g",
+        (RecordStyle::Workbook, _, "moisture_pct") => "Wetness",
+        (RecordStyle::Workbook, _, "intensity") => "Canopy off, %",
+        (RecordStyle::Workbook, _, "measured_as") => "How judged",
         (RecordStyle::Spreadsheet, _, "intensity") => "Intensity",
         (RecordStyle::Spreadsheet, _, "tree") => "Tree",
         (RecordStyle::Spreadsheet, _, "date") => "Date",
@@ -73,8 +81,8 @@ pub(crate) fn header_word(style: RecordStyle, table: Table, column: &str) -> &st
 /// Unit of a column that differs from the schema's, and what one schema unit is in it.
 pub(crate) fn unit(style: RecordStyle, column: &str) -> Option<(&'static str, f64)> {
     match (style, column) {
-        (RecordStyle::OddUnits, "nut_kg") => Some(("g", 1000.0)),
-        (RecordStyle::OddUnits, "intensity") => Some(("pct", 100.0)),
+        (RecordStyle::OddUnits | RecordStyle::Workbook, "nut_kg") => Some(("g", 1000.0)),
+        (RecordStyle::OddUnits | RecordStyle::Workbook, "intensity") => Some(("pct", 100.0)),
         _ => None,
     }
 }

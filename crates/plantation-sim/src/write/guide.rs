@@ -1,10 +1,49 @@
 //! The README beside a demo book.
 
+use super::Tidiness;
 use crate::{Truth, Verdict};
 use std::fmt::Write as _;
 
+const DEMO: &str = "\
+Everything here is invented: company, places, trees and numbers. The records were simulated from
+known truths with a fixed seed, then written as untidily as real offices do (semicolons and
+decimal commas, another language's header, a spreadsheet with a title row and day numbers, grams
+and per cents, wet and dry weights) with about one bad row in a hundred. Good rows are never
+altered: a bad row is an added, spoiled copy. The seed was picked among ten for records that stray
+little from the truth, so a right answer here is no evidence of calibration.
+
+`anacurve demo DIR` writes the same files again, byte for byte.
+";
+
+const TIDY: &str = "\
+Everything here is invented: company, places, trees and numbers. The records were simulated from
+known truths with a fixed seed and written as plain CSV files in which nothing is wrong: a pattern
+for records of your own.
+";
+
+const UNTIDY: &str = "\
+Everything here is invented: company, places, trees and numbers. The records were simulated from
+known truths with a fixed seed. Prunings and harvests are spreadsheets with a title row, headings
+of their own, day numbers, grams and per cents (book.toml says how to read them) and about one bad
+row in a hundred. Good rows are never altered: a bad row is an added, spoiled copy.
+";
+
+const BESIDE_DEMO: &str = "
+## climate_normals.csv and kept
+
+Climate normals of the sites, invented like the rest: `anacurve zones climate_normals.csv` proposes
+regions from them; a run does not read the file. `kept`, in the book of the repository, holds what
+the program advised from the records of the first seasons (`anacurve run BOOK --through 2024 --keep`,
+then `--through 2025`): the season review scores it.
+";
+
 /// What the book is and what `truth.json` holds.
-pub(super) fn readme(truth: &Truth) -> String {
+pub(super) fn readme(truth: &Truth, tidiness: Tidiness) -> String {
+    let (what, beside) = match tidiness {
+        Tidiness::Clean | Tidiness::Tidy => (TIDY, ""),
+        Tidiness::Untidy => (UNTIDY, ""),
+        Tidiness::Demo => (DEMO, BESIDE_DEMO),
+    };
     let mut table = String::new();
     for region in &truth.regions {
         let verdict = match region.verdict {
@@ -22,25 +61,10 @@ pub(super) fn readme(truth: &Truth) -> String {
     format!(
         r"# {name}: a record book to try things on
 
-Everything here is invented: company, places, trees and numbers. The records were simulated from
-known truths with a fixed seed, then written as untidily as real offices do (semicolons and
-decimal commas, another language's header, a spreadsheet with a title row and day numbers, grams
-and per cents, wet and dry weights) with about one bad row in a hundred. Good rows are never
-altered: a bad row is an added, spoiled copy. The seed was picked among ten for records that stray
-little from the truth, so a right answer here is no evidence of calibration.
-
-`anacurve demo DIR` writes the same files again, byte for byte.
-
+{what}
 | region | mature tree-seasons | expected verdict | why |
 | --- | --- | --- | --- |
-{table}
-## climate_normals.csv and kept
-
-Climate normals of the sites, invented like the rest: `anacurve zones climate_normals.csv` proposes
-regions from them; a run does not read the file. `kept`, in the book of the repository, holds what
-the program advised from the records of the first seasons (`anacurve run BOOK --through 2024 --keep`,
-then `--through 2025`): the season review scores it.
-
+{table}{beside}
 ## truth.json
 
 What a good analysis should find. No command reads it; tests and curious people do.

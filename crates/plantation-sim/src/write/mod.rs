@@ -21,10 +21,15 @@ use std::path::Path;
 /// How tidily the book is kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Tidiness {
-    /// One plain CSV per table, no bad row.
+    /// One plain CSV per table with every column, no bad row, nothing beside them.
     Clean,
+    /// One plain CSV per table with the columns in use, no bad row; `truth.json` and a README
+    /// beside them.
+    Tidy,
     /// One file per region office, each with its habits, and about one bad row in a hundred;
     /// `truth.json` and a README beside them.
+    Untidy,
+    /// Untidy, with climate normals beside.
     Demo,
 }
 
@@ -60,19 +65,25 @@ pub fn render_book(
 ) -> io::Result<BTreeMap<String, Vec<u8>>> {
     let mut files = match tidiness {
         Tidiness::Clean => tables::plain_files(records, plantation),
-        Tidiness::Demo => tables::office_files(records, plantation),
+        Tidiness::Tidy => tables::lean_files(records, plantation),
+        Tidiness::Untidy | Tidiness::Demo => tables::office_files(records, plantation),
     };
     let mut out = BTreeMap::new();
-    if tidiness == Tidiness::Demo {
-        let bad_rows = untidy::spoil(&mut files, records, plantation);
+    if tidiness != Tidiness::Clean {
+        let bad_rows = match tidiness {
+            Tidiness::Clean | Tidiness::Tidy => BadRows::new(),
+            Tidiness::Untidy | Tidiness::Demo => untidy::spoil(&mut files, records, plantation),
+        };
         let rows_written =
             files.iter().map(|file| (file.path.clone(), file.sheet.rows.len())).collect();
         let told = TruthFile { truth: truth(plantation, records), rows_written, bad_rows };
         let mut json = serde_json::to_string_pretty(&told).map_err(io::Error::other)?;
         json.push('\n');
         out.insert("truth.json".to_owned(), json.into_bytes());
-        out.insert("climate_normals.csv".to_owned(), climate::normals(plantation).into_bytes());
-        out.insert("README.md".to_owned(), guide::readme(&told.truth).into_bytes());
+        if tidiness == Tidiness::Demo {
+            out.insert("climate_normals.csv".to_owned(), climate::normals(plantation).into_bytes());
+        }
+        out.insert("README.md".to_owned(), guide::readme(&told.truth, tidiness).into_bytes());
     }
     out.insert("book.toml".to_owned(), book_toml::text(plantation, &files, tidiness).into_bytes());
     for file in &mut files {

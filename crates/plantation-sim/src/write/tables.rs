@@ -4,7 +4,7 @@ use super::BookFile;
 use super::dialect::{FileFormat, PLAIN, format_of, unit};
 use super::sheet::{Cell, Sheet};
 use crate::rows::{PickRow, Records, VisitRow};
-use crate::{Plantation, RecordStyle};
+use crate::{Plantation, RecordStyle, RegionPlan};
 use records::{MeasuredAs, RawIntensity, Table};
 
 const HARVEST: [&str; 4] = ["tree", "date", "nut_kg", "moisture_pct"];
@@ -31,7 +31,7 @@ struct Office {
     moisture: bool,
 }
 
-/// One plain CSV per table.
+/// One plain CSV per table, with every column.
 pub(super) fn plain_files(records: &Records, plantation: &Plantation) -> Vec<BookFile> {
     let all = Office {
         region: None,
@@ -40,6 +40,31 @@ pub(super) fn plain_files(records: &Records, plantation: &Plantation) -> Vec<Boo
         work: true,
         moisture: true,
     };
+    one_office(records, plantation, all)
+}
+
+/// One plain CSV per table, with the columns that some region fills.
+pub(super) fn lean_files(records: &Records, plantation: &Plantation) -> Vec<BookFile> {
+    let any = |holds: fn(&RegionPlan) -> bool| plantation.regions.iter().any(holds);
+    let lean = Office {
+        region: None,
+        style: RecordStyle::Plain,
+        shoots: any(counts_shoots),
+        work: any(|region| region.work_recorded),
+        moisture: any(weighs_wet),
+    };
+    one_office(records, plantation, lean)
+}
+
+fn counts_shoots(region: &RegionPlan) -> bool {
+    region.shoots_blocks > 0
+}
+
+fn weighs_wet(region: &RegionPlan) -> bool {
+    matches!(region.moisture, crate::Moisture::Wet { .. })
+}
+
+fn one_office(records: &Records, plantation: &Plantation, all: Office) -> Vec<BookFile> {
     let mut files = common_files(records);
     files.push(plain(Table::Prunings, prunings(records, plantation, all)));
     files.push(plain(Table::Harvests, harvests(records, plantation, all)));
@@ -54,9 +79,9 @@ pub(super) fn office_files(records: &Records, plantation: &Plantation) -> Vec<Bo
             let office = Office {
                 region: Some(index),
                 style: region.style,
-                shoots: region.shoots_blocks > 0,
+                shoots: counts_shoots(region),
                 work: region.work_recorded,
-                moisture: matches!(region.moisture, crate::Moisture::Wet { .. }),
+                moisture: weighs_wet(region),
             };
             let sheet = match table {
                 Table::Prunings => prunings(records, plantation, office),

@@ -175,7 +175,7 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &super::FileOpti
                 None,
                 Code::ColumnUnknown,
                 say!("{}: the table {table} has no column '{column}'", file.path),
-                text!("name one of the columns in the README's list for this table"),
+                text!("name one of the columns that `anacurve schema` lists for this table"),
             );
         }
     }

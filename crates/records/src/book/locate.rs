@@ -42,6 +42,25 @@ pub(super) fn from_toml(text: &str, error: &toml::de::Error) -> Problem {
         Severity::Fatal,
         Code::BookUnreadable,
         error.message().to_owned(),
-        text!("correct the line; the README lists every section and key of book.toml"),
+        remedy(error.message()),
     )
+}
+
+/// What to write instead, by the parser's words: the slips of a first book.
+fn remedy(message: &str) -> &'static str {
+    match message {
+        "missing field `book`" => text!("add a section [book] with name = \"...\""),
+        "missing field `economics`" => text!(
+            "add a section [economics] with currency = \"...\", price_per_kg and wage_per_hour"
+        ),
+        "missing field `regions`" => text!(
+            "add a section [regions.NAME] with harvest = [\"MM-DD\", \"MM-DD\"] and flush = [\"MM-DD\", \"MM-DD\"]; blocks name their region"
+        ),
+        _ if message.contains("expected newline") => text!(
+            "correct the line: one key = value; numbers take a decimal point, texts stand in quotation marks"
+        ),
+        _ => text!(
+            "correct the line; `anacurve demo DIR` writes a book.toml that explains every key"
+        ),
+    }
 }

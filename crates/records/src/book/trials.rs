@@ -146,7 +146,8 @@ pub struct TrialDeclaration {
     /// What is analysed; nut yield when absent.
     #[serde(default = "nut_yield")]
     pub traits: Vec<TrialTrait>,
-    /// Seasons analysed; all with harvests after the trial's first pruning when absent.
+    /// Seasons analysed; all with harvests after the trial's first pruning when absent. Records of
+    /// its trees before the first of these seasons count as everyday records.
     #[serde(default)]
     pub seasons: Vec<i16>,
     /// Whether means are given letters (asked for, because letters hide the size of differences).

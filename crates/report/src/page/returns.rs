@@ -25,13 +25,13 @@ pub fn rows(found: &RegionReturns, currency: &str) -> Vec<Fact> {
     ));
     rows.push(Fact::new(
         say!("Break-even price, {currency} per kg"),
-        even(&found.break_even_price, "price"),
+        even(&found.break_even_price, text!("price")),
         how("returns.break_even_price"),
     ));
     if let Some(wage) = &found.break_even_wage {
         rows.push(Fact::new(
             say!("Break-even wage, {currency} per hour"),
-            even(wage, "wage"),
+            even(wage, text!("wage")),
             how("returns.break_even_wage"),
         ));
     }
@@ -40,8 +40,8 @@ pub fn rows(found: &RegionReturns, currency: &str) -> Vec<Fact> {
 
 fn even(found: &BreakEven, what: &str) -> String {
     let side = match found.pays {
-        Pays::Above => "above",
-        Pays::Below => "below",
+        Pays::Above => text!("above"),
+        Pays::Below => text!("below"),
     };
     let Some(median) = found.median else {
         // More than half of the draws have a value beyond every price or wage.
@@ -50,6 +50,6 @@ fn even(found: &BreakEven, what: &str) -> String {
             Pays::Below => say!("most probably pays at every {what}"),
         };
     };
-    let beyond = |value: Option<f64>| value.map_or_else(|| "any".to_owned(), |v| fixed(v, 2));
+    let beyond = |value: Option<f64>| value.map_or_else(|| say!("any"), |v| fixed(v, 2));
     say!("{} ({} to {}); pays {side} it", fixed(median, 2), beyond(found.low), beyond(found.high))
 }

@@ -54,7 +54,7 @@ pub(super) fn adjustment(plan: &Plan, fitted: &Fitted) -> Option<CovariateAdjust
         words.push_str(&say!(
             " {} differ in {name} itself (p < 0.05): if it was measured after treatments began, the \
              adjustment takes part of their effect away.",
-            moved.join(" and ")
+            moved.join(text!(" and "))
         ));
     }
     if equal_slopes.is_some_and(|(_, _, _, p)| p < 0.05) {

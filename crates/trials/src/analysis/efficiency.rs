@@ -4,7 +4,7 @@ use super::fitted::{Fitted, Way};
 use super::result::Efficiency;
 use crate::design::{Plan, StratumKind};
 use records::TrialDesign;
-use words::{Text, constant, say};
+use words::{Text, constant, say, text};
 
 const SOURCE: Text = constant!(
     "Cochran and Cox (1957), Experimental Designs; correction for degrees of \
@@ -51,11 +51,11 @@ pub(super) fn efficiency(plan: &Plan, fitted: &Fitted) -> Vec<Efficiency> {
             source: SOURCE.get().to_owned(),
         });
     };
-    without(&blocks, say!("{} against complete randomisation", names.join(" and ")));
+    without(&blocks, say!("{} against complete randomisation", names.join(text!(" and "))));
     if blocks.len() > 1 {
         for (s, name) in blocks.iter().zip(&names) {
             let kept: Vec<&str> = names.iter().filter(|n| *n != name).copied().collect();
-            let words = say!("{name}, beside {} as blocks", kept.join(" and "));
+            let words = say!("{name}, beside {} as blocks", kept.join(text!(" and ")));
             without(&[*s], words);
         }
     }

@@ -4,7 +4,7 @@ use super::fitted::{Estimated, Fitted};
 use super::quantiles::{t_critical, t_tail};
 use super::result::{Comparison, Mean, MeansOfTerm, Pair};
 use crate::design::{Part, Plan, Term};
-use words::say;
+use words::{say, text};
 
 /// Pairs above which only kinds of comparisons are listed.
 const MOST_PAIRS: usize = 1000;
@@ -232,7 +232,7 @@ fn words(parts: &[String], differ: &[Vec<usize>]) -> String {
         (0..parts.len()).filter(|p| !always.contains(p) && !never.contains(p)).collect();
     if always.is_empty() {
         let kinds: Vec<String> = differ.iter().map(|d| names(d)).collect();
-        return say!("means that differ in {}", kinds.join(", or in "));
+        return say!("means that differ in {}", kinds.join(text!(", or in ")));
     }
     let mut text = names(&always);
     if !never.is_empty() {

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
+use words::{say, text};
 
 /// Rows behind a refusal.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -15,8 +16,8 @@ impl std::fmt::Display for Evidence {
         const SHOWN: usize = 6;
         let shown = self.places.iter().take(SHOWN).cloned().collect::<Vec<_>>().join(", ");
         match self.places.len() {
-            0 => write!(f, "no row"),
-            n if n > SHOWN => write!(f, "{shown} and {} more", n - SHOWN),
+            0 => f.write_str(text!("no row")),
+            n if n > SHOWN => f.write_str(&say!("{shown} and {} more", n - SHOWN)),
             _ => write!(f, "{shown}"),
         }
     }
@@ -27,7 +28,7 @@ impl std::fmt::Display for Evidence {
 #[serde(rename_all = "snake_case")]
 pub enum Refusal {
     /// No row has a value.
-    #[error("no row of {trial} has a value of {observed} ({read} rows read)")]
+    #[error("{}", say!("no row of {trial} has a value of {observed} ({read} rows read)"))]
     NoRows {
         /// Trial.
         trial: String,
@@ -37,21 +38,19 @@ pub enum Refusal {
         read: usize,
     },
     /// The design needs factors that are not declared.
-    #[error("the design needs {what}, and none is declared")]
+    #[error("{}", say!("the design needs {what}, and none is declared"))]
     NoFactors {
         /// Which factors.
         what: String,
     },
     /// A factor is declared twice.
-    #[error("the factor {factor} is declared twice")]
+    #[error("{}", say!("the factor {factor} is declared twice"))]
     FactorTwice {
         /// Factor.
         factor: String,
     },
     /// More treatments than a factorial of plots can hold.
-    #[error(
-        "{factors} factors make {cells} treatments; at most 6 factors and 5000 treatments are analysed"
-    )]
+    #[error("{}", say!("{factors} factors make {cells} treatments; at most 6 factors and 5000 treatments are analysed"))]
     TooManyTreatments {
         /// Factors declared.
         factors: usize,
@@ -59,7 +58,7 @@ pub enum Refusal {
         cells: usize,
     },
     /// A column that a role or factor names does not exist.
-    #[error("the trial table has no column {column}, declared as {role}")]
+    #[error("{}", say!("the trial table has no column {column}, declared as {role}"))]
     NoColumn {
         /// Column.
         column: String,
@@ -67,7 +66,7 @@ pub enum Refusal {
         role: String,
     },
     /// A role or factor is empty in rows that need it.
-    #[error("{column} is empty at {evidence}")]
+    #[error("{}", say!("{column} is empty at {evidence}"))]
     EmptyCells {
         /// Column.
         column: String,
@@ -75,7 +74,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A level of an amount is not a number.
-    #[error("{factor} is declared as an amount, but its level {level} is no number ({evidence})")]
+    #[error("{}", say!("{factor} is declared as an amount, but its level {level} is no number ({evidence})"))]
     LevelNotNumber {
         /// Factor.
         factor: String,
@@ -85,7 +84,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A factor has a single level.
-    #[error("the factor {factor} has one level only, {level}: there is nothing to compare")]
+    #[error("{}", say!("the factor {factor} has one level only, {level}: there is nothing to compare"))]
     OneLevel {
         /// Factor.
         factor: String,
@@ -93,13 +92,13 @@ pub enum Refusal {
         level: String,
     },
     /// Observations of several sites, which are pooled after each is analysed.
-    #[error("the rows are of several sites ({}), and were given as one trial", sites.join(", "))]
+    #[error("{}", say!("the rows are of several sites ({}), and were given as one trial", sites.join(", ")))]
     SeveralSites {
         /// Sites.
         sites: Vec<String>,
     },
     /// A tree and season occur twice.
-    #[error("tree {tree} occurs twice{} ({evidence})", season.map(|s| format!(" in season {s}")).unwrap_or_default())]
+    #[error("{}", say!("tree {tree} occurs twice{} ({evidence})", season.map(|s| format!(" in season {s}")).unwrap_or_default()))]
     TreeTwice {
         /// Tree.
         tree: String,
@@ -109,7 +108,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A plot, or a tree, lies in two groups that cannot share it.
-    #[error("{unit} {id} lies in two {groups}: {} ({evidence})", found.join(" and "))]
+    #[error("{}", say!("{unit} {id} lies in two {groups}: {} ({evidence})", found.join(text!(" and "))))]
     InTwo {
         /// `plot`, `tree`, `main plot`.
         unit: String,
@@ -123,7 +122,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A plot holds two treatments.
-    #[error("plot {plot} holds two treatments: {} ({evidence})", treatments.join(" and "))]
+    #[error("{}", say!("plot {plot} holds two treatments: {} ({evidence})", treatments.join(text!(" and "))))]
     TwoTreatments {
         /// Plot.
         plot: String,
@@ -133,9 +132,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A treatment occurs more often in a block than its design allows.
-    #[error(
-        "{treatment} occurs {times} times in {block}, where the design allows once ({evidence})"
-    )]
+    #[error("{}", say!("{treatment} occurs {times} times in {block}, where the design allows once ({evidence})"))]
     TreatmentTwice {
         /// Treatment.
         treatment: String,
@@ -147,7 +144,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A factor of main plots varies within one.
-    #[error("{factor} varies within {plot}: {} ({evidence})", levels.join(" and "))]
+    #[error("{}", say!("{factor} varies within {plot}: {} ({evidence})", levels.join(text!(" and "))))]
     VariesWithin {
         /// Factor.
         factor: String,
@@ -159,7 +156,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A factor cannot be told from blocks or from another factor.
-    #[error("{factor} cannot be told from {with}: {detail}")]
+    #[error("{}", say!("{factor} cannot be told from {with}: {detail}"))]
     Confounded {
         /// Factor.
         factor: String,
@@ -169,7 +166,7 @@ pub enum Refusal {
         detail: String,
     },
     /// Rows, columns and treatments form no Latin square.
-    #[error("no Latin square: {detail} ({evidence})")]
+    #[error("{}", say!("no Latin square: {detail} ({evidence})"))]
     NotLatin {
         /// What is wrong.
         detail: String,
@@ -177,7 +174,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// The declared control is not a level of its factor.
-    #[error("the control {level} is no level of {factor}, which has {}", levels.join(", "))]
+    #[error("{}", say!("the control {level} is no level of {factor}, which has {}", levels.join(", ")))]
     NoControl {
         /// Factor.
         factor: String,
@@ -187,19 +184,19 @@ pub enum Refusal {
         levels: Vec<String>,
     },
     /// Declared checks that no plot carries, or no check at all.
-    #[error("checks of the augmented design: {detail}")]
+    #[error("{}", say!("checks of the augmented design: {detail}"))]
     NoChecks {
         /// What is missing.
         detail: String,
     },
     /// Every treatment stands once.
-    #[error("{what}: without repetition there is no error to compare with")]
+    #[error("{}", say!("{what}: without repetition there is no error to compare with"))]
     OneReplicate {
         /// What stands once.
         what: String,
     },
     /// Nothing is left for error.
-    #[error("{units} plots leave no degree of freedom for error beside {model}")]
+    #[error("{}", say!("{units} plots leave no degree of freedom for error beside {model}"))]
     NoErrorDf {
         /// Plots.
         units: usize,
@@ -207,7 +204,7 @@ pub enum Refusal {
         model: String,
     },
     /// The response does not vary.
-    #[error("every plot has the same {observed}, {value}: there is no variation to analyse")]
+    #[error("{}", say!("every plot has the same {observed}, {value}: there is no variation to analyse"))]
     AllEqual {
         /// Trait.
         observed: String,
@@ -215,12 +212,10 @@ pub enum Refusal {
         value: f64,
     },
     /// Plots differ, but treatments and blocks account for them to the last digit.
-    #[error(
-        "treatments and blocks reproduce every plot exactly: there is no error to compare with"
-    )]
+    #[error("{}", say!("treatments and blocks reproduce every plot exactly: there is no error to compare with"))]
     NoError,
     /// The covariate is absent or does not vary.
-    #[error("the covariate {name} {detail}")]
+    #[error("{}", say!("the covariate {name} {detail}"))]
     Covariate {
         /// Name.
         name: String,
@@ -228,7 +223,7 @@ pub enum Refusal {
         detail: String,
     },
     /// The model could not be fitted.
-    #[error("the mixed model was not fitted: {reason}")]
+    #[error("{}", say!("the mixed model was not fitted: {reason}"))]
     NotFitted {
         /// Reason given by the fit.
         reason: String,
@@ -241,26 +236,32 @@ impl Refusal {
     pub fn remedy(&self) -> &'static str {
         match self {
             Refusal::NoRows { .. } => {
-                "check the trait asked for, the seasons declared and the tree ids of the trial table"
+                text!(
+                    "check the trait asked for, the seasons declared and the tree ids of the trial table"
+                )
             }
-            Refusal::NoFactors { .. } => "declare the factors in [trials.ID] of book.toml",
-            Refusal::FactorTwice { .. } => "name each factor in one list of [trials.ID] only",
+            Refusal::NoFactors { .. } => text!("declare the factors in [trials.ID] of book.toml"),
+            Refusal::FactorTwice { .. } => {
+                text!("name each factor in one list of [trials.ID] only")
+            }
             Refusal::TooManyTreatments { .. } => {
-                "declare columns of treatments only, not of measurements or ids"
+                text!("declare columns of treatments only, not of measurements or ids")
             }
             Refusal::NoColumn { .. } => {
-                "name the column as the header of the trial table does, or add it"
+                text!("name the column as the header of the trial table does, or add it")
             }
-            Refusal::EmptyCells { .. } => "fill the cells, or take these trees out of the trial",
+            Refusal::EmptyCells { .. } => {
+                text!("fill the cells, or take these trees out of the trial")
+            }
             Refusal::LevelNotNumber { .. } => {
-                "write the level as a plain number, or take the factor out of `amounts`"
+                text!("write the level as a plain number, or take the factor out of `amounts`")
             }
-            Refusal::OneLevel { .. } => "leave the factor out of the declaration",
-            Refusal::SeveralSites { .. } => "analyse each site and pool them",
-            Refusal::TreeTwice { .. } => "keep one row for each tree and season",
-            Refusal::InTwo { .. } => "correct the ids, so that each belongs to one",
+            Refusal::OneLevel { .. } => text!("leave the factor out of the declaration"),
+            Refusal::SeveralSites { .. } => text!("analyse each site and pool them"),
+            Refusal::TreeTwice { .. } => text!("keep one row for each tree and season"),
+            Refusal::InTwo { .. } => text!("correct the ids, so that each belongs to one"),
             Refusal::TwoTreatments { .. } => {
-                "correct the treatment, or declare the column that tells its plots apart"
+                text!("correct the treatment, or declare the column that tells its plots apart")
             }
             Refusal::TreatmentTwice { .. } => {
                 "correct the treatment or the block; where these are trees of one plot, declare the \
@@ -268,29 +269,31 @@ impl Refusal {
                  randomised design or incomplete blocks"
             }
             Refusal::VariesWithin { .. } => {
-                "correct the level, or declare the factor at the plots it was applied to"
+                text!("correct the level, or declare the factor at the plots it was applied to")
             }
             Refusal::Confounded { .. } => {
-                "leave one of the two out; the trial cannot separate them"
+                text!("leave one of the two out; the trial cannot separate them")
             }
             Refusal::NotLatin { .. } => {
-                "correct row, column or treatment, or declare the design that was laid out"
+                text!("correct row, column or treatment, or declare the design that was laid out")
             }
-            Refusal::NoControl { .. } => "name the control as the trial table writes it",
+            Refusal::NoControl { .. } => text!("name the control as the trial table writes it"),
             Refusal::NoChecks { .. } => {
-                "list in `checks` the treatments that stand in every block, as written in the table"
+                text!(
+                    "list in `checks` the treatments that stand in every block, as written in the table"
+                )
             }
             Refusal::OneReplicate { .. } => {
                 "use the plots as a demonstration, or repeat the treatments on further plots; trees \
                  of one plot are no repetition"
             }
             Refusal::NoErrorDf { .. } => {
-                "leave out a factor or repeat the treatments on further plots"
+                text!("leave out a factor or repeat the treatments on further plots")
             }
-            Refusal::AllEqual { .. } => "check the units and the column that was read",
-            Refusal::NoError => "check whether the column was computed from the treatments",
-            Refusal::Covariate { .. } => "name another covariate or leave it out",
-            Refusal::NotFitted { .. } => "analyse a simpler design of the same trial",
+            Refusal::AllEqual { .. } => text!("check the units and the column that was read"),
+            Refusal::NoError => text!("check whether the column was computed from the treatments"),
+            Refusal::Covariate { .. } => text!("name another covariate or leave it out"),
+            Refusal::NotFitted { .. } => text!("analyse a simpler design of the same trial"),
         }
     }
 }

@@ -22,7 +22,7 @@ pub const DIFFERENCE: Text = constant!("Difference");
 pub fn title(review: &Reviewed) -> String {
     let seasons: std::collections::BTreeSet<i32> = review.seasons.values().copied().collect();
     let seasons: Vec<String> = seasons.iter().map(i32::to_string).collect();
-    say!("review of season {}", seasons.join(" and "))
+    say!("review of season {}", seasons.join(text!(" and ")))
 }
 
 /// A part by its name.

@@ -203,7 +203,7 @@ pub fn comparisons(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialTable> 
             table.notes.push(say!(
                 "{}: SEd mixes the errors of {}; df by Satterthwaite (1946){}.",
                 factor_words(&kind.words),
-                errors.join(" and "),
+                errors.join(text!(" and ")),
                 if kind.cd5_weighted.is_some() { text!(", beside it the weighted t") } else { "" }
             ));
         }

@@ -2,7 +2,7 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
-use ::words::say;
+use ::words::{say, text};
 use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
 use trials::{
@@ -142,7 +142,7 @@ pub fn finding(analysis: &Analysis) -> String {
     if let Some(found) = interaction {
         out.push(say!(
             "The effects of {} depend on each other ({}).",
-            factor_words(&found.row.source).replace(" x ", " and "),
+            factor_words(&found.row.source).replace(" x ", text!(" and ")),
             p_words(found.p)
         ));
         out.extend(highest(analysis, found.term));

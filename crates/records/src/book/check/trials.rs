@@ -6,7 +6,7 @@ use crate::{Book, Code, TrialDeclaration, TrialDesign};
 use std::collections::BTreeMap;
 use words::{Text, constant, say, text};
 
-const SECTION_REMEDY: Text = constant!("see the example of a declaration in the README");
+const SECTION_REMEDY: Text = constant!("`anacurve trial --help` shows an example of a declaration");
 
 /// What can be seen without the table.
 pub(super) fn alone(checker: &mut Checker<'_>, book: &Book) {

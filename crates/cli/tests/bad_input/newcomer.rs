@@ -1,0 +1,94 @@
+//! Obstacles that somebody met who made a first book from files of his own with the messages alone.
+
+use crate::support::{Book, anacurve};
+
+fn says(book: &Book, words: &[&str]) {
+    let ran = book.check();
+    assert_eq!((ran.code, ran.stdout.as_str()), (2, ""));
+    let text = ran.stderr.split_whitespace().collect::<Vec<_>>().join(" ");
+    for word in words {
+        assert!(text.contains(word), "no '{word}' in {}", ran.stderr);
+    }
+}
+
+#[test]
+fn a_folder_without_settings_says_where_to_copy_some_from() {
+    let book = Book::tidy();
+    book.remove("book.toml");
+    says(&book, &["`anacurve demo DIR --kind first`"]);
+    // What the hint names works.
+    let new = book.file("copied");
+    let ran = anacurve(&["demo", new.to_str().unwrap(), "--kind", "first"]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    assert!(new.join("book.toml").is_file());
+}
+
+#[test]
+fn every_absent_section_is_named_with_its_keys() {
+    let book = Book::tidy();
+    book.put("book.toml", "");
+    says(&book, &["add a section [book] with name"]);
+    book.put("book.toml", "[book]\nname = \"Own\"\n");
+    says(&book, &["missing field `regions`", "add a section [regions.NAME] with harvest"]);
+    book.put("book.toml", "[book]\nname = \"Own\"\n[regions.a]\n");
+    says(&book, &["missing field `economics`", "currency", "price_per_kg and wage_per_hour"]);
+}
+
+#[test]
+fn a_decimal_comma_in_the_settings() {
+    let book = Book::tidy();
+    let line = book.replace("book.toml", "price_per_kg = 1.2", "price_per_kg = 1,2");
+    says(&book, &[&format!("book.toml:{line}"), "numbers take a decimal point"]);
+}
+
+#[test]
+fn files_under_names_of_their_own_are_listed_where_a_table_is_missing() {
+    let book = Book::tidy();
+    let harvests = book.text("harvests.csv");
+    book.remove("harvests.csv");
+    book.put("picking list.csv", harvests);
+    says(&book, &["(nothing names picking list.csv yet)", "`anacurve schema` lists the columns"]);
+    let settings = book.text("book.toml") + "\n[[files.harvests]]\npath = \"picking list.csv\"\n";
+    book.put("book.toml", settings);
+    assert_eq!(book.check().code, 0);
+}
+
+/// A day that can only come first is still not guessed for the file, and the message claims no more.
+#[test]
+fn a_date_that_reads_only_one_way() {
+    let book = Book::tidy();
+    let line = book.append("harvests.csv", "T01,25/03/2024,5.5");
+    let ran = book.check();
+    ran.finds(&format!("harvests.csv:{line}:2"), "date-ambiguous");
+    assert!(ran.stdout.contains("nothing says whether the day or the month comes first"));
+}
+
+/// What a run would refuse is said by `check` before.
+#[test]
+fn a_book_that_cannot_cost_pruning() {
+    let book = Book::tidy();
+    let rate = "\n[economics.pruning_time]\nminutes_per_tree = 4.0\nminutes_full_canopy = 30.0\n";
+    book.replace("book.toml", rate, "");
+    book.check().finds("book.toml", "setting-missing");
+    let out = tempfile::tempdir().unwrap();
+    assert_eq!(book.run(out.path()).code, 2);
+    let prunings = book.text("prunings.csv").replace("measured_as\n", "measured_as,minutes\n");
+    book.put("prunings.csv", prunings.replace("canopy_fraction\n", "canopy_fraction,12\n"));
+    assert_eq!(book.check().code, 0);
+}
+
+/// Per cents as fractions: every visit is set aside. The book is refused rather than read as one
+/// in which no tree was ever pruned.
+#[test]
+fn a_book_whose_every_visit_is_set_aside_is_refused() {
+    let book = Book::tidy();
+    let text = book.text("prunings.csv");
+    let lines = text
+        .lines()
+        .enumerate()
+        .map(|(at, line)| if at == 0 { line.to_owned() } else { line.replace(",0.", ",4") });
+    book.put("prunings.csv", lines.collect::<Vec<_>>().join("\n") + "\n");
+    let ran = book.check();
+    ran.fails("prunings.csv", "nothing-linked").fails("prunings.csv:2:3", "unit-suspect");
+    assert!(ran.stderr.contains("never pruned"), "{}", ran.stderr);
+}
