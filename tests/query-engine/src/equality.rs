@@ -24,9 +24,11 @@ pub fn largest_differences(a: &Fit, b: &Fit) -> [(&'static str, f64); 6] {
             covariance = worse(covariance, own);
         }
     }
-    let theta = a.theta().iter().zip(b.theta()).map(|(x, y)| {
-        apart(x.value, y.value, y.value.abs().max(1.0))
-    });
+    let theta = a
+        .theta()
+        .into_iter()
+        .zip(b.theta())
+        .map(|(x, y)| apart(x.value, y.value, y.value.abs().max(1.0)));
     let regional = match (a.conditional_modes("region"), b.conditional_modes("region")) {
         (Ok(x), Ok(y)) => {
             let pairs = x.modes.values().iter().zip(y.modes.values());

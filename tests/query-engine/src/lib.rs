@@ -4,12 +4,14 @@ mod equality;
 mod simulated;
 
 pub use equality::largest_differences;
-pub use simulated::simulated;
+pub use simulated::{Plan, simulated};
 
 use arrow::array::RecordBatch;
 use datafusion::error::DataFusionError;
 use datafusion::prelude::{ParquetReadOptions, SessionContext};
-use model::{Declaration, DeclareError, SumLine, SumsError, TableError, TreeSeasons, YieldSettings};
+use model::{
+    Declaration, DeclareError, SumLine, SumsError, TableError, TreeSeasons, YieldSettings,
+};
 use parquet::arrow::ArrowWriter;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use parquet::errors::ParquetError;

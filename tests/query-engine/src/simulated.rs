@@ -19,16 +19,29 @@ struct Rows {
     young: Vec<bool>,
 }
 
-/// Tree-seasons of a number of regions (at most 3), trees and seasons from a seed; with `zeros`
-/// some trees bear nothing, which rules out the logarithm.
+/// What is simulated.
+#[derive(Debug, Clone, Copy)]
+pub struct Plan {
+    /// Seed.
+    pub seed: u64,
+    /// Regions, at most 3.
+    pub regions: usize,
+    /// Trees.
+    pub trees: usize,
+    /// Seasons.
+    pub seasons: i32,
+    /// Whether some trees bear nothing, which rules out the logarithm.
+    pub zeros: bool,
+    /// Whether the gain levels out at three tenths of the canopy, rather than fall again.
+    pub plateau: bool,
+}
+
+/// Tree-seasons of a plan.
 ///
 /// # Errors
 /// None but those of arrow.
-pub fn simulated(
-    seed: u64,
-    (regions, trees, seasons): (usize, usize, i32),
-    zeros: bool,
-) -> Result<RecordBatch, ArrowError> {
+pub fn simulated(plan: Plan) -> Result<RecordBatch, ArrowError> {
+    let Plan { seed, regions, trees, seasons, zeros, plateau } = plan;
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
     let mut draw = move || rng.random::<f64>();
     let mut rows = Rows::default();
@@ -55,7 +68,9 @@ pub fn simulated(
             let lead = (intensity > 0.0).then(|| (20.0 + 60.0 * draw()).floor());
             let u = intensity / 0.25;
             let timing = lead.map_or(0.0, |lead| (lead - 45.0) / 30.0);
-            let effect = u * (2.0 - u) * (0.3 + 0.1 * region as f64) * (1.0 + 0.1 * timing);
+            let x = (intensity / 0.3).min(1.0);
+            let curve = if plateau { 2.0 * x * (2.0 - x) } else { u * (2.0 - u) };
+            let effect = curve * (0.3 + 0.1 * region as f64) * (1.0 + 0.1 * timing);
             let at = (season as usize * 2 + site) * regions + region;
             let noise = draw() + draw() + draw() - 1.5;
             let growth = age.map_or(0.0, |age: f64| 0.3 * (age / 10.0).ln());
@@ -83,8 +98,7 @@ pub fn simulated(
             }
             rows.season.push(2015 + season);
             let age = age.map(|age| age + f64::from(season));
-            let reals =
-                [Some(kg), Some(intensity), lead, None, age, Some(density), girth, None];
+            let reals = [Some(kg), Some(intensity), lead, None, age, Some(density), girth, None];
             for (column, real) in rows.real.iter_mut().zip(reals) {
                 column.push(real);
             }

@@ -3,7 +3,7 @@
 use arrow::array::RecordBatch;
 use mixed::Settings;
 use model::{IntensityShape, Scale, SumsError, YieldSettings};
-use query_engine::{batch_of, declare, largest_differences, simulated, sums};
+use query_engine::{Plan, batch_of, declare, largest_differences, simulated, sums};
 use records::ResponseScale;
 use std::path::Path;
 
@@ -18,7 +18,11 @@ fn wait<T>(work: impl std::future::Future<Output = T>) -> T {
     tokio::runtime::Builder::new_current_thread().build().unwrap().block_on(work)
 }
 
-fn equal(batch: &RecordBatch, scale: ResponseScale, files: usize) -> (Scale, IntensityShape, usize) {
+fn equal(
+    batch: &RecordBatch,
+    scale: ResponseScale,
+    files: usize,
+) -> (Scale, IntensityShape, usize) {
     let declared = declare(batch, &settings(scale)).unwrap();
     let folder = tempfile::tempdir().unwrap();
     let lines = wait(sums(&declared, batch, files, folder.path())).unwrap();
@@ -40,29 +44,34 @@ fn the_demo_book_in_seven_files() {
 }
 
 #[test]
-fn simulated_books_of_every_scale_and_number_of_regions() {
+fn simulated_books_of_every_scale_family_and_number_of_regions() {
     let mut families = Vec::new();
     let mut carried = 1;
-    for (seed, regions, seasons, scale) in [
-        (1, 3, 5, ResponseScale::Log),
-        (2, 2, 4, ResponseScale::SquareRoot),
-        (3, 1, 4, ResponseScale::Identity),
-        (4, 3, 2, ResponseScale::Auto),
+    for (seed, regions, seasons, plateau, scale) in [
+        (1, 3, 5, false, ResponseScale::Log),
+        (2, 2, 4, false, ResponseScale::SquareRoot),
+        (3, 1, 4, false, ResponseScale::Identity),
+        (4, 3, 2, false, ResponseScale::Auto),
+        (5, 1, 5, true, ResponseScale::Log),
     ] {
-        let batch = simulated(seed, (regions, 90 * regions, seasons), false).unwrap();
+        let trees = if plateau { 400 } else { 90 * regions };
+        let batch = simulated(Plan { seed, regions, trees, seasons, zeros: false, plateau });
+        let batch = batch.unwrap();
         let (_, family, loadings) = equal(&batch, scale, 1 + seed as usize);
         families.push(family);
         carried = carried.max(loadings);
     }
     // Trees whose rows carry a part of their effect are among them.
-    assert!(carried > 1, "{families:?}");
+    assert!(carried > 1);
+    assert!(IntensityShape::ALL.iter().all(|family| families.contains(family)), "{families:?}");
 }
 
 /// The design of half of the trees, and sums of all: the answer is near that of all rows, and the
 /// number of rows is that of all.
 #[test]
 fn a_sample_settles_the_design_and_all_rows_are_summed() {
-    let all = simulated(5, (2, 240, 4), false).unwrap();
+    let all = Plan { seed: 5, regions: 2, trees: 240, seasons: 4, zeros: false, plateau: false };
+    let all = simulated(all).unwrap();
     let half = all.slice(0, all.num_rows() / 2);
     let declared = declare(&half, &settings(ResponseScale::Log)).unwrap();
     let folder = tempfile::tempdir().unwrap();
@@ -82,7 +91,8 @@ fn a_sample_settles_the_design_and_all_rows_are_summed() {
 /// Rows that the design cannot take are refused, not guessed; sums of other queries too.
 #[test]
 fn what_the_design_does_not_know_is_refused() {
-    let all = simulated(6, (3, 200, 3), true).unwrap();
+    let all = Plan { seed: 6, regions: 3, trees: 200, seasons: 3, zeros: true, plateau: false };
+    let all = simulated(all).unwrap();
     let regions: Vec<bool> = {
         use arrow::array::AsArray;
         let region = all.column_by_name("region").unwrap().as_string::<i32>();
