@@ -11,6 +11,8 @@ mod moments_sql;
 mod rows_sql;
 mod summary;
 mod sums;
+#[cfg(test)]
+mod tests;
 
 pub use declared::{Declaration, DeclareError, DeclaredFactor, DeclaredModel};
 pub use summary::{CoefficientLine, FitSummary, ThetaLine};

@@ -28,8 +28,13 @@ pub(super) fn add(design: &mut Design, table: &TreeSeasons) {
 }
 
 fn add_age(design: &mut Design, table: &TreeSeasons) {
-    let log_age: Vec<f64> =
-        table.age_years.iter().map(|age| (age.max(LEAST_AGE) / REFERENCE_AGE).ln()).collect();
+    // Written so that an unknown age stays one: the maximum with NaN is the other number.
+    let log = |age: f64| (age.max(LEAST_AGE) / REFERENCE_AGE).ln();
+    let log_age: Vec<f64> = table
+        .age_years
+        .iter()
+        .map(|age| if age.is_finite() { log(*age) } else { f64::NAN })
+        .collect();
     let Some((log_age, log)) = filled(design, ("age", Quantity::Age), &log_age) else { return };
     let squared = log_age.iter().map(|a| a * a).collect();
     design.push("log age".to_owned(), log_age, Role::Nuisance, Source::Log(log));
@@ -141,5 +146,62 @@ fn add_basis(design: &mut Design, table: &TreeSeasons) {
                 Source::Basis(label.clone()),
             );
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::curve::{IntensityShape, Knots};
+    use crate::design::RegionCurves;
+    use crate::table::Labelled;
+
+    /// Trees planted in different years, one in five with an unknown age.
+    fn table() -> TreeSeasons {
+        let rows = 60;
+        let labels = |prefix: &str, of: &dyn Fn(usize) -> usize| {
+            let values: Vec<String> = (0..rows).map(|row| format!("{prefix}{}", of(row))).collect();
+            Labelled::from_values(values.iter().map(String::as_str))
+        };
+        let age = |row: usize| match row / 2 % 5 {
+            0 => f64::NAN,
+            _ => (4 + row / 2) as f64,
+        };
+        TreeSeasons {
+            region: labels("r", &|_| 0),
+            site: labels("s", &|_| 0),
+            block: labels("b", &|row| row % 3),
+            tree: labels("t", &|row| row / 2),
+            season: (0..rows).map(|row| 2020 + (row % 2) as i32).collect(),
+            yield_kg: vec![3.0; rows],
+            intensity: (0..rows).map(|row| 0.1 * (row % 4) as f64).collect(),
+            lead_days: vec![f64::NAN; rows],
+            basis: labels("canopy", &|_| 0),
+            minutes: vec![f64::NAN; rows],
+            age_years: (0..rows).map(age).collect(),
+            trees_per_ha: vec![100.0; rows],
+            variety: labels("v", &|_| 0),
+            girth_cm: vec![f64::NAN; rows],
+            previous_intensity: vec![f64::NAN; rows],
+            in_trial: vec![false; rows],
+            young: vec![false; rows],
+        }
+    }
+
+    #[test]
+    fn a_tree_of_unknown_age_is_not_half_a_year_old() {
+        let table = table();
+        let family = (IntensityShape::Quadratic, Knots::default());
+        let design = Design::new(&table, RegionCurves::PartialPooling, family);
+        let column = |name: &str| {
+            let own = design.columns.iter().find(|column| column.name == name);
+            own.map(|column| column.values.clone()).unwrap_or_default()
+        };
+        let (log, unknown) = (column("log age"), column("age unknown"));
+        let known: Vec<f64> =
+            log.iter().zip(&unknown).filter(|p| *p.1 == 0.0).map(|p| *p.0).collect();
+        let mean = known.iter().sum::<f64>() / known.len() as f64;
+        assert_eq!(unknown.iter().sum::<f64>(), 12.0);
+        assert!(log.iter().zip(&unknown).all(|(log, no)| *no == 0.0 || (log - mean).abs() < 1e-12));
     }
 }

@@ -1,8 +1,5 @@
 //! Numbers, texts and sums as SQL.
 
-/// Most sums in one SELECT.
-pub(super) const MOST_SUMS: usize = 600;
-
 /// A number with an exponent, which makes it a double everywhere, and every digit.
 pub(super) fn number(x: f64) -> String {
     if x < 0.0 { format!("({x:e})") } else { format!("{:e}", x.abs()) }

@@ -1,7 +1,7 @@
 //! The query that sums a model's columns: over rows, and over trees with the same number of rows.
 
 use super::declared::DeclaredModel;
-use super::expression::{MOST_SUMS, number, part};
+use super::expression::{number, part};
 use super::rows_sql::Counts;
 use super::sums::count;
 
@@ -20,49 +20,77 @@ struct Block {
     by_design: bool,
     /// Place of the first and of the second factor, each with the column of its level.
     factors: [Option<(usize, String)>; 2],
-    /// Sums, in the order of cells.
-    sums: Vec<String>,
+    sums: Sums,
     from: String,
+}
+
+/// What a block sums.
+enum Sums {
+    /// These.
+    Listed(Vec<String>),
+    /// Every value of the first list times every one of the second: cell i x (length of the
+    /// second) + j. Rows are repeated for each i, so that a SELECT has no more sums than columns.
+    Products(Vec<String>, Vec<String>),
+    /// Every value times itself and the earlier ones.
+    Triangle(Vec<String>),
+}
+
+impl Sums {
+    /// Most numbers that tell its values apart.
+    fn most(&self) -> usize {
+        match self {
+            Sums::Listed(sums) | Sums::Triangle(sums) => sums.len(),
+            Sums::Products(left, right) => left.len().max(right.len()),
+        }
+    }
 }
 
 /// The whole query.
 pub(super) fn query(model: &DeclaredModel, counts: &Counts) -> String {
     let width = model.fixed.len() + 1;
     let others = others(model);
-    let row = |j: usize| format!("w{j}");
+    let blocks = blocks(model, &others, counts);
+    let most = blocks.iter().map(|block| block.sums.most()).max().unwrap_or(1);
+    let numbers: Vec<String> = (0..most).map(|n| format!("({n})")).collect();
     let mut parts = vec![
-        "r_digits(d) AS (\n  VALUES (0), (1), (2), (3), (4), (5), (6), (7), (8), (9)\n)".to_owned(),
-        part(
-            "r_numbers",
-            "SELECT a.d + 10 * b.d + 100 * c.d AS n\nFROM r_digits AS a CROSS JOIN r_digits AS b CROSS JOIN r_digits AS c",
-        ),
+        format!("r_numbers(n) AS (\n  VALUES {}\n)", numbers.join(", ")),
         part("r_groups", &groups(width)),
     ];
     for other in &others {
         parts.push(part(&format!("r_met{}", other.place), &met(other)));
     }
+    let selects: Vec<String> = blocks.iter().map(Block::select).collect();
+    format!(
+        "-- Sums of the yield model as one small table, from model_rows (the result of rows.sql) and\n\
+         -- tree_seasons. Save the result as Parquet or CSV for anacurve fit-moments.\n\
+         WITH\n{}\n{}\n",
+        parts.join(",\n"),
+        selects.join("\nUNION ALL\n")
+    )
+}
+
+/// Everything that is summed.
+fn blocks(model: &DeclaredModel, others: &[Other], counts: &Counts) -> Vec<Block> {
+    let width = model.fixed.len() + 1;
+    let columns =
+        |prefix: &str| -> Vec<String> { (0..width).map(|j| format!("{prefix}{j}")).collect() };
     let mut blocks = counted(model, counts);
     blocks.push(Block {
         kind: "sum",
         by_design: false,
         factors: [None, None],
-        sums: triangle(width, row),
+        sums: Sums::Triangle(columns("w")),
         from: "model_rows".to_owned(),
     });
     blocks.push(Block {
         kind: "pooled",
         by_design: true,
         factors: [None, None],
-        sums: triangle(width, |j| format!("t{j}")),
+        sums: Sums::Triangle(columns("t")),
         from: "r_groups".to_owned(),
     });
     for (at, a) in others.iter().enumerate() {
         let label = format!("v{}", a.place);
-        let products = |left: &[String], right: &[String]| -> Vec<String> {
-            left.iter().flat_map(|x| right.iter().map(move |y| format!("SUM({x} * {y})"))).collect()
-        };
-        let dense =
-            |prefix: &str| -> Vec<String> { (0..width).map(|j| format!("{prefix}{j}")).collect() };
         let sums_of = |other: &Other, alias: &str| -> Vec<String> {
             (0..other.effects.len()).map(|e| format!("{alias}.s{e}")).collect()
         };
@@ -70,14 +98,14 @@ pub(super) fn query(model: &DeclaredModel, counts: &Counts) -> String {
             kind: "sum",
             by_design: false,
             factors: [Some((a.place, label.clone())), None],
-            sums: products(&a.effects, &dense("w")),
+            sums: Sums::Products(a.effects.clone(), columns("w")),
             from: "model_rows".to_owned(),
         });
         blocks.push(Block {
             kind: "pooled",
             by_design: true,
             factors: [Some((a.place, "a.label".to_owned())), None],
-            sums: products(&sums_of(a, "a"), &dense("t")),
+            sums: Sums::Products(sums_of(a, "a"), columns("t")),
             from: format!("r_met{} AS a JOIN r_groups ON a.met = grp", a.place),
         });
         for b in &others[at..] {
@@ -86,7 +114,7 @@ pub(super) fn query(model: &DeclaredModel, counts: &Counts) -> String {
                 kind: "sum",
                 by_design: false,
                 factors: [Some((a.place, label.clone())), Some((b.place, other_label))],
-                sums: products(&a.effects, &b.effects),
+                sums: Sums::Products(a.effects.clone(), b.effects.clone()),
                 from: "model_rows".to_owned(),
             });
             blocks.push(Block {
@@ -96,7 +124,7 @@ pub(super) fn query(model: &DeclaredModel, counts: &Counts) -> String {
                     Some((a.place, "a.label".to_owned())),
                     Some((b.place, "b.label".to_owned())),
                 ],
-                sums: products(&sums_of(a, "a"), &sums_of(b, "b")),
+                sums: Sums::Products(sums_of(a, "a"), sums_of(b, "b")),
                 from: format!(
                     "r_met{} AS a JOIN r_met{} AS b ON a.met = b.met JOIN r_groups ON a.met = grp",
                     a.place, b.place
@@ -104,14 +132,7 @@ pub(super) fn query(model: &DeclaredModel, counts: &Counts) -> String {
             });
         }
     }
-    let selects: Vec<String> = blocks.iter().flat_map(Block::selects).collect();
-    format!(
-        "-- Sums of the yield model as one small table, from model_rows (the result of rows.sql) and\n\
-         -- tree_seasons. Save the result as Parquet or CSV for anacurve fit-moments.\n\
-         WITH\n{}\n{}\n",
-        parts.join(",\n"),
-        selects.join("\nUNION ALL\n")
-    )
+    blocks
 }
 
 fn others(model: &DeclaredModel) -> Vec<Other> {
@@ -127,12 +148,6 @@ fn others(model: &DeclaredModel) -> Vec<Other> {
             },
         })
         .collect()
-}
-
-/// Sums of the products of every column with itself and the ones before.
-fn triangle(width: usize, column: impl Fn(usize) -> String) -> Vec<String> {
-    let pairs = (0..width).flat_map(|i| (0..=i).map(move |j| (i, j)));
-    pairs.map(|(i, j)| format!("SUM({} * {})", column(i), column(j))).collect()
 }
 
 /// A pooled group's rows and its sums with every column. Groups whose rows carry all of the effect
@@ -177,7 +192,7 @@ fn counted(model: &DeclaredModel, counts: &Counts) -> Vec<Block> {
         kind,
         by_design,
         factors: [None, None],
-        sums,
+        sums: Sums::Listed(sums),
         from: from.to_owned(),
     };
     vec![
@@ -194,13 +209,7 @@ fn counted(model: &DeclaredModel, counts: &Counts) -> Vec<Block> {
 }
 
 impl Block {
-    /// One SELECT for every so many sums.
-    fn selects(&self) -> Vec<String> {
-        let chunks = self.sums.chunks(MOST_SUMS).enumerate();
-        chunks.map(|(chunk, sums)| self.select(chunk * MOST_SUMS, sums)).collect()
-    }
-
-    fn select(&self, first: usize, sums: &[String]) -> String {
+    fn select(&self) -> String {
         let mut keys: Vec<(String, &str)> = Vec::new();
         if self.by_design {
             let design = [("n_whole", "k_whole"), ("n_part", "k_part"), ("part_class", "k_class")];
@@ -211,15 +220,8 @@ impl Block {
                 keys.push((level.clone(), name));
             }
         }
-        let mut inner: Vec<String> =
-            keys.iter().map(|(from, to)| format!("{from} AS {to}")).collect();
-        inner.extend(sums.iter().enumerate().map(|(c, sum)| format!("{sum} AS c{c}")));
-        let group = if keys.is_empty() {
-            String::new()
-        } else {
-            let columns: Vec<&str> = keys.iter().map(|(from, _)| from.as_str()).collect();
-            format!("\n  GROUP BY {}", columns.join(", "))
-        };
+        let names: Vec<&str> = keys.iter().map(|(_, name)| *name).collect();
+        let keyed: Vec<String> = keys.iter().map(|(from, to)| format!("{from} AS {to}")).collect();
         let design = if self.by_design {
             "k_whole AS n_whole, k_part AS n_part, k_class AS part_class"
         } else {
@@ -230,20 +232,76 @@ impl Block {
             None => ("-1".to_owned(), "''".to_owned()),
         };
         let ((a, level_a), (b, level_b)) = (factor(0, "k_a"), factor(1, "k_b"));
-        let amount = if sums.len() == 1 {
-            "c0".to_owned()
-        } else {
-            let cases = (0..sums.len()).map(|c| format!(" WHEN {c} THEN c{c}")).collect::<String>();
-            format!("CASE n{cases} END")
-        };
+        let (sums, count, below) = self.summed(&names, &keyed);
+        let amount = if count == 1 { "c0".to_owned() } else { choice("n", "c", count) };
         format!(
             "SELECT '{}' AS kind, {design},\n  {a} AS factor_a, {level_a} AS level_a, {b} AS factor_b, {level_b} AS level_b,\n  \
-             n + {first} AS cell, {amount} AS amount\n\
-             FROM (\n  SELECT {}\n  FROM {}{group}\n) AS r_sums CROSS JOIN r_numbers\nWHERE n < {}",
-            self.kind,
-            inner.join(",\n    "),
-            self.from,
-            sums.len()
+             r_i * {count} + n AS cell, {amount} AS amount\n\
+             FROM (\n  {sums}\n) AS r_sums CROSS JOIN r_numbers\nWHERE n < {count}{below}",
+            self.kind
         )
     }
+
+    /// The SELECT with the sums of each r_i, their number, and the condition on those to use.
+    fn summed(&self, names: &[&str], keyed: &[String]) -> (String, usize, &'static str) {
+        let list = |own: &[String], keys: &[String]| -> String {
+            keys.iter().chain(own).cloned().collect::<Vec<_>>().join(",\n    ")
+        };
+        let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
+        let grouped = |keys: &[String]| {
+            if keys.is_empty() {
+                String::new()
+            } else {
+                format!("\n  GROUP BY {}", keys.join(", "))
+            }
+        };
+        let (left, right, below) = match &self.sums {
+            Sums::Listed(sums) => {
+                let mut own = vec!["0 AS r_i".to_owned()];
+                own.extend(sums.iter().enumerate().map(|(c, sum)| format!("{sum} AS c{c}")));
+                let keys: Vec<String> = keyed
+                    .iter()
+                    .filter_map(|key| key.split(" AS ").next().map(str::to_owned))
+                    .collect();
+                let select = list(&own, keyed);
+                let query = format!("SELECT {select}\n  FROM {}{}", self.from, grouped(&keys));
+                return (query, sums.len(), "");
+            }
+            Sums::Products(left, right) => (left, right, ""),
+            Sums::Triangle(both) => (both, both, " AND n <= r_i"),
+        };
+        let chosen: String =
+            left.iter().enumerate().map(|(i, value)| format!(" WHEN {i} THEN {value}")).collect();
+        let mut own = vec!["n AS r_i".to_owned(), format!("CASE n{chosen} END AS l")];
+        // A column keeps its name: an engine that reasons about equal columns has fewer to think of.
+        let is_column = |value: &str| value.starts_with(['w', 't', 'z']);
+        let name = |j: usize| -> String {
+            if is_column(&right[j]) { right[j].clone() } else { format!("r{j}") }
+        };
+        own.extend(right.iter().enumerate().map(|(j, value)| {
+            if is_column(value) { value.clone() } else { format!("{value} AS r{j}") }
+        }));
+        let rows = format!(
+            "SELECT {}\n  FROM {} CROSS JOIN r_numbers\n  WHERE n < {}",
+            list(&own, keyed),
+            self.from,
+            left.len()
+        );
+        let mut keys = names;
+        keys.push("r_i".to_owned());
+        let sums: Vec<String> =
+            (0..right.len()).map(|j| format!("SUM(l * {}) AS c{j}", name(j))).collect();
+        let query = format!(
+            "SELECT {}\n  FROM (\n  {rows}\n  ) AS r_spread{}",
+            list(&sums, &keys),
+            grouped(&keys)
+        );
+        (query, right.len(), below)
+    }
+}
+
+/// The column of a number: `CASE n WHEN 0 THEN c0 ...`.
+fn choice(number: &str, prefix: &str, count: usize) -> String {
+    let cases: String = (0..count).map(|c| format!(" WHEN {c} THEN {prefix}{c}")).collect();
+    format!("CASE {number}{cases} END")
 }

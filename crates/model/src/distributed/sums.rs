@@ -362,9 +362,7 @@ impl DeclaredModel {
             Some((factor, *levels.get(factor)?.get(level)?, effects))
         };
         if line.factor_a < 0.0 {
-            // The row of the triangle that holds the cell.
-            let row = (0..width).find(|row| cell < (row + 1) * (row + 2) / 2)?;
-            return Some((fixed(row), fixed(cell - row * (row + 1) / 2)));
+            return (cell < width * width).then(|| (fixed(cell / width), fixed(cell % width)));
         }
         let (factor, level, effects) = own(line.factor_a, &line.level_a)?;
         let effect = |across: usize| Place::Effect { factor, level, effect: cell / across };
