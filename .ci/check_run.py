@@ -1,6 +1,7 @@
 """Checks the report folder of the demo: every file is there, verdicts agree with the written truth."""
 
 import json
+import re
 import sys
 from pathlib import Path
 
@@ -21,4 +22,15 @@ for region in advice["regions"]:
         low, high = region["band"]
         optimum = expected["net_optimum"]["intensity"]
         assert low <= optimum <= high, f"{region['region']}: {optimum} outside {low} to {high}"
+
+# The first season of the what-if is the season of the advice: the middle of its gains is the
+# advice's median gain over present practice (quantiles are kept to a tenth of a gram).
+page = (folder / "index.html").read_text()
+asked = re.search(r'id="what-if-data">(.*?)</script>', page, re.DOTALL)
+assert asked, "the page holds no what-if"
+for region in (entry["what_if"] for entry in json.loads(asked[1])):
+    stated = next(r for r in advice["regions"] if r["region"] == region["region"])
+    middle = region["seasons"][0]["gain_quantiles_kg"][50]
+    median = stated["gain_over_present_kg"]["median"]
+    assert abs(middle - median) <= 1.01e-4, f"{region['region']}: {middle} and {median} kg"
 print(f"{len(advice['regions'])} regions agree with the written truth")

@@ -71,7 +71,7 @@ struct Account<'a> {
     seasons: u32,
     /// Effect of a full canopy removed in the season before.
     carry: Vec<f64>,
-    /// Intensity of present practice, over all trees.
+    /// Intensity of present practice, over all trees: what went before the level of the curve.
     before: f64,
     /// Return of repeating present practice.
     present: Vec<f64>,
@@ -97,9 +97,9 @@ impl<'a> Account<'a> {
                 Some(lead) => lead,
                 None => point.lead_days.unwrap_or(explored.best.lead_days),
             };
-            // The same trees are pruned again: their own cut is what went before.
+            // Repeated, present practice leaves what it always left.
             let own = Practice { intensity: point.intensity, lead_days: lead };
-            let kg = account.kg(own, point.intensity);
+            let kg = account.kg(own, before);
             for ((net, all), kg) in present.iter_mut().zip(&mut present_kg).zip(kg) {
                 let objective = evidence.cost.objective();
                 *net += point.weight * objective.net(kg, own.intensity) * f64::from(seasons);
@@ -110,9 +110,12 @@ impl<'a> Account<'a> {
         account
     }
 
-    /// Yield of one season after an intensity in the season before.
+    /// Yield of one season after an intensity in the season before. The level of the curve was
+    /// learnt from seasons that followed present practice, so only a departure from it shifts the
+    /// yield: one season alone is the gain over present practice that the advice states.
     fn kg(&self, practice: Practice, before: f64) -> Vec<f64> {
-        let shift: Vec<f64> = self.carry.iter().map(|effect| effect * before).collect();
+        let departure = before - self.before;
+        let shift: Vec<f64> = self.carry.iter().map(|effect| effect * departure).collect();
         self.evidence
             .fit
             .curve
