@@ -22,14 +22,14 @@ function settings(count, seasons) {
   }));
 }
 
-async function asked(program, book, setting) {
+async function asked(program, book, language, setting) {
   const options = [
     ...(setting.price ? ["--price", setting.price] : []),
     ...(setting.wage ? ["--wage", setting.wage] : []),
     "--yield-level", setting.level,
     "--seasons", setting.seasons,
   ];
-  const { stdout } = await run(program, ["whatif", book, "--format", "json", ...options]);
+  const { stdout } = await run(program, ["--language", language, "whatif", book, "--format", "json", ...options]);
   return JSON.parse(stdout).map((row) => [row.name, ...row.shown]);
 }
 
@@ -37,12 +37,13 @@ async function asked(program, book, setting) {
 export async function compare(page, program, book, count) {
   const form = page.locator("#what-if-form");
   const seasons = Number(await form.locator("[name=seasons]").getAttribute("max"));
+  const language = await page.locator("html").getAttribute("lang");
   const all = settings(count, seasons);
   const faults = [];
   let cells = 0;
   for (let at = 0; at < all.length; at += SIDE_BY_SIDE) {
     const some = all.slice(at, at + SIDE_BY_SIDE);
-    const answers = await Promise.all(some.map((setting) => asked(program, book, setting)));
+    const answers = await Promise.all(some.map((setting) => asked(program, book, language, setting)));
     for (const [number, setting] of some.entries()) {
       for (const [name, value] of Object.entries(setting)) {
         await form.locator(`[name=${name}]`).fill(value);

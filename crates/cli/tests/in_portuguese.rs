@@ -7,9 +7,10 @@ mod simulated;
 use std::path::Path;
 
 /// Words of English that are none of Portuguese.
-const ENGLISH: [&str; 24] = [
+const ENGLISH: [&str; 29] = [
     "the", "of", "and", "is", "are", "was", "were", "with", "by", "from", "for", "on", "at",
-    "this", "that", "which", "it", "its", "than", "when", "where", "how", "to", "not",
+    "this", "that", "which", "it", "its", "than", "when", "where", "how", "to", "not", "hump",
+    "tilt", "unknown", "squared", "earlier",
 ];
 
 /// Texts between the tags of a page or drawing, but for scripts, styles and what is typed as it stands.

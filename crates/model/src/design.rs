@@ -4,17 +4,19 @@ mod covariates;
 mod habit;
 mod history;
 mod source;
+mod words;
 
 use crate::curve::{
     self, BENDS, COLUMN_NAMES, COLUMNS, IntensityShape, Knots, LeadDegree, Profile,
 };
 use crate::table::{Labelled, TreeSeasons};
+use ::words::say;
 use std::collections::BTreeSet;
-use words::say;
 
 pub(crate) use covariates::{LEAST_AGE, REFERENCE_AGE, REFERENCE_GIRTH_CM};
 pub use habit::HabitStatus;
 pub use source::{Logarithm, Quantity, Source};
+pub use words::term_in_words;
 
 /// What a fixed column stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -196,6 +198,7 @@ impl Design {
     pub fn remove_columns(&mut self, names: &[String]) {
         self.columns.retain(|column| !names.contains(&column.name));
         self.left_out.extend(names.iter().map(|name| {
+            let name = term_in_words(name);
             say!("no separate effect of {name}: the records cannot tell it from the other terms")
         }));
     }
@@ -225,9 +228,9 @@ impl Design {
             }
         }
         if self.lead_degree == LeadDegree::None {
-            self.left_out.push(
-                "pruning dates do not vary enough within the records to estimate timing".to_owned(),
-            );
+            self.left_out.push(say!(
+                "pruning dates do not vary enough within the records to estimate timing"
+            ));
         }
     }
 
@@ -243,15 +246,16 @@ impl Design {
             [("tree", &table.tree), ("block", &table.block), ("site x season", &site_season)]
         {
             let canonical = canonical(&column.codes);
+            let spoken = term_in_words(name);
             if column.len() < 2 {
-                self.left_out.push(format!("no spread between {name}: there is only one"));
+                self.left_out.push(say!("no spread between {spoken}: there is only one"));
             } else if column.len() == table.len() {
-                self.left_out.push(format!(
-                    "no spread between {name}: each has a single record, so it is part of the residual"
+                self.left_out.push(say!(
+                    "no spread between {spoken}: each has a single record, so it is part of the residual"
                 ));
             } else if partitions.contains(&canonical) {
-                self.left_out.push(format!(
-                    "no spread between {name}: it divides the records exactly as a term already in the model"
+                self.left_out.push(say!(
+                    "no spread between {spoken}: it divides the records exactly as a term already in the model"
                 ));
             } else {
                 partitions.push(canonical);

@@ -20,7 +20,7 @@ mod yield_model;
 
 pub use challenger::{ChallengerScore, SeasonScore};
 pub use curve::{IntensityShape, Knots};
-pub use design::HabitStatus;
+pub use design::{HabitStatus, term_in_words};
 pub use distributed::{
     CoefficientLine, Declaration, DeclareError, DeclaredFactor, DeclaredModel, FitSummary,
     SUM_COLUMNS, SumLine, SumsError, ThetaLine, sum_lines, sum_lines_of_parquet,

@@ -20,6 +20,8 @@ pub enum TraitKind {
 /// A trait with its unit.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Trait {
+    /// Name for files and programs, the same in every language, such as `nut-yield`.
+    pub id: String,
     /// Name for people, such as `nut yield`.
     pub name: String,
     /// Unit of the natural scale, such as `kg per tree`; empty for a plain number.

@@ -38,6 +38,7 @@ fn analysed(
     let observed = Observations {
         trial: "example".to_owned(),
         observed: Trait {
+            id: "yield".to_owned(),
             name: "yield".to_owned(),
             unit: "quarter lb".to_owned(),
             kind: TraitKind::Measured,

@@ -41,6 +41,7 @@ fn sites(lost: &[usize]) -> Vec<(String, Analysis)> {
             let observed = Observations {
                 trial: site.clone(),
                 observed: Trait {
+                    id: "harvest".to_owned(),
                     name: "harvest".to_owned(),
                     unit: "lb".to_owned(),
                     kind: TraitKind::Measured,

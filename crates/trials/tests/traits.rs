@@ -17,7 +17,12 @@ fn observed(kind: TraitKind, rows: &[Row]) -> Observations {
     let column = |f: fn(&Row) -> &String| rows.iter().map(|r| Some(f(r).clone())).collect();
     Observations {
         trial: "example".to_owned(),
-        observed: Trait { name: "trait".to_owned(), unit: String::new(), kind },
+        observed: Trait {
+            id: "trait".to_owned(),
+            name: "trait".to_owned(),
+            unit: String::new(),
+            kind,
+        },
         values: rows.iter().map(|r| r.2).collect(),
         exposure: Some(rows.iter().map(|r| r.3).collect()),
         columns: BTreeMap::from([

@@ -83,10 +83,12 @@ pub fn date(day: Date) -> String {
     say!("{day} {month} {year}", day = day.day(), month = month(day.month()), year = day.year())
 }
 
-/// A span of days, the year written once where possible.
+/// A span of days, the year written once where possible; a single day as that day.
 #[must_use]
 pub fn span(from: Date, to: Date) -> String {
-    if from.year() == to.year() {
+    if from == to {
+        date(from)
+    } else if from.year() == to.year() {
         let start = say!("{day} {month}", day = from.day(), month = month(from.month()));
         say!("{from} to {to}", from = start, to = date(to))
     } else {

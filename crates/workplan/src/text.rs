@@ -5,7 +5,7 @@ mod sentences;
 use crate::economics::shown;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
-use words::{Language, say, speaking};
+use words::{Language, speaking};
 
 macro_rules! keys {
     ($($key:ident)*) => {
@@ -118,13 +118,7 @@ impl Catalogue {
     /// A span of days.
     #[must_use]
     pub fn span(&self, from: Date, to: Date) -> String {
-        speaking(self.spoken, || {
-            if from == to {
-                words::date(from)
-            } else {
-                say!("{from} to {to}", from = words::date(from), to = words::date(to))
-            }
-        })
+        speaking(self.spoken, || words::span(from, to))
     }
 }
 
@@ -163,6 +157,7 @@ mod tests {
         let day = jiff::civil::date(2026, 5, 3);
         assert_eq!((en.date(day), pt.date(day)), ("3 May 2026".into(), "3 de maio de 2026".into()));
         assert_eq!(en.span(day, day), "3 May 2026");
+        assert_eq!(pt.span(day, jiff::civil::date(2026, 6, 1)), "3 de maio a 1 de junho de 2026");
     }
 
     #[test]

@@ -4,9 +4,9 @@ use crate::args::{Format, WhatIfArgs};
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline;
 use crate::pipeline::advice::{self, Wanted};
-use records::counted;
 use report::{Supposed, WhatIfRow, what_if_rows};
 use serde_json::json;
+use words::{say, text};
 
 /// Fits, decides, and prints what the supposed numbers bring.
 pub fn execute(args: &WhatIfArgs) -> Result<Outcome, Failure> {
@@ -56,19 +56,24 @@ fn run(args: &WhatIfArgs, stages: &Stages) -> Result<Outcome, Failure> {
 /// Columns set under each other.
 fn table(currency: &str, rows: &[WhatIfRow]) -> String {
     let names = rows.iter().map(|row| row.name.chars().count());
-    let name_width = names.chain(["Region".len()]).max().unwrap_or_default();
-    let seasons = rows.first().map_or(1, |row| row.scenario.seasons) as u64;
-    let mut out =
-        format!("Money in {currency}, summed over {}.\n", counted(seasons, "season", "seasons"));
+    let heading = text!("Region");
+    let name_width = names.chain([heading.chars().count()]).max().unwrap_or_default();
+    let seasons = rows.first().map_or(1, |row| row.scenario.seasons);
+    let mut out = if seasons == 1 {
+        say!("Money in {currency}, in one season.")
+    } else {
+        say!("Money in {currency}, summed over {seasons} seasons.")
+    };
+    out.push('\n');
     let mut line = |name: &str, cells: [&str; 5]| {
         out.push_str(&format!("{name:name_width$}"));
         for (cell, head) in cells.iter().zip(WhatIfRow::HEADS) {
-            let width = head.len() + 2;
+            let width = head.chars().count() + 2;
             out.push_str(&format!("{cell:>width$}"));
         }
         out.push('\n');
     };
-    line("Region", WhatIfRow::HEADS.map(words::Text::get));
+    line(heading, WhatIfRow::HEADS.map(words::Text::get));
     for row in rows {
         let cells = row.cells();
         line(&row.name, cells.each_ref().map(String::as_str));

@@ -11,7 +11,7 @@ use super::advice::Advised;
 use super::laterals::{self, Counted};
 use crate::console::Failure;
 use mixed::{Contrast, JointTest, Status, VarianceComponent};
-use model::HabitStatus;
+use model::{HabitStatus, term_in_words};
 use report::{CoefficientRow, Method, MethodItem, SpreadRow};
 use serde_json::{Value, json};
 use words::{say, text, with_mark};
@@ -228,7 +228,7 @@ fn coefficients(advised: &Advised) -> Vec<CoefficientRow> {
     (0..names.len())
         .map(|k| {
             let unit: Vec<f64> = (0..names.len()).map(|j| f64::from(u8::from(j == k))).collect();
-            let term = names[k].clone();
+            let term = term_in_words(&names[k]);
             match fit.contrast(&unit, LEVEL) {
                 Ok(Contrast::Estimated(estimate)) => CoefficientRow {
                     term,
@@ -252,7 +252,7 @@ fn spreads(advised: &Advised) -> Vec<SpreadRow> {
     let Ok(components) = advised.model.fit.variance_components() else { return Vec::new() };
     let mut rows: Vec<SpreadRow> = components.factors.iter().flat_map(factor_spreads).collect();
     rows.push(SpreadRow {
-        group: "residual".to_owned(),
+        group: term_in_words("residual"),
         term: String::new(),
         sd: Some(components.residual),
         low: None,
@@ -270,8 +270,8 @@ fn factor_spreads(component: &VarianceComponent) -> Vec<SpreadRow> {
         .map(|(k, term)| {
             let upper = component.upper_limits.get(k).copied().flatten();
             SpreadRow {
-                group: component.factor.clone(),
-                term: term.clone(),
+                group: term_in_words(&component.factor),
+                term: term_in_words(term),
                 sd: component.standard_deviations.get(k).copied(),
                 low: None,
                 high: upper,

@@ -1,9 +1,11 @@
 //! Terms that shift yields besides pruning: age, density, variety, measurement basis.
 
+use super::words::term_in_words;
 use super::{Design, Logarithm, Quantity, Role, Source, indicator};
 use crate::curve::COLUMN_NAMES;
 use crate::table::TreeSeasons;
 use std::collections::BTreeSet;
+use words::say;
 
 /// Age, years, around which log age is centred: a tree coming into full bearing.
 pub(crate) const REFERENCE_AGE: f64 = 10.0;
@@ -50,7 +52,7 @@ fn add_age(design: &mut Design, table: &TreeSeasons) {
     if ages.len() > seasons.len() + 1 {
         design.push("log age squared".to_owned(), squared, Role::Nuisance, Source::LogSquared(log));
     } else {
-        design.left_out.push("no curve in age: the trees are too alike in age".to_owned());
+        design.left_out.push(say!("no curve in age: the trees are too alike in age"));
     }
 }
 
@@ -58,7 +60,7 @@ fn add_age(design: &mut Design, table: &TreeSeasons) {
 pub(super) fn add_girth(design: &mut Design, table: &TreeSeasons) {
     let known = table.girth_cm.iter().filter(|girth| **girth > 0.0).count();
     if 2 * known < table.len() {
-        design.left_out.push(format!(
+        design.left_out.push(say!(
             "no effect of girth: it is recorded for {known} of {} tree-seasons",
             table.len()
         ));
@@ -106,11 +108,13 @@ fn filled(
         .iter()
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &v| (low.min(v), high.max(v)));
     if known.is_empty() {
-        design.left_out.push(format!("no effect of {what}: it is not recorded"));
+        let what = term_in_words(what);
+        design.left_out.push(say!("no effect of {what}: it is not recorded"));
         return None;
     }
     if high - low < 1e-9 {
-        design.left_out.push(format!("no effect of {what}: it does not vary"));
+        let what = term_in_words(what);
+        design.left_out.push(say!("no effect of {what}: it does not vary"));
         return None;
     }
     let mean = known.iter().sum::<f64>() / known.len() as f64;

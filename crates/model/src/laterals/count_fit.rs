@@ -10,6 +10,7 @@ use crate::curve::{COLUMNS, IntensityShape, Knots};
 use crate::design::{Column, Design, Group, RegionCurves, Role, Source};
 use crate::frames::FrameRows;
 use crate::table::Labelled;
+use ::words::say;
 use mixed::{Error, Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit, Status};
 
 /// Name of the random factor that frames of one tree in one season share.
@@ -109,9 +110,13 @@ fn add_tree_seasons(design: &mut Design, tree_season: &Labelled) {
     let tree = design.groups.iter().find(|group| group.name == TREE);
     let trees = tree.map_or(0, |tree| tree.labels.len());
     let left_out = if tree_season.len() == tree_season.codes.len() {
-        "each tree-season has a single frame, so its spread is part of the frames' own"
+        say!(
+            "no spread between tree-seasons: each has a single frame, so it is part of the frames' own"
+        )
     } else if tree_season.len() == trees {
-        "each tree has frames in a single season, so its spread is that of the trees"
+        say!(
+            "no spread between tree-seasons: each tree has frames in a single season, so it is that of the trees"
+        )
     } else {
         design.groups.push(Group {
             name: TREE_SEASON.to_owned(),
@@ -122,7 +127,7 @@ fn add_tree_seasons(design: &mut Design, tree_season: &Labelled) {
         });
         return;
     };
-    design.left_out.push(format!("no spread between {TREE_SEASON}: {left_out}"));
+    design.left_out.push(left_out);
 }
 
 fn data<'a>(design: &'a Design, response: &'a [f64]) -> GeneralisedData<'a> {

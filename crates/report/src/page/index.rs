@@ -2,7 +2,7 @@
 
 use super::method::{coefficients, facts, spreads};
 use super::overview::{answer, figures};
-use super::quality::{FindingGroup, files, findings, linked};
+use super::quality::{files, findings, linked};
 use super::region::{RegionView, regions};
 use super::table::{Fact, Figure, Table};
 use super::what_if::{WhatIfView, what_if};
@@ -33,7 +33,7 @@ pub struct IndexPage<'a> {
     files: Table,
     linked: Table,
     quarantined: String,
-    findings: Vec<FindingGroup>,
+    findings: Table,
     findings_how: String,
     sentences: &'a [MethodItem],
     facts: Vec<Fact>,
@@ -73,7 +73,7 @@ pub fn index_page(report: &Report) -> Result<IndexPage<'_>, ReportError> {
         files: files(&quality.files),
         linked: linked(&quality.linked),
         quarantined: text::quarantined(&count(quality.quarantine_rows)),
-        findings: findings(quality),
+        findings: findings(quality).into_cards(),
         findings_how: how::page("findings"),
         sentences: &method.sentences,
         facts: facts(method),

@@ -9,8 +9,8 @@ use records::{Code, Problem, Severity};
 use std::collections::BTreeMap;
 use words::text;
 
-/// Places shown of each kind of finding.
-const PLACES: usize = 5;
+/// Places shown of each kind of finding, beside the first.
+const PLACES: usize = 3;
 
 fn balance(adds_up: bool) -> String {
     if adds_up { text::BALANCED.get() } else { text::UNBALANCED.get() }.to_owned()
@@ -83,24 +83,8 @@ pub fn linked(lines: &[LinkLine]) -> Table {
     table
 }
 
-/// Findings of one kind.
-pub struct FindingGroup {
-    /// Code, as printed in messages.
-    pub code: &'static str,
-    /// How serious.
-    pub severity: &'static str,
-    /// How many.
-    pub count: String,
-    /// What to do, said once.
-    pub remedy: String,
-    /// The first places, as (place, what).
-    pub places: Vec<(String, String)>,
-    /// How many more there are, in words; empty for none.
-    pub more: String,
-}
-
-/// Findings grouped by severity and code, the most serious first.
-pub fn findings(quality: &Quality) -> Vec<FindingGroup> {
+/// Findings by severity and code, the most serious first: one row each, to be sorted and filtered.
+pub fn findings(quality: &Quality) -> Table {
     let mut groups: BTreeMap<(std::cmp::Reverse<Severity>, Code), Vec<&Problem>> = BTreeMap::new();
     for problem in &quality.findings {
         groups
@@ -108,22 +92,37 @@ pub fn findings(quality: &Quality) -> Vec<FindingGroup> {
             .or_default()
             .push(problem);
     }
-    groups
-        .into_iter()
-        .map(|((severity, code), problems)| FindingGroup {
-            code: code.as_str(),
-            severity: text::severity(severity.0),
-            count: count(problems.len() as u64),
-            remedy: problems.first().map_or_else(String::new, |p| p.remedy.clone()),
-            places: problems
-                .iter()
-                .take(PLACES)
-                .map(|p| (p.place.to_string(), p.what.clone()))
-                .collect(),
-            more: match problems.len().saturating_sub(PLACES) {
-                0 => String::new(),
-                more => text::more_places(more),
-            },
-        })
-        .collect()
+    let mut table = Table::new(
+        text!("Findings by code; `anacurve explain CODE` says more"),
+        [
+            Head::from(text!("Code")),
+            Head::from(text!("Severity")),
+            Head::from(text!("#Cases")).how(how("findings")),
+            Head::from(text!("First case")),
+            Head::from(text!("Further cases")),
+            Head::from(text!("What to do")),
+        ],
+    );
+    for ((severity, code), problems) in groups {
+        let Some((first, rest)) = problems.split_first() else { continue };
+        let places: Vec<String> =
+            rest.iter().take(PLACES).map(|problem| problem.place.to_string()).collect();
+        let more = match rest.len().saturating_sub(PLACES) {
+            0 => String::new(),
+            more => text::more_places(more),
+        };
+        table.row([
+            code.as_str().to_owned(),
+            text::severity(severity.0).to_owned(),
+            count(problems.len() as u64),
+            format!("{}: {}", first.place, first.what),
+            places
+                .into_iter()
+                .chain((!more.is_empty()).then_some(more))
+                .collect::<Vec<_>>()
+                .join(", "),
+            first.remedy.clone(),
+        ]);
+    }
+    table
 }

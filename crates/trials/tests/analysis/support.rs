@@ -34,6 +34,7 @@ pub fn observed(text: &[(&str, Vec<String>)], values: Vec<f64>) -> Observations 
     Observations {
         trial: "example".to_owned(),
         observed: Trait {
+            id: "nut-yield".to_owned(),
             name: "nut yield".to_owned(),
             unit: "kg".to_owned(),
             kind: TraitKind::Measured,

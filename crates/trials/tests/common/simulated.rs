@@ -29,6 +29,7 @@ pub fn observations(layout: &Layout, values: Vec<f64>) -> Observations {
     Observations {
         trial: layout.trial.clone(),
         observed: Trait {
+            id: "nut-yield".into(),
             name: "nut yield".into(),
             unit: "kg per tree".into(),
             kind: TraitKind::Measured,

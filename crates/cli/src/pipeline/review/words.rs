@@ -2,6 +2,7 @@
 
 use super::seasons::{ChosenByCrew, Reviewed};
 use ::words::{Text, constant, say, text};
+use model::term_in_words;
 use records::counted;
 use review::{
     GroupReview, Grouping, HitRate, Part, PlanKept, Quantity, SuspectKind, Unscored, UnscoredReason,
@@ -115,7 +116,8 @@ pub fn expectation(review: &Reviewed) -> Vec<String> {
     let carried = |term: &&String| {
         *term != "intercept" && !term.starts_with("region ") && !term.starts_with("variety ")
     };
-    let lost: Vec<&str> = review.left_out.iter().filter(carried).map(String::as_str).collect();
+    let lost: Vec<String> =
+        review.left_out.iter().filter(carried).map(|term| term_in_words(term)).collect();
     if !lost.is_empty() {
         out.push(say!(
             "The records cannot tell these effects, whose parts are 0: {}.",

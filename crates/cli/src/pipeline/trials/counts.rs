@@ -36,19 +36,28 @@ pub(super) struct Counts<'a> {
 
 /// Name, unit and kind of a declared trait.
 pub(super) fn trait_of(of: TrialTrait) -> Trait {
-    let (name, unit, kind) = match of {
-        TrialTrait::NutYield => (text!("nut yield"), text!("kg per tree"), TraitKind::Measured),
-        TrialTrait::NutCount => (text!("nut count"), text!("nuts per tree"), TraitKind::Count),
-        TrialTrait::NutWeight => (text!("nut weight"), text!("g per nut"), TraitKind::Measured),
-        TrialTrait::Laterals => (text!("laterals"), text!("per m2"), TraitKind::Count),
+    let (id, name, unit, kind) = match of {
+        TrialTrait::NutYield => {
+            ("nut-yield", text!("nut yield"), text!("kg per tree"), TraitKind::Measured)
+        }
+        TrialTrait::NutCount => {
+            ("nut-count", text!("nut count"), text!("nuts per tree"), TraitKind::Count)
+        }
+        TrialTrait::NutWeight => {
+            ("nut-weight", text!("nut weight"), text!("g per nut"), TraitKind::Measured)
+        }
+        TrialTrait::Laterals => ("laterals", text!("laterals"), text!("per m2"), TraitKind::Count),
         TrialTrait::FloweringLaterals => {
-            (text!("flowering laterals"), text!("per m2"), TraitKind::Count)
+            ("flowering-laterals", text!("flowering laterals"), text!("per m2"), TraitKind::Count)
         }
-        TrialTrait::ShareFlowering => {
-            (text!("share of laterals flowering"), "", TraitKind::Proportion)
-        }
+        TrialTrait::ShareFlowering => (
+            "share-of-laterals-flowering",
+            text!("share of laterals flowering"),
+            "",
+            TraitKind::Proportion,
+        ),
     };
-    Trait { name: name.to_owned(), unit: unit.to_owned(), kind }
+    Trait { id: id.to_owned(), name: name.to_owned(), unit: unit.to_owned(), kind }
 }
 
 impl<'a> Counts<'a> {

@@ -2,7 +2,6 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
-use super::tables::slug;
 use super::words::{capital, factor_words, finding, sentence, sites_finding};
 use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
 use ::words::{say, text};
@@ -56,7 +55,7 @@ pub fn report(trial: &AnalysedTrial) -> TrialReport {
 fn over_sites(trial: &AnalysedTrial) -> impl Iterator<Item = TrialPart> {
     trial.pooled.iter().filter(|pooled| pooled.over == "sites").map(|pooled| TrialPart {
         heading: say!("{}, all sites", capital(&pooled.observed.name)),
-        slug: format!("{}-all-sites", slug(&pooled.observed.name)),
+        slug: format!("{}-all-sites", pooled.observed.id),
         finding: sites_finding(&trial.declared.declaration, pooled),
         refused: None,
         sections: vec![pooling::section(&trial.declared.declaration, pooled)],
@@ -65,7 +64,7 @@ fn over_sites(trial: &AnalysedTrial) -> impl Iterator<Item = TrialPart> {
 
 fn part_report(trial: &AnalysedTrial, part: &AnalysedPart) -> TrialPart {
     let name = capital(&part.observed.name);
-    let mut file = slug(&part.observed.name);
+    let mut file = part.observed.id.clone();
     let mut heading = name;
     if let Some(site) = &part.site {
         heading = format!("{heading}, {site}");
