@@ -11,8 +11,12 @@ use crate::text;
 use advise::{Interval, Verdict};
 use plotters::style::text_anchor::{HPos, VPos};
 
-/// Space for region names, drawing units.
+/// Least space for the names of rows, drawing units.
 const NAMES: i32 = 310;
+/// Width of a letter of a name, drawing units.
+const LETTER: i32 = 16;
+/// Letters of a name that are shown whole.
+const LETTERS: usize = 22;
 /// Height of a region's row.
 const ROW: u32 = 72;
 
@@ -133,11 +137,13 @@ pub(super) fn rows_plot<'n>(
     label: Label<'_>,
     x_title: &str,
     x: (f64, f64),
-    names: impl ExactSizeIterator<Item = &'n str>,
+    names: impl ExactSizeIterator<Item = &'n str> + Clone,
     items: &[(Sample, &str)],
     paint: impl FnOnce(&Root<'_>, &Axes<'_>) -> Result<(), DrawError>,
 ) -> Result<String, ReportError> {
     let count = u32::try_from(names.len()).unwrap_or(1).max(1);
+    let longest = names.clone().map(|name| name.chars().count()).max().unwrap_or(0);
+    let letters = i32::try_from(longest.min(LETTERS)).unwrap_or(0);
     let top = legend::height(items);
     let height = top.unsigned_abs() + count * ROW + 104;
     draw(label, height, |root| {
@@ -149,7 +155,7 @@ pub(super) fn rows_plot<'n>(
                 x,
                 y: (f64::from(count), 0.0),
                 top,
-                left: NAMES,
+                left: NAMES.max(30 + LETTER * letters),
                 x_numbers: true,
                 y_numbers: false,
             },
@@ -169,7 +175,6 @@ pub(super) fn rows_plot<'n>(
 
 /// A long name by its beginning and end: names of a plantation often differ in their last letters.
 fn short(name: &str) -> String {
-    const LETTERS: usize = 15;
     const LAST: usize = 6;
     let name = printable(name);
     let letters: Vec<char> = name.chars().collect();

@@ -1,14 +1,20 @@
 //! Means, curves and residuals of a trial.
 
 use super::canvas::{Axes, AxesSpec, DrawError, Label, Root, TICK, axes, draw, font, write};
+use super::comparison::rows_plot;
 use super::legend::{self, Sample};
 use super::marks::{Shape, dashed, line, marker, rect};
 use super::palette::{ADVISED, CLASSES, CURVE, GRID, INK, PRESENT, RANGE};
 use super::scale::nice_range;
 use crate::error::ReportError;
-use crate::trials::{TrialPlot, TrialSeries};
+use crate::trials::{TrialPlot, TrialPoint, TrialSeries};
 use plotters::style::RGBColor;
 use plotters::style::text_anchor::{HPos, VPos};
+
+/// Width of a letter of a category's name, drawing units.
+const LETTER: usize = 15;
+/// Width of the plotting area, drawing units.
+const WIDTH: usize = 780;
 
 /// Marks that differ in shape as well as colour.
 const MARKS: [(Shape, RGBColor); 6] = [
@@ -45,8 +51,11 @@ pub fn trial_plot(label: Label<'_>, of: &TrialPlot) -> Result<String, ReportErro
     if let Some((_, name)) = &of.bar {
         items.push((Sample::Line(INK), name));
     }
-    let top = if items.is_empty() { 24 } else { legend::height(&items) };
     let (x, y) = ranges(of);
+    if crowded(of) {
+        return rows(label, of, y, &items);
+    }
+    let top = if items.is_empty() { 24 } else { legend::height(&items) };
     draw(label, 620 + top.unsigned_abs(), |root| {
         let axes = axes(
             root,
@@ -83,6 +92,42 @@ pub fn trial_plot(label: Label<'_>, of: &TrialPlot) -> Result<String, ReportErro
         }
         bar(root, &axes, of, x, y)?;
         if items.is_empty() { Ok(()) } else { legend::draw(root, &items) }
+    })
+}
+
+/// Whether the names of the categories, in two rows, would run into each other below the axis.
+fn crowded(of: &TrialPlot) -> bool {
+    let longest = of.categories.iter().map(|name| name.chars().count()).max().unwrap_or(0);
+    longest * LETTER * of.categories.len() > 2 * WIDTH
+}
+
+/// Categories as rows from top to bottom, values along the horizontal axis.
+fn rows(
+    label: Label<'_>,
+    of: &TrialPlot,
+    values: (f64, f64),
+    items: &[(Sample, &str)],
+) -> Result<String, ReportError> {
+    let names = of.categories.iter().map(String::as_str);
+    rows_plot(label, &of.y_title, values, names, items, |root, axes| {
+        for (number, series) in of.series.iter().enumerate() {
+            let (shape, color) = mark(number);
+            let finite = |point: &&TrialPoint| point.x.is_finite() && point.y.is_finite();
+            for point in series.points.iter().filter(finite) {
+                marker(root, shape, axes.at(point.y, point.x + 0.5), 12, color)?;
+            }
+        }
+        let Some((length, _)) = of.bar.as_ref().filter(|(length, _)| length.is_finite()) else {
+            return Ok(());
+        };
+        let y = axes.frame().3 - 14;
+        let middle = f64::midpoint(values.0, values.1);
+        let [low, high] = [-0.5, 0.5].map(|half| axes.at(middle + half * length, 0.0).0);
+        line(root, vec![(low, y), (high, y)], INK, 4)?;
+        for x in [low, high] {
+            line(root, vec![(x, y - 10), (x, y + 10)], INK, 4)?;
+        }
+        Ok(())
     })
 }
 

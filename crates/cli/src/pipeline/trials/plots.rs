@@ -76,7 +76,11 @@ pub fn means(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialPlot> {
             TrialPoint { x, y: value, name: level_words(factor_of(analysis, of, along), level) };
         match plot.series.iter_mut().find(|series| series.name == name) {
             Some(series) => series.points.push(point),
-            None => plot.series.push(TrialSeries { name, points: vec![point], joined: true }),
+            None => {
+                // Categories have no order that a line could follow; two factors are read by it.
+                let joined = is_number || across.is_some();
+                plot.series.push(TrialSeries { name, points: vec![point], joined });
+            }
         }
     }
     for series in &mut plot.series {
