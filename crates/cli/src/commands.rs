@@ -27,7 +27,11 @@ fn from_publish<E: std::error::Error + 'static>(error: &PublishError<E>) -> Fail
     let mut what = error.to_string();
     let mut source = std::error::Error::source(error);
     while let Some(cause) = source {
-        what = format!("{what}: {cause}");
+        // Errors of libraries often repeat their cause in their own words.
+        let cause_words = cause.to_string();
+        if !what.ends_with(&cause_words) {
+            what = format!("{what}: {cause_words}");
+        }
         source = cause.source();
     }
     Failure::new(

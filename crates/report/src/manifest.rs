@@ -63,8 +63,9 @@ pub fn seal(dir: &Path, origin: &Origin) -> Result<(), ReportError> {
     let mut outputs = Vec::with_capacity(files.len());
     for path in files {
         let mut bytes = fs::read(&path).map_err(failed(&path))?;
-        if path.extension().is_some_and(|extension| extension == "html") {
-            bytes = stamped(bytes, &origin.inputs_fingerprint);
+        let kind = path.extension().and_then(|extension| extension.to_str()).unwrap_or_default();
+        if let "html" | "json" | "svg" = kind {
+            bytes = stamped(kind, bytes, &origin.inputs_fingerprint);
             fs::write(&path, &bytes).map_err(failed(&path))?;
         }
         let name = path.strip_prefix(dir).unwrap_or(&path);
@@ -81,15 +82,31 @@ pub fn seal(dir: &Path, origin: &Origin) -> Result<(), ReportError> {
     fs::write(&path, text).map_err(failed(&path))
 }
 
-/// A page with the fingerprint behind its first head line.
-fn stamped(page: Vec<u8>, fingerprint: &str) -> Vec<u8> {
-    match String::from_utf8(page) {
-        Ok(text) => {
-            let meta = format!("{HEAD}\n<meta name=\"anacurve-inputs\" content=\"{fingerprint}\">");
-            text.replacen(HEAD, &meta, 1).into_bytes()
+/// A page with the fingerprint behind its first head line, a drawing with it as metadata, a JSON
+/// object with it as first field; lists and objects that hold it stay as they are.
+fn stamped(kind: &str, bytes: Vec<u8>, fingerprint: &str) -> Vec<u8> {
+    let text = match String::from_utf8(bytes) {
+        Ok(text) => text,
+        Err(error) => return error.into_bytes(),
+    };
+    let behind = |head: &str, stamp: &str| text.replacen(head, &format!("{head}{stamp}"), 1);
+    let stamped = match kind {
+        "html" => {
+            behind(HEAD, &format!("\n<meta name=\"anacurve-inputs\" content=\"{fingerprint}\">"))
         }
-        Err(error) => error.into_bytes(),
-    }
+        "svg" => {
+            let stamp = format!("<metadata>anacurve-inputs {fingerprint}</metadata>");
+            match text.find('>').filter(|_| text.starts_with("<svg")) {
+                Some(end) => format!("{}{stamp}{}", &text[..=end], &text[end + 1..]),
+                None => text,
+            }
+        }
+        _ if text.starts_with("{\n") && !text.contains(fingerprint) => {
+            behind("{", &format!("\n  \"inputs_fingerprint\": \"{fingerprint}\","))
+        }
+        _ => text,
+    };
+    stamped.into_bytes()
 }
 
 fn list(dir: &Path, found: &mut Vec<PathBuf>) -> io::Result<()> {
@@ -116,6 +133,14 @@ mod tests {
         fs::write(dir.path().join("plots/a.svg"), "abc").unwrap();
         fs::write(dir.path().join("index.html"), "<head>\n<meta charset=\"utf-8\">\n</head>")
             .unwrap();
+        for (name, text) in [
+            ("b.svg", "<svg width=\"1\">\n<title>t</title></svg>"),
+            ("c.json", "{\n  \"a\": 1\n}\n"),
+            ("d.json", "{\n  \"inputs\": \"00ff\"\n}\n"),
+            ("e.json", "[\n  1\n]\n"),
+        ] {
+            fs::write(dir.path().join(name), text).unwrap();
+        }
         let origin = Origin {
             version: "1".to_owned(),
             seed: Some(7),
@@ -127,14 +152,27 @@ mod tests {
         let json: serde_json::Value = serde_json::from_str(&text).unwrap();
         assert_eq!(json["inputs_fingerprint"], "00ff");
         assert_eq!(json["inputs"][0]["file"], "book.toml");
-        assert_eq!(json["outputs"][0]["file"], "index.html");
-        assert_eq!(json["outputs"][1]["file"], "plots/a.svg");
+        let files: Vec<&str> = json["outputs"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|output| output["file"].as_str().unwrap())
+            .collect();
+        assert_eq!(files, ["b.svg", "c.json", "d.json", "e.json", "index.html", "plots/a.svg"]);
         assert_eq!(
-            json["outputs"][1]["sha256"],
+            json["outputs"][5]["sha256"],
             "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
         );
         let page = fs::read_to_string(dir.path().join("index.html")).unwrap();
         assert!(page.contains("<meta name=\"anacurve-inputs\" content=\"00ff\">"), "{page}");
-        assert_eq!(json["outputs"][0]["bytes"], page.len());
+        assert_eq!(json["outputs"][4]["bytes"], page.len());
+        let read = |name: &str| fs::read_to_string(dir.path().join(name)).unwrap();
+        assert_eq!(
+            read("b.svg"),
+            "<svg width=\"1\"><metadata>anacurve-inputs 00ff</metadata>\n<title>t</title></svg>"
+        );
+        assert_eq!(read("c.json"), "{\n  \"inputs_fingerprint\": \"00ff\",\n  \"a\": 1\n}\n");
+        assert_eq!(read("d.json"), "{\n  \"inputs\": \"00ff\"\n}\n");
+        assert_eq!(read("e.json"), "[\n  1\n]\n");
     }
 }
