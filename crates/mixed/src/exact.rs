@@ -23,6 +23,9 @@ const PLAIN_SHARE_SMALL: f64 = 0.1;
 const SMALL: f64 = 5e6;
 /// Shares below this are rounding of plain sums, and count as 0.
 const ROUNDING_SHARE: f64 = 1e-14;
+/// The same by the number of rows: sums of many products round more, at the worst by a unit of the
+/// last place (2.2e-16) per row, of which a tenth is ample.
+const ROUNDING_PER_ROW: f64 = 2.2e-17;
 /// Residual share below which extended sums see no variation.
 const EXACT_SHARE: f64 = 1e-28;
 
@@ -284,7 +287,9 @@ pub(crate) fn fit_guarded(
 /// response has no such excuse.
 fn cancels(moments: &Moments) -> bool {
     let p = moments.layout.p();
-    let work = moments.rows().used as f64 * ((p + 1) as f64).powi(2);
+    let rows = moments.rows().used as f64;
+    let work = rows * ((p + 1) as f64).powi(2);
+    let rounding = ROUNDING_SHARE.max(ROUNDING_PER_ROW * rows);
     let least = if work < SMALL { PLAIN_SHARE_SMALL } else { PLAIN_SHARE };
     let at = |i: usize, j: usize| moments.fixed_product(i, j);
     let mut factor: Vec<Vec<f64>> = Vec::new();
@@ -296,10 +301,10 @@ fn cancels(moments: &Moments) -> bool {
             line.push((at(j, *other) - done) / factor[i][i]);
         }
         let share = 1.0 - crate::small::dot(&line, &line) / at(j, j);
-        if share < least && (j == p || share > ROUNDING_SHARE) {
+        if share < least && (j == p || share > rounding) {
             return true;
         }
-        if share > ROUNDING_SHARE {
+        if share > rounding {
             line.push((share * at(j, j)).sqrt());
             factor.push(line);
             kept.push(j);

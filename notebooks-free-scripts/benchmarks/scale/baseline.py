@@ -34,7 +34,9 @@ def read(table):
     for ending, reader in (("csv", pl.read_csv), ("parquet", pl.read_parquet)):
         files = sorted(glob.glob(f"{book}/{table}*.{ending}"))
         if files:
-            options = {"try_parse_dates": True} if ending == "csv" else {}
+            # A column that is empty in one file would be read as text there.
+            numbers = {"moisture_pct": pl.Float64} if table == "harvests" else {}
+            options = {"try_parse_dates": True, "schema_overrides": numbers} if ending == "csv" else {}
             return pl.concat([reader(file, **options) for file in files], how="vertical_relaxed")
     raise SystemExit(f"{book} has no table {table}")
 
