@@ -1,6 +1,6 @@
 //! All regions beside each other: gains with intervals, present and advised intensity.
 
-use super::canvas::{Axes, AxesSpec, DrawError, Label, Root, TICK, axes, draw, font, write};
+use super::canvas::{Axes, AxesSpec, DrawError, Label, Root, TICK, TITLE, axes, draw, font, write};
 use super::legend::{self, Sample};
 use super::marks::{Shape, dashed, line, marker, rect};
 use super::palette::{ADVISED, CURVE, GRID, INK, PRESENT, RANGE};
@@ -14,7 +14,7 @@ use plotters::style::text_anchor::{HPos, VPos};
 /// Least space for the names of rows, drawing units.
 const NAMES: i32 = 310;
 /// Width of a letter of a name, drawing units.
-const LETTER: i32 = 16;
+const LETTER: i32 = 17;
 /// Letters of a name that are shown whole.
 const LETTERS: usize = 22;
 /// Height of a region's row.
@@ -146,11 +146,13 @@ pub(super) fn rows_plot<'n>(
     let letters = i32::try_from(longest.min(LETTERS)).unwrap_or(0);
     let top = legend::height(items);
     let height = top.unsigned_abs() + count * ROW + 104;
+    // Below the axis where it fits there, else as far left of it as it needs.
+    let title_width = LETTER * i32::try_from(x_title.chars().count()).unwrap_or(0);
     draw(label, height, |root| {
         let axes = axes(
             root,
             &AxesSpec {
-                x_title,
+                x_title: "",
                 y_title: "",
                 x,
                 y: (f64::from(count), 0.0),
@@ -160,7 +162,14 @@ pub(super) fn rows_plot<'n>(
                 y_numbers: false,
             },
         )?;
-        let (left, _, right, _) = axes.frame();
+        let (left, _, right, bottom) = axes.frame();
+        let (place, anchor) = if title_width > right - left {
+            (right, HPos::Right)
+        } else {
+            (i32::midpoint(left, right), HPos::Center)
+        };
+        let below = (place, bottom + 88);
+        write(root, x_title, below, &font(TITLE, INK), (anchor, VPos::Center))?;
         for (place, name) in (0_u32..).zip(names) {
             let y = axes.at(0.0, f64::from(place) + 0.5).1;
             let under = axes.at(0.0, f64::from(place) + 1.0).1;
