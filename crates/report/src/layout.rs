@@ -56,7 +56,9 @@ fn trials_csv(layout: &Layout) -> String {
 /// The section of `book.toml`.
 fn section(layout: &Layout) -> String {
     format!(
-        "# Append this to book.toml, and the rows of trials.csv to the trial table of the book.\n{}",
+        "# Append this to book.toml, and the rows of trials.csv to the trial table of the book.\n{}\
+         # When the trial is pruned, name its harvests, for example seasons = [2028, 2029]: earlier\n\
+         # records of its trees then count as everyday records.\n",
         layout.declaration().snippet(&layout.trial)
     )
 }

@@ -135,7 +135,7 @@ fn a_sheet_says_what_a_crew_needs() {
         ["Cut about every third leader shoot.", "That is 31 % of what is there."]
     );
     let fact = |label: &str| &sheet.facts.iter().find(|f| f.label == label).unwrap().value;
-    assert_eq!(fact("Dates"), "6 July 2026 to 14 July 2026");
+    assert_eq!(fact("Dates"), "6 July to 14 July 2026");
     assert_eq!(fact("Cut wood, stacked"), "812 m³");
     // By hand: shares 6000, 3200 and 100 of 9300 cuts, of four people, rounded up.
     assert_eq!(sheet.tools[0], "secateurs: 3, for about 6000 cuts");
