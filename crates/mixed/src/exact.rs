@@ -285,7 +285,7 @@ pub(crate) fn fit_guarded(
 /// of squares beside earlier columns for plain sums to tell it well. A share
 /// within rounding is a column that depends on others, no loss of digits; the
 /// response has no such excuse.
-fn cancels(moments: &Moments) -> bool {
+pub(crate) fn cancels(moments: &Moments) -> bool {
     let p = moments.layout.p();
     let rows = moments.rows().used as f64;
     let work = rows * ((p + 1) as f64).powi(2);

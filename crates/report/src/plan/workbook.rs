@@ -52,11 +52,12 @@ fn fill(target: &mut Worksheet, sheet: &Sheet) -> Result<(), XlsxError> {
     for (column, title) in (0_u16..).zip(&sheet.heads) {
         let text =
             |row: &Vec<PlanCell>| matches!(row.get(usize::from(column)), Some(PlanCell::Text(_)));
-        target.write_string_with_format(0, column, title.replace('_', " "), &head)?;
+        let title = title.replace('_', " ");
+        target.write_string_with_format(0, column, &title, &head)?;
         let wide = sheet.rows.iter().any(text);
         let width = if wide { WIDTHS[0] } else { WIDTHS[1] };
         target.set_column_width(column, width)?;
-        height = height.max(lines(title, width));
+        height = height.max(lines(&title, width));
         widths.push(width);
     }
     set_height(target, 0, height)?;
