@@ -93,10 +93,20 @@ pub enum Error {
     /// The fixed columns reproduce the response exactly.
     #[error("the fixed columns reproduce the response exactly; there is no variation to model")]
     NoResidualVariation,
-    /// The dense part of the system is too large for memory.
-    #[error("{columns} columns remain beside the largest factor; at most {limit} are supported")]
+    /// Too many levels beside the largest factor meet one another.
+    #[error(
+        "the levels beside the largest factor meet in {cells} cells; at most {limit} are supported"
+    )]
+    TooManyCells {
+        /// Cells of the factorisation.
+        cells: usize,
+        /// Supported cells.
+        limit: usize,
+    },
+    /// A method that works on a dense matrix has too many columns.
+    #[error("{columns} columns are more than the {limit} that this method supports")]
     TooLarge {
-        /// Columns of the reduced system.
+        /// Columns.
         columns: usize,
         /// Supported columns.
         limit: usize,

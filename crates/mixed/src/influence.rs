@@ -4,6 +4,7 @@ use crate::Error;
 use crate::criterion::shrinkage;
 use crate::fit::Fit;
 use crate::group_sums::{GroupSums, OwnSums};
+use crate::layout::check_cells;
 use crate::matrix::Matrix;
 use crate::small::{cholesky, dot};
 use serde::Serialize;
@@ -58,7 +59,7 @@ impl Fit {
     ///
     /// # Errors
     /// [`Error::Incompatible`] when the sums are of other rows or columns;
-    /// [`Error::Unknown`] for a model without a factor.
+    /// [`Error::Unknown`] for a model without a factor; [`Error::TooManyCells`].
     pub fn influence(&self, sums: &GroupSums) -> Result<Influence, Error> {
         let system = &self.system;
         if sums.layout != system.layout || sums.rows != system.rows.used {
@@ -69,6 +70,7 @@ impl Fit {
         };
         system.each_group()?;
         let (q, rank, p) = (system.layout.q, system.rank(), system.layout.p());
+        check_cells(system.m() * system.m())?;
         let inverse = self.solved.inverse();
         let mut fixed = vec![0.0; rank * rank];
         for i in 0..rank {

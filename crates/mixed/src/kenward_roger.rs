@@ -181,9 +181,10 @@ impl Parts {
             }
         }
         let mut xx = Matrix::zeros(rank, rank);
+        let gram = system.gram.full();
         for i in 0..q + rank {
             for j in 0..q + rank {
-                let x = system.gram[(i, j)];
+                let x = gram[(i, j)];
                 match (i < q, j < q) {
                     (true, true) => zz[(first_other + i, first_other + j)] = x,
                     (true, false) => zx[(first_other + i, j - q)] = x,

@@ -4,8 +4,9 @@ use crate::Error;
 use crate::data::{Covariance, Data, RandomEffect};
 use std::collections::BTreeSet;
 
-/// Most columns of the dense reduced system (8 bytes x limit^2 = 1.15 GB).
-const COLUMN_LIMIT: usize = 12_000;
+/// Most cells that a factorisation may hold (8 bytes each: 1.15 GB): as many as
+/// 12000 columns that all meet one another.
+pub(crate) const CELL_LIMIT: usize = 12_000 * 12_000;
 
 /// Declared centre and scale of a column.
 #[derive(Debug, Clone, PartialEq)]
@@ -148,21 +149,12 @@ impl Layout {
             }
             factors.push(layout);
         }
-        let layout = Layout { fixed, response, factors, eliminated, q };
-        if layout.width() > COLUMN_LIMIT {
-            return Err(Error::TooLarge { columns: layout.width(), limit: COLUMN_LIMIT });
-        }
-        Ok(layout)
+        Ok(Layout { fixed, response, factors, eliminated, q })
     }
 
     /// Fixed columns.
     pub fn p(&self) -> usize {
         self.fixed.len()
-    }
-
-    /// Columns of [Z_other | X | y].
-    pub fn width(&self) -> usize {
-        self.q + self.p() + 1
     }
 
     /// Effects per group of the eliminated factor.
@@ -194,6 +186,14 @@ impl Layout {
             .position(|f| f.name == name)
             .ok_or_else(|| Error::Unknown { what: format!("factor {name}") })
     }
+}
+
+/// An error for a factorisation of more cells than memory is meant for.
+pub(crate) fn check_cells(cells: usize) -> Result<(), Error> {
+    if cells > CELL_LIMIT {
+        return Err(Error::TooManyCells { cells, limit: CELL_LIMIT });
+    }
+    Ok(())
 }
 
 fn units(name: &str, centre: f64, scale: f64) -> Result<Units, Error> {

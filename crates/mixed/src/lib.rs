@@ -15,6 +15,7 @@ mod exact;
 mod fit;
 mod generalised;
 mod gradient;
+mod gram;
 mod group_list;
 mod group_sums;
 mod influence;

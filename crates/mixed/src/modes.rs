@@ -1,6 +1,9 @@
 //! Conditional modes of the random effects with their prediction-error covariance.
 
+use crate::criterion::shrinkage;
 use crate::fit::Fit;
+use crate::layout::check_cells;
+use crate::small::dot;
 use crate::target::Target;
 use crate::{Error, Matrix};
 use serde::Serialize;
@@ -29,10 +32,47 @@ impl Fit {
         factors.map(|f| f.name.clone()).collect()
     }
 
+    /// Conditional modes of a factor alone, levels x effects: those of
+    /// [`Fit::conditional_modes`] without the work of their covariance.
+    ///
+    /// # Errors
+    /// [`Error::Unknown`] for a factor that the model does not have,
+    /// [`Error::PooledGroups`] for one whose groups came summed.
+    pub fn modes(&self, factor: &str) -> Result<Matrix, Error> {
+        let (system, solved) = (&self.system, &self.solved);
+        let f = system.layout.factor_index(factor)?;
+        let shape = &system.layout.factors[f];
+        let (k, scale) = (shape.k(), system.units.response_scale);
+        let mut modes = Matrix::zeros(shape.levels, k);
+        if let Some(start) = shape.column_start {
+            let solution = solved.solution();
+            for level in 0..shape.levels {
+                for (effect, mode) in modes.row_mut(level).iter_mut().enumerate() {
+                    *mode = scale * solution[start + level * k + effect];
+                }
+            }
+            return Ok(modes);
+        }
+        system.each_group()?;
+        for (level, place) in system.group_of_level.iter().enumerate() {
+            // A level without rows keeps its prior mean.
+            let Some(place) = place else { continue };
+            let group = &system.groups[*place];
+            let (d, _, _) = shrinkage(&solved.lambdas[f], &group.zz, k);
+            let sums = group.times(&solved.residual, k);
+            for (effect, mode) in modes.row_mut(level).iter_mut().enumerate() {
+                *mode = scale * dot(&d[effect * k..(effect + 1) * k], &sums);
+            }
+        }
+        Ok(modes)
+    }
+
     /// Conditional modes of a factor.
     ///
     /// # Errors
-    /// [`Error::Unknown`] for a factor that the model does not have.
+    /// [`Error::Unknown`] for a factor that the model does not have,
+    /// [`Error::PooledGroups`] for one whose groups came summed,
+    /// [`Error::TooManyCells`] when the joint covariance has too many.
     pub fn conditional_modes(&self, factor: &str) -> Result<ConditionalModes, Error> {
         let system = &self.system;
         let f = system.layout.factor_index(factor)?;
@@ -40,17 +80,16 @@ impl Fit {
         let k = shape.k();
         let scale = system.units.response_scale;
         let variance = (self.sigma * scale).powi(2);
-        let mut modes = Matrix::zeros(shape.levels, k);
+        let modes = self.modes(factor)?;
         let mut variances = Matrix::zeros(shape.levels, k);
         let mut joint = None;
         match shape.column_start {
             Some(start) => {
                 let size = shape.levels * k;
-                let solution = self.solved.solution();
+                check_cells(system.m() * system.m())?;
                 let relative = system.unscale_both(&self.solved.inverse(), &self.solved.lambdas);
                 let mut block = Matrix::zeros(size, size);
                 for i in 0..size {
-                    modes[(i / k, i % k)] = scale * solution[start + i];
                     variances[(i / k, i % k)] = variance * relative[(start + i, start + i)];
                     for j in 0..size {
                         block[(i, j)] = variance * relative[(start + i, start + j)];
@@ -59,7 +98,6 @@ impl Fit {
                 joint = Some(block);
             }
             None => {
-                system.each_group()?;
                 for level in 0..shape.levels {
                     for effect in 0..k {
                         let mut z = vec![0.0; k];
@@ -69,8 +107,7 @@ impl Fit {
                             group: Some((level, z)),
                             ..Target::default()
                         };
-                        let (estimate, relative) = self.read(&target);
-                        modes[(level, effect)] = scale * estimate;
+                        let relative = target.relative_variance(system, &self.solved);
                         variances[(level, effect)] = variance * relative;
                     }
                 }

@@ -5,6 +5,7 @@ mod tile;
 
 use crate::Error;
 use crate::data::{Data, RandomEffect};
+use crate::gram::{Gram, Triangle};
 use crate::layout::{Layout, effect_value};
 use crate::matrix::Matrix;
 use crate::record::{DropReason, RowCounts};
@@ -41,8 +42,8 @@ struct Sums {
     fixed: Vec<f64>,
     /// Z_other'W[X | y], `stride` values per column of Z_other.
     cross: Vec<f64>,
-    /// Z_other'WZ_other, lower triangle, by row.
-    random: Vec<f64>,
+    /// Z_other'WZ_other.
+    random: Triangle,
     /// Cross-products of each group of the eliminated factor.
     groups: Arc<Groups>,
     /// Non-zero entries of the current row of Z_other.
@@ -140,25 +141,21 @@ impl Moments {
         &self.sums.groups
     }
 
-    /// [Z_other | X | y]'W[Z_other | X | y] for the columns kept of X, in full.
-    pub(crate) fn gram(&self, kept: &[usize]) -> Matrix {
+    /// [Z_other | X | y]'W[Z_other | X | y] for the columns kept of X.
+    pub(crate) fn gram(&self, kept: &[usize]) -> Gram {
         let (q, p, sums) = (self.layout.q, self.layout.p(), &self.sums);
-        let dense: Vec<usize> = kept.iter().copied().chain([p]).collect();
-        let width = q + dense.len();
-        let mut out = Matrix::zeros(width, width);
-        for i in 0..q {
-            out.row_mut(i)[..=i].copy_from_slice(&sums.random[i * q..i * q + i + 1]);
-            for (at, j) in dense.iter().enumerate() {
-                out[(q + at, i)] = sums.cross[i * sums.stride + j];
+        let columns: Vec<usize> = kept.iter().copied().chain([p]).collect();
+        let mut dense = Matrix::zeros(columns.len(), q + columns.len());
+        for (a, i) in columns.iter().enumerate() {
+            let line = dense.row_mut(a);
+            for (x, cross) in line.iter_mut().zip(sums.cross.chunks_exact(sums.stride)) {
+                *x = cross[*i];
+            }
+            for (b, j) in columns.iter().enumerate() {
+                line[q + b] = sums.fixed[i.max(j) * sums.stride + i.min(j)];
             }
         }
-        for (a, i) in dense.iter().enumerate() {
-            for (b, j) in dense[..=a].iter().enumerate() {
-                out[(q + a, q + b)] = sums.fixed[i * sums.stride + j];
-            }
-        }
-        out.mirror();
-        out
+        Gram { random: sums.random.clone(), dense }
     }
 
     /// Entry (i, j), j <= i, of [X | y]'W[X | y].
@@ -198,7 +195,8 @@ impl Moments {
     /// Whether all sums stayed finite.
     pub(crate) fn is_finite(&self) -> bool {
         let sums = &self.sums;
-        [&sums.fixed, &sums.cross, &sums.random].iter().all(|v| v.iter().all(|x| x.is_finite()))
+        let dense = sums.fixed.iter().chain(&sums.cross).all(|x| x.is_finite());
+        dense && sums.random.is_finite()
     }
 }
 
@@ -215,7 +213,7 @@ impl Sums {
             stride,
             fixed: vec![0.0; (layout.p() + 1) * stride],
             cross: vec![0.0; layout.q * stride],
-            random: vec![0.0; layout.q * layout.q],
+            random: Triangle::zeros(layout.q),
             groups: Arc::new(Groups::new(levels, layout.k(), stride)),
             entries: Vec::new(),
             hints: vec![0; per_row.map(|f| f.k()).sum()],
@@ -256,7 +254,7 @@ impl Sums {
         }
         add(&mut self.fixed, &other.fixed);
         add(&mut self.cross, &other.cross);
-        add(&mut self.random, &other.random);
+        self.random.merge(&other.random);
         Arc::make_mut(&mut self.groups).merge(&other.groups);
     }
 }

@@ -54,8 +54,12 @@ impl Products {
             }
         }
         for (i, (f, a)) in columns.iter().enumerate() {
-            for ((g, b), x) in columns.iter().zip(system.gram.row(i)) {
+            for (j, x) in system.gram.random.line(i) {
+                let (g, b) = columns[j];
                 out.values[f * count + g] += a * b * x * x;
+                if i != j {
+                    out.values[g * count + f] += a * b * x * x;
+                }
             }
         }
         if let Some(f) = layout.eliminated {

@@ -3,8 +3,8 @@
 mod apart;
 mod scatter;
 
+use crate::gram::Gram;
 use crate::group_list::GroupList;
-use crate::matrix::Matrix;
 use crate::moments::Group;
 use crate::pooled::PooledGroups;
 use crate::scratch::Scratch;
@@ -114,16 +114,12 @@ fn of_pooled(pooled: &PooledGroups, groups: &GroupList, shape: &Shape) -> Pools 
         columns: pooled.pools.len(),
         scatter: Scatter::default(),
     };
-    let width = shape.width();
     for (column, pool) in pooled.pools.iter().enumerate() {
-        let mut full = Matrix::zeros(width, width);
-        for ((a, b), x) in &pool.cross {
-            if let (Some(i), Some(j)) = (groups.place(*a), groups.place(*b)) {
-                full[(i, j)] = *x;
-                full[(j, i)] = *x;
-            }
-        }
-        out.sums.extend(shape.pack(&full));
+        let cells = pool
+            .cross
+            .iter()
+            .filter_map(|((a, b), x)| Some(((groups.place(*a)?, groups.place(*b)?), *x)));
+        out.sums.extend(shape.pack(&Gram::of_cells(cells, groups.q, shape.width())));
         out.list.push(Pool {
             zz: vec![pool.zz],
             count: pool.count as usize,

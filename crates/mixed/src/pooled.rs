@@ -5,6 +5,7 @@ use crate::basis::Basis;
 use crate::data::Data;
 use crate::declared::DeclaredBasis;
 use crate::fit::{Fit, fit_system};
+use crate::gram::Gram;
 use crate::group_list::GroupList;
 use crate::layout::Layout;
 use crate::matrix::Matrix;
@@ -165,15 +166,19 @@ impl PooledMoments {
         let arena = Arc::new(Groups::new(0, 1, (p + 1).next_multiple_of(4)));
         let (q, gram) = (self.layout.q, &self.gram);
         let fixed = (0..p).collect::<Vec<_>>();
-        let whole = |kept: &[usize]| dense(gram, q, p, kept);
+        let whole = |kept: &[usize]| {
+            let place = |column: u32| kept_place(column as usize, q, p, kept);
+            let cells = gram.iter().filter_map(|((a, b), x)| Some(((place(*a)?, place(*b)?), *x)));
+            Gram::of_cells(cells, q, q + kept.len() + 1)
+        };
         let list = |kept: &[usize]| {
             (GroupList::pooled(Arc::clone(&arena), Arc::clone(&groups), kept, (q, p)), Vec::new())
         };
         let fixed_gram = {
+            let all = whole(&fixed);
             let mut out = Matrix::zeros(p, p);
-            let full = dense(gram, q, p, &fixed);
             for i in 0..p {
-                out.row_mut(i).copy_from_slice(&full.row(q + i)[q..q + p]);
+                out.row_mut(i).copy_from_slice(&all.dense.row(i)[q..q + p]);
             }
             out
         };
@@ -211,20 +216,6 @@ impl PooledMoments {
 
 fn ordered((a, b): (u32, u32)) -> (u32, u32) {
     (a.max(b), a.min(b))
-}
-
-/// The cells over [Z_other | kept X | y] as a full symmetric matrix.
-fn dense(cells: &Cells, q: usize, p: usize, kept: &[usize]) -> Matrix {
-    let place = |column: u32| kept_place(column as usize, q, p, kept);
-    let width = q + kept.len() + 1;
-    let mut out = Matrix::zeros(width, width);
-    for ((a, b), x) in cells {
-        if let (Some(i), Some(j)) = (place(*a), place(*b)) {
-            out[(i, j)] = *x;
-            out[(j, i)] = *x;
-        }
-    }
-    out
 }
 
 /// Place of a column of [Z_other | X | y] in [Z_other | kept X | y].

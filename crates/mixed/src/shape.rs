@@ -1,9 +1,9 @@
 //! The pattern of the reduced system: blocks of columns that meet only through a common border.
 
 use crate::Covariance;
+use crate::gram::Gram;
 use crate::group_list::GroupList;
 use crate::layout::Layout;
-use crate::matrix::Matrix;
 
 /// Smallest block that is worth its own factorisation; smaller ones are joined.
 const SMALLEST_BLOCK: usize = 16;
@@ -217,20 +217,34 @@ impl Shape {
         self.place[..v.len()].iter().map(|place| v[*place]).collect()
     }
 
-    /// Packs a full symmetric matrix by column of the system; entries outside
-    /// the pattern are 0.
-    pub fn pack(&self, full: &Matrix) -> Vec<f64> {
-        let mut order = vec![0; self.width()];
-        for (column, place) in self.place.iter().enumerate() {
-            order[*place] = column;
-        }
-        let mut packed = Vec::with_capacity(self.packed_len);
-        for part in &self.parts {
-            let own = &order[part.start..part.start + part.size];
-            let border = if part.height > part.size { &order[self.border().start..] } else { &[] };
-            for (j, column) in own.iter().enumerate() {
-                packed.extend(own[j..].iter().chain(border).map(|row| full[(*row, *column)]));
+    /// Packed place of the entry of two positions, the first not the later;
+    /// `None` outside the pattern.
+    pub fn packed_place(&self, first: usize, second: usize) -> Option<usize> {
+        let part = &self.parts[self.part_of[first] as usize];
+        let (column, end) = (first - part.start, part.start + part.size);
+        let row = if second < end {
+            second - part.start
+        } else {
+            part.size + second.checked_sub(self.border().start)?
+        };
+        Some(part.diagonal(column) + row - column)
+    }
+
+    /// Packs a matrix by column of the system; entries outside the pattern are 0.
+    pub fn pack(&self, gram: &Gram) -> Vec<f64> {
+        let mut packed = vec![0.0; self.packed_len];
+        let mut put = |i: usize, j: usize, x: f64| {
+            let (a, b) = (self.place[i], self.place[j]);
+            if let Some(at) = self.packed_place(a.min(b), a.max(b)) {
+                packed[at] = x;
             }
+        };
+        for i in 0..gram.q() {
+            gram.random.line(i).for_each(|(j, x)| put(i, j, x));
+        }
+        for i in gram.fixed() {
+            let line = gram.dense.row(i - gram.q());
+            line[..=i].iter().enumerate().for_each(|(j, x)| put(i, j, *x));
         }
         packed
     }

@@ -2,8 +2,9 @@
 
 use crate::Error;
 use crate::basis::Basis;
+use crate::gram::Gram;
 use crate::group_list::GroupList;
-use crate::layout::{Layout, ThetaEntry};
+use crate::layout::{Layout, ThetaEntry, check_cells};
 use crate::matrix::Matrix;
 use crate::moments::Moments;
 use crate::pool::{Pools, pools};
@@ -33,8 +34,8 @@ pub(crate) struct System {
     pub pools: Pools,
     /// Blocks and border of the reduced system.
     pub shape: Arc<Shape>,
-    /// R'WR over [Z_other | kept X | y], full symmetric.
-    pub gram: Matrix,
+    /// R'WR over [Z_other | kept X | y].
+    pub gram: Gram,
     /// The same in the packed storage of the shape.
     pub packed: Vec<f64>,
     /// Memory of evaluations.
@@ -57,8 +58,8 @@ pub(crate) struct Parts<'a> {
     pub seen: &'a [Vec<bool>],
     /// X'WX, lower triangle.
     pub fixed_gram: Matrix,
-    /// [Z_other | X | y]'W[Z_other | X | y] for the columns kept of X, in full.
-    pub gram: &'a dyn Fn(&[usize]) -> Matrix,
+    /// [Z_other | X | y]'W[Z_other | X | y] for the columns kept of X.
+    pub gram: &'a dyn Fn(&[usize]) -> Gram,
     /// Groups, and the place of each level among them, for the columns kept of X.
     pub groups: &'a dyn Fn(&[usize]) -> PlacedGroups,
 }
@@ -130,6 +131,7 @@ impl System {
         let gram = (parts.gram)(&screen.kept);
         let (groups, group_of_level) = (parts.groups)(&screen.kept);
         let shape = Shape::of(&layout, &groups, screen.kept.len(), pattern);
+        check_cells(shape.panels_len)?;
         let pools = pools(&groups, &shape, pooling);
         let packed = shape.pack(&gram);
         let mut system = System {
@@ -163,7 +165,7 @@ impl System {
 
     /// Columns of the reduced system without the response.
     pub fn m(&self) -> usize {
-        self.gram.n_rows() - 1
+        self.gram.width() - 1
     }
 
     /// Estimable fixed columns.
@@ -196,7 +198,7 @@ impl System {
                     *sum = match factor.column_start {
                         Some(start) => (0..factor.levels)
                             .map(|l| start + l * k + r)
-                            .map(|c| self.gram[(c, c)])
+                            .map(|c| self.gram.at(c, c))
                             .sum(),
                         None => self.groups.squares(r),
                     };
@@ -216,20 +218,20 @@ impl System {
     /// The fixed columns must leave something to explain.
     fn check_variation(&self) -> Result<(), Error> {
         let y = self.m();
-        let xx: Vec<usize> = (self.layout.q..=y).collect();
-        let mut rest = self.gram[(y, y)];
+        let xx: Vec<usize> = self.gram.fixed().collect();
+        let mut rest = self.gram.at(y, y);
         let mut factor: Vec<Vec<f64>> = Vec::new();
         for i in &xx {
             let mut line: Vec<f64> = Vec::new();
             for (j, other) in factor.iter().enumerate() {
-                let x = self.gram[(*i, xx[j])] - crate::small::dot(&line, &other[..j]);
+                let x = self.gram.at(*i, xx[j]) - crate::small::dot(&line, &other[..j]);
                 line.push(x / other[j]);
             }
-            let pivot = self.gram[(*i, *i)] - crate::small::dot(&line, &line);
+            let pivot = self.gram.at(*i, *i) - crate::small::dot(&line, &line);
             rest = pivot;
             line.push(pivot.max(0.0).sqrt());
             factor.push(line);
         }
-        if rest > 1e-13 * self.gram[(y, y)] { Ok(()) } else { Err(Error::NoResidualVariation) }
+        if rest > 1e-13 * self.gram.at(y, y) { Ok(()) } else { Err(Error::NoResidualVariation) }
     }
 }

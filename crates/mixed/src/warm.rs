@@ -16,7 +16,7 @@ fn levels_met(system: &System, f: usize) -> usize {
     let factor = &system.layout.factors[f];
     match factor.column_start {
         Some(start) => {
-            (start..start + factor.levels).filter(|c| system.gram[(*c, *c)] > 0.0).count()
+            (start..start + factor.levels).filter(|c| system.gram.at(*c, *c) > 0.0).count()
         }
         None => system.groups.len(),
     }

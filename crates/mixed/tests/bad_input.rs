@@ -247,3 +247,63 @@ fn a_spread_that_the_columns_absorb_has_no_upper_limit() {
     let absorbed = parts.factors.iter().find(|factor| factor.factor == "season").unwrap();
     assert_eq!(absorbed.upper_limits, [None]);
 }
+
+/// Levels that meet few others are no matter of their number: the estimates of a balanced nested
+/// layout are those of its analysis of variance (Searle, Casella and McCulloch 1992, Variance
+/// Components, section 4.4). Crossed, as many cannot be factored.
+#[test]
+fn many_levels_must_not_all_meet() {
+    use rand::{RngExt, SeedableRng};
+    let mut rng = rand_chacha::ChaCha12Rng::seed_from_u64(11);
+    // Uniform, variance 1: the analysis of variance needs no normal distribution.
+    let mut noise = |sd: f64| sd * (12.0_f64).sqrt() * (rng.random::<f64>() - 0.5);
+    let (blocks, trees, rows) = (20_000, 2, 2);
+    let (mut y, mut block, mut tree) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut squares, mut means) = ([0.0; 2], Vec::new());
+    for b in 0..blocks {
+        let of_block = noise(0.8);
+        let mut of_trees = [0.0; 2];
+        for (t, mean) in of_trees.iter_mut().enumerate() {
+            let level = of_block + noise(0.6);
+            let own = [level + noise(1.0), level + noise(1.0)];
+            *mean = 0.5 * (own[0] + own[1]);
+            squares[0] += 0.5 * (own[0] - own[1]).powi(2);
+            y.extend(own);
+            block.extend([b as u32; 2]);
+            tree.extend([(b * trees + t) as u32; 2]);
+        }
+        squares[1] += (of_trees[0] - of_trees[1]).powi(2);
+        means.push(0.5 * (of_trees[0] + of_trees[1]));
+    }
+    let grand = means.iter().sum::<f64>() / blocks as f64;
+    let between = means.iter().map(|m| 4.0 * (m - grand).powi(2)).sum::<f64>();
+    let within = squares[0] / (blocks * trees) as f64;
+    let of_tree = squares[1] / blocks as f64;
+    let of_block = between / (blocks - 1) as f64;
+    let data = Data::new(&y)
+        .intercept()
+        .factor(Factor::intercept("tree", &tree, blocks * trees))
+        .factor(Factor::intercept("block", &block, blocks));
+    let fitted = fit(&data, &Settings::default()).unwrap();
+    let components = fitted.variance_components().unwrap();
+    common::close("residual", components.residual.powi(2), within, 1e-6);
+    for (factor, expected) in
+        [(0, (of_tree - within) / rows as f64), (1, (of_block - of_tree) / (rows * trees) as f64)]
+    {
+        let found = components.factors[factor].standard_deviations[0].powi(2);
+        common::close(&components.factors[factor].factor, found, expected, 1e-5);
+    }
+
+    // The modes of trees come without their covariance, that of so many blocks is refused.
+    assert_eq!(fitted.modes("tree").unwrap().n_rows(), blocks * trees);
+    let refused = fitted.conditional_modes("block").unwrap_err();
+    assert!(matches!(refused, Error::TooManyCells { .. }), "{refused}");
+
+    let crossed: Vec<u32> = (0..y.len() as u32).map(|i| i.wrapping_mul(7919) % 19_997).collect();
+    let data = Data::new(&y)
+        .intercept()
+        .factor(Factor::intercept("block", &block, blocks))
+        .factor(Factor::intercept("picker", &crossed, 19_997));
+    let refused = failure(&data);
+    assert!(matches!(refused, Error::TooManyCells { .. }), "{refused}");
+}

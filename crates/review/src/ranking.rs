@@ -129,7 +129,7 @@ pub fn rank(
         }
     }
     let fit = mixed::fit(&data, &Settings::default())?;
-    let modes = fit.conditional_modes("unit")?.modes.column(0);
+    let modes = fit.modes("unit")?.column(0);
     let integration = IntegrationSettings { seed: settings.seed, ..IntegrationSettings::default() };
     let posterior = fit.integrate(&Prior::half_normal(settings.prior_scale), &integration)?;
     let draws = posterior.draws(settings.draws, settings.seed, &["unit"])?;

@@ -2,6 +2,7 @@
 
 use super::design::Design;
 use crate::Error;
+use crate::layout::check_cells;
 use faer::MatMut;
 use faer::Par;
 use faer::dyn_stack::{MemBuffer, MemStack};
@@ -29,7 +30,10 @@ pub(crate) struct Blocks {
 
 impl Blocks {
     /// Joins the columns that share a group.
-    pub fn new(design: &Design) -> Blocks {
+    ///
+    /// # Errors
+    /// [`Error::TooManyCells`].
+    pub fn new(design: &Design) -> Result<Blocks, Error> {
         let mut parent: Vec<usize> = (0..design.q).collect();
         for g in 0..design.groups() {
             let met = design.met(g);
@@ -64,14 +68,15 @@ impl Blocks {
                 here
             })
             .collect();
-        Blocks {
+        check_cells(start)?;
+        Ok(Blocks {
             block_of,
             place,
             shape,
             members,
             lower: vec![0.0; start],
             inverse: vec![0.0; start],
-        }
+        })
     }
 
     /// Blocks.

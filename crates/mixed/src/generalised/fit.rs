@@ -41,7 +41,7 @@ pub fn fit_generalised(
     let checked = check(data, family)?;
     let design = Design::new(data, &checked);
     let model = Model::new(design, checked.layout, family);
-    let mut state = State::new(&model.design);
+    let mut state = State::new(&model.design)?;
     let start = model.first()?;
     let mut visited = Vec::new();
     let estimated = estimate(&model, &mut state, &start, &mut visited)?;

@@ -82,11 +82,11 @@ pub(crate) struct State {
 }
 
 impl State {
-    pub fn new(design: &Design) -> State {
+    pub fn new(design: &Design) -> Result<State, Error> {
         let (n, k, q) = (design.n, design.k, design.q);
         let own = design.groups() * k;
         let entries = design.columns.len() * k;
-        State {
+        Ok(State {
             base: vec![0.0; n],
             own: vec![0.0; n * k],
             others: vec![0.0; n * design.other],
@@ -97,7 +97,7 @@ impl State {
             inverse: vec![0.0; own * k],
             cross: vec![0.0; entries],
             shrunk: vec![0.0; entries],
-            blocks: Blocks::new(design),
+            blocks: Blocks::new(design)?,
             r_own: vec![0.0; own],
             r_other: vec![0.0; q],
             x_own: vec![0.0; own],
@@ -106,7 +106,7 @@ impl State {
             kept_other: vec![0.0; q],
             scratch: vec![0.0; k * k],
             sweeps: 0,
-        }
+        })
     }
 
     /// Sets coefficients and relative covariance factors.

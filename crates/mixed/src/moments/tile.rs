@@ -115,7 +115,7 @@ impl Tile {
     /// Everything that meets a random effect.
     #[inline(always)]
     fn add_random(&self, data: &Data<'_>, sums: &mut Sums, layout: &Layout) {
-        let (stride, q, k) = (sums.stride, layout.q, layout.k());
+        let (stride, k) = (sums.stride, layout.k());
         let Sums { groups, seen, random, cross, entries, hints, .. } = sums;
         let groups = Arc::make_mut(groups);
         for ((row, weight), x) in
@@ -134,9 +134,8 @@ impl Tile {
             }
             for (at, (i, z)) in entries.iter().enumerate() {
                 let (i, wz) = (*i as usize, weight * z);
-                let line = &mut random[i * q..(i + 1) * q];
                 for (j, y) in &entries[..=at] {
-                    line[*j as usize] += wz * y;
+                    random.add(i, *j as usize, wz * y);
                 }
                 add_scaled(&mut cross[i * stride..(i + 1) * stride], wz, x);
             }

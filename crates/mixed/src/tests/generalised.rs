@@ -201,7 +201,7 @@ proptest! {
         let checked = check(&data, family).unwrap();
         let design = Design::new(&data, &checked);
         let model = Model::new(design, checked.layout, family);
-        let mut state = State::new(&model.design);
+        let mut state = State::new(&model.design).unwrap();
         prop_assert!(!sites || state.blocks.count() > 1);
         let mut x = columns.theta.clone();
         x.extend([0.4, -0.3]);

@@ -236,7 +236,7 @@ impl Plan<'_> {
         }
         let (mut parts, mut joins) = (Vec::new(), String::new());
         for (place, group) in design.groups.iter().enumerate().filter(|(_, g)| g.name != "tree") {
-            let modes = fit.conditional_modes(&group.name)?.modes;
+            let modes = fit.modes(&group.name)?;
             if group.slopes.is_empty() {
                 let rows: Vec<String> = group
                     .labels

@@ -162,9 +162,9 @@ fn fitted(table: &TreeSeasons, design: &Design, fit: &Fit) -> Result<Vec<f64>, Y
         }
     }
     for group in &design.groups {
-        let modes = fit.conditional_modes(&group.name)?;
+        let modes = fit.modes(&group.name)?;
         for (row, (sum, &code)) in predicted.iter_mut().zip(&group.codes).enumerate() {
-            let effects = modes.modes.row(code as usize);
+            let effects = modes.row(code as usize);
             if group.slopes.is_empty() {
                 *sum += group.loading(row) * effects.first().copied().unwrap_or(0.0);
             } else {
@@ -186,7 +186,7 @@ pub(crate) fn deviations(
 ) -> Result<Vec<f64>, YieldError> {
     let mut left: Vec<f64> = fitted(table, design, fit)?;
     if let Some(trees) = design.groups.iter().find(|group| group.name == "tree") {
-        let modes = fit.conditional_modes("tree")?.modes;
+        let modes = fit.modes("tree")?;
         for (row, (sum, &code)) in left.iter_mut().zip(&trees.codes).enumerate() {
             *sum -= trees.loading(row) * modes.row(code as usize).first().copied().unwrap_or(0.0);
         }

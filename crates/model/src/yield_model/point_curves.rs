@@ -29,7 +29,7 @@ impl PointCurves {
                 }
             }
             for group in design.groups.iter().filter(|group| !group.slopes.is_empty()) {
-                let modes = fit.conditional_modes(&group.name)?.modes;
+                let modes = fit.modes(&group.name)?;
                 for (&shape, mode) in group.slopes.iter().zip(modes.row(code)) {
                     curve[shape] += mode;
                 }

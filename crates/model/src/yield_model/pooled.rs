@@ -119,7 +119,7 @@ impl Nuisance {
         let mut random = vec![0.0; table.len()];
         let mut random_but_trees = random.clone();
         for group in design.groups.iter().filter(|group| group.slopes.is_empty()) {
-            let modes = fit.conditional_modes(&group.name)?.modes;
+            let modes = fit.modes(&group.name)?;
             for (row, &code) in group.codes.iter().enumerate() {
                 let effect = modes.row(code as usize).first().copied().unwrap_or(0.0);
                 random[row] += group.loading(row) * effect;

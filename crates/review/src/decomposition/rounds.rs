@@ -182,7 +182,7 @@ impl Rows {
         }
         let fit = mixed::fit(&data, &Settings::default())?;
         let estimates = fit.estimates();
-        let modes = fit.conditional_modes("season")?.modes.column(0);
+        let modes = fit.modes("season")?.column(0);
         let mut fixed = vec![[0.0; PARTS]; self.used.len()];
         let mut constant = vec![0.0; self.used.len()];
         for (column, estimate) in self.columns.iter().zip(&estimates) {
