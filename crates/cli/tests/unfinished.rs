@@ -194,6 +194,22 @@ fn two_runs_on_one_target_do_not_mix() {
     }
 }
 
+/// Whether a file holds the fingerprint: as text, in its metadata, or in a part of a workbook.
+fn carries(path: &Path, inputs: &str) -> bool {
+    let bytes = std::fs::read(path).unwrap();
+    if path.extension().is_some_and(|extension| extension == "xlsx") {
+        let mut parts = zip::ZipArchive::new(std::io::Cursor::new(bytes)).unwrap();
+        let mut part = parts.by_name("docProps/custom.xml").unwrap();
+        let mut text = String::new();
+        std::io::Read::read_to_string(&mut part, &mut text).unwrap();
+        return text.contains(inputs);
+    }
+    // A table without rows has no cell for it.
+    let empty = path.extension().is_some_and(|extension| extension == "csv")
+        && bytes.iter().filter(|byte| **byte == b'\n').count() == 1;
+    empty || bytes.windows(inputs.len()).any(|window| window == inputs.as_bytes())
+}
+
 #[test]
 fn the_manifest_and_the_outputs_name_the_same_inputs() {
     let book = Book::tidy();
@@ -222,7 +238,10 @@ fn the_manifest_and_the_outputs_name_the_same_inputs() {
         let pair = pairs.into_iter().find(|pair| pair.key == "anacurve.inputs").unwrap();
         assert_eq!(pair.value.as_deref(), Some(inputs), "{table}");
     }
-    // Every file but the manifest and the marker of the folder is listed.
-    let listed = manifest["outputs"].as_array().unwrap().len();
-    assert_eq!(listed + 2, files(&dir).len());
+    // Every file but the manifest and the marker of the folder is listed, and every one carries it.
+    let listed = manifest["outputs"].as_array().unwrap();
+    assert_eq!(listed.len() + 2, files(&dir).len());
+    for file in listed.iter().map(|file| file["file"].as_str().unwrap()) {
+        assert!(carries(&dir.join(file), inputs), "{file}");
+    }
 }

@@ -24,11 +24,12 @@ pub enum DrawsFileError {
 impl YieldModel {
     /// Writes the posterior draws: columns `.draw` (from 0) and `.shape` (family of the intensity
     /// curve), then theta, sigma, coefficients and the regions' deviations, on the model's response
-    /// scale and null where a family does not have them; region levels carry the region id.
+    /// scale and null where a family does not have them; region levels carry the region id. The
+    /// schema's metadata holds `inputs`, the fingerprint of the input files, as `anacurve.inputs`.
     ///
     /// # Errors
     /// When the file cannot be written.
-    pub fn write_draws(&self, path: &Path) -> Result<(), DrawsFileError> {
+    pub fn write_draws(&self, inputs: &str, path: &Path) -> Result<(), DrawsFileError> {
         let total: usize = self.draws.iter().map(|(_, draws)| draws.len()).sum();
         let mut names: Vec<String> = Vec::new();
         for name in self.draws.iter().flat_map(|(_, draws)| draws.names()) {
@@ -61,7 +62,8 @@ impl YieldModel {
             fields.push(Field::new(self.named_level(name), DataType::Float64, true));
             columns.push(Arc::new(Float64Array::from(values)));
         }
-        let schema = Arc::new(Schema::new(fields));
+        let metadata = [("anacurve.inputs".to_owned(), inputs.to_owned())];
+        let schema = Arc::new(Schema::new(fields).with_metadata(metadata.into()));
         let batch = RecordBatch::try_new(schema.clone(), columns)?;
         let mut writer = FileWriter::try_new(File::create(path)?, &schema)?;
         writer.write(&batch)?;

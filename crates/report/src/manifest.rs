@@ -8,6 +8,10 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 const MANIFEST: &str = "manifest.json";
+/// Name under which outputs carry the fingerprint of the inputs.
+pub(crate) const INPUTS: &str = "anacurve-inputs";
+/// Column and field of the same.
+const FIELD: &str = "inputs_fingerprint";
 /// Where the fingerprint of the inputs goes into a page.
 const HEAD: &str = "<meta charset=\"utf-8\">";
 
@@ -47,7 +51,8 @@ struct Manifest<'a> {
     outputs: Vec<OutputFile>,
 }
 
-/// Writes the fingerprint of the inputs into the head of every page of a finished folder, then
+/// Writes the fingerprint of the inputs into every page, drawing, JSON file and CSV row of a finished
+/// folder (the other kinds carry it already), then
 /// `manifest.json` with the size and SHA-256 of every file beside it, sorted by name.
 ///
 /// # Errors
@@ -64,7 +69,7 @@ pub fn seal(dir: &Path, origin: &Origin) -> Result<(), ReportError> {
     for path in files {
         let mut bytes = fs::read(&path).map_err(failed(&path))?;
         let kind = path.extension().and_then(|extension| extension.to_str()).unwrap_or_default();
-        if let "html" | "json" | "svg" = kind {
+        if let "html" | "json" | "svg" | "csv" = kind {
             bytes = stamped(kind, bytes, &origin.inputs_fingerprint);
             fs::write(&path, &bytes).map_err(failed(&path))?;
         }
@@ -83,7 +88,8 @@ pub fn seal(dir: &Path, origin: &Origin) -> Result<(), ReportError> {
 }
 
 /// A page with the fingerprint behind its first head line, a drawing with it as metadata, a JSON
-/// object with it as first field; lists and objects that hold it stay as they are.
+/// object, or each object of a list, with it as first field, a table with it as last column; objects
+/// and tables that hold it stay as they are.
 fn stamped(kind: &str, bytes: Vec<u8>, fingerprint: &str) -> Vec<u8> {
     let text = match String::from_utf8(bytes) {
         Ok(text) => text,
@@ -91,22 +97,44 @@ fn stamped(kind: &str, bytes: Vec<u8>, fingerprint: &str) -> Vec<u8> {
     };
     let behind = |head: &str, stamp: &str| text.replacen(head, &format!("{head}{stamp}"), 1);
     let stamped = match kind {
-        "html" => {
-            behind(HEAD, &format!("\n<meta name=\"anacurve-inputs\" content=\"{fingerprint}\">"))
-        }
+        "html" => behind(HEAD, &format!("\n<meta name=\"{INPUTS}\" content=\"{fingerprint}\">")),
         "svg" => {
-            let stamp = format!("<metadata>anacurve-inputs {fingerprint}</metadata>");
+            let stamp = format!("<metadata>{INPUTS} {fingerprint}</metadata>");
             match text.find('>').filter(|_| text.starts_with("<svg")) {
                 Some(end) => format!("{}{stamp}{}", &text[..=end], &text[end + 1..]),
                 None => text,
             }
         }
-        _ if text.starts_with("{\n") && !text.contains(fingerprint) => {
-            behind("{", &format!("\n  \"inputs_fingerprint\": \"{fingerprint}\","))
+        "csv" if !text.contains(FIELD) => with_column(&text, fingerprint),
+        "json" if text.starts_with("{\n") && !text.contains(fingerprint) => {
+            behind("{", &format!("\n  \"{FIELD}\": \"{fingerprint}\","))
+        }
+        // An element of an indented list begins so, and no text holds a line end.
+        "json" if text.starts_with("[\n") => {
+            text.replace("\n  {\n", &format!("\n  {{\n    \"{FIELD}\": \"{fingerprint}\",\n"))
         }
         _ => text,
     };
     stamped.into_bytes()
+}
+
+/// A table with one more column that holds the fingerprint in every row.
+fn with_column(text: &str, fingerprint: &str) -> String {
+    let mut out = String::with_capacity(text.len() + text.len() / 4);
+    let (mut quoted, mut cell) = (false, FIELD);
+    for letter in text.chars() {
+        match letter {
+            '"' => quoted = !quoted,
+            '\n' if !quoted => {
+                out.push(',');
+                out.push_str(cell);
+                cell = fingerprint;
+            }
+            _ => {}
+        }
+        out.push(letter);
+    }
+    out
 }
 
 fn list(dir: &Path, found: &mut Vec<PathBuf>) -> io::Result<()> {
@@ -137,7 +165,9 @@ mod tests {
             ("b.svg", "<svg width=\"1\">\n<title>t</title></svg>"),
             ("c.json", "{\n  \"a\": 1\n}\n"),
             ("d.json", "{\n  \"inputs\": \"00ff\"\n}\n"),
-            ("e.json", "[\n  1\n]\n"),
+            ("e.json", "[\n  {\n    \"a\": \"{\"\n  }\n]\n"),
+            ("f.csv", "name,kg\n\"two\nlines, \"\"so\"\"\",1\nb,2\n"),
+            ("g.csv", "inputs_fingerprint\n00ff\n"),
         ] {
             fs::write(dir.path().join(name), text).unwrap();
         }
@@ -158,14 +188,16 @@ mod tests {
             .iter()
             .map(|output| output["file"].as_str().unwrap())
             .collect();
-        assert_eq!(files, ["b.svg", "c.json", "d.json", "e.json", "index.html", "plots/a.svg"]);
+        let expected = ["b.svg", "c.json", "d.json", "e.json", "f.csv", "g.csv", "index.html"];
+        assert_eq!(files[..7], expected);
+        assert_eq!(files[7..], ["plots/a.svg"]);
         assert_eq!(
-            json["outputs"][5]["sha256"],
+            json["outputs"][7]["sha256"],
             "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
         );
         let page = fs::read_to_string(dir.path().join("index.html")).unwrap();
         assert!(page.contains("<meta name=\"anacurve-inputs\" content=\"00ff\">"), "{page}");
-        assert_eq!(json["outputs"][4]["bytes"], page.len());
+        assert_eq!(json["outputs"][6]["bytes"], page.len());
         let read = |name: &str| fs::read_to_string(dir.path().join(name)).unwrap();
         assert_eq!(
             read("b.svg"),
@@ -173,6 +205,14 @@ mod tests {
         );
         assert_eq!(read("c.json"), "{\n  \"inputs_fingerprint\": \"00ff\",\n  \"a\": 1\n}\n");
         assert_eq!(read("d.json"), "{\n  \"inputs\": \"00ff\"\n}\n");
-        assert_eq!(read("e.json"), "[\n  1\n]\n");
+        assert_eq!(
+            read("e.json"),
+            "[\n  {\n    \"inputs_fingerprint\": \"00ff\",\n    \"a\": \"{\"\n  }\n]\n"
+        );
+        assert_eq!(
+            read("f.csv"),
+            "name,kg,inputs_fingerprint\n\"two\nlines, \"\"so\"\"\",1,00ff\nb,2,00ff\n"
+        );
+        assert_eq!(read("g.csv"), "inputs_fingerprint\n00ff\n");
     }
 }

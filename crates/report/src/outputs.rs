@@ -33,8 +33,8 @@ pub fn write_outputs(report: &Report, dir: &Path) -> Result<(), ReportError> {
     write(dir, "advice.parquet", &advice_parquet(&report.advice)?)?;
     write(dir, "laterals.json", laterals_json(&report.laterals)?.as_bytes())?;
     write_plan(&plan_of(report), dir)?;
-    write_review(&report.review, dir)?;
-    write_trials(&report.advice.book, &report.trials, dir)?;
+    write_review(&report.review, &report.advice.inputs, dir)?;
+    write_trials(&report.advice.book, &report.trials, &report.advice.inputs, dir)?;
     // Review's and trials' own copies lead back to them; beside the report it leads back to the report.
     write(dir, "dictionary.html", dictionary_html("index.html")?.as_bytes())
 }

@@ -18,11 +18,12 @@ use std::fs;
 use std::path::Path;
 
 /// Writes `review.html`, `dictionary.html`, `review.xlsx`, `review/*.csv` (one per table) and `review/*.svg` into `dir`,
-/// which is created when absent. The same review gives the same bytes.
+/// which is created when absent. The same review gives the same bytes. `inputs` is the fingerprint of
+/// the input files, which the workbook carries.
 ///
 /// # Errors
 /// When a file cannot be encoded or written; files written before stay.
-pub fn write_review(review: &ReviewReport, dir: &Path) -> Result<(), ReportError> {
+pub fn write_review(review: &ReviewReport, inputs: &str, dir: &Path) -> Result<(), ReportError> {
     let folder = dir.join("review");
     fs::create_dir_all(&folder)
         .map_err(|source| ReportError::Write { path: folder.clone(), source })?;
@@ -39,7 +40,7 @@ pub fn write_review(review: &ReviewReport, dir: &Path) -> Result<(), ReportError
         write(&folder.join(format!("{}.csv", table.name)), csv(table).as_bytes())?;
     }
     let title = format!("{}: {}", review.title, review.book);
-    let workbook = sections_workbook(&title, &review.answers, sections())?;
+    let workbook = sections_workbook((&title, inputs), &review.answers, sections())?;
     write(&dir.join("review.xlsx"), &workbook)?;
     write(&dir.join("dictionary.html"), dictionary_html("review.html")?.as_bytes())?;
     write(&dir.join("review.html"), page.render()?.as_bytes())

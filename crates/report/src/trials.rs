@@ -12,6 +12,7 @@ pub use content::{
 };
 
 pub use tables::{csv, table};
+pub(crate) use workbook::empty;
 pub use workbook::sections_workbook;
 
 use crate::error::ReportError;
@@ -47,11 +48,16 @@ pub fn write_size(part: &TrialPart, dir: &Path) -> Result<(), ReportError> {
 
 /// Writes `trials.html`, `dictionary.html`, `trials/*.csv` (one per table), `trials/*.xlsx` (one per trial) and
 /// `trials/*.svg` into `dir`, which is created when absent; nothing without trials. The same trials
-/// give the same bytes.
+/// give the same bytes. `inputs` is the fingerprint of the input files, which workbooks carry.
 ///
 /// # Errors
 /// When a file cannot be encoded or written; files written before stay.
-pub fn write_trials(book: &str, trials: &[TrialReport], dir: &Path) -> Result<(), ReportError> {
+pub fn write_trials(
+    book: &str,
+    trials: &[TrialReport],
+    inputs: &str,
+    dir: &Path,
+) -> Result<(), ReportError> {
     if trials.is_empty() {
         return Ok(());
     }
@@ -74,7 +80,7 @@ pub fn write_trials(book: &str, trials: &[TrialReport], dir: &Path) -> Result<()
                 write(&folder.join(name), tables::csv(table).as_bytes())?;
             }
         }
-        write(&folder.join(format!("{stem}.xlsx")), &workbook::workbook(trial)?)?;
+        write(&folder.join(format!("{stem}.xlsx")), &workbook::workbook(trial, inputs)?)?;
     }
     write(&dir.join("dictionary.html"), dictionary_html("trials.html")?.as_bytes())?;
     write(&dir.join("trials.html"), page.render()?.as_bytes())

@@ -133,8 +133,13 @@ fn trial(tables: Vec<TrialTable>, plots: Vec<TrialPlot>) -> TrialReport {
 #[test]
 fn tables_of_trials_lead_to_the_entry_of_their_kind() {
     let dir = tempfile::tempdir().unwrap();
-    write_trials("Book", &[trial(vec![table("means-dressing", 3)], Vec::new())], dir.path())
-        .unwrap();
+    write_trials(
+        "Book",
+        &[trial(vec![table("means-dressing", 3)], Vec::new())],
+        "00ff",
+        dir.path(),
+    )
+    .unwrap();
     let html = page(dir.path(), "trials.html");
     assert!(html.contains("href=\"dictionary.html#trials-means\""));
     assert_eq!(unexplained(&html), Vec::<String>::new());
@@ -145,7 +150,7 @@ fn tables_of_trials_lead_to_the_entry_of_their_kind() {
 fn only_long_tables_are_sorted_and_filtered() {
     let dir = tempfile::tempdir().unwrap();
     let tables = vec![table("means-short", 11), table("means-long", 12)];
-    write_trials("Book", &[trial(tables, Vec::new())], dir.path()).unwrap();
+    write_trials("Book", &[trial(tables, Vec::new())], "00ff", dir.path()).unwrap();
     let html = page(dir.path(), "trials.html");
     assert_eq!(html.matches("class=\"scroll long\"").count(), 1);
     assert_eq!(html.matches("class=\"scroll\"").count(), 1);

@@ -29,7 +29,7 @@ fn run(args: &ReviewArgs, stages: &Stages) -> Result<Outcome, Failure> {
         let json = to_json(&judged)?;
         let origin = pipeline::origin(&checked, Some(args.seed));
         ::report::publish(out, |dir| -> Result<(), ReportError> {
-            ::report::write_review(&page, dir)?;
+            ::report::write_review(&page, &origin.inputs_fingerprint, dir)?;
             let path = dir.join("review.json");
             std::fs::write(&path, &json).map_err(|source| ReportError::Write { path, source })?;
             ::report::seal(dir, &origin)

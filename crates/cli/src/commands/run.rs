@@ -92,7 +92,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         }
         write_tables(&checked, dir)?;
         if let Decided::Fitted(run) = &decided {
-            run.model.write_draws(&dir.join("draws.arrow"))?;
+            run.model.write_draws(&origin.inputs_fingerprint, &dir.join("draws.arrow"))?;
         }
         std::fs::write(dir.join("fit.json"), &fit)?;
         report::seal(dir, &origin)?;

@@ -44,7 +44,8 @@ fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
         let json = to_json(&trials)?;
         let origin = pipeline::origin(&checked, None);
         ::report::publish(out, |dir| -> Result<(), ReportError> {
-            ::report::write_trials(&checked.tables.book.book.name, &reports, dir)?;
+            let book = &checked.tables.book.book.name;
+            ::report::write_trials(book, &reports, &origin.inputs_fingerprint, dir)?;
             let path = dir.join("trials.json");
             std::fs::write(&path, &json).map_err(|source| ReportError::Write { path, source })?;
             ::report::seal(dir, &origin)

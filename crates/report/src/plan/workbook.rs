@@ -3,10 +3,9 @@
 use super::{PlanCell, Sheet};
 use crate::error::ReportError;
 use crate::text;
+use crate::trials::empty;
 use jiff::civil::Date;
-use rust_xlsxwriter::{
-    DocProperties, ExcelDateTime, Format, FormatAlign, Workbook, Worksheet, XlsxError,
-};
+use rust_xlsxwriter::{ExcelDateTime, Format, FormatAlign, Worksheet, XlsxError};
 
 /// Longest text a spreadsheet cell holds.
 const CELL_LIMIT: usize = 32_767;
@@ -24,14 +23,7 @@ pub(super) fn workbook(
     cautions: &[String],
     inputs: &str,
 ) -> Result<Vec<u8>, ReportError> {
-    let mut book = Workbook::new();
-    // A fixed date of creation: the same run gives the same bytes.
-    book.set_properties(
-        &DocProperties::new()
-            .set_title(text::H_WORK.get())
-            .set_custom_property("anacurve-inputs", inputs)
-            .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
-    );
+    let mut book = empty(text::H_WORK.get(), inputs)?;
     for sheet in sheets {
         fill(book.add_worksheet().set_name(sheet.name)?, sheet)?;
     }

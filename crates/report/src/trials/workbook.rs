@@ -2,6 +2,7 @@
 
 use super::content::{TrialCell, TrialReport, TrialSection, TrialTable};
 use crate::error::ReportError;
+use crate::manifest::INPUTS;
 use rust_xlsxwriter::{
     DocProperties, ExcelDateTime, Format, FormatBorder, Workbook, Worksheet, XlsxError,
 };
@@ -10,18 +11,25 @@ use words::{say, text};
 /// Longest name of a sheet.
 const NAME_LIMIT: usize = 31;
 
+/// A workbook without sheets that carries its title and the fingerprint of the input files.
+pub(crate) fn empty(title: &str, inputs: &str) -> Result<Workbook, XlsxError> {
+    let mut book = Workbook::new();
+    book.set_properties(
+        &DocProperties::new()
+            .set_title(title)
+            .set_custom_property(INPUTS, inputs)
+            // A fixed date of creation: the same run gives the same bytes.
+            .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
+    );
+    Ok(book)
+}
+
 /// Bytes of the workbook. Every text is written as text, so nothing in it runs as a formula.
 ///
 /// # Errors
 /// When the workbook cannot be encoded.
-pub fn workbook(trial: &TrialReport) -> Result<Vec<u8>, ReportError> {
-    let mut book = Workbook::new();
-    book.set_properties(
-        &DocProperties::new()
-            .set_title(say!("Trial {}", trial.id))
-            // A fixed date of creation: the same run gives the same bytes.
-            .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
-    );
+pub fn workbook(trial: &TrialReport, inputs: &str) -> Result<Vec<u8>, ReportError> {
+    let mut book = empty(&say!("Trial {}", trial.id), inputs)?;
     about(book.add_worksheet().set_name(text!("About"))?, trial)?;
     for (number, part) in trial.parts.iter().enumerate() {
         // The number keeps names apart, and hyphens stand for what a sheet's name may not hold.
@@ -45,21 +53,16 @@ pub fn workbook(trial: &TrialReport) -> Result<Vec<u8>, ReportError> {
 }
 
 /// Bytes of a workbook with one sheet per section, after one with the title, what was found and the
-/// cautions.
+/// cautions; titled so, from inputs of that fingerprint.
 ///
 /// # Errors
 /// When the workbook cannot be encoded.
 pub fn sections_workbook<'a>(
-    title: &str,
+    (title, inputs): (&str, &str),
     found: &[String],
     sections: impl Iterator<Item = &'a TrialSection>,
 ) -> Result<Vec<u8>, ReportError> {
-    let mut book = Workbook::new();
-    book.set_properties(
-        &DocProperties::new()
-            .set_title(title)
-            .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
-    );
+    let mut book = empty(title, inputs)?;
     let sheet = book.add_worksheet().set_name(text!("About"))?;
     sheet.set_column_width(0, 26)?;
     let mut row = 0;
