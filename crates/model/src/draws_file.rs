@@ -4,6 +4,7 @@ use crate::yield_model::YieldModel;
 use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray, UInt32Array};
 use arrow::datatypes::{DataType, Field, Schema};
 use arrow::ipc::writer::FileWriter;
+use std::collections::HashMap;
 use std::fs::File;
 use std::io;
 use std::path::Path;
@@ -62,8 +63,8 @@ impl YieldModel {
             fields.push(Field::new(self.named_level(name), DataType::Float64, true));
             columns.push(Arc::new(Float64Array::from(values)));
         }
-        let metadata = [("anacurve.inputs".to_owned(), inputs.to_owned())];
-        let schema = Arc::new(Schema::new(fields).with_metadata(metadata.into()));
+        let metadata = HashMap::from([("anacurve.inputs".to_owned(), inputs.to_owned())]);
+        let schema = Arc::new(Schema::new(fields).with_metadata(metadata));
         let batch = RecordBatch::try_new(schema.clone(), columns)?;
         let mut writer = FileWriter::try_new(File::create(path)?, &schema)?;
         writer.write(&batch)?;
