@@ -1,5 +1,6 @@
 //! Everything a run writes for people: page, plots, tables, work plan and calendar; computes no statistics.
 
+mod cells;
 mod content;
 mod dictionary;
 mod error;

@@ -12,7 +12,6 @@ pub use content::{
 };
 
 pub use tables::{csv, table};
-pub(crate) use workbook::empty;
 pub use workbook::sections_workbook;
 
 use crate::error::ReportError;

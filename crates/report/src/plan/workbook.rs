@@ -1,18 +1,12 @@
 //! `workplan.xlsx`: every table of the plan on its own sheet.
 
 use super::{PlanCell, Sheet};
+use crate::cells::{across, empty, held, lines, pattern, set_height, top};
 use crate::error::ReportError;
 use crate::text;
-use crate::trials::empty;
 use jiff::civil::Date;
-use rust_xlsxwriter::{ExcelDateTime, Format, FormatAlign, Worksheet, XlsxError};
+use rust_xlsxwriter::{ExcelDateTime, Worksheet, XlsxError};
 
-/// Longest text a spreadsheet cell holds.
-const CELL_LIMIT: usize = 32_767;
-/// Height of a line, points.
-const LINE_HEIGHT: f64 = 15.0;
-/// Lines that a row shows at the most; a spreadsheet allows rows of 409 points.
-const MOST_LINES: u32 = 27;
 /// Width of a column of text and of one of numbers, characters.
 const WIDTHS: [f64; 2] = [22.0, 12.0];
 
@@ -29,7 +23,7 @@ pub(super) fn workbook(
     }
     let last = book.add_worksheet().set_name(text::H_SAFETY.get())?;
     last.set_column_width(0, 110)?;
-    last.set_landscape().set_paper_size(9).set_print_fit_to_pages(1, 0);
+    across(last);
     let wrap = top().set_text_wrap();
     for (row, caution) in (0_u32..).zip(cautions) {
         last.write_string_with_format(row, 0, caution, &wrap)?;
@@ -54,8 +48,8 @@ fn fill(target: &mut Worksheet, sheet: &Sheet) -> Result<(), XlsxError> {
     }
     set_height(target, 0, height)?;
     target.set_freeze_panes(1, 0)?;
-    target.set_landscape().set_paper_size(9).set_repeat_rows(0, 0)?;
-    target.set_print_fit_to_pages(1, 0);
+    across(target);
+    target.set_repeat_rows(0, 0)?;
     for (row, cells) in (1_u32..).zip(&sheet.rows) {
         for (column, cell) in (0_u16..).zip(cells) {
             write(target, row, column, cell)?;
@@ -69,50 +63,14 @@ fn fill(target: &mut Worksheet, sheet: &Sheet) -> Result<(), XlsxError> {
     Ok(())
 }
 
-/// Lines that a text takes in a column of so many letters, broken between words.
-fn lines(text: &str, width: f64) -> u32 {
-    let mut lines = 1;
-    let mut used = 0;
-    for word in text.split_whitespace() {
-        let letters = word.chars().count();
-        // Bold letters and capitals are wider than the digits that columns are measured in.
-        if used > 0 && 1.1 * (used + 1 + letters) as f64 > width {
-            lines += 1;
-            used = letters;
-        } else {
-            used += letters + usize::from(used > 0);
-        }
-    }
-    lines
-}
-
-/// Not every program fits the rows to texts of several lines by itself.
-fn set_height(target: &mut Worksheet, row: u32, lines: u32) -> Result<(), XlsxError> {
-    if lines > 1 {
-        target.set_row_height(row, LINE_HEIGHT * f64::from(lines.min(MOST_LINES)))?;
-    }
-    Ok(())
-}
-
-/// Cells stand at the top of their row, so that a text of several lines covers no neighbour.
-fn top() -> Format {
-    Format::new().set_align(FormatAlign::Top)
-}
-
 fn write(target: &mut Worksheet, row: u32, column: u16, cell: &PlanCell) -> Result<(), XlsxError> {
     match cell {
         PlanCell::Empty => {}
         PlanCell::Text(text) => {
-            let cell: String = text.chars().take(CELL_LIMIT).collect();
-            let wrap = top().set_text_wrap();
-            target.write_string_with_format(row, column, cell, &wrap)?;
+            target.write_string_with_format(row, column, held(text), &top().set_text_wrap())?;
         }
         PlanCell::Number(value, decimals) => {
-            let pattern = match decimals {
-                0 => "#,##0".to_owned(),
-                n => format!("#,##0.{}", "0".repeat(usize::from(*n))),
-            };
-            let format = top().set_num_format(pattern);
+            let format = top().set_num_format(pattern("#,##0", usize::from(*decimals)));
             target.write_number_with_format(row, column, *value, &format)?;
         }
         PlanCell::Day(day) => write_day(target, row, column, *day)?,

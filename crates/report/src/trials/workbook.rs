@@ -1,28 +1,19 @@
 //! The tables of a trial as a spreadsheet, one sheet per trait.
 
 use super::content::{TrialCell, TrialReport, TrialSection, TrialTable};
+use crate::cells::{across, empty, held, lines, pattern, set_height, top};
 use crate::error::ReportError;
-use crate::manifest::INPUTS;
-use rust_xlsxwriter::{
-    DocProperties, ExcelDateTime, Format, FormatBorder, Workbook, Worksheet, XlsxError,
-};
+use rust_xlsxwriter::{Format, FormatAlign, FormatBorder, Workbook, Worksheet, XlsxError};
 use words::{say, text};
 
 /// Longest name of a sheet.
 const NAME_LIMIT: usize = 31;
-
-/// A workbook without sheets that carries its title and the fingerprint of the input files.
-pub(crate) fn empty(title: &str, inputs: &str) -> Result<Workbook, XlsxError> {
-    let mut book = Workbook::new();
-    book.set_properties(
-        &DocProperties::new()
-            .set_title(title)
-            .set_custom_property(INPUTS, inputs)
-            // A fixed date of creation: the same run gives the same bytes.
-            .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
-    );
-    Ok(book)
-}
+/// Widths of columns, characters: the first one, one of numbers, and the most for one of texts.
+const FIRST: f64 = 26.0;
+const NUMBERS: f64 = 12.0;
+const MOST: f64 = 28.0;
+/// Columns over which paragraphs run at the least: about the width of a printed page.
+const PAGE_COLUMNS: usize = 9;
 
 /// Bytes of the workbook. Every text is written as text, so nothing in it runs as a formula.
 ///
@@ -30,23 +21,31 @@ pub(crate) fn empty(title: &str, inputs: &str) -> Result<Workbook, XlsxError> {
 /// When the workbook cannot be encoded.
 pub fn workbook(trial: &TrialReport, inputs: &str) -> Result<Vec<u8>, ReportError> {
     let mut book = empty(&say!("Trial {}", trial.id), inputs)?;
-    about(book.add_worksheet().set_name(text!("About"))?, trial)?;
+    let mut about = Page::new(&mut book, text!("About"), std::iter::empty())?;
+    about.line(&trial.title, true)?;
+    about.line(&trial.sentence, false)?;
+    for (name, value) in &trial.facts {
+        about.fact(name, value)?;
+    }
+    for note in &trial.notes {
+        about.line(note, false)?;
+    }
+    about.cautions()?;
     for (number, part) in trial.parts.iter().enumerate() {
         // The number keeps names apart, and hyphens stand for what a sheet's name may not hold.
         let name: String =
             format!("{} {}", number + 1, part.slug).chars().take(NAME_LIMIT).collect();
-        let sheet = book.add_worksheet().set_name(name)?;
-        sheet.set_column_width(0, 26)?;
-        let mut row = 0;
-        line(sheet, &mut row, &part.heading, true)?;
-        line(sheet, &mut row, &part.finding, false)?;
+        let tables = part.sections.iter().flat_map(|section| &section.tables);
+        let mut page = Page::new(&mut book, &name, tables)?;
+        page.line(&part.heading, true)?;
+        page.line(&part.finding, false)?;
         if let Some((what, remedy)) = &part.refused {
-            line(sheet, &mut row, what, false)?;
-            line(sheet, &mut row, remedy, false)?;
+            page.line(what, false)?;
+            page.line(remedy, false)?;
         }
         for of in &part.sections {
-            row += 1;
-            section(sheet, &mut row, of)?;
+            page.row += 1;
+            page.section(of)?;
         }
     }
     Ok(book.save_to_buffer()?)
@@ -63,104 +62,156 @@ pub fn sections_workbook<'a>(
     sections: impl Iterator<Item = &'a TrialSection>,
 ) -> Result<Vec<u8>, ReportError> {
     let mut book = empty(title, inputs)?;
-    let sheet = book.add_worksheet().set_name(text!("About"))?;
-    sheet.set_column_width(0, 26)?;
-    let mut row = 0;
-    line(sheet, &mut row, title, true)?;
-    for text in found
-        .iter()
-        .map(String::as_str)
-        .chain(crate::text::CAUTIONS.iter().map(|caution| caution.get()))
-    {
-        line(sheet, &mut row, text, false)?;
+    let mut about = Page::new(&mut book, text!("About"), std::iter::empty())?;
+    about.line(title, true)?;
+    for text in found {
+        about.line(text, false)?;
     }
+    about.cautions()?;
     for (number, of) in sections.enumerate() {
         let name: String = format!("{} {}", number + 1, of.heading)
             .chars()
             .map(|letter| if "[]:*?/\\'".contains(letter) { ' ' } else { letter })
             .take(NAME_LIMIT)
             .collect();
-        let sheet = book.add_worksheet().set_name(name.trim_end())?;
-        sheet.set_column_width(0, 26)?;
-        section(sheet, &mut 0, of)?;
+        Page::new(&mut book, name.trim_end(), of.tables.iter())?.section(of)?;
     }
     Ok(book.save_to_buffer()?)
 }
 
-fn section(sheet: &mut Worksheet, row: &mut u32, of: &TrialSection) -> Result<(), XlsxError> {
-    line(sheet, row, &of.heading, true)?;
-    for paragraph in &of.paragraphs {
-        line(sheet, row, paragraph, false)?;
-    }
-    for of in &of.tables {
-        *row += 1;
-        table(sheet, row, of)?;
-    }
-    Ok(())
+/// A sheet that is filled from top to bottom.
+struct Page<'a> {
+    sheet: &'a mut Worksheet,
+    row: u32,
+    widths: Vec<f64>,
 }
 
-fn about(sheet: &mut Worksheet, trial: &TrialReport) -> Result<(), XlsxError> {
-    sheet.set_column_width(0, 26)?;
-    let mut row = 0;
-    line(sheet, &mut row, &trial.title, true)?;
-    line(sheet, &mut row, &trial.sentence, false)?;
-    for (name, value) in &trial.facts {
-        sheet.write_string(row, 0, name)?;
-        sheet.write_string(row, 1, value)?;
-        row += 1;
-    }
-    for note in &trial.notes {
-        line(sheet, &mut row, note, false)?;
-    }
-    for caution in crate::text::CAUTIONS {
-        line(sheet, &mut row, caution.get(), false)?;
-    }
-    Ok(())
-}
-
-fn line(sheet: &mut Worksheet, row: &mut u32, text: &str, bold: bool) -> Result<(), XlsxError> {
-    if !text.is_empty() {
-        let format = if bold { Format::new().set_bold() } else { Format::new() };
-        let text: String = text.chars().take(32_767).collect();
-        sheet.write_string_with_format(*row, 0, text, &format)?;
-        *row += 1;
-    }
-    Ok(())
-}
-
-fn table(sheet: &mut Worksheet, row: &mut u32, of: &TrialTable) -> Result<(), XlsxError> {
-    line(sheet, row, &of.caption, false)?;
-    let head = Format::new().set_bold().set_text_wrap().set_border_bottom(FormatBorder::Thin);
-    for (column, name) in (0_u16..).zip(&of.heads) {
-        sheet.write_string_with_format(*row, column, &name.text, &head)?;
-    }
-    *row += 1;
-    for cells in &of.rows {
-        for (column, cell) in (0_u16..).zip(cells) {
-            match cell {
-                TrialCell::Text(text) => {
-                    sheet.write_string(*row, column, text)?;
+impl<'a> Page<'a> {
+    /// A sheet as wide as the tables that will stand on it.
+    fn new<'t>(
+        book: &'a mut Workbook,
+        name: &str,
+        tables: impl Iterator<Item = &'t TrialTable>,
+    ) -> Result<Self, XlsxError> {
+        let mut widths = vec![NUMBERS; PAGE_COLUMNS];
+        widths[0] = FIRST;
+        for of in tables {
+            widths.resize(widths.len().max(of.heads.len()), NUMBERS);
+            for (column, cell) in of.rows.iter().flat_map(|cells| cells.iter().enumerate()) {
+                if let (TrialCell::Text(text), Some(width)) = (cell, widths.get_mut(column)) {
+                    *width = width.max(1.1 * text.chars().count() as f64).min(MOST);
                 }
-                TrialCell::Number(Some(value), decimals) if value.is_finite() => {
-                    let places = if *decimals == 0 {
-                        "0".to_owned()
-                    } else {
-                        format!("0.{}", "0".repeat(*decimals))
-                    };
-                    let format = Format::new().set_num_format(places);
-                    sheet.write_number_with_format(*row, column, *value, &format)?;
-                }
-                TrialCell::P(Some(p)) if p.is_finite() => {
-                    let format = Format::new().set_num_format("0.0000");
-                    sheet.write_number_with_format(*row, column, *p, &format)?;
-                }
-                TrialCell::Number(..) | TrialCell::P(_) => {}
             }
         }
-        *row += 1;
+        let sheet = book.add_worksheet().set_name(name)?;
+        across(sheet);
+        for (column, width) in (0_u16..).zip(&widths) {
+            sheet.set_column_width(column, *width)?;
+        }
+        Ok(Self { sheet, row: 0, widths })
     }
-    for note in &of.notes {
-        line(sheet, row, note, false)?;
+
+    /// A text over the whole width.
+    fn line(&mut self, text: &str, bold: bool) -> Result<(), XlsxError> {
+        if text.is_empty() {
+            return Ok(());
+        }
+        self.span(0, text, bold)?;
+        self.row += 1;
+        Ok(())
     }
-    Ok(())
+
+    /// A name and what it stands for.
+    fn fact(&mut self, name: &str, value: &str) -> Result<(), XlsxError> {
+        self.sheet.write_string_with_format(self.row, 0, held(name), &top().set_text_wrap())?;
+        self.span(1, value, false)?;
+        self.row += 1;
+        Ok(())
+    }
+
+    /// A text from a column to the last one.
+    fn span(&mut self, from: u16, text: &str, bold: bool) -> Result<(), XlsxError> {
+        let wrap = top().set_text_wrap();
+        let format = if bold { wrap.set_bold() } else { wrap };
+        let last = self.widths.len() as u16 - 1;
+        self.sheet.merge_range(self.row, from, self.row, last, &held(text), &format)?;
+        let width = self.widths[usize::from(from)..].iter().sum();
+        set_height(self.sheet, self.row, lines(text, width))
+    }
+
+    fn cautions(&mut self) -> Result<(), XlsxError> {
+        for caution in crate::text::CAUTIONS {
+            self.line(caution.get(), false)?;
+        }
+        Ok(())
+    }
+
+    fn section(&mut self, of: &TrialSection) -> Result<(), XlsxError> {
+        self.line(&of.heading, true)?;
+        for paragraph in &of.paragraphs {
+            self.line(paragraph, false)?;
+        }
+        for of in &of.tables {
+            self.row += 1;
+            self.table(of)?;
+        }
+        Ok(())
+    }
+
+    fn table(&mut self, of: &TrialTable) -> Result<(), XlsxError> {
+        self.line(&of.caption, false)?;
+        let head = top().set_bold().set_text_wrap().set_border_bottom(FormatBorder::Thin);
+        // A heading stands over its numbers as they stand in their cells, to the right.
+        let is_text = |cell: Option<&TrialCell>| matches!(cell, Some(TrialCell::Text(_)) | None);
+        let texts = |column: usize| of.rows.iter().all(|cells| is_text(cells.get(column)));
+        let heads = of.heads.iter().enumerate();
+        self.cells(heads.map(|(column, of)| Some((of.text.as_str(), texts(column)))), &head)?;
+        for cells in &of.rows {
+            for (column, cell) in (0_u16..).zip(cells) {
+                let (value, decimals) = match cell {
+                    TrialCell::Number(Some(value), decimals) => (*value, *decimals),
+                    TrialCell::P(Some(p)) => (*p, 4),
+                    TrialCell::Text(_) | TrialCell::Number(..) | TrialCell::P(_) => continue,
+                };
+                if value.is_finite() {
+                    let format = top().set_num_format(pattern("0", decimals));
+                    self.sheet.write_number_with_format(self.row, column, value, &format)?;
+                }
+            }
+            let text = |cell: &'_ TrialCell| match cell {
+                TrialCell::Text(text) => Some(text.clone()),
+                TrialCell::Number(..) | TrialCell::P(_) => None,
+            };
+            let texts: Vec<Option<String>> = cells.iter().map(text).collect();
+            let texts = texts.iter().map(|text| Some((text.as_deref()?, true)));
+            self.cells(texts, &top().set_text_wrap())?;
+        }
+        for note in &of.notes {
+            self.line(note, false)?;
+        }
+        Ok(())
+    }
+
+    /// The texts of a row, which becomes as high as they need; those beside numbers keep apart from
+    /// them, those over numbers stand to the right.
+    fn cells<'t>(
+        &mut self,
+        texts: impl Iterator<Item = Option<(&'t str, bool)>>,
+        format: &Format,
+    ) -> Result<(), XlsxError> {
+        let mut most = 1;
+        for (column, text) in texts.enumerate() {
+            let Some((text, left)) = text else { continue };
+            let own = match (left, column) {
+                (true, 0) => format.clone(),
+                (true, _) => format.clone().set_align(FormatAlign::Left).set_indent(1),
+                (false, _) => format.clone().set_align(FormatAlign::Right),
+            };
+            self.sheet.write_string_with_format(self.row, column as u16, held(text), &own)?;
+            most = most.max(lines(text, self.widths.get(column).copied().unwrap_or(NUMBERS)));
+        }
+        set_height(self.sheet, self.row, most)?;
+        self.row += 1;
+        Ok(())
+    }
 }
