@@ -9,7 +9,7 @@ use rust_xlsxwriter::{
 /// Longest text a cell holds.
 pub(crate) const CELL_LIMIT: usize = 32_767;
 /// Height of a line, points.
-const LINE_HEIGHT: f64 = 15.0;
+pub(crate) const LINE_HEIGHT: f64 = 15.0;
 /// Lines that a row shows at the most; a spreadsheet allows rows of 409 points.
 const MOST_LINES: u32 = 27;
 /// A4 by the number that spreadsheets give it.
@@ -17,14 +17,19 @@ const A4: u8 = 9;
 
 /// A workbook without sheets that carries its title and the fingerprint of the input files.
 pub(crate) fn empty(title: &str, inputs: &str) -> Result<Workbook, ReportError> {
+    with(&DocProperties::new().set_title(title).set_custom_property(INPUTS, inputs))
+}
+
+/// A workbook without sheets that carries its title.
+pub(crate) fn titled(title: &str) -> Result<Workbook, ReportError> {
+    with(&DocProperties::new().set_title(title))
+}
+
+fn with(properties: &DocProperties) -> Result<Workbook, ReportError> {
     let mut book = Workbook::new();
-    book.set_properties(
-        &DocProperties::new()
-            .set_title(title)
-            .set_custom_property(INPUTS, inputs)
-            // A fixed date of creation: the same run gives the same bytes.
-            .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
-    );
+    // A fixed date of creation: the same run gives the same bytes.
+    let created = ExcelDateTime::from_ymd(2000, 1, 1)?;
+    book.set_properties(&properties.clone().set_creation_datetime(&created));
     Ok(book)
 }
 

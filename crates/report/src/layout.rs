@@ -31,7 +31,7 @@ fn described(factors: &[LayoutFactor], levels: &[Option<String>]) -> String {
         let level = level.as_ref()?;
         let unit = factor.unit.as_deref().filter(|unit| *unit != "fraction");
         let unit = unit.map_or_else(String::new, |unit| format!(" {unit}"));
-        Some(format!("{} {level}{unit}", factor.name.replace('_', " ")))
+        Some(format!("{} {level}{unit}", trials::name_in_words(&factor.name)))
     });
     let words: Vec<String> = words.collect();
     words.join(", ")

@@ -9,6 +9,9 @@ use words::{say, text};
 
 /// Size of a tree's cell, and of the margins, px.
 const CELL: f64 = 40.0;
+/// Height of a line of notes, and a letter's width at most, pixels.
+const LINE: f64 = 16.0;
+const LETTER: f64 = 7.0;
 const MARGIN: f64 = 46.0;
 const HEADING: f64 = 26.0;
 /// Pale fills that differ in lightness and hue; the code in the plot says the same.
@@ -68,7 +71,8 @@ fn draw(out: &mut String, layout: &Layout) -> fmt::Result {
     let patches = patches(layout);
     let width =
         patches.iter().map(|p| p.columns as f64 * CELL).fold(460.0, f64::max) + 2.0 * MARGIN;
-    let legend = 24.0 * (layout.treatments.len() as f64 + 2.0);
+    let notes = notes(width - 2.0 * MARGIN);
+    let legend = 24.0 * (layout.treatments.len() as f64 + 1.0) + LINE * notes.len() as f64;
     let height: f64 = patches.iter().map(|p| p.rows as f64 * CELL + HEADING + 30.0).sum::<f64>();
     let height = height + legend + 2.0 * MARGIN;
     let title = escaped(layout.title.as_deref().unwrap_or(&layout.trial));
@@ -90,7 +94,7 @@ fn draw(out: &mut String, layout: &Layout) -> fmt::Result {
         draw_patch(out, patch, top)?;
         top += patch.rows as f64 * CELL + HEADING + 30.0;
     }
-    draw_legend(out, layout, top + 10.0)?;
+    draw_legend(out, layout, &notes, top + 10.0)?;
     writeln!(out, "</svg>")
 }
 
@@ -250,16 +254,37 @@ fn draw_plot(
     )
 }
 
-fn draw_legend(out: &mut String, layout: &Layout, top: f64) -> fmt::Result {
-    let lines = [
+/// What the signs of the map mean, in lines of a width.
+fn notes(width: f64) -> Vec<String> {
+    let letters = (width / LETTER) as usize;
+    let mut lines = Vec::new();
+    for note in [
         text!(
             "In a plot: treatment, then number of the plot. Heavy lines part replicates, dashed ones main plots or blocks."
         ),
         text!("Filled: trees to observe; open: same treatment, not observed; dashed: guard."),
-    ];
-    for (line, y) in lines.into_iter().zip([top + 14.0, top + 30.0]) {
-        writeln!(out, r#"<text x="{MARGIN}" y="{y:.1}" font-size="12">{line}</text>"#)?;
+    ] {
+        let mut line = String::new();
+        for word in note.split(' ') {
+            if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > letters {
+                lines.push(std::mem::take(&mut line));
+            }
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+        lines.push(line);
     }
+    lines
+}
+
+fn draw_legend(out: &mut String, layout: &Layout, notes: &[String], top: f64) -> fmt::Result {
+    for (number, note) in notes.iter().enumerate() {
+        let y = top + 14.0 + LINE * number as f64;
+        writeln!(out, r#"<text x="{MARGIN}" y="{y:.1}">{note}</text>"#)?;
+    }
+    let top = top + LINE * notes.len() as f64 - 24.0;
     for number in 0..layout.treatments.len() {
         let (code, words) = treatment_of(layout, number);
         let y = top + 24.0 * (number as f64 + 1.0) + 16.0;

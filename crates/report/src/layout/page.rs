@@ -11,7 +11,6 @@ use words::{say, text};
 #[derive(Template)]
 #[template(path = "layout.html")]
 pub struct LayoutPage<'a> {
-    layout: &'a Layout,
     css: &'static str,
     title: String,
     summary: String,
@@ -21,6 +20,8 @@ pub struct LayoutPage<'a> {
     trees: Table,
     balance: Table,
     methods: &'a [String],
+    lot: String,
+    seed: String,
     section: String,
 }
 
@@ -29,7 +30,6 @@ impl<'a> LayoutPage<'a> {
     pub fn of(layout: &'a Layout, map: String) -> Self {
         let trees: usize = layout.plots.iter().map(|plot| plot.trees.len()).sum();
         Self {
-            layout,
             css: include_str!("../../templates/style.css"),
             title: layout.title.clone().unwrap_or_else(|| layout.trial.clone()),
             summary: say!(
@@ -46,6 +46,12 @@ impl<'a> LayoutPage<'a> {
             trees: trees_table(layout),
             balance: explained(balance(layout)),
             methods: &layout.methods,
+            lot: say!(
+                "The random numbers come from {} with seed {}: the same request and seed give the same layout.",
+                layout.generator,
+                layout.seed
+            ),
+            seed: say!("seed {}", layout.seed),
             section: super::section(layout),
         }
     }

@@ -2,15 +2,22 @@
 
 use super::labels::{stands, tree_lines, within};
 use super::trials_csv_rows;
+use crate::cells::{LINE_HEIGHT, across, lines, titled, top};
 use crate::error::ReportError;
 use crate::text;
-use rust_xlsxwriter::{
-    DocProperties, ExcelDateTime, Format, FormatBorder, Workbook, Worksheet, XlsxError,
-};
+use rust_xlsxwriter::{Format, FormatAlign, FormatBorder, Worksheet, XlsxError};
 use trials::layout::Layout;
+use words::{say, text};
 
 /// Labels side by side on a sheet.
 const LABELS: u16 = 3;
+/// Widths of a column to write in and of the widest column of texts, characters.
+const BY_HAND: f64 = 13.0;
+const MOST: f64 = 32.0;
+/// Height of a row to write in, points.
+const HAND_HEIGHT: f64 = 24.0;
+/// The widest column to write in.
+const REMARKS: &str = "remarks";
 
 /// Bytes of `field-sheets.xlsx`: plots, pruning and harvest sheets, labels, the trial table and the
 /// cautions. Every text is written as text, so nothing in it runs as a formula.
@@ -18,13 +25,7 @@ const LABELS: u16 = 3;
 /// # Errors
 /// When the workbook cannot be encoded.
 pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
-    let mut book = Workbook::new();
-    book.set_properties(
-        &DocProperties::new()
-            .set_title(format!("Field sheets of {}", layout.trial))
-            // A fixed date of creation: the same layout gives the same bytes.
-            .set_creation_datetime(&ExcelDateTime::from_ymd(2000, 1, 1)?),
-    );
+    let mut book = titled(&say!("Field sheets of {}", layout.trial))?;
     plots(book.add_worksheet().set_name("Plots")?, layout)?;
     let pruning = [
         "tree",
@@ -36,7 +37,7 @@ pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
         "intensity",
         "measured_as",
         "minutes",
-        "remarks",
+        REMARKS,
     ];
     trees(book.add_worksheet().set_name("Pruning")?, layout, &pruning, true)?;
     let harvest = [
@@ -49,50 +50,68 @@ pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
         "nut_kg",
         "moisture_pct",
         "nut_count",
-        "remarks",
+        REMARKS,
     ];
     trees(book.add_worksheet().set_name("Harvest")?, layout, &harvest, false)?;
     labels(book.add_worksheet().set_name("Labels")?, layout)?;
     table(book.add_worksheet().set_name("trials")?, layout)?;
     let cautions = book.add_worksheet().set_name(text::H_SAFETY.get())?;
     cautions.set_column_width(0, 110)?;
-    let wrap = Format::new().set_text_wrap();
+    across(cautions);
+    let wrap = top().set_text_wrap();
     for (row, caution) in (0_u32..).zip(text::CAUTIONS) {
         cautions.write_string_with_format(row, 0, caution, &wrap)?;
     }
     Ok(book.save_to_buffer()?)
 }
 
-fn head(sheet: &mut Worksheet, names: &[&str], frozen: u16) -> Result<(), XlsxError> {
-    let bold = Format::new().set_bold().set_text_wrap().set_border_bottom(FormatBorder::Medium);
-    for (column, name) in (0_u16..).zip(names) {
-        sheet.write_string_with_format(0, column, *name, &bold)?;
-        sheet.set_column_width(column, if column < 2 { 18 } else { 13 })?;
+/// A table whose columns are as wide as their texts; columns without any are for writing by hand.
+fn fill(
+    sheet: &mut Worksheet,
+    (names, frozen): (&[&str], u16),
+    rows: &[Vec<String>],
+    (format, height): (&Format, f64),
+) -> Result<(), XlsxError> {
+    let bold = top().set_bold().set_text_wrap().set_border_bottom(FormatBorder::Medium);
+    let mut widths = Vec::with_capacity(names.len());
+    for (column, name) in names.iter().enumerate() {
+        let longest = rows.iter().filter_map(|cells| cells.get(column));
+        let longest = longest.map(|text| text.chars().count()).max().unwrap_or(0);
+        let least = if *name == REMARKS { 2.0 * BY_HAND } else { BY_HAND };
+        let width = (1.1 * longest as f64).clamp(least, f64::max(MOST, least));
+        sheet.set_column_width(column as u16, width)?;
+        sheet.write_string_with_format(0, column as u16, *name, &bold)?;
+        widths.push(width);
     }
     sheet.set_freeze_panes(1, frozen)?;
-    sheet.set_landscape().set_paper_size(9).set_repeat_rows(0, 0)?;
-    sheet.set_print_fit_to_pages(1, 0);
+    across(sheet);
+    sheet.set_repeat_rows(0, 0)?;
+    for (row, cells) in (1_u32..).zip(rows) {
+        let mut most = 1;
+        for (column, width) in widths.iter().enumerate() {
+            let text = cells.get(column).map_or("", String::as_str);
+            sheet.write_string_with_format(row, column as u16, text, format)?;
+            most = most.max(lines(text, *width));
+        }
+        sheet.set_row_height(row, f64::max(height, LINE_HEIGHT * f64::from(most)))?;
+    }
     Ok(())
 }
 
 fn plots(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
     let mut names = vec!["plot", "within", "code", "treatment", "trees"];
     names.extend(layout.factors.iter().map(|factor| factor.name.as_str()));
-    head(sheet, &names, 1)?;
-    for (row, plot) in (1_u32..).zip(&layout.plots) {
+    let rows = layout.plots.iter().map(|plot| {
         let (code, treatment) = super::treatment_of(layout, plot.treatment);
         let ids: Vec<&str> = plot.trees.iter().map(|tree| tree.tree.as_str()).collect();
-        for (column, cell) in
-            (0_u16..).zip([plot.plot.as_str(), &within(plot), &code, &treatment, &ids.join(" ")])
-        {
-            sheet.write_string(row, column, cell)?;
-        }
         let levels = layout.treatments.get(plot.treatment).map_or(&[][..], |found| &found.levels);
-        for (column, level) in (5_u16..).zip(levels) {
-            sheet.write_string(row, column, level.as_deref().unwrap_or("none"))?;
-        }
-    }
-    Ok(())
+        let levels = levels.iter().map(|level| level.clone().unwrap_or_else(|| "none".to_owned()));
+        [plot.plot.clone(), within(plot), code, treatment, ids.join(" ")]
+            .into_iter()
+            .chain(levels)
+            .collect()
+    });
+    fill(sheet, (&names, 1), &rows.collect::<Vec<_>>(), (&top().set_text_wrap(), LINE_HEIGHT))
 }
 
 /// One line per tree, to be filled by hand.
@@ -102,23 +121,15 @@ fn trees(
     names: &[&str],
     border: bool,
 ) -> Result<(), XlsxError> {
-    head(sheet, names, 1)?;
-    let empty = Format::new().set_border_bottom(FormatBorder::Thin);
     let lines = tree_lines(layout).into_iter().filter(|line| line.observed || border);
-    for (row, line) in (1_u32..).zip(lines) {
+    let rows = lines.map(|line| {
         let treatment = format!("{}: {}", line.code, line.treatment);
-        let observed = if line.observed { "yes" } else { "no" };
-        let cells =
-            [line.tree.tree.as_str(), &stands(line.tree), &line.plot.plot, &treatment, observed];
-        for (column, cell) in (0_u16..).zip(cells) {
-            sheet.write_string_with_format(row, column, cell, &empty)?;
-        }
-        for (column, _) in (0_u16..).zip(names).skip(5) {
-            sheet.write_blank(row, column, &empty)?;
-        }
-        sheet.set_row_height(row, 22)?;
-    }
-    Ok(())
+        let observed = if line.observed { text!("yes") } else { text!("no") };
+        let plot = line.plot.plot.clone();
+        vec![line.tree.tree.clone(), stands(line.tree), plot, treatment, observed.to_owned()]
+    });
+    let line = top().set_text_wrap().set_border_bottom(FormatBorder::Thin);
+    fill(sheet, (names, 1), &rows.collect::<Vec<_>>(), (&line, HAND_HEIGHT))
 }
 
 /// Labels to cut out, one per plot.
@@ -127,8 +138,8 @@ fn labels(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
         .set_border(FormatBorder::Thin)
         .set_text_wrap()
         .set_font_size(12)
-        .set_align(rust_xlsxwriter::FormatAlign::Center)
-        .set_align(rust_xlsxwriter::FormatAlign::VerticalCenter);
+        .set_align(FormatAlign::Center)
+        .set_align(FormatAlign::VerticalCenter);
     for column in 0..LABELS {
         sheet.set_column_width(column, 30)?;
     }
@@ -136,8 +147,8 @@ fn labels(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
     sheet.set_print_fit_to_pages(1, 0);
     for (number, plot) in layout.plots.iter().enumerate() {
         let (code, treatment) = super::treatment_of(layout, plot.treatment);
-        let text =
-            format!("{}\nPlot {}\n{code}: {treatment}\n{}", layout.trial, plot.plot, within(plot));
+        let plot_line = say!("Plot {}", plot.plot);
+        let text = format!("{}\n{plot_line}\n{code}: {treatment}\n{}", layout.trial, within(plot));
         let (row, column) = (number / usize::from(LABELS), number % usize::from(LABELS));
         let (row, column) =
             (u32::try_from(row).unwrap_or(u32::MAX), u16::try_from(column).unwrap_or(0));
@@ -151,11 +162,5 @@ fn labels(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
 fn table(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
     let (columns, rows) = trials_csv_rows(layout);
     let names: Vec<&str> = columns.iter().map(String::as_str).collect();
-    head(sheet, &names, 2)?;
-    for (row, cells) in (1_u32..).zip(&rows) {
-        for (column, cell) in (0_u16..).zip(cells) {
-            sheet.write_string(row, column, cell)?;
-        }
-    }
-    Ok(())
+    fill(sheet, (&names, 2), &rows, (&top(), LINE_HEIGHT))
 }

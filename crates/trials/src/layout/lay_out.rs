@@ -13,6 +13,7 @@ use super::scheme::Scheme;
 use super::treatments::Treatments;
 use super::valid::Valid;
 use records::TrialDesign;
+use words::{say, text};
 
 /// Lays out a trial. The same request and seed give the same layout.
 ///
@@ -205,41 +206,41 @@ fn plots(
 
 fn methods(request: &LayoutRequest, layout: &Layout, words: &str) -> Vec<String> {
     let mut said =
-        vec![format!("Randomisation: {words} (generator {GENERATOR}, seed {}).", layout.seed)];
+        vec![say!("Randomisation: {words} (generator {GENERATOR}, seed {}).", layout.seed)];
     match request.blocking {
         Blocking::Position => {}
         Blocking::PlantationBlock => {
-            said.push("Each replicate lies within one plantation block.".to_owned());
+            said.push(say!("Each replicate lies within one plantation block."));
         }
-        Blocking::EarlierCrop => said.push(
+        Blocking::EarlierCrop => said.push(say!(
             "Blocks hold plots of like earlier crop, sorted and cut, wherever they stand."
-                .to_owned(),
-        ),
-        Blocking::Girth => said.push(
-            "Blocks hold plots of like girth, sorted and cut, wherever they stand.".to_owned(),
-        ),
+        )),
+        Blocking::Girth => {
+            said.push(say!("Blocks hold plots of like girth, sorted and cut, wherever they stand."))
+        }
     }
     if let Some(efficiency) = &layout.efficiency {
-        said.push(format!(
-            "Average efficiency factor of the incomplete blocks {:.4} (no such design exceeds {:.4}).",
+        said.push(say!(
+                "Average efficiency factor of the incomplete blocks {:.4} (no such design exceeds {:.4}).",
             efficiency.average, efficiency.upper_bound
         ));
     }
     if let Some(report) = &layout.restrictions {
         said.push(if report.by_chain {
-            "Neighbour restrictions: valid layouts were too rare to draw afresh, so this one comes from a long chain of random exchanges among valid layouts.".to_owned()
+            say!("Neighbour restrictions: valid layouts were too rare to draw afresh, so this one comes from a long chain of random exchanges among valid layouts.")
         } else {
-            format!(
+            say!(
                 "Neighbour restrictions: fresh randomisations were drawn until one honoured them ({} of {}), all valid layouts being equally likely.",
                 report.valid, report.tried
             )
         });
     }
     if let Some(report) = &layout.balance {
-        let on: Vec<&str> = report.on.iter().map(|covariate| covariate.as_str()).collect();
-        said.push(format!(
-            "Rerandomised on {} (Morgan and Rubin 2012): the most balanced {} % of layouts by Mahalanobis distance were accepted, each of them equally likely. The test of treatments stays valid, and the analysis includes the covariate: without it the error would be stated too large.",
-            on.join(" and "),
+        let on: Vec<String> =
+            report.on.iter().map(|covariate| crate::name_in_words(covariate.as_str())).collect();
+        said.push(say!(
+                "Rerandomised on {} (Morgan and Rubin 2012): the most balanced {} % of layouts by Mahalanobis distance were accepted, each of them equally likely. The test of treatments stays valid, and the analysis includes the covariate: without it the error would be stated too large.",
+            on.join(text!(" and ")),
             percent(report.acceptance)
         ));
     }

@@ -11,6 +11,7 @@ use super::request::LayoutRequest;
 use super::squares::{LatinMethod, LatinSquares};
 use super::treatments::Treatments;
 use records::TrialDesign;
+use words::{say, text};
 
 /// What is randomised.
 #[derive(Debug, Clone)]
@@ -82,50 +83,69 @@ impl Scheme {
                     .collect();
                 (
                     Kind::Groups { treatments: vec![all] },
-                    "treatments were put on all plots in random order".to_owned(),
+                    say!("treatments were put on all plots in random order"),
                 )
             }
             TrialDesign::RandomisedBlocks => (
                 Kind::Groups { treatments: vec![(0..v).collect(); r] },
-                "treatments were put in random order within each replicate".to_owned(),
+                say!("treatments were put in random order within each replicate"),
             ),
             TrialDesign::LatinSquare => {
                 let squares = LatinSquares::of_order(v);
                 latin = Some(squares.method());
                 let words = match squares.method() {
-                    LatinMethod::Uniform => format!("a Latin square was drawn, every square of order {v} being equally likely"),
-                    LatinMethod::Chain => format!("a Latin square was drawn by the chain of Jacobson and Matthews (1996), {} proper squares long, and its rows, columns and letters were put in random order", v * v * v),
+                    LatinMethod::Uniform => say!(
+                        "a Latin square was drawn, every square of order {v} being equally likely"
+                    ),
+                    LatinMethod::Chain => say!(
+                        "a Latin square was drawn by the chain of Jacobson and Matthews (1996), {} proper squares long, and its rows, columns and letters were put in random order",
+                        v * v * v
+                    ),
                 };
                 (Kind::Square { squares }, words)
             }
             TrialDesign::SplitPlot => (
                 Kind::Nested { replicates: r, strata: [a, b, 1] },
-                "main-plot treatments were put in random order within each replicate, and sub-plot treatments within each main plot".to_owned(),
+                say!(
+                    "main-plot treatments were put in random order within each replicate, and sub-plot treatments within each main plot"
+                ),
             ),
             TrialDesign::SplitSplitPlot => (
                 Kind::Nested { replicates: r, strata: [a, b, c] },
-                "main-plot treatments were put in random order within each replicate, sub-plot treatments within each main plot and sub-sub-plot treatments within each sub plot".to_owned(),
+                say!(
+                    "main-plot treatments were put in random order within each replicate, sub-plot treatments within each main plot and sub-sub-plot treatments within each sub plot"
+                ),
             ),
             TrialDesign::StripPlot => (
                 Kind::Strips { replicates: r, strata: [a, b] },
-                "within each replicate the treatments of the strips one way and those of the strips across were put in random order independently".to_owned(),
+                say!(
+                    "within each replicate the treatments of the strips one way and those of the strips across were put in random order independently"
+                ),
             ),
             TrialDesign::IncompleteBlocks => {
                 let k = request.plots_per_block.unwrap_or(0);
                 let (method, base) = incomplete(v, k, r, draw);
                 let Some(efficiency) = base.efficiency() else {
                     return Err(LayoutError::fit(
-                        format!("{r} replicates of {v} treatments in blocks of {k} plots leave some treatments without comparison within blocks"),
+                        format!(
+                            "{r} replicates of {v} treatments in blocks of {k} plots leave some treatments without comparison within blocks"
+                        ),
                         "more replicates or larger blocks",
                     ));
                 };
                 blocks = Some((method, efficiency));
                 let named = match method {
-                    IncompleteMethod::SquareLattice => "a square lattice (Yates 1936)",
-                    IncompleteMethod::RectangularLattice => "a rectangular lattice (Harshbarger 1947)",
-                    IncompleteMethod::Alpha => "an alpha design (Patterson and Williams 1976), the best of a seeded search",
+                    IncompleteMethod::SquareLattice => text!("a square lattice (Yates 1936)"),
+                    IncompleteMethod::RectangularLattice => {
+                        text!("a rectangular lattice (Harshbarger 1947)")
+                    }
+                    IncompleteMethod::Alpha => text!(
+                        "an alpha design (Patterson and Williams 1976), the best of a seeded search"
+                    ),
                 };
-                let words = format!("incomplete blocks follow {named}; treatments were given to its numbers, replicates to its replicates, blocks to the blocks of each replicate and treatments to the plots of each block in random order");
+                let words = say!(
+                    "incomplete blocks follow {named}; treatments were given to its numbers, replicates to its replicates, blocks to the blocks of each replicate and treatments to the plots of each block in random order"
+                );
                 (Kind::Blocks { base }, words)
             }
             TrialDesign::AugmentedBlocks => {
@@ -134,7 +154,9 @@ impl Scheme {
                 let sizes = plan.block_sizes.first().cloned().unwrap_or_default();
                 (
                     Kind::Augmented { checks, new, sizes },
-                    "new treatments were dealt to blocks in random order, and the treatments of each block put in random order".to_owned(),
+                    say!(
+                        "new treatments were dealt to blocks in random order, and the treatments of each block put in random order"
+                    ),
                 )
             }
         };
