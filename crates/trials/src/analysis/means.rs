@@ -4,6 +4,7 @@ use super::fitted::{Estimated, Fitted};
 use super::quantiles::{t_critical, t_tail};
 use super::result::{Comparison, Mean, MeansOfTerm, Pair};
 use crate::design::{Part, Plan, Term};
+use crate::name_in_words;
 use words::{say, text};
 
 /// Pairs above which only kinds of comparisons are listed.
@@ -218,10 +219,11 @@ fn summary(plan: &Plan, mine: &[&Estimated], kind: Vec<usize>) -> Option<Compari
 
 /// `intensity at the same or different date`.
 fn words(parts: &[String], differ: &[Vec<usize>]) -> String {
-    let names =
-        |which: &[usize]| which.iter().map(|p| parts[*p].as_str()).collect::<Vec<_>>().join(" x ");
+    let names = |which: &[usize]| {
+        which.iter().map(|p| name_in_words(&parts[*p])).collect::<Vec<_>>().join(" x ")
+    };
     if let [a] = parts {
-        return say!("any two means of {a}");
+        return say!("any two means of {a}", a = name_in_words(a));
     }
     // Parts that differ in every kind of the line, and those that may.
     let always: Vec<usize> =

@@ -2,6 +2,7 @@
 
 use super::factor::{FactorPlace, PlanFactor};
 use serde::{Deserialize, Serialize};
+use words::text;
 
 /// A treatment: a combination of levels (season among them), or the control beside them.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -51,10 +52,10 @@ impl Part {
             Part::Factor(f) => factors[*f].levels.clone(),
             Part::Control => {
                 let control = cells.iter().find(|c| c.control);
-                let name = control.map_or("control".to_owned(), control_name);
-                vec!["rest".to_owned(), name]
+                let name = control.map_or_else(|| text!("control").to_owned(), control_name);
+                vec![text!("rest").to_owned(), name]
             }
-            Part::Group => vec!["new entries".to_owned(), "checks".to_owned()],
+            Part::Group => vec![text!("new entries").to_owned(), text!("checks").to_owned()],
             Part::Checks(f) => entries(factors, cells, *f, true),
             Part::Entries(f) => entries(factors, cells, *f, false),
         }

@@ -265,7 +265,7 @@ fn maps(review: &Reviewed) -> Vec<BlockMap> {
                 name: format!("map-{}", number + 1),
                 title: say!("Block {}", standing.block),
                 caption: say!("Trees where they stand; those to look at are marked by shape."),
-                legend: ["tree", text!("persistently poor"), text!("suddenly failing")]
+                legend: [text!("tree"), text!("persistently poor"), text!("suddenly failing")]
                     .map(str::to_owned),
                 axes: [text!("Position in the row"), text!("Row")].map(str::to_owned),
                 heads: [text!("Tree"), text!("Row"), text!("Position"), text!("Why")]
