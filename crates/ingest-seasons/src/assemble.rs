@@ -10,6 +10,8 @@ use records::tree_season as ts;
 
 /// Mean days of a year in the Gregorian calendar.
 const DAYS_PER_YEAR: f64 = 365.2425;
+/// Marks tree-seasons of which a row was set aside.
+pub(crate) const INCOMPLETE: &str = "incomplete";
 const TREE_SEASON: [&str; 2] = [TREE_NO, ts::SEASON];
 
 /// The parts of the linked table, one row per tree and season each.
@@ -23,10 +25,13 @@ pub(crate) struct Parts<'a> {
     pub(crate) laterals: Option<&'a DataFrame>,
     /// From [`crate::trials::plots`]; nothing without the table.
     pub(crate) plots: Option<&'a DataFrame>,
+    /// From [`crate::incomplete::tree_seasons`].
+    pub(crate) incomplete: &'a DataFrame,
 }
 
 /// The linked table with `tree_no`, `region_no` and `frames`, sorted by tree and season.
-/// Tree-seasons with a cut on another basis than the book asks for are left out.
+/// Tree-seasons with a cut on another basis than the book asks for, and those of which a row was set
+/// aside, are left out.
 pub(crate) fn tree_seasons(
     parts: &Parts<'_>,
     places: &Places,
@@ -34,11 +39,23 @@ pub(crate) fn tree_seasons(
 ) -> PolarsResult<DataFrame> {
     let days = season_days(parts.yields, places)?;
     let seasons = left_join(parts.yields.clone().lazy(), days.lazy(), &[REGION_NO, ts::SEASON]);
-    let seasons = with_prunings(seasons, parts.prunings);
+    let seasons = with_prunings(whole(seasons, parts.incomplete), parts.prunings);
     let seasons = with_laterals(seasons, parts.laterals);
     let seasons = with_trees(seasons, parts.plots, places, book);
     let linked = sorted(with_previous(seasons.collect()?)?, &TREE_SEASON).collect()?;
     with_pruned_on(linked)
+}
+
+fn whole(seasons: LazyFrame, incomplete: &DataFrame) -> LazyFrame {
+    if incomplete.height() == 0 {
+        return seasons;
+    }
+    let marked = incomplete.clone().lazy().with_column(lit(true).alias(INCOMPLETE));
+    left_join(seasons, marked, &TREE_SEASON).filter(col(INCOMPLETE).is_null()).drop(by_name(
+        [INCOMPLETE],
+        true,
+        false,
+    ))
 }
 
 fn with_prunings(seasons: LazyFrame, prunings: &DataFrame) -> LazyFrame {

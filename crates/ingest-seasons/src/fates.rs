@@ -1,7 +1,7 @@
 //! Rows that stay in their table but are in no tree-season: how many, and why.
 
-use crate::assemble::Parts;
-use crate::frame::{FILE, LINE, REGION_NO, TREE_NO, indices, ints, left_join};
+use crate::assemble::{INCOMPLETE, Parts};
+use crate::frame::{FILE, LINE, REGION_NO, TREE_NO, flags, indices, ints, left_join};
 use crate::laterals::FRAMES;
 use crate::outcome::{Outcome, Reason};
 use crate::places::Places;
@@ -35,7 +35,7 @@ type Left = (Reason, u32, i32, u64);
 
 /// What is known of every tree-season that has a pick.
 struct Fates {
-    /// `tree_no`, `season`, `linked`: one row per tree-season with a pick.
+    /// `tree_no`, `season`, `linked`, `incomplete`: one row per tree-season with a pick.
     picked: DataFrame,
     /// Last season with a pick by `region_no`.
     last: BTreeMap<u32, i32>,
@@ -46,8 +46,10 @@ impl Fates {
         let kept = linked.clone().lazy().select(TREE_SEASON.map(col));
         let kept = kept.with_column(lit(true).alias(LINKED));
         let picked = parts.yields.clone().lazy().select(TREE_SEASON.map(col));
-        let picked = left_join(picked, kept, &TREE_SEASON)
-            .with_column(col(LINKED).fill_null(lit(false)))
+        let incomplete = parts.incomplete.clone().lazy();
+        let incomplete = incomplete.with_column(lit(true).alias(INCOMPLETE));
+        let picked = left_join(left_join(picked, kept, &TREE_SEASON), incomplete, &TREE_SEASON)
+            .with_columns([LINKED, INCOMPLETE].map(|mark| col(mark).fill_null(lit(false))))
             .collect()?;
         let mut last = BTreeMap::new();
         let regions = indices(parts.yields, REGION_NO)?.iter();
@@ -68,11 +70,12 @@ impl Fates {
         let places = indices(&joined, REGION_NO)?.iter().zip(ints(&joined, ts::SEASON)?.iter());
         Ok(places
             .zip(ints(&joined, rows)?.iter())
-            .zip(joined.column(LINKED)?.bool()?.iter())
-            .map(|(((region, season), rows), linked)| {
+            .zip(flags(&joined, LINKED)?.iter().zip(flags(&joined, INCOMPLETE)?.iter()))
+            .map(|(((region, season), rows), (linked, incomplete))| {
                 let (region, season) = (region?, season?);
                 let reason = match linked {
                     Some(true) => return None,
+                    Some(false) if incomplete == Some(true) => Reason::Incomplete,
                     Some(false) => Reason::OtherBasis,
                     None if self.last.get(&region).is_some_and(|&last| season > last) => {
                         Reason::ComingSeason
@@ -142,7 +145,11 @@ impl Fates {
     ) -> PolarsResult<()> {
         // tree_no counts the trees from 0, so it indexes what became of them.
         let mut fate = vec![Some(Reason::NoHarvest); places.trees.height()];
-        for (frame, reason) in [(parts.yields, Some(Reason::OtherBasis)), (linked, None)] {
+        for (frame, reason) in [
+            (parts.yields, Some(Reason::OtherBasis)),
+            (parts.incomplete, Some(Reason::Incomplete)),
+            (linked, None),
+        ] {
             for tree in indices(frame, TREE_NO)?.iter().flatten() {
                 if let Some(of_tree) = fate.get_mut(tree as usize) {
                     *of_tree = reason;

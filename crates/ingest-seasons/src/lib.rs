@@ -4,6 +4,7 @@ mod assemble;
 mod fates;
 mod frame;
 mod holdings;
+mod incomplete;
 mod laterals;
 mod link;
 mod near;

@@ -5,7 +5,9 @@ use crate::frame::DATE;
 use crate::outcome::{Outcome, SourceFile, TableLinks};
 use crate::places::Places;
 use crate::summary::LinkSummary;
-use crate::{TrialTree, fates, laterals, picks, practice, prunings, scarcity, to_arrow, trials};
+use crate::{
+    TrialTree, fates, incomplete, laterals, picks, practice, prunings, scarcity, to_arrow, trials,
+};
 use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
 use ingest_tables::{BookTables, FileReport, IngestError, SetAside};
@@ -74,6 +76,7 @@ pub fn link(tables: &mut BookTables) -> Result<Linked, LinkError> {
         date_cell: tables.cell_of(index, DATE),
     });
     let mut outcome = Outcome::new(files.collect());
+    outcome.lost = incomplete::visits(tables);
     let linked = link_frames(&tables.book, &tables.frames, &mut outcome);
     outcome.rejected.sort_unstable();
     let rejected = std::mem::take(&mut outcome.rejected).into_iter().map(|row| SetAside {
@@ -131,11 +134,13 @@ pub(crate) fn link_frames(
         .get(&Table::Trials)
         .map(|frame| trials::plots(frame, trees, &places, book, outcome))
         .transpose()?;
+    let incomplete = incomplete::tree_seasons(&places, book, outcome)?;
     let parts = Parts {
         yields: &yields.frame,
         prunings: &prunings,
         laterals: laterals.as_ref(),
         plots: plots.as_ref().map(|plots| &plots.frame),
+        incomplete: &incomplete,
     };
     let linked = tree_seasons(&parts, &places, book)?;
 

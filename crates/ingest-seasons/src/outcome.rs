@@ -1,5 +1,6 @@
 //! What became of the rows of every table: linked, left out for a stated reason, or set aside.
 
+use crate::incomplete::LostVisit;
 use records::{Code, Place, Problem, Severity, Table};
 use serde::Serialize;
 use std::borrow::Cow;
@@ -21,6 +22,8 @@ pub enum Reason {
     ComingSeason,
     /// A tree-season pruned on another basis than `only_measured_as`.
     OtherBasis,
+    /// A tree-season of which another row was set aside.
+    Incomplete,
     /// A further trial of a tree that is already in one.
     FurtherTrial,
 }
@@ -76,12 +79,20 @@ pub(crate) struct Outcome {
     files: Vec<SourceFile>,
     pub(crate) rejected: Vec<Rejected>,
     pub(crate) problems: Vec<Problem>,
+    /// Visits whose rows were set aside while reading.
+    pub(crate) lost: Vec<LostVisit>,
     not_linked: BTreeMap<(Table, Reason), u64>,
 }
 
 impl Outcome {
     pub(crate) fn new(files: Vec<SourceFile>) -> Self {
-        Self { files, rejected: Vec::new(), problems: Vec::new(), not_linked: BTreeMap::new() }
+        Self {
+            files,
+            rejected: Vec::new(),
+            problems: Vec::new(),
+            lost: Vec::new(),
+            not_linked: BTreeMap::new(),
+        }
     }
 
     /// Marks a row for quarantine.
@@ -153,6 +164,7 @@ impl fmt::Display for Reason {
             Self::NoHarvestInSeason => f.write_str(text!("no harvest of the tree in that season")),
             Self::ComingSeason => f.write_str(text!("for the coming season")),
             Self::OtherBasis => f.write_str(text!("pruned on another basis than only_measured_as")),
+            Self::Incomplete => f.write_str(text!("another row of the tree-season was set aside")),
             Self::FurtherTrial => f.write_str(text!("a further trial of the tree")),
         }
     }

@@ -117,3 +117,52 @@ fn contradicting_rows_are_set_aside_together() {
     );
     assert!(from_files.files.iter().all(ingest_tables::FileReport::is_conserved));
 }
+
+/// With a pick or a pruning set aside, the rest of a tree-season is not the whole: a tree would
+/// count as bearing less than it did, or as unpruned.
+#[test]
+fn what_is_not_whole_is_left_out_and_told() {
+    let linked_with = |harvests: &str, prunings: &str| {
+        let folder = tempfile::tempdir().unwrap();
+        for (name, text) in FILES {
+            let more = match name {
+                "harvests.csv" => harvests,
+                "prunings.csv" => prunings,
+                _ => "",
+            };
+            std::fs::write(folder.path().join(name), format!("{text}{more}")).unwrap();
+        }
+        let mut tables = read_book(folder.path(), &mut |_| {}).unwrap();
+        let linked = link(&mut tables).unwrap();
+        let told: Vec<_> = linked
+            .problems
+            .iter()
+            .filter(|problem| problem.code == Code::TreeSeasonIncomplete)
+            .map(|problem| (problem.place.file.clone(), problem.place.line.unwrap()))
+            .collect();
+        assert!(linked.summary.tables.iter().all(ingest_seasons::TableLinks::is_conserved));
+        let left_out = |table| {
+            let links = linked.summary.tables.iter().find(|links| links.table == table).unwrap();
+            let found = links.not_linked.iter().find(|part| part.reason == Reason::Incomplete);
+            found.map_or(0, |part| part.rows)
+        };
+        let rows = linked.tree_seasons.num_rows();
+        (rows, left_out(Table::Harvests), left_out(Table::Prunings), told)
+    };
+    let of = |file: &str, line| (file.to_owned(), line);
+    // The pruning before planting is of some season, nobody knows which.
+    let misdated = of("prunings.csv", 3);
+    assert_eq!(linked_with("", ""), (2, 0, 0, vec![misdated.clone()]));
+    // A row that repeats another takes nothing away, nor does one of an unknown tree.
+    let harmless = "N1,2024-03-01,10,25\nX9,2024-03-05,many,25\n";
+    assert_eq!(linked_with(harmless, ""), (2, 0, 0, vec![misdated.clone()]));
+    // Another pick of N1 without a weight: its pick and its pruning stand alone.
+    let told = vec![of("harvests.csv", 6), misdated.clone()];
+    assert_eq!(linked_with("N1,2024-03-09,many,25\n", ""), (1, 1, 1, told));
+    // A pruning of N2 without an intensity: nobody knows whether N2 was pruned hard.
+    let told = vec![misdated.clone(), of("prunings.csv", 4)];
+    assert_eq!(linked_with("", "N2,2023-07-20,hard,shoots\n"), (1, 1, 0, told));
+    // A pick whose day cannot be read leaves nothing out, and is told.
+    let told = vec![of("harvests.csv", 6), misdated];
+    assert_eq!(linked_with("N2,2024-13-09,2,25\n", ""), (2, 0, 0, told));
+}

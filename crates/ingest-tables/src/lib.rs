@@ -24,7 +24,7 @@ mod summary;
 mod table;
 mod text_rows;
 
-pub use quarantine::{QuarantinedRow, SetAside, write_quarantine};
+pub use quarantine::{MissingVisit, QuarantinedRow, SetAside, write_quarantine};
 pub use read::{BookTables, IngestError, read_book, read_book_with_cache};
 pub use report::{FileReport, Progress, Repair};
 pub use spot_check::{SpotCheck, SpotValue};

@@ -22,6 +22,18 @@ pub struct QuarantinedRow {
     pub remedy: String,
     /// The row as it stands in the file; cut with a note when it is very long.
     pub text: String,
+    /// The pick or pruning visit that is missing without the row; `None` when the row repeats another,
+    /// when its tree cannot be read, and for other tables.
+    pub visit: Option<MissingVisit>,
+}
+
+/// What a row set aside tells of the visit that it recorded.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct MissingVisit {
+    /// Tree as written.
+    pub tree: String,
+    /// Days since 1970-01-01, where the day can be read.
+    pub day: Option<i32>,
 }
 
 /// A kept row that a later step rejects.
@@ -84,6 +96,7 @@ mod tests {
             reason: "-".to_owned(),
             remedy: String::new(),
             text: text.to_owned(),
+            visit: None,
         }
     }
 

@@ -53,6 +53,8 @@ impl BookTables {
                     reason: row.reason,
                     remedy: row.remedy,
                     text,
+                    // Linking, which rejects the row, knows its tree and day.
+                    visit: None,
                 });
             }
         }

@@ -199,6 +199,7 @@ mod tests {
             reason: "nut_kg 'x' is not a number".to_owned(),
             remedy: String::new(),
             text: String::new(),
+            visit: None,
         };
         let problems = quarantine_problems(&(2..102).map(row).collect::<Vec<_>>());
         assert_eq!(problems.len(), 21);

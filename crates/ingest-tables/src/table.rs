@@ -8,7 +8,7 @@ use crate::discover::Source;
 use crate::duplicates::{Duplicates, Repetition};
 use crate::header::{HeaderWords, Layout, Meaning};
 use crate::prunings::IntensityColumns;
-use crate::quarantine::QuarantinedRow;
+use crate::quarantine::{MissingVisit, QuarantinedRow};
 use crate::rows::{Fault, Header, RawRow, Rows};
 use crate::summary::{Event, Summary};
 use polars::prelude::{DataFrame, PolarsResult};
@@ -249,7 +249,10 @@ impl TableReader {
         }
         let file = names.last().map_or("", String::as_str);
         if !scratch.faults.is_empty() {
-            outcome.quarantine.push(quarantined(file, row, &scratch.faults));
+            let visit = self.missing_visit(row, plan, scratch);
+            outcome
+                .quarantine
+                .push(QuarantinedRow { visit, ..quarantined(file, row, &scratch.faults) });
             return;
         }
         let line = line_number(row.line);
@@ -260,6 +263,28 @@ impl TableReader {
         self.hashes.push(self.duplicates.last());
         self.columns.push(line, &scratch.values, |position| plan.text(row, position), extra);
         self.note_kept(row, plan, scratch, &mut outcome.summary);
+    }
+
+    /// The visit that is lost with a row set aside.
+    fn missing_visit(
+        &self,
+        row: &RawRow<'_>,
+        plan: &Plan,
+        scratch: &Scratch,
+    ) -> Option<MissingVisit> {
+        let recorded = matches!(self.spec.table, Table::Harvests | Table::Prunings);
+        let repeats = scratch.faults.iter().any(|(_, fault)| fault.code == Code::RowDuplicate);
+        // The schemas put tree and day first.
+        let (Some(Value::Text), true, false, None) =
+            (scratch.values.first(), recorded, repeats, &row.damage)
+        else {
+            return None;
+        };
+        let day = match scratch.values.get(1) {
+            Some(Value::Date(day)) => Some(*day),
+            _ => None,
+        };
+        Some(MissingVisit { tree: plan.text(row, 0).into_owned(), day })
     }
 
     /// Reads the cells into `scratch`, every fault of the row included.
@@ -454,5 +479,6 @@ fn quarantined(
         reason: reasons.join("; "),
         remedy: remedies.join("; "),
         text: row.text(),
+        visit: None,
     }
 }

@@ -303,6 +303,15 @@ impl Code {
                 "They tell nothing about yield.",
                 "Add the picks of these trees, with 0 kg where a tree was picked and bore nothing.",
             ),
+            Self::TreeSeasonIncomplete => shown(
+                [
+                    "A pick or a pruning was set aside, and what else is recorded of that tree in that season is not the whole.",
+                    "The tree-season is left out: its yield would be too low, or its pruning too light. Where the day cannot be read the season is not known, and nothing is left out.",
+                    "Mend the rows set aside; quarantine.csv lists them with what to do.",
+                ],
+                "harvests.csv",
+                ["A1-01,2023-03-10,many", "A1-01,2023-03-10,1.9"],
+            ),
             Self::IdsAlike => shown(
                 [
                     "Two ids or names differ only in what the eye can hardly see: case, spaces, a letter O for a zero, a letter of another alphabet.",

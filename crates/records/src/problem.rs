@@ -116,6 +116,8 @@ codes! {
     PrunedAfterFlush = "pruned-after-flush",
     /// A pruning whose harvest is not recorded.
     PruningWithoutHarvest = "pruning-without-harvest",
+    /// A tree-season of which a pick or a pruning was set aside.
+    TreeSeasonIncomplete = "tree-season-incomplete",
     /// A tree with no harvest at all.
     TreeWithoutHarvest = "tree-without-harvest",
     /// Two ids that differ only in what the eye cannot see or hardly sees.

@@ -1,0 +1,114 @@
+//! Tree-seasons of which a pick or a pruning visit was set aside: what is left of them is not the whole.
+
+use crate::frame::{REGION_NO, TREE_NO, indices, texts};
+use crate::outcome::Outcome;
+use crate::places::Places;
+use crate::seasons::day;
+use ingest_tables::{BookTables, MissingVisit};
+use polars::prelude::*;
+use records::tree_season as ts;
+use records::{Book, Code, Place, Table, counted};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use words::{say, text};
+
+/// A visit whose row was set aside while the files were read.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct LostVisit {
+    pub(crate) table: Table,
+    pub(crate) place: Place,
+    pub(crate) visit: MissingVisit,
+}
+
+/// The visits lost while reading, sorted.
+pub(crate) fn visits(tables: &BookTables) -> Vec<LostVisit> {
+    let of_file: HashMap<&str, Table> =
+        tables.files.iter().map(|file| (file.file.as_str(), file.table)).collect();
+    let lost = tables.quarantine.iter().filter_map(|row| {
+        let place = Place { file: row.file.clone(), line: Some(row.line), column: row.column };
+        let table = *of_file.get(row.file.as_str())?;
+        Some(LostVisit { table, place, visit: row.visit.clone()? })
+    });
+    let mut lost: Vec<LostVisit> = lost.collect();
+    lost.sort();
+    lost
+}
+
+/// `tree_no` and `season` of every tree-season with a lost visit, each once; warns of them, and of
+/// visits whose season is unknown because their day could not be read.
+pub(crate) fn tree_seasons(
+    places: &Places,
+    book: &Book,
+    outcome: &mut Outcome,
+) -> PolarsResult<DataFrame> {
+    let lost = std::mem::take(&mut outcome.lost);
+    let grace = book.options.harvest_grace_days;
+    let mut found: BTreeSet<(u32, i32)> = BTreeSet::new();
+    let (mut whole, mut undated) = (BTreeMap::new(), BTreeMap::new());
+    let misdated = outcome.rejected.iter().filter(|row| row.code == Code::BeforePlanting);
+    for row in misdated.filter(|row| matches!(row.table, Table::Harvests | Table::Prunings)) {
+        let first = || (0_u64, outcome.date_place(row.stands));
+        let entry = undated.entry(row.table).or_insert_with(first);
+        entry.0 += 1;
+        entry.1 = outcome.date_place(row.stands).min(entry.1.clone());
+    }
+    if !lost.is_empty() {
+        let names = texts(&places.trees, ts::TREE)?.iter();
+        let numbers = indices(&places.trees, TREE_NO)?.iter();
+        let known: HashMap<&str, (u32, u32)> = names
+            .zip(numbers.zip(indices(&places.trees, REGION_NO)?.iter()))
+            .filter_map(|(name, (tree, region))| Some((name?, (tree?, region?))))
+            .collect();
+        for LostVisit { table, place, visit } in &lost {
+            let Some((tree, region)) = known.get(visit.tree.as_str()) else { continue };
+            let Some(day) = visit.day else {
+                let entry = undated.entry(*table).or_insert((0_u64, place.clone()));
+                entry.0 += 1;
+                entry.1 = place.clone().min(entry.1.clone());
+                continue;
+            };
+            let season = places.calendar(*region).zip(self::day(day)).and_then(
+                |(calendar, day)| match table {
+                    Table::Prunings => Some(calendar.season_of_pruning(day)),
+                    _ => calendar.season_of_pick(day, grace),
+                },
+            );
+            if let Some(season) = season
+                && found.insert((*tree, i32::from(season)))
+            {
+                whole.entry(*table).or_insert((0_u64, place.clone())).0 += 1;
+            }
+        }
+    }
+    for (table, (count, place)) in whole {
+        let what = say!(
+            "{} with a row set aside {} not whole and left out, here first",
+            counted(count, text!("tree-season"), text!("tree-seasons")),
+            records::noun(count, text!("is"), text!("are"))
+        );
+        outcome.warn(place, Code::TreeSeasonIncomplete, what, remedy(table));
+    }
+    for (table, (count, place)) in undated {
+        let what = say!(
+            "{} of known trees {} set aside with a day that cannot be right or read: one season of each tree is counted without it, here first",
+            counted(count, text!("row"), text!("rows")),
+            records::noun(count, text!("was"), text!("were"))
+        );
+        outcome.warn(place, Code::TreeSeasonIncomplete, what, remedy(table));
+    }
+    let (trees, seasons): (Vec<u32>, Vec<i32>) = found.into_iter().unzip();
+    DataFrame::new(
+        trees.len(),
+        vec![Column::new(TREE_NO.into(), trees), Column::new(ts::SEASON.into(), seasons)],
+    )
+}
+
+fn remedy(table: Table) -> &'static str {
+    match table {
+        Table::Prunings => text!(
+            "mend the prunings set aside: without them a tree would count as pruned less than it was"
+        ),
+        _ => text!(
+            "mend the picks set aside: without them a tree would count as bearing less than it did"
+        ),
+    }
+}
