@@ -204,9 +204,10 @@ fn carries(path: &Path, inputs: &str) -> bool {
         std::io::Read::read_to_string(&mut part, &mut text).unwrap();
         return text.contains(inputs);
     }
-    // A table without rows has no cell for it.
-    let empty = path.extension().is_some_and(|extension| extension == "csv")
-        && bytes.iter().filter(|byte| **byte == b'\n').count() == 1;
+    // A table without rows has no cell for it, nor has a list without elements.
+    let empty = bytes == b"[]\n"
+        || path.extension().is_some_and(|extension| extension == "csv")
+            && bytes.iter().filter(|byte| **byte == b'\n').count() == 1;
     empty || bytes.windows(inputs.len()).any(|window| window == inputs.as_bytes())
 }
 

@@ -88,13 +88,15 @@ pub fn link(tables: &mut BookTables) -> Result<Linked, LinkError> {
         remedy: row.remedy,
     });
     tables.set_aside(rejected.collect())?;
-    let linked = linked?;
-    match no_visit_left(&tables.files, &outcome) {
-        Some(problem) => Err(LinkError::NothingLinked {
-            problem: Box::new(problem),
-            summary: Box::new(linked.summary),
-        }),
-        None => Ok(linked),
+    // Of two reasons why nothing can be learnt, the one that comes first.
+    match (linked, no_visit_left(&tables.files, &outcome)) {
+        (Ok(Linked { summary, .. }), Some(problem)) => {
+            Err(LinkError::NothingLinked { problem: Box::new(problem), summary: Box::new(summary) })
+        }
+        (Err(LinkError::NothingLinked { summary, .. }), Some(problem)) => {
+            Err(LinkError::NothingLinked { problem: Box::new(problem), summary })
+        }
+        (linked, _) => linked,
     }
 }
 

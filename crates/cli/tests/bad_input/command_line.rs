@@ -57,7 +57,7 @@ fn strict_runs_end_with_1_on_findings_and_write_all_the_same() {
     let strict = anacurve(&[&args[..], &["--strict"]].concat());
     assert_eq!((strict.code, strict.stderr.as_str()), (1, ""));
     let quarantine = std::fs::read_to_string(out.join("small-book/2025/quarantine.csv")).unwrap();
-    assert!(quarantine.trim_end().ends_with("\"T99,2024-03-01,5.5\""), "{quarantine}");
+    assert!(quarantine.contains(",\"T99,2024-03-01,5.5\","), "{quarantine}");
     let tidy = Book::tidy();
     let out = tidy.file("reports");
     let args = ["run", tidy.arg(), "--strict", "--out", out.to_str().unwrap()];
