@@ -210,7 +210,8 @@ impl YieldModel {
         let leading = chosen.choice.leading();
         let knots = chosen.choice.knots;
         let knees = chosen.knees.draws(KNEE_DRAWS, settings.seed);
-        let mut parts = Vec::new();
+        let mut parts: Vec<(IntensityShape, Vec<RegionFit>, Draws)> = Vec::new();
+        let mut kept = None;
         // Draws of each family in each region.
         let counts: Vec<Vec<usize>> = (0..table.region.len())
             .map(|region| chosen.choice.counts(region, settings.draws))
@@ -241,34 +242,42 @@ impl YieldModel {
                         ..IntegrationSettings::default()
                     },
                 };
-                let mut fitted = pooled::fit(table, &own, scale, response, sample)?;
-                for (region, own) in fitted.regions.iter_mut().zip(&counts) {
+                let fitted = pooled::fit(table, &own, scale, response, sample)?;
+                let pooled::Pooled { fit, posterior, draws, mut regions } = fitted;
+                for (region, own) in regions.iter_mut().zip(&counts) {
                     region.curve.truncate(share(own[place]));
                 }
-                parts.push((family, fitted));
+                // A fit holds the sums of every tree: only the one that is reported stays.
+                let leads = family == leading && !parts.iter().any(|(own, ..)| *own == leading);
+                if leads || parts.is_empty() {
+                    kept = Some((fit, posterior));
+                }
+                parts.push((family, regions, draws));
             }
         }
-        let place = parts.iter().position(|(family, _)| *family == leading).unwrap_or(0);
-        let (_, lead) = parts.remove(place);
-        let mut regions = lead.regions;
-        for (_, part) in &parts {
-            for (region, other) in regions.iter_mut().zip(&part.regions) {
+        let (fit, posterior) = kept.ok_or(mixed::Error::Numerical {
+            what: "no family of curves has a share of the draws",
+        })?;
+        let place = parts.iter().position(|(family, ..)| *family == leading).unwrap_or(0);
+        let (_, mut regions, lead_draws) = parts.remove(place);
+        for (_, part, _) in &parts {
+            for (region, other) in regions.iter_mut().zip(part) {
                 region.curve.append(&other.curve);
             }
         }
         let mut draws: Vec<(IntensityShape, Draws)> =
-            parts.into_iter().map(|(family, part)| (family, part.draws)).collect();
-        draws.push((leading, lead.draws));
+            parts.into_iter().map(|(family, _, draws)| (family, draws)).collect();
+        draws.push((leading, lead_draws));
         draws.sort_by_key(|(family, _)| *family);
 
-        let alternation = alternation(table, &design, &lead.fit, settings.level)?;
+        let alternation = alternation(table, &design, &fit, settings.level)?;
         let adjustment = if alternation.is_empty() {
             None
         } else {
             let without = plain.timed((leading, knots, &chosen.knees.best), response)?;
             let other = mixed::fit(&scale_choice::data(&without, response), &Settings::default())?;
             Some([
-                PointCurves::of(table, &design, &lead.fit)?,
+                PointCurves::of(table, &design, &fit)?,
                 PointCurves::of(table, &without, &other)?,
             ])
         };
@@ -277,8 +286,8 @@ impl YieldModel {
             carry_over: CarryOver::fit(table, &design, response, settings.level)?,
             lack_of_fit: LackOfFit::test(table, &design, response)?,
             left_out: design.left_out,
-            fit: lead.fit,
-            posterior: lead.posterior,
+            fit,
+            posterior,
             draws,
             regions,
             separate: separate::fit(table, scale).ok(),
