@@ -1,5 +1,6 @@
 //! Looks at the sizes inside a workbook before anything of it is unpacked into memory.
 
+mod references;
 mod repeats;
 
 use crate::rows::Fault;
@@ -32,7 +33,8 @@ fn unreadable(error: impl std::fmt::Display) -> Fault {
 }
 
 /// Checks a workbook on disk: its size, the number of its parts, their size as the archive declares
-/// it, their size as it is (an archive can lie), and what the repeated cells of ODS come to.
+/// it, their size as it is (an archive can lie), what the repeated cells of ODS come to, and whether
+/// the cells of XLSX lie on a sheet.
 ///
 /// # Errors
 /// When a limit is exceeded or the archive cannot be read.
@@ -49,6 +51,13 @@ pub(crate) fn check(path: &Path) -> Result<(), Fault> {
     if archive.index_for_name(ODS_CONTENT).is_some() {
         let content = archive.by_name(ODS_CONTENT).map_err(unreadable)?;
         repeats::check(BufReader::new(content))?;
+        return Ok(());
+    }
+    for index in 0..archive.len() {
+        let part = archive.by_index(index).map_err(unreadable)?;
+        if part.name().map_err(unreadable)?.ends_with(".xml") {
+            references::check(BufReader::new(part))?;
+        }
     }
     Ok(())
 }
