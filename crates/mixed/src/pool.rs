@@ -2,6 +2,7 @@
 
 mod apart;
 mod scatter;
+mod stripes;
 
 use crate::gram::Gram;
 use crate::group_list::GroupList;
@@ -9,14 +10,19 @@ use crate::moments::Group;
 use crate::pooled::PooledGroups;
 use crate::scratch::Scratch;
 use crate::shape::Shape;
+use crate::threads;
 use apart::{Apart, Source};
 use faer::linalg::matmul::matmul;
 use faer::{Accum, MatMut, MatRef, Par};
 use scatter::Scatter;
+use stripes::Stripes;
 
 /// Most products that are worth laying out as a sparse matrix, and the longest
 /// packed matrix for it.
 const SCATTER: usize = 1 << 23;
+
+/// Entries of all sums from which their products are spread over threads.
+const SHARED: usize = 100_000;
 
 /// Groups of bit-equal Z_g' W Z_g.
 #[derive(Debug, Clone)]
@@ -28,8 +34,8 @@ pub(crate) struct Pool {
 
 #[derive(Debug, Clone)]
 enum Cross {
-    /// First of the columns of sums, one for each pair a <= b of effects: the
-    /// sum over groups of S_a S_a' (a = b) or S_a S_b' + S_b S_a' (a < b).
+    /// First of the sums, one for each pair a <= b of effects: the sum over
+    /// groups of S_a S_a' (a = b) or S_a S_b' + S_b S_a' (a < b).
     Summed(usize),
     /// Column of the sparse sums: groups with one effect whose columns are few.
     Scattered(usize),
@@ -38,13 +44,11 @@ enum Cross {
 }
 
 /// All pools, with their summed cross-products side by side.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Pools {
     list: Vec<Pool>,
-    /// Packed matrices, one after the other.
-    sums: Vec<f64>,
-    /// Number of them.
-    columns: usize,
+    /// Packed matrices of pools of many groups.
+    sums: Vec<Stripes>,
     /// Sums of other pools.
     scatter: Scatter,
 }
@@ -69,8 +73,7 @@ pub(crate) fn pools(groups: &GroupList, shape: &Shape, pooling: bool) -> Pools {
     }
     let same = |a: &Group<'_>, b: &Group<'_>| pooling && all_bits(a, b).is_eq();
     let dense = groups.dense().count();
-    let mut out =
-        Pools { list: Vec::new(), sums: Vec::new(), columns: 0, scatter: Scatter::default() };
+    let mut out = Pools::default();
     let work = |members: &[Group<'_>]| -> usize {
         members.iter().map(|g| (g.columns.len() + dense).pow(2) / 2).sum()
     };
@@ -82,15 +85,14 @@ pub(crate) fn pools(groups: &GroupList, shape: &Shape, pooling: bool) -> Pools {
     for members in order.chunk_by(same) {
         let apart = || members.iter().map(|g| Apart::new(groups, g, shape)).collect();
         let cross = if summed(members) {
-            let first = out.columns;
-            out.columns += k * (k + 1) / 2;
-            out.sums.resize(out.columns * shape.packed_len, 0.0);
-            let sums = &mut out.sums[first * shape.packed_len..];
+            let mut sums = vec![0.0; k * (k + 1) / 2 * shape.packed_len];
             for run in members.chunk_by(|a, b| a.columns == b.columns) {
                 for part in run.chunks(RUN) {
-                    add_run(groups, part, shape, sums);
+                    add_run(groups, part, shape, &mut sums);
                 }
             }
+            let first = out.sums.len();
+            out.sums.extend(sums.chunks_exact(shape.packed_len).map(Stripes::of));
             Cross::Summed(first)
         } else if scattering {
             scattered.push(apart());
@@ -108,22 +110,18 @@ pub(crate) fn pools(groups: &GroupList, shape: &Shape, pooling: bool) -> Pools {
 
 /// Pools whose cross-products came summed.
 fn of_pooled(pooled: &PooledGroups, groups: &GroupList, shape: &Shape) -> Pools {
-    let mut out = Pools {
-        list: Vec::with_capacity(pooled.pools.len()),
-        sums: Vec::with_capacity(pooled.pools.len() * shape.packed_len),
-        columns: pooled.pools.len(),
-        scatter: Scatter::default(),
-    };
-    for (column, pool) in pooled.pools.iter().enumerate() {
+    let mut out = Pools::default();
+    for (place, pool) in pooled.pools.iter().enumerate() {
         let cells = pool
             .cross
             .iter()
             .filter_map(|((a, b), x)| Some(((groups.place(*a)?, groups.place(*b)?), *x)));
-        out.sums.extend(shape.pack(&Gram::of_cells(cells, groups.q, shape.width())));
+        let packed = shape.pack(&Gram::of_cells(cells, groups.q, shape.width()));
+        out.sums.push(Stripes::of(&packed));
         out.list.push(Pool {
             zz: vec![pool.zz],
             count: pool.count as usize,
-            cross: Cross::Summed(column),
+            cross: Cross::Summed(place),
         });
     }
     out
@@ -200,18 +198,16 @@ impl Pools {
         self.scatter.is_shared()
     }
 
-    fn summed(&self) -> MatRef<'_, f64> {
-        let length = self.sums.len().checked_div(self.columns).unwrap_or(0);
-        MatRef::from_column_major_slice(&self.sums, length, self.columns)
-    }
-
     /// Subtracts sum_g S_g' D S_g, D by pool, from a packed matrix.
     pub fn subtract(&self, d: &[Vec<f64>], k: usize, shape: &Shape, target: &mut [f64]) {
-        let mut weights = Vec::with_capacity(self.columns);
         let mut scattered = Vec::with_capacity(self.scatter.columns());
         for (pool, d) in self.list.iter().zip(d) {
             match &pool.cross {
-                Cross::Summed(_) => weights.extend(pairs(k).map(|(a, b)| d[a * k + b])),
+                Cross::Summed(first) => {
+                    for (sum, (a, b)) in self.sums[*first..].iter().zip(pairs(k)) {
+                        sum.add_to(target, -d[a * k + b]);
+                    }
+                }
                 Cross::Scattered(_) => scattered.push(d[0]),
                 Cross::Apart(groups) => {
                     groups.iter().for_each(|g| g.subtract(d, k, shape, target));
@@ -220,17 +216,6 @@ impl Pools {
         }
         if !self.scatter.is_empty() {
             self.scatter.subtract(&scattered, target);
-        }
-        if self.columns > 0 {
-            let rows = target.len();
-            matmul(
-                MatMut::from_column_major_slice_mut(target, rows, 1),
-                Accum::Add,
-                self.summed(),
-                MatRef::from_column_major_slice(&weights, self.columns, 1),
-                -1.0,
-                Par::Seq,
-            );
         }
     }
 
@@ -245,27 +230,24 @@ impl Pools {
         w: &[f64],
         scratch: &Scratch,
     ) -> Vec<(Vec<f64>, Vec<f64>)> {
-        let mut sums = vec![0.0; 2 * self.columns];
         let scattered = if self.scatter.is_empty() {
             Default::default()
         } else {
             (self.scatter.products(u), self.scatter.squares(w))
         };
-        if self.columns > 0 {
-            let mut right = scratch.take(2 * u.len());
-            let (left, square) = right.split_at_mut(u.len());
-            left.copy_from_slice(u);
-            shape.doubled_square(w, square);
-            matmul(
-                MatMut::from_column_major_slice_mut(&mut sums, self.columns, 2),
-                Accum::Replace,
-                self.summed().transpose(),
-                MatRef::from_column_major_slice(&right, u.len(), 2),
-                1.0,
-                Par::Seq,
-            );
+        let mut sums = Vec::new();
+        if !self.sums.is_empty() {
+            let mut square = scratch.take(u.len());
+            shape.doubled_square(w, &mut square);
+            let square: &[f64] = &square;
+            let products = |sum: &Stripes| (sum.product(u), sum.product(square));
+            let length: usize = self.sums.iter().map(Stripes::len).sum();
+            sums = if length < SHARED {
+                self.sums.iter().map(products).collect()
+            } else {
+                threads::map(self.sums.len(), |at| products(&self.sums[at]))
+            };
         }
-        let (traces, squares) = sums.split_at(self.columns);
         self.list
             .iter()
             .map(|pool| {
@@ -275,8 +257,8 @@ impl Pools {
                         for (n, (a, b)) in pairs(k).enumerate() {
                             let half = if a == b { 1.0 } else { 0.5 };
                             for (i, j) in [(a, b), (b, a)] {
-                                trace[i * k + j] = half * traces[first + n];
-                                square[i * k + j] = half * squares[first + n];
+                                trace[i * k + j] = half * sums[first + n].0;
+                                square[i * k + j] = half * sums[first + n].1;
                             }
                         }
                     }
