@@ -80,9 +80,13 @@ impl Blocks {
     }
 
     /// Blocks.
-    #[cfg(test)]
     pub fn count(&self) -> usize {
         self.shape.len()
+    }
+
+    /// Number of the block of a column.
+    pub fn name(&self, column: u32) -> usize {
+        self.block_of[column as usize] as usize
     }
 
     /// Size and first entry of the block of a column.

@@ -1,6 +1,7 @@
 //! Curvature of the deviance: an approximation to start from and the differenced Hessian at the end.
 
 use super::approximation::Model;
+use super::colouring::Colouring;
 use super::modes::State;
 use crate::small::dot;
 use crate::threads;
@@ -18,10 +19,11 @@ impl Model {
         let mut out = Matrix::zeros(p, p);
         for i in 0..design.n {
             let x = &design.fixed[i * p..(i + 1) * p];
-            for a in 0..p {
+            // Most columns belong to one region and are 0 in the others.
+            for a in (0..p).filter(|a| x[*a] != 0.0) {
                 let wx = state.weight[i] * x[a];
-                for b in 0..=a {
-                    out[(a, b)] += wx * x[b];
+                for (to, x) in out.row_mut(a).iter_mut().zip(&x[..=a]) {
+                    *to += wx * x;
                 }
             }
         }
@@ -96,52 +98,50 @@ impl Model {
         free: &[bool],
     ) -> Result<(Matrix, Vec<Vec<f64>>), Error> {
         let n = x.len();
-        let free: Vec<usize> = (0..n).filter(|j| free[*j]).collect();
+        let colouring = Colouring::of(self, state, free);
+        let steps: Vec<f64> = x.iter().map(|x| 2e-3 * x.abs().max(0.1)).collect();
         // Each from the same modes, so that the last digits do not depend on
         // which thread took what before.
-        let column = |at: usize| self.derivative(&mut state.clone(), x, free[at]);
-        let columns = if self.design.n < ROWS_FOR_THREADS {
-            (0..free.len()).map(column).collect()
+        let change = |at: usize| self.change(&mut state.clone(), x, &colouring.sets[at], &steps);
+        let sets = colouring.sets.len();
+        let found: Vec<_> = if self.design.n < ROWS_FOR_THREADS {
+            (0..sets).map(change).collect()
         } else {
-            threads::map(free.len(), column)
+            threads::map(sets, change)
         };
-        let mut out = Matrix::zeros(n, n);
         let mut modes = vec![Vec::new(); n];
-        for (j, found) in free.iter().zip(columns) {
-            let (column, by) = found?;
-            for (i, value) in column.iter().enumerate() {
-                out[(i, *j)] = *value;
+        let mut products = Vec::with_capacity(sets);
+        for (set, found) in colouring.sets.iter().zip(found) {
+            let (product, by) = found?;
+            for j in set {
+                modes[*j] = colouring.share(&by, (*j, steps[*j]), self.design.k);
             }
-            modes[*j] = by;
+            products.push(product);
         }
-        for i in 0..n {
-            for j in 0..i {
-                let mean = 0.5 * (out[(i, j)] + out[(j, i)]);
-                out[(i, j)] = mean;
-                out[(j, i)] = mean;
-            }
-        }
-        Ok((out, modes))
+        Ok((colouring.symmetric(&steps, &products), modes))
     }
 
-    fn derivative(
+    /// Change of the gradient and of the modes over the steps of a set of parameters, half of each
+    /// step to either side.
+    fn change(
         &self,
         state: &mut State,
         x: &[f64],
-        j: usize,
+        set: &[usize],
+        steps: &[f64],
     ) -> Result<(Vec<f64>, Vec<f64>), Error> {
-        let h = 1e-3 * x[j].abs().max(0.1);
-        let mut moved = x.to_vec();
-        moved[j] = x[j] + h;
-        let (_, up) = self.evaluate(state, &moved)?;
-        let b_up = self.effects(state, &moved);
-        moved[j] = x[j] - h;
-        let (_, down) = self.evaluate(state, &moved)?;
-        let b_down = self.effects(state, &moved);
-        let slope = |a: &[f64], b: &[f64]| -> Vec<f64> {
-            a.iter().zip(b).map(|(a, b)| (a - b) / (2.0 * h)).collect()
+        let mut at = |side: f64| -> Result<(Vec<f64>, Vec<f64>), Error> {
+            let mut moved = x.to_vec();
+            for j in set {
+                moved[*j] += side * steps[*j];
+            }
+            let (_, gradient) = self.evaluate(state, &moved)?;
+            Ok((gradient, self.effects(state, &moved)))
         };
-        Ok((slope(&up, &down), slope(&b_up, &b_down)))
+        let (up, b_up) = at(0.5)?;
+        let (down, b_down) = at(-0.5)?;
+        let minus = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a - b).collect();
+        Ok((minus(&up, &down), minus(&b_up, &b_down)))
     }
 
     /// Modes b = Lambda u: own effects by group, then the other columns.

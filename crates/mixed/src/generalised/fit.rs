@@ -6,14 +6,16 @@ use super::family::{Family, LARGEST_LOG_SIZE};
 use super::modes::State;
 use super::result::{GeneralisedFit, GeneralisedRecord};
 use super::rows::{GeneralisedData, check};
-use super::search::{Found, inverse_over, search};
+use super::search::{Found, OUT_OF_ITERATIONS, inverse_over, search};
 use crate::record::Visit;
 use crate::small::dot;
 use crate::status::Status;
 use crate::{Error, Matrix};
 
-/// Most quasi-Newton iterations.
-const ITERATIONS: usize = 200;
+/// Quasi-Newton iterations before the curvature is computed anew, and how often: far from where a
+/// curvature was taken a new one saves more evaluations than it costs.
+const ROUND: usize = 10;
+const ROUNDS: usize = 20;
 /// Newton decrement (in units of the deviance) that counts as converged.
 const CONVERGED: f64 = 1e-9;
 /// Smallest eigenvalue of the Hessian with a unit diagonal that counts as curved.
@@ -78,7 +80,7 @@ pub(crate) fn estimate(
     finish(model, state, found, free, poisson, visited)
 }
 
-/// A search over the free parameters.
+/// A search over the free parameters, by curvatures taken on the way.
 pub(crate) fn descend(
     model: &Model,
     state: &mut State,
@@ -86,16 +88,36 @@ pub(crate) fn descend(
     free: &[bool],
     visited: &mut Vec<Visit>,
 ) -> Result<Found, Error> {
-    let (_, gradient) = model.evaluate(state, start)?;
-    let hessian = model.first_hessian(state, start, &gradient)?;
-    let (inverse, _) = inverse_over(&hessian, free, 1e-2).ok_or(NO_CURVATURE)?;
+    let mut x = start.to_vec();
+    for round in 1.. {
+        let (_, gradient) = model.evaluate(state, &x)?;
+        let hessian = model.first_hessian(state, &x, &gradient)?;
+        let (inverse, _) = inverse_over(&hessian, free, 1e-2).ok_or(NO_CURVATURE)?;
+        let found = descend_along(model, state, &x, inverse, ROUND, visited)?;
+        if found.reason != OUT_OF_ITERATIONS || round == ROUNDS {
+            return Ok(found);
+        }
+        x = found.x;
+    }
+    Err(NO_CURVATURE)
+}
+
+/// A search from `start` by a matrix near the inverse Hessian, 0 for parameters that are held.
+pub(crate) fn descend_along(
+    model: &Model,
+    state: &mut State,
+    start: &[f64],
+    inverse: Matrix,
+    iterations: usize,
+    visited: &mut Vec<Visit>,
+) -> Result<Found, Error> {
     let count = model.entries.len();
     let mut objective = |x: &[f64]| {
         let (value, gradient) = model.evaluate(state, x).ok()?;
         visited.push(Visit { theta: x[..count].to_vec(), criterion: value });
         Some((value, gradient))
     };
-    search(&mut objective, start, inverse, ITERATIONS)
+    search(&mut objective, start, inverse, iterations)
         .ok_or(Error::Numerical { what: "a generalised model cannot be evaluated at the start" })
 }
 

@@ -3,6 +3,7 @@
 mod approximation;
 mod blocks;
 mod check;
+mod colouring;
 mod covariance;
 mod design;
 mod draws;
@@ -31,6 +32,7 @@ pub use rows::GeneralisedData;
 #[cfg(test)]
 pub(crate) mod internals {
     pub(crate) use super::approximation::Model;
+    pub(crate) use super::colouring::Colouring;
     pub(crate) use super::design::Design;
     pub(crate) use super::modes::State;
     pub(crate) use super::rows::check;

@@ -2,7 +2,7 @@
 
 use super::approximation::Model;
 use super::family::{Family, share};
-use super::fit::{Estimated, descend};
+use super::fit::{Estimated, descend_along};
 use super::modes::State;
 use crate::record::{RowCounts, Visit};
 use crate::settings::check_level;
@@ -105,6 +105,8 @@ pub struct GeneralisedFit {
 
 /// Deviance rise at a one-sided 95 % limit, the 90 % point of chi-square(1).
 const ONE_SIDED_RISE: f64 = 2.705_543_454_095_404;
+/// Most quasi-Newton iterations at one value of a profiled parameter.
+const PROFILING: usize = 200;
 
 impl GeneralisedFit {
     pub(super) fn new(
@@ -297,12 +299,17 @@ impl GeneralisedFit {
         let mut state = self.state.clone();
         let mut x = self.estimated.found.x.clone();
         let ceiling = self.estimated.found.value + ONE_SIDED_RISE;
+        // The covariance is twice the inverse Hessian.
+        let covariance = &self.estimated.covariance;
+        let n = covariance.n_rows();
+        let halves = covariance.values().iter().map(|v| 0.5 * v).collect();
+        let inverse = Matrix::from_values(n, n, halves);
         let mut rise = |v: f64, x: &mut Vec<f64>| -> Option<f64> {
             let mut start = x.clone();
             start[at] = v;
+            let (inverse, visited) = (inverse.clone(), &mut Vec::new());
             let found =
-                descend(&self.model, &mut state, &start, &self.estimated.free, &mut Vec::new());
-            let found = found.ok()?;
+                descend_along(&self.model, &mut state, &start, inverse, PROFILING, visited).ok()?;
             x.clone_from(&found.x);
             Some(found.value - ceiling)
         };

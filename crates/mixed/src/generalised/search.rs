@@ -14,6 +14,9 @@ pub(crate) struct Found {
     pub reason: &'static str,
 }
 
+/// Reason of a search that was not yet at its end.
+pub(crate) const OUT_OF_ITERATIONS: &str = "iteration limit reached";
+
 /// Decrement g'Hg, in units of the deviance, at which the search ends; the
 /// Newton steps that follow square it.
 const SMALL_DECREMENT: f64 = 1e-8;
@@ -27,7 +30,7 @@ pub(crate) fn search(
     most: usize,
 ) -> Option<Found> {
     let (value, gradient) = f(x)?;
-    let mut at = Found { x: x.to_vec(), value, gradient, reason: "iteration limit reached" };
+    let mut at = Found { x: x.to_vec(), value, gradient, reason: OUT_OF_ITERATIONS };
     for _ in 0..most {
         let direction: Vec<f64> = inverse.times(&at.gradient).iter().map(|d| -d).collect();
         let slope = dot(&direction, &at.gradient);

@@ -1,6 +1,6 @@
 //! Laplace's approximation and its gradient against a dense textbook twin, under property tests.
 
-use crate::generalised::internals::{Design, Model, State, check};
+use crate::generalised::internals::{Colouring, Design, Model, State, check};
 use crate::{Covariance, Factor, Family, FixedColumn, GeneralisedData, RandomEffect};
 use faer::linalg::solvers::Solve;
 use faer::{Mat, Side};
@@ -221,6 +221,62 @@ proptest! {
                 (slope - differenced).abs() < 2e-5 * (1.0 + slope.abs()),
                 "{family:?} parameter {j}: {slope} against {differenced}"
             );
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+
+    /// Coefficients of two sites, moved at once, give the curvature and the slopes of the modes
+    /// that each gives moved alone.
+    #[test]
+    fn parameters_moved_together_give_the_hessian_of_each_alone(seed: u64, negative: bool) {
+        let family = if negative { Family::NegativeBinomial } else { Family::Poisson };
+        let columns = Columns::random(&mut ChaCha12Rng::seed_from_u64(seed), family, true);
+        let in_site = |site: u32, values: &[f64]| -> Vec<f64> {
+            let sites = columns.codes[0].iter().map(|a| a % 2);
+            values.iter().zip(sites).map(|(x, own)| if own == site { *x } else { 0.0 }).collect()
+        };
+        let own: Vec<Vec<f64>> = [(0, 0), (0, 1), (1, 0), (1, 1)]
+            .map(|(site, slope)| in_site(site, &columns.slopes[slope]))
+            .into();
+        let mut data = columns.data();
+        for (place, values) in own.iter().enumerate() {
+            data = data.column(FixedColumn::new(format!("own {place}"), values.as_slice()));
+        }
+        let checked = check(&data, family).unwrap();
+        let model = Model::new(Design::new(&data, &checked), checked.layout, family);
+        let mut state = State::new(&model.design).unwrap();
+        let mut x = columns.theta.clone();
+        x.extend([0.4, -0.3, 0.2, -0.1, 0.3, 0.1]);
+        x.extend(&columns.family);
+        model.evaluate(&mut state, &x).unwrap();
+        let free = vec![true; x.len()];
+        let sets = Colouring::of(&model, &state, &free).sets;
+        // The four coefficients of sites in two sets; what meets both sites alone.
+        prop_assert_eq!(sets.len(), x.len() - 2, "{:?}", sets);
+        let (hessian, modes) = model.hessian(&state, &x, &free).unwrap();
+        for j in 0..x.len() {
+            let h = 1e-3 * x[j].abs().max(0.1);
+            let mut at = |by: f64| {
+                let mut moved = x.clone();
+                moved[j] += by;
+                let (_, gradient) = model.evaluate(&mut state, &moved).unwrap();
+                (gradient, model.effects(&state, &moved))
+            };
+            let (up, down) = (at(h), at(-h));
+            for i in 0..x.len() {
+                let alone = (up.0[i] - down.0[i]) / (2.0 * h);
+                let found = hessian[(i, j)];
+                // What differencing leaves goes with the curvatures that the entry joins.
+                let size = (hessian[(i, i)] * hessian[(j, j)]).abs().sqrt();
+                prop_assert!((found - alone).abs() < 2e-4 * (1.0 + size), "{i} {j}");
+            }
+            for (found, (up, down)) in modes[j].iter().zip(up.1.iter().zip(&down.1)) {
+                let alone = (up - down) / (2.0 * h);
+                prop_assert!((found - alone).abs() < 1e-4 * (1.0 + alone.abs()));
+            }
         }
     }
 }
