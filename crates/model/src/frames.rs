@@ -5,6 +5,7 @@ use arrow::array::{Int32Array, RecordBatch};
 use records::frame_count as fc;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use words::text;
 
 /// Columns of the linked frame counts, one value per frame; NaN stands for a missing number.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -118,9 +119,9 @@ pub(crate) fn beside(frames: &Frames, table: &TreeSeasons) -> (FrameRows, FrameU
         read: frames.len() as u64,
         used: kept.len() as u64,
         left_out: [
-            ("no tree-season in the table", unlinked),
-            ("tree under the training age", young),
-            ("more flowering laterals than laterals, or a number missing", odd),
+            (text!("no tree-season in the table"), unlinked),
+            (text!("tree under the training age"), young),
+            (text!("more flowering laterals than laterals, or a number missing"), odd),
         ]
         .into_iter()
         .filter(|(_, count)| *count > 0)

@@ -8,15 +8,19 @@ use crate::design::HabitStatus;
 use crate::frames::{FrameRows, FrameUse, Frames, beside};
 use crate::support::{Support, UNPRUNED_BELOW};
 use crate::table::TreeSeasons;
-use crate::yield_model::YieldError;
+use crate::yield_model::{YieldError, sample};
 use count_fit::{Count, CountFit};
 use mixed::{GeneralisedCoefficient, ParameterEstimate, SpreadEstimate};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use thiserror::Error;
+use words::say;
 
 pub use region::{CountClass, CountCurve, CountLink, RegionLaterals};
 
+/// Frames above which those of a sample of trees are used: some thousands of a region settle its
+/// curve to a few per cent of its interval, while the time grows with every frame.
+const MOST_FRAMES: usize = 60_000;
 /// Fewest frames of all regions together for which a model is tried.
 const LEAST_FRAMES: usize = 60;
 /// Fewest frames, trees, pruned tree-seasons and distinct intensities of a region whose curve is
@@ -123,7 +127,8 @@ impl LateralsModel {
         table: &TreeSeasons,
         settings: &LateralsSettings,
     ) -> Result<Self, LateralsError> {
-        let (rows, used) = beside(frames, table);
+        let (rows, mut used) = beside(frames, table);
+        let rows = drawn(rows, MOST_FRAMES, &mut used);
         match rows.len() {
             0 => return Err(LateralsError::NoFrames),
             n if n < LEAST_FRAMES => return Err(LateralsError::TooFew { frames: n }),
@@ -164,6 +169,21 @@ impl LateralsModel {
     pub fn region(&self, region: &str) -> Option<&RegionLaterals> {
         self.regions.iter().find(|found| found.region == region)
     }
+}
+
+/// The rows, or where they are many those of a sample of trees, the same number from each region.
+fn drawn(rows: FrameRows, most: usize, used: &mut FrameUse) -> FrameRows {
+    let drawn = sample(&rows.table, most);
+    let passed_over = rows.len() - drawn.len();
+    if passed_over == 0 {
+        return rows;
+    }
+    used.used = drawn.len() as u64;
+    used.left_out.push((
+        say!("tree not drawn: of more than {most} frames those of a sample of trees are used"),
+        passed_over as u64,
+    ));
+    rows.select(&drawn)
 }
 
 /// Sets a curve in every region that has frames enough.
@@ -276,5 +296,67 @@ fn describe(rows: &FrameRows, region: &str, habit: HabitStatus) -> RegionLateral
         flowering: None,
         share: None,
         classes: region::classes(rows, &own),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::table::Labelled;
+
+    #[test]
+    fn of_many_frames_those_of_whole_trees_are_used_and_all_are_accounted_for() {
+        // Three frames of each of 200 trees, in two regions of very different size.
+        let tree = |at: usize| at / 3;
+        let names: Vec<String> = (0..200).map(|tree| format!("T{tree:03}")).collect();
+        let rows = 0..600;
+        let labels =
+            |of: &dyn Fn(usize) -> &'static str| Labelled::from_values(rows.clone().map(of));
+        let nothing = labels(&|_| "");
+        let table = TreeSeasons {
+            region: labels(&|at| if tree(at) < 190 { "large" } else { "small" }),
+            site: nothing.clone(),
+            block: nothing.clone(),
+            tree: Labelled::from_values(rows.clone().map(|at| names[tree(at)].as_str())),
+            season: rows.clone().map(|at| 2020 + (at % 3) as i32).collect(),
+            yield_kg: vec![1.0; 600],
+            intensity: vec![0.1; 600],
+            lead_days: vec![40.0; 600],
+            basis: nothing.clone(),
+            minutes: vec![f64::NAN; 600],
+            age_years: vec![9.0; 600],
+            trees_per_ha: vec![156.0; 600],
+            variety: nothing.clone(),
+            girth_cm: vec![f64::NAN; 600],
+            previous_intensity: vec![f64::NAN; 600],
+            in_trial: vec![false; 600],
+            young: vec![false; 600],
+        };
+        let frames = Frames {
+            tree: table.tree.clone(),
+            season: table.season.clone(),
+            frame_m2: vec![0.5; 600],
+            laterals: vec![10.0; 600],
+            flowering: vec![6.0; 600],
+            side: nothing,
+        };
+        let (all, mut used) = beside(&frames, &table);
+        let few = drawn(all.clone(), 200, &mut used);
+        assert_eq!(used.used as usize, few.len());
+        assert_eq!(used.used + used.left_out.iter().map(|(_, n)| n).sum::<u64>(), used.read);
+        let of = |region: &str| {
+            (0..few.len()).filter(|&row| few.table.region.label(row) == region).count()
+        };
+        // Half of the frames wanted from each; the small region has fewer and keeps them.
+        assert!((95..=110).contains(&of("large")), "{}", of("large"));
+        assert_eq!(of("small"), 30);
+        let mut frames_of = std::collections::BTreeMap::new();
+        for row in 0..few.len() {
+            *frames_of.entry(few.table.tree.label(row)).or_insert(0) += 1;
+        }
+        assert!(frames_of.values().all(|frames| *frames == 3), "whole trees");
+        let mut used = FrameUse::default();
+        assert_eq!(drawn(all.clone(), 600, &mut used).len(), all.len());
+        assert!(used.left_out.is_empty());
     }
 }

@@ -29,6 +29,7 @@ use thiserror::Error;
 pub(crate) use left_out::Folds;
 pub(crate) use prepared::Prepared;
 pub(crate) use rows::usable;
+pub(crate) use sample::rows as sample;
 pub(crate) use scale_choice::{data, identify};
 
 pub use carry_over::CarryOver;

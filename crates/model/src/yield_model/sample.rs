@@ -12,7 +12,7 @@ pub(super) const MOST_ROWS: usize = 120_000;
 /// Rows of all trees, or of a sample of about `most` rows: every tree of a trial, and of the others
 /// the same number of rows from each region, trees with all their seasons. Which trees are drawn
 /// depends on the ids alone, not on the order of rows.
-pub(super) fn rows(table: &TreeSeasons, most: usize) -> Vec<usize> {
+pub(crate) fn rows(table: &TreeSeasons, most: usize) -> Vec<usize> {
     if table.len() <= most {
         return (0..table.len()).collect();
     }
