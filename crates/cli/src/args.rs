@@ -171,6 +171,12 @@ pub struct RunArgs {
     /// The report is the same with and without it. The folder may be deleted at any time.
     #[arg(long, value_name = "DIR")]
     pub cache: Option<PathBuf>,
+    /// Use the records of this share of the trees alone, for books larger than memory
+    ///
+    /// Whole trees are drawn by their ids, with all their seasons, and every tree of a trial. The
+    /// work plan still holds all trees. Intervals are as wide as the trees drawn make them.
+    #[arg(long, value_name = "SHARE", value_parser = share, conflicts_with = "cache")]
+    pub draw_trees: Option<f64>,
     /// Write the seconds of each stage and the most memory held to this file, as JSON
     #[arg(long, value_name = "FILE")]
     pub timings: Option<PathBuf>,
@@ -394,6 +400,13 @@ pub struct SizeArgs {
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
+}
+
+fn share(text: &str) -> Result<f64, String> {
+    let found: Option<f64> = text.parse().ok();
+    found
+        .filter(|share| *share > 0.0 && *share < 1.0)
+        .ok_or_else(|| "a share lies between 0 and 1, such as 0.05 for a twentieth".to_owned())
 }
 
 fn example(text: &str) -> Result<Example, String> {

@@ -4,6 +4,7 @@ pub mod advice;
 pub mod components;
 pub mod laterals;
 pub mod method;
+pub mod namesake;
 pub mod quality;
 pub mod review;
 pub mod rounding;
@@ -14,7 +15,7 @@ pub mod zones;
 
 use crate::console::{Failure, Stages};
 use ingest_seasons::{LinkError, Linked};
-use ingest_tables::{BookTables, IngestError};
+use ingest_tables::{BookTables, IngestError, ReadSettings};
 use records::{Problem, ReportLanguage, Severity, Table};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -86,7 +87,7 @@ pub fn check_through(
     through: Option<i16>,
     stages: &Stages,
 ) -> Result<Checked, Failure> {
-    check_wanted(book, Reading { through, cache: None }, stages)
+    check_wanted(book, Reading { through, ..Reading::default() }, stages)
 }
 
 /// How a book is to be read.
@@ -96,6 +97,8 @@ pub struct Reading<'a> {
     pub through: Option<i16>,
     /// Folder of rows read before.
     pub cache: Option<&'a Path>,
+    /// Share of the trees whose records are used.
+    pub trees: Option<f64>,
 }
 
 /// Reads and links a record book.
@@ -104,11 +107,12 @@ pub struct Reading<'a> {
 /// With every fatal problem of the book.
 pub fn check_wanted(
     book: &Path,
-    Reading { through, cache }: Reading<'_>,
+    Reading { through, cache, trees }: Reading<'_>,
     stages: &Stages,
 ) -> Result<Checked, Failure> {
     stages.enter("reading");
-    let mut tables = ingest_tables::read_book_with_cache(book, cache, &mut |progress| {
+    let settings = ReadSettings { cache, trees };
+    let mut tables = ingest_tables::read_book_with(book, settings, &mut |progress| {
         stages.now(format!(
             "reading {} ({} rows; file {} of {})",
             progress.file,

@@ -246,3 +246,64 @@ fn the_manifest_and_the_outputs_name_the_same_inputs() {
         assert!(carries(&dir.join(file), inputs), "{file}");
     }
 }
+
+/// Two books may bear one name; the later one must not take the place of the other's report, but a
+/// region that is added to a book is no other book.
+#[test]
+fn another_book_of_the_same_name_does_not_replace_a_report() {
+    let (book, other) = (Book::tidy(), Book::tidy());
+    let out = tempfile::tempdir().unwrap();
+    assert_eq!(book.run(out.path()).code, 0);
+    let before = bytes(out.path());
+    let renamed = |text: String| text.replace("plain", "hills");
+    for file in ["book.toml", "blocks.csv"] {
+        other.put(file, renamed(other.text(file)));
+    }
+    let ran = other.run(out.path());
+    assert_eq!(ran.code, 2, "{}", ran.stderr);
+    assert!(ran.stderr.contains("of another book of the same name"), "{}", ran.stderr);
+    assert!(ran.stderr.contains("(plain)"), "{}", ran.stderr);
+    assert!(ran.stderr.contains("hint: give the two books different names"), "{}", ran.stderr);
+    assert_eq!(bytes(out.path()), before);
+    let toml = book.text("book.toml");
+    let (_, region) = toml.split_once("[regions.plain]").unwrap();
+    book.put("book.toml", format!("{toml}\n[regions.hills]{region}"));
+    let ran = book.run(out.path());
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+}
+
+/// A share of the trees gives advice on the trees drawn, says so, and plans the work for all.
+#[test]
+fn a_draw_of_trees_is_told_and_the_work_plan_holds_all() {
+    let book = Book::of(support::Plan { trees: 80, ..support::TIDY });
+    let out = tempfile::tempdir().unwrap();
+    let run = |more: &[&str]| {
+        let out = out.path().to_str().unwrap();
+        let ran = anacurve(&[&["run", book.arg(), "--out", out], more].concat());
+        assert_eq!(ran.code, 0, "{}", ran.stderr);
+        let read = |name: &str| std::fs::read_to_string(report(Path::new(out)).join(name)).unwrap();
+        let fit: serde_json::Value = serde_json::from_str(&read("fit.json")).unwrap();
+        (fit, read("workplan.csv"), read("index.html"))
+    };
+    let trees_of = |plan: &str| -> Vec<String> {
+        let mut rows = csv::Reader::from_reader(plan.as_bytes());
+        let at = rows.headers().unwrap().iter().position(|name| name == "trees").unwrap();
+        rows.records().map(|row| row.unwrap()[at].to_owned()).collect()
+    };
+    let (whole, whole_plan, _) = run(&[]);
+    let (half, half_plan, page) = run(&["--draw-trees", "0.5"]);
+    assert!(whole["trees_drawn"].is_null());
+    assert_eq!(half["trees_drawn"], 0.5);
+    let rows = |fit: &serde_json::Value| fit["regions"][0]["trees"].as_u64().unwrap();
+    assert_eq!(rows(&whole), 80);
+    assert!((20..60).contains(&rows(&half)), "{}", rows(&half));
+    assert_eq!(trees_of(&whole_plan), trees_of(&half_plan));
+    assert!(page.contains("not drawn"), "the page says nothing");
+    let (again, ..) = run(&["--draw-trees", "0.5"]);
+    assert_eq!(again, half);
+    for wrong in ["0", "1", "-0.1", "all"] {
+        let ran = anacurve(&["run", book.arg(), &format!("--draw-trees={wrong}")]);
+        assert_eq!(ran.code, 2);
+        assert!(ran.stderr.contains("a share lies between 0 and 1"), "{}", ran.stderr);
+    }
+}

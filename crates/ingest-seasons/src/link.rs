@@ -11,7 +11,8 @@ use crate::{
 use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
 use ingest_tables::{BookTables, FileReport, IngestError, SetAside};
-use polars::prelude::{DataFrame, PolarsError};
+use polars::prelude::{BooleanChunked, DataFrame, PolarsError, PolarsResult};
+use records::tree_season::TREE;
 use records::{Book, Code, Practice, Problem, Severity, Table, frame_count, tree_season};
 use std::collections::BTreeMap;
 use thiserror::Error;
@@ -77,7 +78,9 @@ pub fn link(tables: &mut BookTables) -> Result<Linked, LinkError> {
     });
     let mut outcome = Outcome::new(files.collect());
     outcome.lost = incomplete::visits(tables);
-    let linked = link_frames(&tables.book, &tables.frames, &mut outcome);
+    let drawn = drawn(tables)?;
+    let frames = drawn.as_ref().unwrap_or(&tables.frames);
+    let linked = link_frames(&tables.book, frames, &mut outcome);
     outcome.rejected.sort_unstable();
     let rejected = std::mem::take(&mut outcome.rejected).into_iter().map(|row| SetAside {
         file: row.stands.0,
@@ -98,6 +101,19 @@ pub fn link(tables: &mut BookTables) -> Result<Linked, LinkError> {
         }
         (linked, _) => linked,
     }
+}
+
+/// The tables with the trees drawn alone, where a share was asked for: the others have no records
+/// here, which says nothing of them.
+fn drawn(tables: &BookTables) -> PolarsResult<Option<BTreeMap<Table, DataFrame>>> {
+    let (Some(draw), Some(trees)) = (&tables.draw, tables.frames.get(&Table::Trees)) else {
+        return Ok(None);
+    };
+    let drawn: BooleanChunked =
+        trees.column(TREE)?.str()?.iter().map(|tree| tree.is_some_and(|id| draw.has(id))).collect();
+    let mut frames = tables.frames.clone();
+    frames.insert(Table::Trees, trees.filter(&drawn)?);
+    Ok(Some(frames))
 }
 
 /// Prunings were recorded and every row was set aside: all trees would count as never pruned.

@@ -116,7 +116,10 @@ impl Cache {
         }
         let (rows, hashes) = columns::read(rows, spec)?;
         let Told { header_line, cells, rows_read, summary, quarantine, .. } = told;
-        let outcome = FileOutcome { header_line, cells, rows_read, summary, quarantine };
+        // No cache is used where trees are drawn.
+        let rows_not_drawn = 0;
+        let outcome =
+            FileOutcome { header_line, cells, rows_read, rows_not_drawn, summary, quarantine };
         Some(ReadFile { rows, hashes, outcome })
     }
 
@@ -125,7 +128,7 @@ impl Cache {
     /// # Errors
     /// When the folder refuses.
     pub(crate) fn put(&self, key: &str, spec: &TableSpec, file: &ReadFile) -> io::Result<()> {
-        let FileOutcome { header_line, cells, rows_read, summary, quarantine } = &file.outcome;
+        let FileOutcome { header_line, cells, rows_read, summary, quarantine, .. } = &file.outcome;
         let (header_line, rows_read) = (*header_line, *rows_read);
         let told = Telling { key, header_line, cells, rows_read, summary, quarantine };
         let told = serde_json::to_vec(&told).map_err(io::Error::other)?;

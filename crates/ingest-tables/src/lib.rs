@@ -7,6 +7,7 @@ mod cell;
 mod columns;
 mod decode;
 mod discover;
+mod draw;
 mod duplicates;
 mod header;
 mod inputs;
@@ -24,7 +25,8 @@ mod summary;
 mod table;
 mod text_rows;
 
+pub use draw::Draw;
 pub use quarantine::{MissingVisit, QuarantinedRow, SetAside, write_quarantine};
-pub use read::{BookTables, IngestError, read_book, read_book_with_cache};
+pub use read::{BookTables, IngestError, ReadSettings, read_book, read_book_with};
 pub use report::{FileReport, Progress, Repair};
 pub use spot_check::{SpotCheck, SpotValue};

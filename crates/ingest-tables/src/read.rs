@@ -4,6 +4,7 @@ use crate::alike::alike;
 use crate::archive::too_large;
 use crate::cache::{self, Cache, ReadFile};
 use crate::discover::{Format, Source, discover};
+use crate::draw::Draw;
 use crate::header::HeaderWords;
 use crate::parquet_rows::ParquetRows;
 use crate::parts::Parts;
@@ -11,12 +12,12 @@ use crate::report::fingerprint;
 use crate::rows::{Fault, Rows};
 use crate::sheet_rows::SheetRows;
 use crate::summary::quarantine_problems;
-use crate::table::{FileOutcome, TableReader, file_number};
+use crate::table::{FileOutcome, Keep, TableReader, file_number};
 use crate::text_rows::TextRows;
 use crate::{FileReport, Progress, QuarantinedRow};
 use polars::prelude::{DataFrame, PolarsError, PolarsResult};
 use records::{Book, Code, Place, Problem, SeenTrials, Severity, Table, counted, limits};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use thiserror::Error;
 use words::{say, text};
@@ -50,6 +51,20 @@ pub struct BookTables {
     pub(crate) cells: Vec<BTreeMap<String, u32>>,
     /// Files whose rows came from the cache; nothing that is computed from them depends on it.
     pub from_cache: usize,
+    /// The trees whose prunings, laterals and harvests were kept, where a share was asked for; the
+    /// tree table holds all.
+    pub draw: Option<Draw>,
+}
+
+/// How a book is read.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct ReadSettings<'a> {
+    /// Folder of rows read before: files whose rows it holds are not parsed again, and those of
+    /// others are put there. The tables are the same with and without it.
+    pub cache: Option<&'a Path>,
+    /// Share of the trees whose prunings, laterals and harvests are kept, between 0 and 1; trees of
+    /// trials are kept too. No cache is used then.
+    pub trees: Option<f64>,
 }
 
 /// Why a book could not be read.
@@ -92,6 +107,7 @@ impl BookTables {
             sources: Vec::new(),
             cells: Vec::new(),
             from_cache: 0,
+            draw: None,
         }
     }
 
@@ -158,39 +174,42 @@ pub fn read_book(
     dir: &Path,
     progress: &mut dyn FnMut(Progress<'_>),
 ) -> Result<BookTables, IngestError> {
-    read_book_with_cache(dir, None, progress)
+    read_book_with(dir, ReadSettings::default(), progress)
 }
 
-/// Reads and checks every table of the book in a folder; files whose rows the cache holds are not
-/// parsed again, and those of others are put there. The tables are the same with and without it.
+/// Reads and checks every table of the book in a folder.
 ///
 /// # Errors
 /// As [`read_book`], and when the cache folder cannot be written to.
-pub fn read_book_with_cache(
+pub fn read_book_with(
     dir: &Path,
-    cache: Option<&Path>,
+    settings: ReadSettings<'_>,
     progress: &mut dyn FnMut(Progress<'_>),
 ) -> Result<BookTables, IngestError> {
     let (book, toml) = read_settings(dir)?;
-    let cache = cache
+    let cache = settings
+        .cache
+        .filter(|_| settings.trees.is_none())
         .map(|folder| Cache::open(folder).map_err(|error| no_cache(folder, &error)))
         .transpose()?;
     let (sources, problems) = discover(dir, &book, &toml);
-    let mut reading = Reading {
-        book: &book,
-        cache: cache.as_ref(),
-        from_cache: 0,
-        progress,
-        total: sources.len(),
-        names: Vec::new(),
-        files: Vec::new(),
-        cells: Vec::new(),
-        quarantine: Vec::new(),
-        problems,
+    let of = |table| sources.iter().filter(move |s| s.table == table).collect::<Vec<&Source>>();
+    let draw = match settings.trees {
+        Some(share) => {
+            // Which trees are in trials must be known before the other tables are read.
+            let trials = of(Table::Trials);
+            let mut ahead = Reading::new(&book, None, trials.len(), progress);
+            let plots = ahead.table(Table::Trials, &trials)?;
+            Some(Draw::new(share, trees_of(&plots).map_err(internal)?))
+        }
+        None => None,
     };
+    let mut reading = Reading::new(&book, cache.as_ref(), sources.len(), progress);
+    reading.problems = problems;
+    reading.draw = draw.as_ref();
     let mut frames = BTreeMap::new();
     for table in Table::ALL {
-        let files: Vec<&Source> = sources.iter().filter(|s| s.table == table).collect();
+        let files = of(table);
         if !files.is_empty() {
             frames.insert(table, reading.table(table, &files)?);
         }
@@ -218,7 +237,14 @@ pub fn read_book_with_cache(
         sources,
         cells,
         from_cache,
+        draw,
     })
+}
+
+/// The trees of a trial table.
+fn trees_of(plots: &DataFrame) -> PolarsResult<BTreeSet<String>> {
+    let trees = plots.column("tree")?.str()?;
+    Ok(trees.iter().flatten().map(str::to_owned).collect())
 }
 
 fn no_cache(folder: &Path, error: &std::io::Error) -> IngestError {
@@ -329,6 +355,7 @@ fn internal(error: PolarsError) -> IngestError {
 struct Reading<'a> {
     book: &'a Book,
     cache: Option<&'a Cache>,
+    draw: Option<&'a Draw>,
     from_cache: usize,
     progress: &'a mut dyn FnMut(Progress<'_>),
     total: usize,
@@ -341,7 +368,28 @@ struct Reading<'a> {
     problems: Vec<Problem>,
 }
 
-impl Reading<'_> {
+impl<'a> Reading<'a> {
+    fn new(
+        book: &'a Book,
+        cache: Option<&'a Cache>,
+        total: usize,
+        progress: &'a mut dyn FnMut(Progress<'_>),
+    ) -> Self {
+        Self {
+            book,
+            cache,
+            draw: None,
+            from_cache: 0,
+            progress,
+            total,
+            names: Vec::new(),
+            files: Vec::new(),
+            cells: Vec::new(),
+            quarantine: Vec::new(),
+            problems: Vec::new(),
+        }
+    }
+
     /// Reads the files of one table into one frame.
     fn table(&mut self, table: Table, sources: &[&Source]) -> Result<DataFrame, IngestError> {
         let mut reader = TableReader::new(table);
@@ -417,7 +465,8 @@ impl Reading<'_> {
             return Ok(Ok((file, hash)));
         }
         let read = loaded.open(source).map_err(|fault| vec![fault]).and_then(|mut rows| {
-            reader.read(source, self.book, &self.names, rows.as_mut(), &mut tick)
+            let keep = Keep { book: self.book, draw: self.draw };
+            reader.read(source, keep, &self.names, rows.as_mut(), &mut tick)
         });
         let outcome = match read {
             Ok(outcome) => outcome,
@@ -446,16 +495,18 @@ impl Reading<'_> {
             rows_read: outcome.rows_read,
             rows_kept: kept,
             rows_quarantined: outcome.quarantine.len() as u64,
+            rows_not_drawn: outcome.rows_not_drawn,
             repairs: outcome.summary.repairs(),
             fingerprint,
         };
         if !report.is_conserved() {
             return Err(IngestError::Internal(say!(
-                "{}: {} rows read, {} kept, {} quarantined",
+                "{}: {} rows read, {} kept, {} quarantined, {} not drawn",
                 report.file,
                 report.rows_read,
                 report.rows_kept,
-                report.rows_quarantined
+                report.rows_quarantined,
+                report.rows_not_drawn
             )));
         }
         if let Some(line) = outcome.header_line

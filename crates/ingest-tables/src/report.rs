@@ -3,7 +3,7 @@
 use records::{Code, Table};
 use serde::{Deserialize, Serialize};
 
-/// One file (or sheet) of a table: rows read = rows kept + rows quarantined.
+/// One file (or sheet) of a table: rows read = rows kept + rows quarantined + rows not drawn.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct FileReport {
     /// Path relative to the book folder, with `#sheet` for a spreadsheet.
@@ -16,6 +16,9 @@ pub struct FileReport {
     pub rows_kept: u64,
     /// Rows set aside.
     pub rows_quarantined: u64,
+    /// Rows of trees that were not drawn, where a share of the trees was asked for.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub rows_not_drawn: u64,
     /// Repairs by column and kind, sorted; they concern kept rows only.
     pub repairs: Vec<Repair>,
     /// FNV-1a hash of the file's bytes, 16 hexadecimal digits: for noticing change, not for security.
@@ -54,17 +57,27 @@ impl FileReport {
     /// Whether every row read is accounted for.
     #[must_use]
     pub fn is_conserved(&self) -> bool {
-        self.rows_read == self.rows_kept + self.rows_quarantined
+        self.rows_read == self.rows_kept + self.rows_quarantined + self.rows_not_drawn
     }
 }
 
 /// 64-bit FNV-1a of bytes as 16 hexadecimal digits.
 /// Source: Fowler, Noll and Vo; offset basis and prime of RFC 9923.
 pub(crate) fn fingerprint(bytes: &[u8]) -> String {
-    let hash = bytes.iter().fold(0xcbf2_9ce4_8422_2325_u64, |hash, &byte| {
+    format!("{:016x}", hash(bytes))
+}
+
+/// 64-bit FNV-1a of bytes.
+pub(crate) fn hash(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325_u64, |hash, &byte| {
         (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
-    });
-    format!("{hash:016x}")
+    })
+}
+
+// Serde hands over a reference.
+#[expect(clippy::trivially_copy_pass_by_ref)]
+fn is_zero(count: &u64) -> bool {
+    *count == 0
 }
 
 #[cfg(test)]

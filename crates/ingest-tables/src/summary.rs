@@ -140,6 +140,10 @@ impl Tally {
                     "kept, as a tree may be visited twice in a day; remove them if they are corrections"
                 ),
             ),
+            Code::TreesNotDrawn => (
+                say!("{rows} of trees that were not drawn are passed over"),
+                say!("run without --draw-trees to use the records of all trees"),
+            ),
             Code::ColumnUnknown if column.is_empty() => (
                 say!("{rows} with entries beyond the last header; those entries are left out"),
                 say!("give the column a header if it matters"),

@@ -5,6 +5,7 @@ use crate::cell::number::plain;
 use crate::cell::value::{CellFault, CellReader, Notes, Style, Value, too_long};
 use crate::columns::Columns;
 use crate::discover::Source;
+use crate::draw::Draw;
 use crate::duplicates::{Duplicates, Repetition};
 use crate::header::{HeaderWords, Layout, Meaning};
 use crate::prunings::IntensityColumns;
@@ -37,8 +38,18 @@ pub(crate) struct FileOutcome {
     /// The cell of each column that is read, from 1.
     pub(crate) cells: BTreeMap<String, u32>,
     pub(crate) rows_read: u64,
+    /// Rows of trees that were not drawn.
+    pub(crate) rows_not_drawn: u64,
     pub(crate) summary: Summary,
     pub(crate) quarantine: Vec<QuarantinedRow>,
+}
+
+/// By what rows are kept.
+#[derive(Clone, Copy)]
+pub(crate) struct Keep<'a> {
+    pub(crate) book: &'a Book,
+    /// Trees whose visits are wanted; all where there is none.
+    pub(crate) draw: Option<&'a Draw>,
 }
 
 /// Which cell goes where in one file.
@@ -158,7 +169,7 @@ impl TableReader {
     pub(crate) fn read(
         &mut self,
         source: &Source,
-        book: &Book,
+        Keep { book, draw }: Keep<'_>,
         names: &[String],
         rows: &mut dyn Rows,
         tick: &mut dyn FnMut(u64),
@@ -180,12 +191,19 @@ impl TableReader {
             FileOutcome { header_line: Some(header.line), cells, ..FileOutcome::default() };
         note_header(&header, &layout, &mut outcome.summary);
         let mut scratch = Scratch::default();
+        let visits = matches!(self.spec.table, Table::Prunings | Table::Laterals | Table::Harvests);
+        let draw = draw.filter(|_| visits);
         rows.each(&mut |row| {
             if row.is_blank() {
                 return;
             }
             outcome.rows_read += 1;
-            self.row(row, &plan, names, &mut scratch, &mut outcome);
+            // The schemas of visits put the tree first.
+            if draw.is_some_and(|draw| !draw.has(&plan.text(row, 0))) {
+                outcome.pass_over(row.line);
+            } else {
+                self.row(row, &plan, names, &mut scratch, &mut outcome);
+            }
             if outcome.rows_read.is_multiple_of(1 << 16) {
                 tick(outcome.rows_read);
             }
@@ -427,6 +445,15 @@ impl TableReader {
             };
             summary.add(event, 1, String::new);
         }
+    }
+}
+
+impl FileOutcome {
+    fn pass_over(&mut self, line: u64) {
+        self.rows_not_drawn += 1;
+        let (severity, code) = (Severity::Warning, Code::TreesNotDrawn);
+        let event = Event { severity, code, column: "", line, cell: None };
+        self.summary.add(event, 1, String::new);
     }
 }
 

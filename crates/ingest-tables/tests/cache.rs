@@ -5,12 +5,13 @@
 mod common;
 
 use common::{Folder, aside, report};
-use ingest_tables::{BookTables, read_book_with_cache};
+use ingest_tables::{BookTables, ReadSettings, read_book_with};
 use records::{Code, Table};
 use std::path::Path;
 
 fn read(folder: &Folder, cache: &Path) -> BookTables {
-    read_book_with_cache(folder.path(), Some(cache), &mut |_| ()).unwrap()
+    let settings = ReadSettings { cache: Some(cache), trees: None };
+    read_book_with(folder.path(), settings, &mut |_| ()).unwrap()
 }
 
 /// Everything that a reader of the tables can see.

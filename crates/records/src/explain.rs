@@ -312,6 +312,11 @@ impl Code {
                 "harvests.csv",
                 ["A1-01,2023-03-10,many", "A1-01,2023-03-10,1.9"],
             ),
+            Self::TreesNotDrawn => told(
+                "The run was asked with --draw-trees to use the records of a share of the trees.",
+                "Prunings, laterals and harvests of the others are counted and passed over. Curves and verdicts rest on the trees drawn, with intervals as wide as those say; the work plan holds all trees.",
+                "Nothing is wrong. Leave --draw-trees out, or give a larger share, where memory and time allow.",
+            ),
             Self::IdsAlike => shown(
                 [
                     "Two ids or names differ only in what the eye can hardly see: case, spaces, a letter O for a zero, a letter of another alphabet.",

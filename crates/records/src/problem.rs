@@ -118,6 +118,8 @@ codes! {
     PruningWithoutHarvest = "pruning-without-harvest",
     /// A tree-season of which a pick or a pruning was set aside.
     TreeSeasonIncomplete = "tree-season-incomplete",
+    /// Records of trees that were not drawn, where a share was asked for.
+    TreesNotDrawn = "trees-not-drawn",
     /// A tree with no harvest at all.
     TreeWithoutHarvest = "tree-without-harvest",
     /// Two ids that differ only in what the eye cannot see or hardly sees.

@@ -55,6 +55,8 @@ pub struct FileLine {
     pub rows_kept: u64,
     /// Rows set aside.
     pub rows_quarantined: u64,
+    /// Rows of trees that were not drawn.
+    pub rows_not_drawn: u64,
     /// Repairs as (code, column, cells).
     pub repairs: Vec<(String, String, u64)>,
     /// Fingerprint of the file's bytes.

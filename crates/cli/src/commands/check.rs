@@ -18,7 +18,7 @@ const SPOT_CHECKS: usize = 2;
 /// Prints what was kept, repaired, set aside and linked.
 pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
     let stages = Stages::new();
-    let reading = Reading { through: None, cache: args.cache.as_deref() };
+    let reading = Reading { cache: args.cache.as_deref(), ..Reading::default() };
     let checked = pipeline::check_wanted(&args.book, reading, &stages);
     stages.finish();
     let checked = checked?;

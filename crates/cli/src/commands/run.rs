@@ -8,7 +8,7 @@ use crate::pipeline::advice::{self, Decided};
 use crate::pipeline::review::{self, Judged, Record, kept_advice};
 use crate::pipeline::rounding::rounded;
 use crate::pipeline::trials::{AnalysedTrial, analysed, declared, report as trial_report};
-use crate::pipeline::{self, Reading, laterals, method, quality, unfitted};
+use crate::pipeline::{self, Reading, laterals, method, namesake, quality, unfitted};
 use crate::timings::{Timings, Work};
 use ::review::KeptAdvice;
 use records::{counted, noun};
@@ -44,8 +44,11 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         File::create(file).map_err(|error| no_timings(file, &error))?;
     }
     let record = Record::read(&args.book)?;
-    let reading = Reading { through: args.through, cache: args.cache.as_deref() };
+    let reading =
+        Reading { through: args.through, cache: args.cache.as_deref(), trees: args.draw_trees };
     let checked = pipeline::check_wanted(&args.book, reading, stages)?;
+    let reports = args.out.join(folder_name(&checked.tables.book.book.name));
+    namesake::refuse(&reports, &checked.tables.book)?;
     let decided = advice::advise(&checked, advice::Wanted::whole(args.seed), stages)?;
     let (advice, pictures, plan) = decided.results();
     let (method, fit, laterals) = match &decided {
@@ -81,8 +84,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     };
     stages.enter("report");
     stages.now("writing the report");
-    let target =
-        args.out.join(folder_name(&report.advice.book)).join(report.advice.season.to_string());
+    let target = reports.join(report.advice.season.to_string());
     let origin = pipeline::origin(&checked, Some(args.seed));
     report::publish(&target, |dir: &Path| -> Result<(), WriteError> {
         report::write_outputs(&report, dir)?;

@@ -10,8 +10,10 @@ use super::Checked;
 use super::advice::Advised;
 use super::laterals::{self, Counted};
 use crate::console::Failure;
+use ingest_tables::Draw;
 use mixed::{Contrast, JointTest, Status, VarianceComponent};
 use model::{HabitStatus, term_in_words};
+use records::counted;
 use report::{CoefficientRow, Method, MethodItem, SpreadRow};
 use serde_json::{Value, json};
 use words::{say, text, with_mark};
@@ -45,20 +47,31 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
     let book = &checked.tables.book;
     let model = &advised.model;
     let picks = &checked.linked.summary;
-    let mut items = vec![
-        item(
-            "tree-seasons",
-            text!("Tree-seasons"),
-            say!(
-                "Picks of one tree in one harvest window are added up after bringing them to {} % moisture: kg x (100 - moisture) / (100 - reference). {} picks carried no moisture and were taken at {}. Several prunings before one harvest combine as 1 - (1 - a)(1 - b), with the intensity-weighted mean date. Lead is the number of days from that date to the region's expected flush start.",
-                book.book.reference_moisture_pct,
-                picks.picks_at_default_moisture + picks.picks_at_reference_moisture,
-                book.book.default_moisture_pct.map_or_else(
-                    || say!("the reference moisture"),
-                    |moisture| format!("{moisture} %")
-                )
-            ),
+    let mut items = vec![item(
+        "tree-seasons",
+        text!("Tree-seasons"),
+        say!(
+            "Picks of one tree in one harvest window are added up after bringing them to {} % moisture: kg x (100 - moisture) / (100 - reference). {} picks carried no moisture and were taken at {}. Several prunings before one harvest combine as 1 - (1 - a)(1 - b), with the intensity-weighted mean date. Lead is the number of days from that date to the region's expected flush start.",
+            book.book.reference_moisture_pct,
+            picks.picks_at_default_moisture + picks.picks_at_reference_moisture,
+            book.book
+                .default_moisture_pct
+                .map_or_else(|| say!("the reference moisture"), |moisture| format!("{moisture} %"))
         ),
+    )];
+    if let Some(draw) = &checked.tables.draw {
+        let passed_over: u64 = checked.tables.files.iter().map(|file| file.rows_not_drawn).sum();
+        items.push(item(
+            "trees-drawn",
+            text!("Trees drawn"),
+            say!(
+                "The records of {:.1} % of the trees are used, drawn by their ids with all their seasons, and those of every tree of a trial; {} of other trees are counted and passed over. What a region can tell is limited by its seasons, sites and blocks before it is by the trees in them, and the intervals are as wide as the trees drawn make them. Blocks are ranked and trees looked at among those drawn; the work plan holds all trees.",
+                100.0 * draw.share(),
+                counted(passed_over, text!("row"), text!("rows"))
+            ),
+        ));
+    }
+    items.extend([
         item("response", text!("Response"), response(advised)),
         item("surface", text!("Pruning surface"), curve::surface(advised)),
         item("shape", text!("Shape of the curve"), curve::shape(advised)),
@@ -95,7 +108,7 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
                 with_mark(&book.options.level.to_string())
             ),
         ),
-    ];
+    ]);
     if !model.left_out.is_empty() {
         items.push(item(
             "left-out",
@@ -323,10 +336,12 @@ pub fn fit_json(
     let value = json!({
         "version": env!("CARGO_PKG_VERSION"),
         "inputs_fingerprint": checked.tables.fingerprint(),
+        "trees_drawn": checked.tables.draw.as_ref().map(Draw::share),
         "settings": advised.settings,
         "inputs": checked.tables.files.iter().map(|file| json!({
             "file": file.file, "fingerprint": file.fingerprint,
             "rows_read": file.rows_read, "rows_kept": file.rows_kept,
+            "rows_not_drawn": file.rows_not_drawn,
         })).collect::<Vec<_>>(),
         "book": checked.tables.book,
         "practice": checked.linked.practice,

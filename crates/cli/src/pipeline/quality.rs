@@ -15,6 +15,7 @@ pub fn quality(checked: &Checked) -> Quality {
             rows_read: file.rows_read,
             rows_kept: file.rows_kept,
             rows_quarantined: file.rows_quarantined,
+            rows_not_drawn: file.rows_not_drawn,
             repairs: file
                 .repairs
                 .iter()

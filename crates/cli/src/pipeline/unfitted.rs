@@ -5,6 +5,7 @@ use super::advice::Shared;
 use super::work::plan;
 use crate::console::Failure;
 use advise::{Advice, Evidence, RegionAdvice};
+use ingest_tables::Draw;
 use model::{TreeSeasons, YieldError};
 use records::{counted, noun};
 use report::{Method, MethodItem};
@@ -126,9 +127,11 @@ pub fn fit_json(checked: &Checked, unfitted: &Unfitted) -> Result<String, Failur
     let value = serde_json::json!({
         "version": env!("CARGO_PKG_VERSION"),
         "inputs_fingerprint": checked.tables.fingerprint(),
+        "trees_drawn": checked.tables.draw.as_ref().map(Draw::share),
         "inputs": checked.tables.files.iter().map(|file| serde_json::json!({
             "file": file.file, "fingerprint": file.fingerprint,
             "rows_read": file.rows_read, "rows_kept": file.rows_kept,
+            "rows_not_drawn": file.rows_not_drawn,
         })).collect::<Vec<_>>(),
         "book": checked.tables.book,
         "practice": checked.linked.practice,

@@ -11,6 +11,7 @@ numbers! { page_fields, "Numbers of `index.html` without a field in a result fil
     "what-if" "What if" "money per tree, money per ha, probability" "Each posterior draw of the yields is multiplied by the asked level and paid with the asked price and wage; shown are the mean over the draws and the share of draws in which the practice earns less than present practice. Several seasons are added up, with what each cut leaves to the next; nothing is discounted.";
     "files.read" "Read" "rows" "Rows of the file below its header.";
     "files.kept" "Kept" "rows" "Rows that became records.";
+    "files.not-drawn" "Trees not drawn" "rows" "Rows of trees that were not drawn, where a share of the trees was asked for.";
     "files.set-aside" "Set aside" "rows" "Rows that did not, each with its reason in quarantine.csv.";
     "files.repairs" "Repairs" "cells" "Cells read after a repair, such as a decimal comma, by kind and column.";
     "linked.readable" "Readable" "rows" "Rows that could be read, by table.";

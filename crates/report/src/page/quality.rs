@@ -18,19 +18,24 @@ fn balance(adds_up: bool) -> String {
 
 /// Conservation of rows, file by file.
 pub fn files(files: &[FileLine]) -> Table {
-    let mut table = Table::new(
-        text!("Rows read, kept and set aside"),
-        [
-            Head::from(text!("File")),
-            Head::from(text!("Table")),
-            Head::from(text!("#Rows read")).how(how("files.read")),
-            Head::from(text!("#Kept")).how(how("files.kept")),
-            Head::from(text!("#Set aside")).how(how("files.set-aside")),
-            Head::from(text!("Read = kept + set aside")),
-            Head::from(text!("Cells repaired")).how(how("files.repairs")),
-            Head::from(text!("Fingerprint")),
-        ],
-    );
+    let mut heads = vec![
+        Head::from(text!("File")),
+        Head::from(text!("Table")),
+        Head::from(text!("#Rows read")).how(how("files.read")),
+        Head::from(text!("#Kept")).how(how("files.kept")),
+        Head::from(text!("#Set aside")).how(how("files.set-aside")),
+    ];
+    // Most reports use all trees.
+    let drawn = files.iter().any(|f| f.rows_not_drawn > 0);
+    if drawn {
+        heads.push(Head::from(text!("#Trees not drawn")).how(how("files.not-drawn")));
+        heads.push(Head::from(text!("Read = kept + set aside + not drawn")));
+    } else {
+        heads.push(Head::from(text!("Read = kept + set aside")));
+    }
+    heads.push(Head::from(text!("Cells repaired")).how(how("files.repairs")));
+    heads.push(Head::from(text!("Fingerprint")));
+    let mut table = Table::new(text!("Rows read, kept and set aside"), heads);
     for f in files {
         let repairs: Vec<String> = f
             .repairs
@@ -40,16 +45,23 @@ pub fn files(files: &[FileLine]) -> Table {
                 format!("{code}{place}: {}", count(*cells))
             })
             .collect();
-        table.row([
+        let mut row = vec![
             f.file.clone(),
             f.table.clone(),
             count(f.rows_read),
             count(f.rows_kept),
             count(f.rows_quarantined),
-            balance(f.rows_kept.checked_add(f.rows_quarantined) == Some(f.rows_read)),
-            if repairs.is_empty() { text::UNPRUNED.get().to_owned() } else { repairs.join("; ") },
-            f.fingerprint.chars().take(16).collect(),
-        ]);
+        ];
+        if drawn {
+            row.push(count(f.rows_not_drawn));
+        }
+        let fates = [f.rows_quarantined, f.rows_not_drawn];
+        let sum = fates.into_iter().try_fold(f.rows_kept, u64::checked_add);
+        row.push(balance(sum == Some(f.rows_read)));
+        let none = || text::UNPRUNED.get().to_owned();
+        row.push(if repairs.is_empty() { none() } else { repairs.join("; ") });
+        row.push(f.fingerprint.chars().take(16).collect());
+        table.row(row);
     }
     table
 }

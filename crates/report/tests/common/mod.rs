@@ -533,7 +533,7 @@ pub fn report(hostile: &str) -> Report {
         plan: plan(hostile),
         quality: Quality {
             files: vec![
-                FileLine { file: "harvests.csv".into(), table: "harvests".into(), rows_read: 52_104, rows_kept: 52_098, rows_quarantined: 6, repairs: vec![("decimal-comma".into(), "nut_kg".into(), 1204)], fingerprint: "9f2c61d0a7b3e8451c0d".into() },
+                FileLine { file: "harvests.csv".into(), table: "harvests".into(), rows_read: 52_104, rows_kept: 52_098, rows_quarantined: 6, rows_not_drawn: 0, repairs: vec![("decimal-comma".into(), "nut_kg".into(), 1204)], fingerprint: "9f2c61d0a7b3e8451c0d".into() },
                 FileLine { file: "prunings.xlsx#2025".into(), table: "prunings".into(), rows_read: 9120, rows_kept: 9120, ..FileLine::default() },
             ],
             linked: vec![LinkLine { table: "harvests".into(), kept: 52_098, linked: 52_010, not_linked: vec![("outside every harvest window".into(), 88)] }],
