@@ -173,8 +173,9 @@ pub struct RunArgs {
     pub cache: Option<PathBuf>,
     /// Use the records of this share of the trees alone, for books larger than memory
     ///
-    /// Whole trees are drawn by their ids, with all their seasons, and every tree of a trial. The
-    /// work plan still holds all trees. Intervals are as wide as the trees drawn make them.
+    /// Sites are drawn in each region, at least twenty, and trees within them, with all their
+    /// seasons; every tree of a trial is among them. The work plan still holds all trees. Intervals
+    /// are as wide as the trees drawn make them.
     #[arg(long, value_name = "SHARE", value_parser = share, conflicts_with = "cache")]
     pub draw_trees: Option<f64>,
     /// Write the seconds of each stage and the most memory held to this file, as JSON

@@ -62,8 +62,8 @@ pub struct ReadSettings<'a> {
     /// Folder of rows read before: files whose rows it holds are not parsed again, and those of
     /// others are put there. The tables are the same with and without it.
     pub cache: Option<&'a Path>,
-    /// Share of the trees whose prunings, laterals and harvests are kept, between 0 and 1; trees of
-    /// trials are kept too. No cache is used then.
+    /// Share of the trees whose prunings, laterals and harvests are kept, between 0 and 1; they are
+    /// drawn site by site, and trees of trials are kept too. No cache is used then.
     pub trees: Option<f64>,
 }
 
@@ -194,27 +194,34 @@ pub fn read_book_with(
         .transpose()?;
     let (sources, problems) = discover(dir, &book, &toml);
     let of = |table| sources.iter().filter(move |s| s.table == table).collect::<Vec<&Source>>();
-    let draw = match settings.trees {
-        Some(share) => {
-            // Which trees are in trials must be known before the other tables are read.
+    // Which trees are drawn must be known before the first visit is read.
+    let always = match settings.trees {
+        Some(_) => {
             let trials = of(Table::Trials);
             let mut ahead = Reading::new(&book, None, trials.len(), progress);
-            let plots = ahead.table(Table::Trials, &trials)?;
-            Some(Draw::new(share, trees_of(&plots).map_err(internal)?))
+            trees_of(&ahead.table(Table::Trials, &trials)?).map_err(internal)?
         }
-        None => None,
+        None => BTreeSet::new(),
     };
     let mut reading = Reading::new(&book, cache.as_ref(), sources.len(), progress);
     reading.problems = problems;
-    reading.draw = draw.as_ref();
     let mut frames = BTreeMap::new();
     for table in Table::ALL {
+        // Blocks and trees come before the visits, of which prunings are the first.
+        if table == Table::Prunings
+            && let Some(share) = settings.trees
+            && let (Some(blocks), Some(trees)) =
+                (frames.get(&Table::Blocks), frames.get(&Table::Trees))
+        {
+            let draw = Draw::of(share, blocks, trees, &always).map_err(internal)?;
+            reading.draw = Some(draw);
+        }
         let files = of(table);
         if !files.is_empty() {
             frames.insert(table, reading.table(table, &files)?);
         }
     }
-    let Reading { files, cells, quarantine, mut problems, from_cache, .. } = reading;
+    let Reading { files, cells, quarantine, mut problems, from_cache, draw, .. } = reading;
     problems.extend(trial_problems(&book, &toml, frames.get(&Table::Trials), &files)?);
     if problems.iter().any(|problem| problem.severity == Severity::Fatal) {
         problems.retain(|problem| problem.severity == Severity::Fatal);
@@ -355,7 +362,7 @@ fn internal(error: PolarsError) -> IngestError {
 struct Reading<'a> {
     book: &'a Book,
     cache: Option<&'a Cache>,
-    draw: Option<&'a Draw>,
+    draw: Option<Draw>,
     from_cache: usize,
     progress: &'a mut dyn FnMut(Progress<'_>),
     total: usize,
@@ -465,7 +472,7 @@ impl<'a> Reading<'a> {
             return Ok(Ok((file, hash)));
         }
         let read = loaded.open(source).map_err(|fault| vec![fault]).and_then(|mut rows| {
-            let keep = Keep { book: self.book, draw: self.draw };
+            let keep = Keep { book: self.book, draw: self.draw.as_ref() };
             reader.read(source, keep, &self.names, rows.as_mut(), &mut tick)
         });
         let outcome = match read {

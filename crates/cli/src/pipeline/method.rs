@@ -13,10 +13,9 @@ use crate::console::Failure;
 use ingest_tables::Draw;
 use mixed::{Contrast, JointTest, Status, VarianceComponent};
 use model::{HabitStatus, term_in_words};
-use records::counted;
 use report::{CoefficientRow, Method, MethodItem, SpreadRow};
 use serde_json::{Value, json};
-use words::{say, text, with_mark};
+use words::{counted, grouped, say, text, with_mark};
 
 /// Level of the limits of coefficients.
 const LEVEL: f64 = 0.95;
@@ -60,14 +59,20 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
         ),
     )];
     if let Some(draw) = &checked.tables.draw {
+        let number = |count: usize| grouped(&count.to_string());
+        let ((trees, all_trees), (sites, all_sites)) = (draw.trees(), draw.sites());
         let passed_over: u64 = checked.tables.files.iter().map(|file| file.rows_not_drawn).sum();
         items.push(item(
             "trees-drawn",
             text!("Trees drawn"),
             say!(
-                "The records of {:.1} % of the trees are used, drawn by their ids with all their seasons, and those of every tree of a trial; {} of other trees are counted and passed over. What a region can tell is limited by its seasons, sites and blocks before it is by the trees in them, and the intervals are as wide as the trees drawn make them. Blocks are ranked and trees looked at among those drawn; the work plan holds all trees.",
+                "{:.1} % of the trees were asked for: the records of {} of {} trees are used, those of every tree of a trial among them; {} of other trees are counted and passed over. The draw has two stages (Cochran 1977): sites of each region, at least twenty of them, here {} of {}, and trees within these sites, both by their ids, trees with all their seasons. What a region can tell is limited by its seasons, sites and blocks before it is by the trees in them, and the intervals are as wide as the trees drawn make them. Blocks are ranked and trees looked at among those drawn; the work plan holds all trees.",
                 100.0 * draw.share(),
-                counted(passed_over, text!("row"), text!("rows"))
+                number(trees),
+                number(all_trees),
+                counted(passed_over, text!("row"), text!("rows")),
+                number(sites),
+                number(all_sites)
             ),
         ));
     }

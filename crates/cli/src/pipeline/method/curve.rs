@@ -3,8 +3,7 @@
 use super::{Advised, p_text};
 use mixed::JointTest;
 use model::{FoldKind, IntensityShape};
-use records::counted;
-use words::{say, text};
+use words::{counted, say, text};
 
 /// What the surface is made of.
 pub(super) fn surface(advised: &Advised) -> String {
@@ -57,7 +56,7 @@ pub(super) fn shape(advised: &Advised) -> String {
         left_out => {
             let sample = shapes.compared_on.map_or_else(String::new, |rows| {
                 let rows = counted(rows, text!("tree-season"), text!("tree-seasons"));
-                say!(" (among {rows} of trees drawn evenly from the regions; the curve itself rests on all)")
+                say!(" (among {rows} of trees drawn evenly from the regions, on which the influence of timing and the correlation of errors from season to season are settled too; the curve itself rests on all)")
             });
             say!(
                 "To choose the curve in intensity, {left_out}{sample}: {}. In every region the families share the posterior draws by how well they predict there, and a region with few records leans on what the others show (pseudo-Bayesian model averaging with a Bayesian bootstrap over site x season clusters, Yao and others 2018, 2022): close families are averaged, clearly worse ones left out. The weights given are means over regions; fit.json has them by region. The spline has its knots at {:.0} % and {:.0} % and the plateau its knee at about {:.0} % of the canopy, with knees of their own for the regions, drawn from what their records say.",
