@@ -24,22 +24,74 @@ fn panel<'a>(part: &Part, panels: &'a [f64]) -> MatRef<'a, f64> {
     MatRef::from_column_major_slice(&panels[part.range()], part.height, part.size)
 }
 
+/// C = B L^-T in the rows of the border that a block meets; those rows and columns of the border
+/// lose C C'.
+fn eliminate_met(part: &Part, met: &[usize], mine: &mut [f64], border: &mut [f64]) {
+    let mut c = gathered(part, met, mine);
+    let top = MatRef::from_column_major_slice(mine, part.height, part.size);
+    let top = top.subrows(0, part.size);
+    solve_lower_triangular_in_place(top, c.as_mut().transpose_mut(), Par::Seq);
+    scatter(part, met, &c, mine);
+    let mut product = Mat::<f64>::zeros(met.len(), met.len());
+    triangular::matmul(
+        product.as_mut(),
+        TriangularLower,
+        Accum::Replace,
+        c.as_ref(),
+        Rectangular,
+        c.transpose(),
+        Rectangular,
+        1.0,
+        Par::Seq,
+    );
+    let size = part.height - part.size;
+    for (j, column) in met.iter().enumerate() {
+        let to = &mut border[column * size..(column + 1) * size];
+        for (row, x) in met[j..].iter().zip(&product.col_as_slice(j)[j..]) {
+            to[*row] -= x;
+        }
+    }
+}
+
+/// Some rows of the border in a block's panel.
+fn gathered(part: &Part, rows: &[usize], panel: &[f64]) -> Mat<f64> {
+    let mut out = Mat::zeros(rows.len(), part.size);
+    for (j, column) in panel.chunks_exact(part.height).enumerate() {
+        let below = &column[part.size..];
+        for (to, row) in out.col_as_slice_mut(j).iter_mut().zip(rows) {
+            *to = below[*row];
+        }
+    }
+    out
+}
+
+/// Puts values into some rows of the border in a block's panel.
+fn scatter(part: &Part, rows: &[usize], values: &Mat<f64>, panel: &mut [f64]) {
+    for (j, column) in panel.chunks_exact_mut(part.height).enumerate() {
+        let below = &mut column[part.size..];
+        for (row, x) in rows.iter().zip(values.col_as_slice(j)) {
+            below[*row] = *x;
+        }
+    }
+}
+
 impl Factor {
     /// Factors the panels of M bordered by the right-hand side as the row of
     /// the response; `None` when M is not positive definite to rounding.
     pub fn new(shape: &Arc<Shape>, mut panels: Buffer) -> Option<Factor> {
         let edge = shape.border();
-        let (blocks, border) = panels.split_at_mut(edge.panel);
-        let mut border = MatMut::from_column_major_slice_mut(border, edge.size, edge.size);
+        let (blocks, last) = panels.split_at_mut(edge.panel);
         for part in shape.blocks() {
-            let view = MatMut::from_column_major_slice_mut(
-                &mut blocks[part.range()],
-                part.height,
-                part.size,
-            );
+            let mine = &mut blocks[part.range()];
+            let view = MatMut::from_column_major_slice_mut(&mut *mine, part.height, part.size);
             let (mut top, mut bottom) = view.split_at_row_mut(part.size);
             cholesky(top.rb_mut())?;
             // C = B L^-T, and the border loses C C'.
+            if let Some(met) = &part.met {
+                eliminate_met(part, met, mine, last);
+                continue;
+            }
+            let mut border = MatMut::from_column_major_slice_mut(&mut *last, edge.size, edge.size);
             solve_lower_triangular_in_place(top.rb(), bottom.rb_mut().transpose_mut(), Par::Seq);
             triangular::matmul(
                 border.rb_mut(),
@@ -54,6 +106,7 @@ impl Factor {
             );
         }
         let inner = edge.size - 1;
+        let border = MatMut::from_column_major_slice_mut(last, edge.size, edge.size);
         let (top, bottom) = border.split_at_row_mut(inner);
         let mut top = top.subcols_mut(0, inner);
         cholesky(top.rb_mut())?;
@@ -134,8 +187,9 @@ impl Factor {
     }
 
     /// The entries of M^-1 in the pattern of M, in panels, lower triangles
-    /// alone or mirrored; zero in the response's row, and from position
-    /// `border` of the border on (the inverse of the leading part alone).
+    /// alone or mirrored; zero in the response's row, in rows of the border that
+    /// a block is noted not to meet, and from position `border` of the border on
+    /// (the inverse of the leading part alone).
     pub fn inverse_in_pattern(&self, border: usize, mirrored: bool) -> Buffer {
         let shape = &self.shape;
         let edge = shape.border();
@@ -152,11 +206,26 @@ impl Factor {
         let inner = inner.submatrix(0, 0, border, border);
         for part in shape.blocks() {
             let (top, bottom) = panel(part, &self.panels).split_at_row(part.size);
-            let c = bottom.subrows(0, border);
+            // Rows that a block does not meet are 0 in C and W, and not asked for.
+            let met = part.met.as_ref().map(|met| {
+                let rows = &met[..met.partition_point(|row| *row < border)];
+                let mut among = Mat::zeros(rows.len(), rows.len());
+                for (j, column) in rows.iter().enumerate() {
+                    let from = &last[column * edge.size..(column + 1) * edge.size];
+                    for (to, row) in among.col_as_slice_mut(j).iter_mut().zip(rows) {
+                        *to = from[*row];
+                    }
+                }
+                (rows, gathered(part, rows, &self.panels[part.range()]), among)
+            });
+            let (c, inner) = match &met {
+                Some((_, c, among)) => (c.as_ref(), among.as_ref()),
+                None => (bottom.subrows(0, border), inner),
+            };
             let mut g = Mat::<f64>::zeros(part.size, part.size);
             invert_lower_triangular(g.as_mut(), top, Par::Seq);
             // W = C L^-1; the blocks are -P W and L^-T L^-1 + W'P W.
-            let mut w = Mat::<f64>::zeros(border, part.size);
+            let mut w = Mat::<f64>::zeros(c.nrows(), part.size);
             triangular::matmul(
                 w.as_mut(),
                 Rectangular,
@@ -169,10 +238,23 @@ impl Factor {
                 Par::Seq,
             );
             let mine = &mut blocks[part.range()];
+            let few = met.as_ref().map(|(rows, ..)| {
+                let mut few = Mat::zeros(rows.len(), part.size);
+                matmul::matmul(&mut few, Accum::Replace, inner, w.as_ref(), -1.0, Par::Seq);
+                scatter(part, rows, &few, mine);
+                few
+            });
             let view = MatMut::from_column_major_slice_mut(mine, part.height, part.size);
             let (mut own, below) = view.split_at_row_mut(part.size);
             let mut below = below.subrows_mut(0, border);
-            matmul::matmul(below.rb_mut(), Accum::Replace, inner, w.as_ref(), -1.0, Par::Seq);
+            let below = match &few {
+                Some(few) => few.as_ref(),
+                None => {
+                    let whole = below.rb_mut();
+                    matmul::matmul(whole, Accum::Replace, inner, w.as_ref(), -1.0, Par::Seq);
+                    below.rb()
+                }
+            };
             triangular::matmul(
                 own.rb_mut(),
                 TriangularLower,
@@ -190,7 +272,7 @@ impl Factor {
                 Accum::Add,
                 w.transpose(),
                 Rectangular,
-                below.rb(),
+                below,
                 Rectangular,
                 -1.0,
                 Par::Seq,

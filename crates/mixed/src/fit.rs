@@ -224,11 +224,17 @@ impl Fit {
 
     /// Estimates alone; NaN where not estimable.
     pub fn estimates(&self) -> Vec<f64> {
-        let value = |c: Coefficient| match c.value {
-            CoefficientValue::Estimated { estimate, .. } => estimate,
-            CoefficientValue::NotEstimable => f64::NAN,
-        };
-        self.coefficients().into_iter().map(value).collect()
+        let p = self.system.layout.p();
+        (0..p)
+            .map(|j| {
+                let mut unit = vec![0.0; p];
+                unit[j] = 1.0;
+                let target = self.fixed_target(&unit);
+                target.map_or(f64::NAN, |(target, offset)| {
+                    target.estimate(&self.system, &self.solved) + offset
+                })
+            })
+            .collect()
     }
 
     /// Covariance of the coefficients (p x p, user units); NaN where not estimable.

@@ -104,6 +104,32 @@ impl GroupList {
         }
     }
 
+    /// Calls `f` with sets of columns of the reduced system, the response among them, whose products
+    /// within a group are not 0.
+    pub fn products(&self, f: &mut dyn FnMut(&[usize])) {
+        if let Some(groups) = &self.pooled {
+            for ((a, b), x) in groups.pools.iter().flat_map(|pool| &pool.cross) {
+                if let (true, Some(a), Some(b)) = (*x != 0.0, self.place(*a), self.place(*b)) {
+                    f(&[a, b]);
+                }
+            }
+            return;
+        }
+        let (k, stride) = (self.source.k(), self.source.stride());
+        let dense: Vec<usize> = self.dense().collect();
+        let mut columns = Vec::new();
+        for (_, group) in self.source.iter() {
+            columns.clear();
+            let random = group.columns.iter().zip(group.sparse.chunks_exact(k));
+            let random = random.filter(|(_, values)| values.iter().any(|x| *x != 0.0));
+            columns.extend(random.map(|(column, _)| *column as usize));
+            let fixed = dense.iter().enumerate();
+            let fixed = fixed.filter(|(_, j)| (0..k).any(|a| group.dense[a * stride + **j] != 0.0));
+            columns.extend(fixed.map(|(at, _)| self.q + at));
+            f(&columns);
+        }
+    }
+
     /// Place in the reduced system of a column of [Z_other | X | y].
     pub fn place(&self, column: u32) -> Option<usize> {
         kept_place(column as usize, self.q, self.p, &self.kept)

@@ -55,19 +55,32 @@ impl Objective<'_> {
         iterations: usize,
         tolerance: f64,
     ) -> Option<(Vec<f64>, Minimum)> {
+        self.descend(theta, free, iterations, tolerance, true)
+    }
+
+    /// The same, refined or ending where the tolerance is met.
+    pub fn descend(
+        &mut self,
+        theta: &[f64],
+        free: &[usize],
+        iterations: usize,
+        tolerance: f64,
+        refined: bool,
+    ) -> Option<(Vec<f64>, Minimum)> {
         let start = self.standard(theta, free);
         let mut point = theta.to_vec();
         let metric = self.metric(theta, free);
-        let descent =
-            Descent { metric: &metric, max_iterations: iterations, tolerance, refined: true };
-        let minimum = descent.minimise(
-            &mut |x| {
-                let mut at = theta.to_vec();
-                self.place(&mut at, free, x);
-                self.evaluate(&at, free)
-            },
-            &start,
-        )?;
+        let descent = Descent { metric: &metric, max_iterations: iterations, tolerance, refined };
+        let mut f = |x: &[f64]| {
+            let mut at = theta.to_vec();
+            self.place(&mut at, free, x);
+            self.evaluate(&at, free)
+        };
+        let minimum = if refined {
+            descent.minimise(&mut f, &start)?
+        } else {
+            descent.descend(&mut f, &start, &|_| false)?.0
+        };
         self.place(&mut point, free, &minimum.x);
         Some((point, minimum))
     }

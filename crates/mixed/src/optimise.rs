@@ -44,6 +44,9 @@ const ESCAPES: usize = 5;
 /// ends of such searches count as one minimum.
 const SAME: f64 = 0.05;
 
+/// A standardised spread that is nearly none.
+const BESIDE: f64 = 0.03;
+
 /// Minimises the criterion over theta.
 ///
 /// # Errors
@@ -51,27 +54,27 @@ const SAME: f64 = 0.05;
 pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, Error> {
     let count = system.entries.len();
     let mut objective = Objective::new(system);
-    let start: Vec<f64> = system
-        .entries
-        .iter()
-        .zip(&system.column_rms)
-        .map(|(e, rms)| if e.is_diagonal() { 1.0 / rms } else { 0.0 })
-        .collect();
+    let start = start(system, settings);
     let all: Vec<usize> = (0..count).collect();
     let unusable = Error::Numerical { what: "the criterion cannot be evaluated at the start" };
     let iterations = settings.max_iterations;
     // An unusable start is an error of the data, and says which.
     let (near, rested) = objective.approach(&start, &|_, _| false)?;
-    let proven = if rested { objective.newton(&near, settings.tolerance) } else { None };
+    let proven = if rested && !settings.first_minimum {
+        objective.newton(&near, settings.tolerance)
+    } else {
+        None
+    };
     let (mut theta, mut minimum, mut proof) = match proven {
         Some(found) => (found.theta, found.minimum, found.hessian),
         None => {
-            let found = objective.search(&near, &all, iterations, settings.tolerance);
+            let refined = !settings.first_minimum;
+            let found = objective.descend(&near, &all, iterations, settings.tolerance, refined);
             let (theta, minimum) = found.ok_or(unusable)?;
             (theta, minimum, None)
         }
     };
-    let several = !settings.first_minimum && overlapping(system);
+    let several = !settings.first_minimum && settings.start.is_empty() && overlapping(system);
     let starts = if several { other_starts(system) } else { Vec::new() };
     let explored = threads::map(starts.len(), |i| {
         let mut own = Objective::new(system);
@@ -94,10 +97,8 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
     }
     let mut boundary = Vec::new();
     let mut curvature = None;
-    for _ in 0..ESCAPES {
-        while !settings.first_minimum
-            && let Some((at, t, m)) =
-                try_zero(&mut objective, &theta, &minimum, &boundary, settings)
+    for _ in 0..if settings.first_minimum { 0 } else { ESCAPES } {
+        while let Some((at, t, m)) = try_zero(&mut objective, &theta, &minimum, &boundary, settings)
         {
             boundary.push(at);
             boundary.sort_unstable();
@@ -119,7 +120,10 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
     if found.iter().zip(&theta).any(|(a, b)| a.abs() != b.abs()) {
         curvature = None;
     }
-    let curvature = curvature.or_else(|| objective.curvature(&theta));
+    let curvature = match curvature {
+        None if !settings.first_minimum => objective.curvature(&theta),
+        known => known,
+    };
     let solved = system.solve(&theta)?;
     let criterion = system.criterion(&solved);
     let free = free_entries(system, &theta, &boundary);
@@ -154,6 +158,23 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
     })
 }
 
+/// Where the search starts: 1 per unit of standardised theta, or what the settings say.
+fn start(system: &System, settings: &Settings) -> Vec<f64> {
+    let entries = system.entries.iter().zip(&system.column_rms);
+    entries
+        .map(|(e, rms)| {
+            let known = settings.start.iter().find(|theta| theta.name == e.name);
+            match known {
+                // 0 is stationary: start just beside it.
+                Some(theta) if e.is_diagonal() => theta.value.abs().max(BESIDE / rms),
+                Some(theta) => theta.value,
+                None if e.is_diagonal() => 1.0 / rms,
+                None => 0.0,
+            }
+        })
+        .collect()
+}
+
 /// Factors that are nearly confounded give the criterion several minima, each
 /// with the spread in another factor: one more start per factor, with the
 /// spread in it. A single factor needs none.
@@ -167,7 +188,7 @@ pub(crate) fn other_starts(system: &System) -> Vec<Vec<f64>> {
                 .map(|(e, rms)| match (e.is_diagonal(), e.factor == f) {
                     (false, _) => 0.0,
                     (true, true) => 1.0 / rms,
-                    (true, false) => 0.03 / rms,
+                    (true, false) => BESIDE / rms,
                 })
                 .collect()
         })
@@ -325,7 +346,7 @@ fn judge(
             "the gradient is {gradient_norm:.3e}, above the tolerance {limit:.3e}"
         ));
     }
-    if free > 0 && !least.is_some_and(|v| v > 1e-5) {
+    if free > 0 && !settings.first_minimum && !least.is_some_and(|v| v > 1e-5) {
         return Some(format!(
             "the criterion is flat or falling in some direction of theta \
              (smallest Hessian eigenvalue {:.3e}); a random effect cannot be told \

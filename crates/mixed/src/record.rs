@@ -57,7 +57,8 @@ pub struct Evidence {
     /// of standardised theta (theta times the root mean square of its column).
     pub gradient_norm: f64,
     /// Smallest eigenvalue of the Hessian over the free parameters in the same
-    /// units; positive at a strict minimum. `None` with no free parameter.
+    /// units; positive at a strict minimum. `None` with no free parameter, and where the first
+    /// minimum was to do.
     pub hessian_min_eigenvalue: Option<f64>,
     /// Whether `gradient_norm` comes from the closed form.
     pub exact_gradient: bool,

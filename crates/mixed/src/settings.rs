@@ -1,6 +1,6 @@
 //! Settings of a fit, unchecked and checked.
 
-use crate::Error;
+use crate::{Error, Theta};
 use serde::Serialize;
 
 /// Criterion that is minimised.
@@ -22,9 +22,13 @@ pub struct Settings {
     /// Largest gradient component (per unit of standardised theta, relative to
     /// 1 + |criterion| / 1000) that counts as converged.
     pub tolerance: f64,
-    /// Whether the first minimum will do: no search from other starts and no trial of 0. For fits on
-    /// the way to another one; their status says nothing about a boundary or a second minimum.
+    /// Whether the first minimum will do: no search from other starts, no trial of 0 and no look at
+    /// the curvature. For fits on the way to another one; their status says nothing about a boundary,
+    /// a saddle or a second minimum.
     pub first_minimum: bool,
+    /// Theta to search from, as [`crate::Fit::theta`] of a similar model gives it, in place of several
+    /// starts. Entries of other names are passed over, and those not named start as they do without.
+    pub start: Vec<Theta>,
     /// Relative pivot of the fixed cross-product below which a column is not identified.
     pub pivot_tolerance: f64,
 }
@@ -36,6 +40,7 @@ impl Default for Settings {
             max_iterations: 500,
             tolerance: 1e-6,
             first_minimum: false,
+            start: Vec::new(),
             pivot_tolerance: 1e-10,
         }
     }
@@ -57,6 +62,13 @@ impl Settings {
                 name: "max_iterations",
                 value: 0.0,
                 need: "at least 1",
+            });
+        }
+        if let Some(theta) = self.start.iter().find(|theta| !theta.value.is_finite()) {
+            return Err(Error::BadSetting {
+                name: "start",
+                value: theta.value,
+                need: "finite entries",
             });
         }
         within("tolerance", self.tolerance, 1e-1)?;

@@ -12,6 +12,9 @@ const WORTHWHILE: f64 = 0.5;
 /// Multiplications that handling one block costs beside its arithmetic.
 const BLOCK_OVERHEAD: f64 = 4000.0;
 
+/// Share of the border under which the rows that a block meets are worth gathering.
+const FEW_MET: f64 = 0.7;
+
 /// Which pattern to use; the tests force each.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Pattern {
@@ -40,6 +43,9 @@ pub(crate) struct Part {
     pub packed: usize,
     /// Levels with several effects: (first row in the part, factor).
     pub wide: Vec<(usize, usize)>,
+    /// Rows of the border that a block meets, ascending, where these are few: those of one region do
+    /// not meet the columns of another. `None` stands for all.
+    pub met: Option<Vec<usize>>,
 }
 
 impl Part {
@@ -135,7 +141,7 @@ impl Shape {
             .into_iter()
             .enumerate()
             .map(|(at, (start, size, height))| {
-                let part = Part { start, size, height, panel, packed, wide: Vec::new() };
+                let part = Part { start, size, height, panel, packed, wide: Vec::new(), met: None };
                 panel += height * size;
                 packed += size * height - size * size.saturating_sub(1) / 2;
                 part_of.resize(start + size, at as u32);
@@ -169,6 +175,43 @@ impl Shape {
                     let part = &mut self.parts[self.part_of[position] as usize];
                     part.wide.push((position - part.start, f));
                 }
+            }
+        }
+    }
+
+    /// Notes which rows of the border each block meets, in the packed sums over all rows or in a
+    /// group. Levels of the border that mix their effects may meet by one what they do not by
+    /// another: then all count.
+    pub fn note_met(&mut self, packed: &[f64], groups: &GroupList) {
+        let border = self.border().clone();
+        if self.blocks().is_empty() || !border.wide.is_empty() {
+            return;
+        }
+        let mut met = vec![vec![false; border.size]; self.blocks().len()];
+        for (part, met) in self.blocks().iter().zip(&mut met) {
+            for j in 0..part.size {
+                let own = part.diagonal(j) + part.size - j;
+                let below = &packed[own..own + border.size];
+                met.iter_mut().zip(below).for_each(|(met, x)| *met |= *x != 0.0);
+            }
+        }
+        groups.products(&mut |columns| {
+            let positions = || columns.iter().map(|column| self.place[*column]);
+            let at_border = || positions().filter_map(|place| place.checked_sub(border.start));
+            let mut last = usize::MAX;
+            for place in positions().filter(|place| *place < border.start) {
+                let part = self.part_of[place] as usize;
+                // Columns of a group mostly lie in one block.
+                if part != last {
+                    at_border().for_each(|row| met[part][row] = true);
+                    last = part;
+                }
+            }
+        });
+        for (part, met) in self.parts.iter_mut().zip(met) {
+            let rows: Vec<usize> = (0..border.size).filter(|row| met[*row]).collect();
+            if (rows.len() as f64) < FEW_MET * border.size as f64 {
+                part.met = Some(rows);
             }
         }
     }

@@ -130,10 +130,11 @@ impl System {
         }
         let gram = (parts.gram)(&screen.kept);
         let (groups, group_of_level) = (parts.groups)(&screen.kept);
-        let shape = Shape::of(&layout, &groups, screen.kept.len(), pattern);
+        let mut shape = Shape::of(&layout, &groups, screen.kept.len(), pattern);
         check_cells(shape.panels_len)?;
         let pools = pools(&groups, &shape, pooling);
         let packed = shape.pack(&gram);
+        shape.note_met(&packed, &groups);
         let mut system = System {
             entries: layout.theta_entries(),
             rows: rows.clone(),

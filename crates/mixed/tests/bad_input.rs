@@ -97,6 +97,9 @@ fn settings_and_units_reject_nan() {
         let error = fit(&simple(&Y, &G), &settings).unwrap_err();
         assert!(matches!(error, Error::BadSetting { name: "tolerance", .. }));
     }
+    let start = vec![mixed::Theta { name: "g.intercept".into(), value: f64::NAN }];
+    let error = fit(&simple(&Y, &G), &Settings { start, ..Settings::default() }).unwrap_err();
+    assert!(matches!(error, Error::BadSetting { name: "start", .. }));
     let x = [0.0, 1.0, 2.0, 3.0, 4.0, 6.0, 6.0, 7.5];
     for (centre, scale) in [(f64::NAN, 1.0), (0.0, 0.0), (0.0, f64::NAN), (1.0, -2.0)] {
         let data = simple(&Y, &G).column(FixedColumn::new("x", &x[..]).units(centre, scale));

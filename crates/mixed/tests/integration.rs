@@ -175,6 +175,51 @@ fn correlated_slopes_integrate() {
     }
 }
 
+/// Witness: the integration of the other fit in its own right.
+#[test]
+fn points_serve_for_a_similar_fit() {
+    let shape = common::Shape {
+        name: "Subject",
+        slopes: &["Days"],
+        covariance: mixed::Covariance::Correlated,
+    };
+    let case = Case::new("sleepstudy", vec![shape]);
+    let data = case.data();
+    let fitted = fit(&data, &Settings::default()).unwrap();
+    let days = case.table.get("z:Days").to_vec();
+    // A bend that the first fit does not know.
+    let squares: Vec<f64> = days.iter().map(|d| (d - 4.5).powi(2)).collect();
+    let bent = data.clone().column(mixed::FixedColumn::new("bend", &squares));
+    let other = fit(&bent, &Settings::default()).unwrap();
+    // A search from the end of a similar one looks at fewer points and ends at the same minimum.
+    let rough = Settings { first_minimum: true, tolerance: 1e-3, ..Settings::default() };
+    let searched = |start| fit(&bent, &Settings { start, ..rough.clone() }).unwrap();
+    let (from_ones, again) = (searched(Vec::new()), searched(fitted.theta()));
+    let [long, short] = [&from_ones, &again].map(|fit| fit.record().visited.len());
+    assert!(short < long, "{short} of {long}");
+    assert!((again.criterion() - other.criterion()).abs() < 1e-3, "{}", again.criterion());
+    assert_eq!(again.record().evidence.hessian_min_eigenvalue, None);
+    let prior = Prior::half_normal(1.0);
+    let settings = IntegrationSettings::default();
+    let posterior = fitted.integrate(&prior, &settings).unwrap();
+    let (carried, own) =
+        (posterior.carried(&other).unwrap(), other.integrate(&prior, &settings).unwrap());
+    assert_eq!(carried.record().prior, prior);
+    for (found, expected) in carried.theta().iter().zip(own.theta()) {
+        assert!((found.mean - expected.mean).abs() < 0.06 * expected.std_dev, "{found:?}");
+        close("sd", found.std_dev, expected.std_dev, 0.06);
+    }
+    // The same fit keeps its weights.
+    let same = posterior.carried(&fitted).unwrap();
+    close("nodes", same.record().effective_nodes, posterior.record().effective_nodes, 1e-9);
+    assert_eq!(posterior.record().method, Method::FoldedT);
+    let strange =
+        fit(&Case::new("dyestuff", vec![intercept("Batch")]).data(), &Settings::default());
+    assert!(posterior.carried(&strange.unwrap()).is_err());
+    let by_ml = fit(&bent, &Settings::ml()).unwrap();
+    assert!(posterior.carried(&by_ml).is_err());
+}
+
 /// Six spreads at once, several of them near 0: two shifts of the points agree
 /// within their effective size, and the record says how many count.
 #[test]

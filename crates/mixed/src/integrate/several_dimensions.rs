@@ -12,9 +12,11 @@ use crate::threads;
 const WANTED: f64 = 0.5;
 /// Most refits of the proposal.
 const REFITS: usize = 3;
+/// Points by which a proposal is judged and refitted.
+const PILOT: usize = 512;
 
 /// Nodes from a folded t at the mode of the posterior; the proposal is refitted
-/// to the weighted points while too few of them are effective.
+/// to some weighted points while too few of them are effective.
 pub(crate) fn rule(
     target: &LogPosterior<'_>,
     start: &[f64],
@@ -42,24 +44,28 @@ pub(crate) fn rule(
     let covariance = Proposal::covariance(&h, 1.0 / (widest * widest)).ok_or(failed.clone())?;
     let centre: Vec<f64> =
         mode.x.iter().zip(&folded).map(|(x, f)| if *f { x.abs() } else { *x }).collect();
-    let proposal = Proposal::new(centre, &covariance, folded.clone()).ok_or(failed.clone())?;
+    let mut proposal = Proposal::new(centre, &covariance, folded.clone()).ok_or(failed.clone())?;
     let halton = Halton::new(n + 1, settings.seed);
-    let mut best = sample(target, &proposal, &halton, settings.points);
+    let pilot = settings.points.min(PILOT);
+    let mut best = sample(target, &proposal, &halton, pilot);
     for _ in 0..REFITS {
         let Some((weights, effective)) = normalise(&best.log_weights) else {
             return Err(failed);
         };
-        if effective >= WANTED * settings.points as f64 {
+        if effective >= WANTED * pilot as f64 {
             break;
         }
         let Some(refit) = refitted(&best.points, &weights, &folded) else {
             break;
         };
-        let next = sample(target, &refit, &halton, settings.points);
+        let next = sample(target, &refit, &halton, pilot);
         match normalise(&next.log_weights) {
-            Some((_, better)) if better > effective => best = next,
+            Some((_, better)) if better > effective => (best, proposal) = (next, refit),
             _ => break,
         }
+    }
+    if pilot < settings.points {
+        best = sample(target, &proposal, &halton, settings.points);
     }
     Ok(Rule { nodes: best.nodes, edge: Vec::new() })
 }

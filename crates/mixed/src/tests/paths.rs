@@ -101,6 +101,52 @@ proptest! {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+
+    /// Two regions with columns of their own: a block meets a part of the border. Of one column
+    /// the sums with blocks and seasons vanish, and what its trees, of three and six seasons, take
+    /// from them does not.
+    #[test]
+    fn blocks_that_meet_part_of_the_border_match_the_twin(
+        seed: u64, sites in 4_usize..7, balanced: bool,
+    ) {
+        let mut design = nested_design(seed, [sites, 8, 2, 6], false, balanced);
+        let n = design.y.len();
+        let (site, season) = (|row: usize| row / 96, |row: usize| row % 6);
+        let short = |row: usize| row / 6 % 2 == 1;
+        design.slopes[2] = (0..n).map(|row| (season(row) as f64).sin()).collect();
+        for region in 0..2 {
+            let own = |row: usize| f64::from(u8::from(site(row) % 2 == region));
+            for power in [1, 2] {
+                let values = (0..n)
+                    .map(|row| own(row) * (1.0 + ((row * 7 + region) % 11) as f64).powi(power));
+                design.x.push(values.collect());
+            }
+            let sign = |row: usize| if short(row) { -1.0 } else { 1.0 };
+            let early = |row: usize| f64::from(u8::from(season(row) < 3));
+            design.x.push((0..n).map(|row| own(row) * sign(row) * early(row)).collect());
+        }
+        let kept: Vec<usize> = (0..n).filter(|row| !short(*row) || season(*row) < 3).collect();
+        let design = design.rows(&kept);
+        for criterion in [Criterion::Reml, Criterion::Ml] {
+            for pooling in [true, false] {
+                let system = system(&design, criterion, pooling);
+                prop_assert_eq!(system.shape.blocks().len(), sites);
+                for part in system.shape.blocks() {
+                    let met = part.met.as_ref().map_or(0, Vec::len);
+                    prop_assert!(met > 0 && met < system.shape.border().size - 2, "{}", met);
+                }
+                check(&design, &system, criterion)?;
+                // Without spread of the trees that column has no sums with the block's.
+                let mut flat = design.clone();
+                flat.theta[1] = 0.0;
+                check(&flat, &system, criterion)?;
+            }
+        }
+    }
+}
+
+proptest! {
     #![proptest_config(ProptestConfig { cases: 6, ..ProptestConfig::default() })]
 
     /// Two large crossed factors: a dense system that is factored and inverted
