@@ -83,7 +83,11 @@ fn draws(
             let (z, x) = (normal(), normal());
             let (c, b) = (c + c_error * z, b + along * z + rest * x);
             let a = a + a_error * normal() + sample * normal();
-            split(scale, before, 0.0, c + a * b, a * b)
+            let after = match scale {
+                Scale::Log => before * (c + a * b).exp(),
+                Scale::SquareRoot | Scale::Identity => before + c + a * b,
+            };
+            split(scale, [before, after], 0.0, a * b)
         })
         .collect()
 }
@@ -118,7 +122,7 @@ fn linear_effects_are_those_of_statsmodels() {
     for (found, quantity) in [(a, "mediator.treat"), (c, "outcome.treat"), (b, "outcome.emo")] {
         assert!((found / values.get("linear", quantity) - 1.0).abs() < 1e-10, "{quantity}");
     }
-    let point = split(Scale::Identity, 3.0, 0.2, c + a * b, a * b);
+    let point = split(Scale::Identity, [3.0, 3.0 + c + a * b], 0.2, a * b);
     assert!((point.indirect - a * b).abs() < 1e-14 && (point.direct - c).abs() < 1e-14);
     let sample = (mediator.sigma(), columns["age"].len());
     compare(&values, "linear", &draws(&values, "linear", (Scale::Identity, 3.0), sample), 0.08);

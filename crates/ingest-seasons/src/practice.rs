@@ -58,14 +58,35 @@ pub(crate) fn of_regions(
     Ok(practices)
 }
 
-fn seen_practice(region: &str, season: i32, all: &[Treated]) -> Practice {
-    // Whole per cent and days, so that trees treated alike but for rounding share a point.
-    let mut points: BTreeMap<(i32, Option<i32>), u64> = BTreeMap::new();
-    for &(intensity, lead) in all {
-        let per_cent = (intensity * 100.0).round() as i32;
-        let lead = lead.map(|lead| lead.round() as i32);
-        *points.entry((per_cent, lead)).or_default() += 1;
+/// Points of a practice at the most: yields are averaged over them draw by draw.
+const MOST_POINTS: usize = 256;
+
+/// Trees treated alike: their number, and the sums of their intensities, per cent, and leads, days.
+type Alike = (u64, i64, Option<i64>);
+
+/// Whole per cent and days share a point, so that trees treated alike but for rounding do; where
+/// these are too many, cells of twice, three times that width and so on. A cell stands at the mean
+/// of its trees.
+fn alike(all: &[Treated]) -> Vec<Alike> {
+    let whole = |value: f64| value.round() as i64;
+    let mut width = 1;
+    loop {
+        let cell = |value: i64| (value + width / 2).div_euclid(width);
+        let mut cells: BTreeMap<(i64, Option<i64>), Alike> = BTreeMap::new();
+        for &(intensity, lead) in all {
+            let (per_cent, days) = (whole(100.0 * intensity), lead.map(whole));
+            let own =
+                cells.entry((cell(per_cent), days.map(cell))).or_insert((0, 0, days.map(|_| 0)));
+            *own = (own.0 + 1, own.1 + per_cent, own.2.zip(days).map(|(sum, days)| sum + days));
+        }
+        if cells.len() <= MOST_POINTS {
+            return cells.into_values().collect();
+        }
+        width += 1;
     }
+}
+
+fn seen_practice(region: &str, season: i32, all: &[Treated]) -> Practice {
     let number = all.len() as f64;
     let total: f64 = all.iter().map(|(intensity, _)| intensity).sum();
     let weighted: f64 = all.iter().filter_map(|&(intensity, lead)| Some(intensity * lead?)).sum();
@@ -76,13 +97,46 @@ fn seen_practice(region: &str, season: i32, all: &[Treated]) -> Practice {
         share_pruned: all.iter().filter(|(intensity, _)| *intensity > 0.0).count() as f64 / number,
         intensity: total / number,
         lead_days: (total > 0.0).then(|| weighted / total),
-        points: points
+        points: alike(all)
             .into_iter()
-            .map(|((per_cent, lead), n)| PracticePoint {
-                intensity: f64::from(per_cent) / 100.0,
-                lead_days: lead.map(f64::from),
+            .map(|(n, per_cents, days)| PracticePoint {
+                intensity: per_cents as f64 / n as f64 / 100.0,
+                lead_days: days.map(|days| days as f64 / n as f64),
                 weight: n as f64 / number,
             })
             .collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A thousand intensities and leads of their own, and trees left unpruned.
+    #[test]
+    fn many_practices_share_points_and_keep_their_means() {
+        let mut all: Vec<Treated> = (0..1000)
+            .map(|k| (f64::from(5 + k % 40) / 100.0, Some(f64::from(20 + k / 40 * 3 % 70))))
+            .collect();
+        all.extend([(0.0, None); 250]);
+        let practice = seen_practice("hills", 2026, &all);
+        assert!((100..=MOST_POINTS).contains(&practice.points.len()), "{}", practice.points.len());
+        let sum = |of: &dyn Fn(&PracticePoint) -> f64| practice.points.iter().map(of).sum::<f64>();
+        assert!((sum(&|point| point.weight) - 1.0).abs() < 1e-12);
+        assert!((sum(&|point| point.weight * point.intensity) - practice.intensity).abs() < 1e-12);
+        let pruned: Vec<f64> = all.iter().filter_map(|(_, lead)| *lead).collect();
+        let mean = pruned.iter().sum::<f64>() / 1250.0;
+        let found = sum(&|point| point.weight * point.lead_days.unwrap_or(0.0));
+        assert!((found - mean).abs() < 1e-9, "{found} {mean}");
+        let unpruned = practice.points.iter().filter(|point| point.lead_days.is_none());
+        assert_eq!(
+            unpruned.map(|point| (point.intensity, point.weight)).collect::<Vec<_>>(),
+            [(0.0, 0.2)]
+        );
+        // Few practices stay as they are recorded.
+        let few =
+            seen_practice("hills", 2026, &[(0.3, Some(40.4)), (0.3, Some(39.8)), (0.0, None)]);
+        let points: Vec<_> = few.points.iter().map(|p| (p.intensity, p.lead_days)).collect();
+        assert_eq!(points, [(0.0, None), (0.3, Some(40.0))]);
     }
 }

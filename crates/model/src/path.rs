@@ -222,11 +222,10 @@ impl PathModel {
             let kg = fit.curve.expected_kg(point.intensity, lead_of(point));
             let shoots = flowering.effects(point.intensity, point.lead_days);
             for (draw, (kg, shoots)) in kg.zip(shoots).take(n).enumerate() {
-                let variance = fit.curve.variance[draw];
                 let change = after_flowering[draw] - shoots;
-                let value = |kg| effects::level(self.scale, kg, variance);
-                let total = value(after_kg[draw]) - value(kg);
-                let part = split(self.scale, kg, variance, total, self.draws[draw] * change);
+                let indirect = self.draws[draw] * change;
+                let part =
+                    split(self.scale, [kg, after_kg[draw]], fit.curve.variance[draw], indirect);
                 sums[draw].total += point.weight * part.total;
                 sums[draw].indirect += point.weight * part.indirect;
                 sums[draw].direct += point.weight * part.direct;

@@ -180,7 +180,7 @@ impl Summary {
     #[must_use]
     pub fn of(draws: impl Iterator<Item = f64>, level: f64) -> Self {
         let mut sorted: Vec<f64> = draws.collect();
-        sorted.sort_by(f64::total_cmp);
+        sorted.sort_unstable_by(f64::total_cmp);
         Self {
             median: quantile(&sorted, 0.5),
             low: quantile(&sorted, (1.0 - level) / 2.0),

@@ -28,6 +28,7 @@ use thiserror::Error;
 
 pub(crate) use left_out::Folds;
 pub(crate) use prepared::Prepared;
+use prepared::Sampled;
 pub(crate) use rows::usable;
 pub(crate) use sample::rows as sample;
 pub(crate) use scale_choice::{data, identify};
@@ -59,12 +60,20 @@ const PROFILE_ROUNDS: usize = 2;
 /// points at which such a fit is integrated over its variance parameters.
 const KNEE_DRAWS: usize = 16;
 const LEAST_POINTS: usize = 256;
+/// Share of effective points under which the points of the likeliest knees do not serve for others.
+const LEAST_EFFECTIVE: f64 = 0.25;
 /// Distance between the streams of draws of two families.
 const STREAMS: usize = 64;
 
 /// Settings of fits on the way to the final ones: predictions and starting effects need no more.
-pub(crate) fn rough() -> Settings {
-    Settings { tolerance: 1e-3, first_minimum: true, ..Settings::default() }
+/// They search from the spreads that a similar fit found, where there is one.
+pub(crate) fn rough(similar: Option<&Fit>) -> Settings {
+    Settings {
+        tolerance: 1e-3,
+        first_minimum: true,
+        start: similar.map(Fit::theta).unwrap_or_default(),
+        ..Settings::default()
+    }
 }
 
 /// Settings of a yield model.
@@ -207,12 +216,11 @@ impl YieldModel {
         let design = prepared.leading()?;
         let (table, response, chosen) = (&prepared.table, &prepared.response, &prepared.chosen);
         let (maker, scale) = (prepared.maker(), prepared.choice.scale);
-        let plain = Maker { table, adjustment: Adjustment::None };
         let leading = chosen.choice.leading();
         let knots = chosen.choice.knots;
         let knees = chosen.knees.draws(KNEE_DRAWS, settings.seed);
         let mut parts: Vec<(IntensityShape, Vec<RegionFit>, Draws)> = Vec::new();
-        let mut kept = None;
+        let mut kept: Option<(Fit, Posterior)> = None;
         // Draws of each family in each region.
         let counts: Vec<Vec<usize>> = (0..table.region.len())
             .map(|region| chosen.choice.counts(region, settings.draws))
@@ -225,17 +233,18 @@ impl YieldModel {
             }
             // Only a plateau has a knee to be uncertain about.
             let knees = if family == IntensityShape::Plateau { &knees[..] } else { &knees[..1] };
+            let share =
+                |part: usize, n: usize| n * (part + 1) / knees.len() - n * part / knees.len();
+            let mut first: Option<(Fit, Posterior)> = None;
             for (part, own_knees) in knees.iter().enumerate() {
                 let own = if family == leading && part == 0 {
                     design.clone()
                 } else {
-                    maker.timed((family, knots, own_knees), response)?
+                    maker.timed((family, knots, own_knees))?
                 };
                 let points = IntegrationSettings::default().points / knees.len();
-                let share =
-                    |count: usize| count * (part + 1) / knees.len() - count * part / knees.len();
                 let sample = pooled::Sample {
-                    count: share(most),
+                    count: share(part, most),
                     // Every fit has its own stream of draws.
                     seed: settings.seed.wrapping_add((STREAMS * family as usize + part) as u64),
                     integration: IntegrationSettings {
@@ -243,17 +252,27 @@ impl YieldModel {
                         ..IntegrationSettings::default()
                     },
                 };
-                let fitted = pooled::fit(table, &own, scale, response, sample)?;
+                let settings = match (&first, &kept) {
+                    (Some((likeliest, _)), _) => rough(Some(likeliest)),
+                    (None, Some((other, _))) => {
+                        Settings { start: other.theta(), ..Settings::default() }
+                    }
+                    (None, None) => Settings::default(),
+                };
+                let fit = mixed::fit(&scale_choice::data(&own, response), &settings)?;
+                let likeliest = first.as_ref().map(|(_, posterior)| posterior);
+                let fitted =
+                    pooled::read((table, response), (&own, scale), fit, sample, likeliest)?;
                 let pooled::Pooled { fit, posterior, draws, mut regions } = fitted;
                 for (region, own) in regions.iter_mut().zip(&counts) {
-                    region.curve.truncate(share(own[place]));
+                    region.curve.truncate(share(part, own[place]));
                 }
-                // A fit holds the sums of every tree: only the one that is reported stays.
-                let leads = family == leading && !parts.iter().any(|(own, ..)| *own == leading);
-                if leads || parts.is_empty() {
-                    kept = Some((fit, posterior));
-                }
+                first.get_or_insert((fit, posterior));
                 parts.push((family, regions, draws));
+            }
+            // A fit holds the sums of every tree: only the one that is reported stays.
+            if family == leading || kept.is_none() {
+                kept = first;
             }
         }
         let (fit, posterior) = kept.ok_or(mixed::Error::Numerical {
@@ -272,11 +291,14 @@ impl YieldModel {
         draws.sort_by_key(|(family, _)| *family);
 
         let alternation = alternation(table, &design, &fit, settings.level)?;
+        // Models with a few columns more or fewer have their minimum near that of this one.
+        let near = Settings { start: fit.theta(), ..Settings::default() };
         let adjustment = if alternation.is_empty() {
             None
         } else {
-            let without = plain.timed((leading, knots, &chosen.knees.best), response)?;
-            let other = mixed::fit(&scale_choice::data(&without, response), &Settings::default())?;
+            let plain = Maker { adjustment: Adjustment::None, ..maker };
+            let without = plain.timed((leading, knots, &chosen.knees.best))?;
+            let other = mixed::fit(&scale_choice::data(&without, response), &near)?;
             Some([
                 PointCurves::of(table, &design, &fit)?,
                 PointCurves::of(table, &without, &other)?,
@@ -284,8 +306,8 @@ impl YieldModel {
         };
         Ok(Self {
             scale,
-            carry_over: CarryOver::fit(table, &design, response, settings.level)?,
-            lack_of_fit: LackOfFit::test(table, &design, response)?,
+            carry_over: CarryOver::fit(table, &design, response, &near, settings.level)?,
+            lack_of_fit: LackOfFit::test(table, &design, response, &near)?,
             left_out: design.left_out,
             fit,
             posterior,
@@ -295,7 +317,10 @@ impl YieldModel {
             alternation,
             adjustment,
             unseen: prepared.chosen.predicted.map(|(folds, predicted)| Unseen {
-                rows: prepared.compared,
+                rows: match prepared.sampled {
+                    Some(sampled) => sampled.rows,
+                    None => (0..prepared.rows.used as usize).collect(),
+                },
                 folds,
                 predicted,
             }),
@@ -324,68 +349,51 @@ enum Adjustment<'a> {
 }
 
 /// Makes the columns of a family for the rows of a table.
+#[derive(Clone, Copy)]
 struct Maker<'a> {
     table: &'a TreeSeasons,
+    response: &'a [f64],
     adjustment: Adjustment<'a>,
+    /// Rows on which many fits are made, where a book is large.
+    sampled: Option<&'a Sampled>,
 }
 
-impl Maker<'_> {
+impl<'a> Maker<'a> {
+    /// The same on the rows for many fits: all, or a sample of the trees.
+    fn on_sample(&self) -> Maker<'a> {
+        let Some(sampled) = self.sampled else { return *self };
+        let adjustment = match self.adjustment {
+            Adjustment::GirthAndCrop(_, correlations) => {
+                Adjustment::GirthAndCrop(&sampled.deviations, correlations)
+            }
+            other => other,
+        };
+        Maker { table: &sampled.table, response: &sampled.response, adjustment, sampled: None }
+    }
+
     /// The columns of a family with knees by region, timing modulating each region's effect as fits
     /// find it.
     fn timed(
         &self,
         (family, knots, knees): (IntensityShape, Knots, &[f64]),
-        response: &[f64],
     ) -> Result<Design, YieldError> {
         let mut regional = Regional::first(family, knots, self.table.region.len());
         for (own, knee) in regional.iter_mut().zip(knees) {
             own.knee = *knee;
         }
-        let mut design = self.with_regional(family, knots, regional)?;
-        if design.lead_degree == LeadDegree::None {
-            return Ok(design);
-        }
+        let many = self.on_sample();
+        let mut before = None;
         for _ in 0..PROFILE_ROUNDS {
-            let fit = mixed::fit(&scale_choice::data(&design, response), &rough())?;
-            let regional = PointCurves::of(self.table, &design, &fit)?.regional();
-            design = self.with_regional(family, knots, regional)?;
+            let design = many.with_regional(family, knots, regional.clone())?;
+            if design.lead_degree == LeadDegree::None {
+                break;
+            }
+            let data = scale_choice::data(&design, many.response);
+            let fit = mixed::fit(&data, &rough(before.as_ref()))?;
+            regional = PointCurves::of(many.table, &design, &fit)?.regional();
+            before = Some(fit);
         }
-        Ok(design)
-    }
-
-    /// The choice of families on some of the rows, which every region has.
-    fn choose_on(
-        &self,
-        rows: &[usize],
-        response: &[f64],
-        remainder: shape_choice::Remainder,
-        seed: u64,
-    ) -> Result<shape_choice::Chosen, YieldError> {
-        let pick = |values: &[f64]| -> Vec<f64> { rows.iter().map(|&row| values[row]).collect() };
-        let table = self.table.select(rows);
-        let response = pick(response);
-        let remainder = shape_choice::Remainder {
-            response: pick(&remainder.response),
-            spread: remainder.spread,
-        };
-        let (deviations, correlations) = match self.adjustment {
-            Adjustment::GirthAndCrop(deviations, correlations) => (pick(deviations), correlations),
-            Adjustment::None | Adjustment::Girth => (Vec::new(), &[][..]),
-        };
-        let adjustment = match self.adjustment {
-            Adjustment::GirthAndCrop(..) => Adjustment::GirthAndCrop(&deviations, correlations),
-            other => other,
-        };
-        let maker = Maker { table: &table, adjustment };
-        let mut chosen = shape_choice::choose(
-            &table,
-            &response,
-            remainder,
-            &|family, knots, knees| maker.timed((family, knots, knees), &response),
-            seed,
-        )?;
-        chosen.choice.compared_on = Some(rows.len() as u64);
-        Ok(chosen)
+        self.with_regional(family, knots, regional)
     }
 
     fn design(&self, family: IntensityShape, knots: Knots) -> Result<Design, YieldError> {
@@ -420,14 +428,15 @@ fn correlations(
     deviations: &[f64],
 ) -> Result<Vec<f64>, YieldError> {
     let mut correlations = vec![0.0; table.region.len()];
+    let mut before = None;
     for _ in 0..MOST_ROUNDS {
-        let maker =
-            Maker { table, adjustment: Adjustment::GirthAndCrop(deviations, &correlations) };
+        let adjustment = Adjustment::GirthAndCrop(deviations, &correlations);
+        let maker = Maker { table, response, adjustment, sampled: None };
         let design = maker.design(IntensityShape::Quadratic, Knots::default())?;
         if !design.columns.iter().any(|column| matches!(column.role, Role::EarlierCrop(_))) {
             break;
         }
-        let fit = mixed::fit(&scale_choice::data(&design, response), &rough())?;
+        let fit = mixed::fit(&scale_choice::data(&design, response), &rough(before.as_ref()))?;
         let mut moved: f64 = 0.0;
         for (column, estimate) in design.columns.iter().zip(fit.estimates()) {
             if let Role::EarlierCrop(code) = column.role {
@@ -440,6 +449,7 @@ fn correlations(
         if moved < SETTLED {
             break;
         }
+        before = Some(fit);
     }
     Ok(correlations)
 }

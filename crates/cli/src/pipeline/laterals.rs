@@ -5,8 +5,8 @@ use super::advice::Advised;
 use crate::console::{Failure, Stages};
 use advise::{CurvePoint, Interval, RegionAdvice};
 use model::{
-    CountClass, CountCurve, Exploration, Frames, Grid, HabitStatus, LateralsError, LateralsModel,
-    LateralsSettings, PathModel, PathPoint, RegionFit, Summary, TreeSeasons,
+    CountClass, CountCurve, Frames, HabitStatus, LateralsError, LateralsModel, LateralsSettings,
+    PathModel, PathPoint, RegionFit, Summary, TreeSeasons,
 };
 use report::{CountMean, Effects, MethodItem, Path, PathSlope, RegionLaterals};
 use serde_json::{Value, json};
@@ -142,17 +142,9 @@ impl Reader<'_> {
     fn target(&self) -> Option<(PathPoint, &RegionFit)> {
         let region = &self.advice.region;
         let fit = self.advised.model.regions.iter().find(|fit| &fit.region == region)?;
-        let cost = self.advised.costs.get(region)?;
-        let support = fit.support.as_ref()?;
-        let grid = Grid::over(support, fit.fixed_lead);
-        let best = Exploration::new(&fit.curve, grid, cost.objective())?.best;
-        let advised = self.advice.advised.as_ref();
-        let change = advised.filter(|_| self.advice.verdict == advise::Verdict::Prune);
-        let (intensity, lead_days) = match change {
-            Some(advised) => (advised.intensity, advised.lead_days.unwrap_or(best.lead_days)),
-            None => (best.intensity, best.lead_days),
-        };
-        Some((PathPoint { intensity, lead_days, weight: 1.0 }, fit))
+        let shown = self.advised.pictures.iter().find(|picture| &picture.region == region)?;
+        let lead_days = shown.curve_lead_days?;
+        Some((PathPoint { intensity: shown.best_intensity, lead_days, weight: 1.0 }, fit))
     }
 
     fn points(&self, curve: &CountCurve, [low, high]: [f64; 2], lead: f64) -> Vec<CurvePoint> {

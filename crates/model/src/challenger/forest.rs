@@ -12,7 +12,7 @@ use ndarray::{Array1, Array2, Axis};
 const TREES: usize = 80;
 const ROW_SHARE: f64 = 0.5;
 /// Rows that a tree sees at the most: its leaves are small enough by then.
-const MOST_ROWS: f64 = 20_000.0;
+const MOST_ROWS: f64 = 10_000.0;
 const FEATURE_SHARE: f64 = 0.7;
 /// linfa's ensembles take whole-number targets: responses are carried in millionths.
 const UNIT: f64 = 1e6;

@@ -18,7 +18,7 @@ use crate::design::{Column, Design, RegionCurves, Role, Source};
 use crate::laterals::count_fit::{CountFit, TREE, TREE_SEASON};
 use crate::scale::Scale;
 use crate::table::TreeSeasons;
-use mixed::{Contrast, GeneralisedDraws, Matrix, Settings};
+use mixed::{CoefficientValue, Contrast, GeneralisedDraws, Matrix, Settings};
 use rand::SeedableRng;
 use rand_chacha::ChaCha12Rng;
 use rand_distr::{Distribution, StudentT};
@@ -115,11 +115,13 @@ pub(super) fn fit(
     let widening = pairs / spreads[at].powi(2);
     let mut slopes = Vec::new();
     let mut reliability = 0.0;
+    let mut first = None;
     for calibration in 0..CALIBRATIONS {
         design.columns.truncate(plain);
         add(&mut design, framed, &draws, calibration, of_tree);
         let sd = draws.spreads[(calibration, at)];
-        if let Some(found) = one(&design, &response, plain, sd).map(|one| one.respread(widening)) {
+        if let Some(found) = one(&design, &response, plain, sd, &mut first) {
+            let found = found.respread(widening);
             reliability += found.shown / (found.sd * found.sd);
             slopes.push(found);
         }
@@ -210,22 +212,36 @@ impl Found {
     }
 }
 
-fn one(design: &Design, response: &[f64], at: usize, sd: f64) -> Option<Found> {
-    let fit = mixed::fit(&crate::yield_model::data(design, response), &Settings::default()).ok()?;
-    let mut unit = vec![0.0; design.columns.len()];
-    *unit.get_mut(at)? = 1.0;
-    let Contrast::Estimated(slope) = fit.contrast(&unit, 0.95).ok()? else { return None };
+/// The slope of the column `at`. The first calibration's fit is left in `first` with the degrees of
+/// freedom of its slope: they hardly differ from one calibration to another, and the fits of the
+/// others search from it.
+fn one(
+    design: &Design,
+    response: &[f64],
+    at: usize,
+    sd: f64,
+    first: &mut Option<(mixed::Fit, f64)>,
+) -> Option<Found> {
+    let settings = match first {
+        Some((fit, _)) => crate::yield_model::rough(Some(fit)),
+        None => Settings::default(),
+    };
+    let fit = mixed::fit(&crate::yield_model::data(design, response), &settings).ok()?;
+    let df = match first {
+        Some((_, df)) => *df,
+        None => {
+            let mut unit = vec![0.0; design.columns.len()];
+            *unit.get_mut(at)? = 1.0;
+            let Contrast::Estimated(slope) = fit.contrast(&unit, 0.95).ok()? else { return None };
+            first.insert((fit.clone(), slope.df)).1
+        }
+    };
+    let slope = fit.coefficients().into_iter().nth(at)?;
+    let CoefficientValue::Estimated { estimate, std_error } = slope.value else { return None };
     let values = &design.columns.get(at)?.values;
     let n = values.len().max(1) as f64;
     let mean = values.iter().sum::<f64>() / n;
     let shown = values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / n;
-    let usable = slope.estimate.is_finite() && slope.std_error > 0.0 && shown > 0.0;
-    usable.then(|| Found {
-        estimate: slope.estimate,
-        std_error: slope.std_error,
-        df: slope.df,
-        residual_sd: fit.sigma(),
-        sd,
-        shown,
-    })
+    let usable = estimate.is_finite() && std_error > 0.0 && shown > 0.0;
+    usable.then(|| Found { estimate, std_error, df, residual_sd: fit.sigma(), sd, shown })
 }

@@ -50,6 +50,7 @@ impl CarryOver {
         table: &TreeSeasons,
         design: &Design,
         response: &[f64],
+        settings: &Settings,
         level: f64,
     ) -> Result<Option<Self>, YieldError> {
         let mut design = design.clone();
@@ -65,7 +66,7 @@ impl CarryOver {
         if unit.iter().all(|entry| *entry == 0.0) {
             return Ok(None);
         }
-        let fit = mixed::fit(&data(&design, response), &Settings::default())?;
+        let fit = mixed::fit(&data(&design, response), settings)?;
         Ok(match fit.contrast(&unit, level)? {
             Contrast::Estimated(estimate) => Some(Self {
                 estimate: estimate.estimate,

@@ -29,6 +29,7 @@ impl LackOfFit {
         table: &TreeSeasons,
         design: &Design,
         response: &[f64],
+        settings: &Settings,
     ) -> Result<Option<Self>, YieldError> {
         let mut design = design.clone();
         let class = |row: usize| (table.intensity[row] / CLASS_WIDTH - 1e-9).floor() as i64;
@@ -55,7 +56,7 @@ impl LackOfFit {
         if rows.is_empty() {
             return Ok(None);
         }
-        let fit = mixed::fit(&data(&design, response), &Settings::default())?;
+        let fit = mixed::fit(&data(&design, response), settings)?;
         Ok(Some(Self { classes: rows.len(), test: fit.joint_test(&rows)? }))
     }
 }

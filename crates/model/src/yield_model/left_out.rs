@@ -136,17 +136,19 @@ pub(crate) fn predictions(
     folds: &Folds,
 ) -> Result<Vec<f64>, YieldError> {
     let mut predicted = vec![f64::NAN; table.len()];
+    let mut before = None;
     for (_, rows) in &folds.folds {
         // The engine sets aside rows without a response.
         let mut seen = response.to_vec();
         for &row in rows {
             seen[row] = f64::NAN;
         }
-        let fit = mixed::fit(&data(design, &seen), &rough())?;
+        let fit = mixed::fit(&data(design, &seen), &rough(before.as_ref()))?;
         let values = fitted(table, design, &fit)?;
         for &row in rows {
             predicted[row] = values[row];
         }
+        before = Some(fit);
     }
     Ok(predicted)
 }

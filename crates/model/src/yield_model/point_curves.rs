@@ -18,19 +18,25 @@ pub struct PointCurves {
 impl PointCurves {
     pub(super) fn of(table: &TreeSeasons, design: &Design, fit: &Fit) -> Result<Self, YieldError> {
         let density = region_density(table, design);
+        let estimates = fit.estimates();
+        let slopes: Vec<_> = design
+            .groups
+            .iter()
+            .filter(|group| !group.slopes.is_empty())
+            .map(|group| Ok((&group.slopes, fit.modes(&group.name)?)))
+            .collect::<Result<_, mixed::Error>>()?;
         let mut regions = Vec::new();
         for (code, (label, density)) in table.region.labels.iter().zip(density).enumerate() {
             let mut curve = [0.0; COLUMNS];
-            for (column, estimate) in design.columns.iter().zip(fit.estimates()) {
+            for (column, estimate) in design.columns.iter().zip(&estimates) {
                 match column.role {
                     Role::Shape(shape) => curve[shape] += estimate,
                     Role::ShapeByDensity(shape) => curve[shape] += density * estimate,
                     _ => {}
                 }
             }
-            for group in design.groups.iter().filter(|group| !group.slopes.is_empty()) {
-                let modes = fit.modes(&group.name)?;
-                for (&shape, mode) in group.slopes.iter().zip(modes.row(code)) {
+            for (shapes, modes) in &slopes {
+                for (&shape, mode) in shapes.iter().zip(modes.row(code)) {
                     curve[shape] += mode;
                 }
             }

@@ -1,7 +1,8 @@
 //! The fit with partially pooled regions, its posterior, and each region's surface read off the draws.
 
-use super::scale_choice::data;
-use super::{BEND_PRIOR_SCALE, OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit, YieldError};
+use super::{
+    BEND_PRIOR_SCALE, LEAST_EFFECTIVE, OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit, YieldError,
+};
 use crate::curve::{BENDS, COLUMN_NAMES, COLUMNS, LeadDegree, REFERENCE_LEAD_DAYS, surface};
 use crate::design::{Design, HabitStatus, Role};
 use crate::observed::{Observation, classes};
@@ -10,7 +11,7 @@ use crate::scale::Scale;
 use crate::support::{Support, UNPRUNED_BELOW};
 use crate::table::TreeSeasons;
 use mixed::{
-    Draws, Fit, IntegrationSettings, JointTest, Posterior, Prior, PriorShape, Settings, SpreadPrior,
+    Draws, Fit, IntegrationSettings, JointTest, Posterior, Prior, PriorShape, SpreadPrior,
 };
 use std::collections::BTreeSet;
 
@@ -31,17 +32,22 @@ pub(super) struct Sample {
     pub(super) integration: IntegrationSettings,
 }
 
-/// REML fit, integration over the variance parameters, and the regions' surfaces.
-pub(super) fn fit(
-    table: &TreeSeasons,
-    design: &Design,
-    scale: Scale,
-    response: &[f64],
+/// Integration of a fit over the variance parameters, and the regions' surfaces. Where the same
+/// family has been integrated with other knees, it is over the same points, unless too few of these
+/// count.
+pub(super) fn read(
+    (table, response): (&TreeSeasons, &[f64]),
+    (design, scale): (&Design, Scale),
+    fit: Fit,
     sample: Sample,
+    likeliest: Option<&Posterior>,
 ) -> Result<Pooled, YieldError> {
-    let fit = mixed::fit(&data(design, response), &Settings::default())?;
-    let prior = prior(design);
-    let posterior = fit.integrate(&prior, &sample.integration)?;
+    let carried = likeliest.and_then(|posterior| posterior.carried(&fit).ok());
+    let wanted = LEAST_EFFECTIVE * sample.integration.points as f64;
+    let posterior = match carried.filter(|own| own.record().effective_nodes >= wanted) {
+        Some(posterior) => posterior,
+        None => fit.integrate(&prior(design), &sample.integration)?,
+    };
     let together: Vec<&str> =
         design.groups.iter().filter(|g| !g.slopes.is_empty()).map(|g| g.name.as_str()).collect();
     let draws = posterior.draws(sample.count, sample.seed, &together)?;

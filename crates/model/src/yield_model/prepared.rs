@@ -11,6 +11,33 @@ use crate::design::Design;
 use crate::table::TreeSeasons;
 use mixed::{Fit, JointTest, Settings};
 
+/// Rows of a sample of the trees, on which what takes many fits is settled in a large book.
+pub(crate) struct Sampled {
+    /// Their places among all rows.
+    pub(super) rows: Vec<usize>,
+    pub(super) table: TreeSeasons,
+    pub(super) response: Vec<f64>,
+    pub(super) deviations: Vec<f64>,
+}
+
+impl Sampled {
+    /// The sample that a table is large enough for.
+    fn of(table: &TreeSeasons, response: &[f64], deviations: &[f64]) -> Option<Self> {
+        let rows = sample::rows(table, sample::MOST_ROWS);
+        if rows.len() == table.len() {
+            return None;
+        }
+        let mut out =
+            Self { table: table.select(&rows), rows, response: Vec::new(), deviations: Vec::new() };
+        (out.response, out.deviations) = (out.pick(response), out.pick(deviations));
+        Some(out)
+    }
+
+    fn pick(&self, values: &[f64]) -> Vec<f64> {
+        self.rows.iter().map(|&row| values[row]).collect()
+    }
+}
+
 /// Rows of a yield model with everything that its final designs are made from.
 pub(crate) struct Prepared {
     /// Rows of the model.
@@ -29,8 +56,8 @@ pub(crate) struct Prepared {
     pub(super) deviations: Vec<f64>,
     /// Their lag-1 correlation by region.
     pub(crate) correlations: Vec<f64>,
-    /// Rows on which families were compared.
-    pub(super) compared: Vec<usize>,
+    /// Rows for many fits, where these are not all.
+    pub(super) sampled: Option<Sampled>,
     /// Families, knots and knees.
     pub(super) chosen: Chosen,
 }
@@ -39,8 +66,11 @@ impl Prepared {
     /// Settles them for a linked table.
     pub(crate) fn new(table: &TreeSeasons, settings: &YieldSettings) -> Result<Self, YieldError> {
         let (table, rows) = rows::usable(table)?;
-        let plain = Maker { table: &table, adjustment: Adjustment::None };
-        let first = plain.design(IntensityShape::Quadratic, Knots::default())?;
+        let maker =
+            |response, adjustment| Maker { table: &table, response, adjustment, sampled: None };
+        // Columns do not depend on the response.
+        let first = maker(&table.yield_kg, Adjustment::None)
+            .design(IntensityShape::Quadratic, Knots::default())?;
         let choice = scale_choice::choose(&table, &first, settings.scale)?;
         let scale = choice.scale;
         let response: Vec<f64> = table.yield_kg.iter().map(|&kg| scale.forward(kg)).collect();
@@ -54,27 +84,29 @@ impl Prepared {
             spread: left_out::TreeSpread::of(&first_fit)?,
         };
 
-        let girthed = Maker { table: &table, adjustment: Adjustment::Girth }
+        let girthed = maker(&response, Adjustment::Girth)
             .design(IntensityShape::Quadratic, Knots::default())?;
-        let girthed_fit = mixed::fit(&scale_choice::data(&girthed, &response), &rough())?;
+        let girthed_fit =
+            mixed::fit(&scale_choice::data(&girthed, &response), &rough(Some(&first_fit)))?;
         let deviations = left_out::deviations(&table, &girthed, &response, &girthed_fit)?;
-        let correlations = correlations(&table, &response, &deviations)?;
-        let maker = Maker {
-            table: &table,
-            adjustment: Adjustment::GirthAndCrop(&deviations, &correlations),
+        let sampled = Sampled::of(&table, &response, &deviations);
+        let (correlations, remainder) = match &sampled {
+            None => (correlations(&table, &response, &deviations)?, remainder),
+            Some(own) => (
+                correlations(&own.table, &own.response, &own.deviations)?,
+                Remainder { response: own.pick(&remainder.response), ..remainder },
+            ),
         };
-        let compared = sample::rows(&table, sample::MOST_ROWS);
-        let chosen = if compared.len() == table.len() {
-            shape_choice::choose(
-                &table,
-                &response,
-                remainder,
-                &|family, knots, knees| maker.timed((family, knots, knees), &response),
-                settings.seed,
-            )?
-        } else {
-            maker.choose_on(&compared, &response, remainder, settings.seed)?
-        };
+        let adjustment = Adjustment::GirthAndCrop(&deviations, &correlations);
+        let many = Maker { sampled: sampled.as_ref(), ..maker(&response, adjustment) }.on_sample();
+        let mut chosen = shape_choice::choose(
+            many.table,
+            many.response,
+            remainder,
+            &|family, knots, knees| many.timed((family, knots, knees)),
+            settings.seed,
+        )?;
+        chosen.choice.compared_on = sampled.as_ref().map(|sampled| sampled.rows.len() as u64);
         let girthed = (girthed, girthed_fit);
         Ok(Self {
             rows,
@@ -84,7 +116,7 @@ impl Prepared {
             girthed,
             deviations,
             correlations,
-            compared,
+            sampled,
             chosen,
             table,
         })
@@ -93,7 +125,12 @@ impl Prepared {
     /// Makes the designs of the final fits.
     pub(super) fn maker(&self) -> Maker<'_> {
         let adjustment = Adjustment::GirthAndCrop(&self.deviations, &self.correlations);
-        Maker { table: &self.table, adjustment }
+        Maker {
+            table: &self.table,
+            response: &self.response,
+            adjustment,
+            sampled: self.sampled.as_ref(),
+        }
     }
 
     /// Scale of the response.
@@ -105,6 +142,6 @@ impl Prepared {
     pub(crate) fn leading(&self) -> Result<Design, YieldError> {
         let chosen = &self.chosen;
         let family = chosen.choice.leading();
-        self.maker().timed((family, chosen.choice.knots, &chosen.knees.best), &self.response)
+        self.maker().timed((family, chosen.choice.knots, &chosen.knees.best))
     }
 }

@@ -1,8 +1,9 @@
-//! The rows on which families of curves are compared: all, or in a large book a sample of its trees.
+//! The rows of what takes many fits: all, or in a large book a sample of its trees.
 //!
-//! Families are told apart by fits without a part of the rows, many times over. Beyond some ten
-//! thousand tree-seasons of a region their order no longer changes, while the time grows on. The
-//! curves themselves rest on every row.
+//! Families are told apart by fits without a part of the rows, many times over; how timing modulates
+//! the effect and how far errors of one season reach into the next are found by repeated fits too.
+//! Beyond some ten thousand tree-seasons of a region none of this changes any more, while the time
+//! grows on. The curves themselves rest on every row.
 
 use crate::table::TreeSeasons;
 

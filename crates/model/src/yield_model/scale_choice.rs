@@ -42,7 +42,7 @@ pub(super) fn choose(
             .collect();
         let fit = mixed::fit(
             &data(design, &response),
-            &Settings { criterion: Criterion::Ml, ..super::rough() },
+            &Settings { criterion: Criterion::Ml, ..super::rough(None) },
         )?;
         let jacobian: f64 =
             table.yield_kg.iter().filter(|kg| **kg > 0.0).map(|&kg| scale.log_derivative(kg)).sum();
@@ -52,15 +52,50 @@ pub(super) fn choose(
     Ok(Choice { scale: best, evidence })
 }
 
+/// Rows above which columns are looked at in a part of them first.
+const MANY_ROWS: usize = 60_000;
+
 /// Removes the fixed columns that the rows cannot tell from earlier ones.
 pub(crate) fn identify(table: &TreeSeasons, design: &mut Design) -> Result<(), YieldError> {
-    let mut plain = data(design, &table.yield_kg);
-    plain.factors.clear();
-    match mixed::fit(&plain, &Settings::default())?.status().clone() {
-        Status::Unidentified { columns } => design.remove_columns(&columns),
-        Status::Interior | Status::Boundary { .. } | Status::NotConverged { .. } => {}
+    // Columns that a part of the rows tells apart are told apart by all.
+    let part: Vec<usize> = (0..table.len()).filter(|&row| is_in_part(row, table.len())).collect();
+    if part.len() < table.len() {
+        let pick = |values: &[f64]| -> Vec<f64> { part.iter().map(|&row| values[row]).collect() };
+        let columns: Vec<Vec<f64>> =
+            design.columns.iter().map(|column| pick(&column.values)).collect();
+        let response = pick(&table.yield_kg);
+        let values = columns.iter().map(Vec::as_slice);
+        if unidentified(fixed(design, values, Data::new(&response)))?.is_empty() {
+            return Ok(());
+        }
     }
+    let values = design.columns.iter().map(|column| column.values.as_slice());
+    let columns = unidentified(fixed(design, values, Data::new(&table.yield_kg)))?;
+    design.remove_columns(&columns);
     Ok(())
+}
+
+/// Whether a row is among some [`MANY_ROWS`], scattered so that no season or block is favoured:
+/// multiples of the golden ratio (Knuth, 1998, The Art of Computer Programming 3, section 6.4).
+fn is_in_part(row: usize, rows: usize) -> bool {
+    let scattered = f64::from((row as u32).wrapping_mul(2_654_435_761)) / 4_294_967_296.0;
+    scattered * (rows as f64) < MANY_ROWS as f64
+}
+
+/// Names of the fixed columns that the rows cannot tell from earlier ones.
+fn unidentified(data: Data<'_>) -> Result<Vec<String>, YieldError> {
+    Ok(match mixed::fit(&data, &Settings::default())?.status() {
+        Status::Unidentified { columns } => columns.clone(),
+        Status::Interior | Status::Boundary { .. } | Status::NotConverged { .. } => Vec::new(),
+    })
+}
+
+/// Adds the fixed columns of a design with these values.
+fn fixed<'a>(design: &Design, values: impl Iterator<Item = &'a [f64]>, data: Data<'a>) -> Data<'a> {
+    design.columns.iter().zip(values).fold(data, |data, (column, values)| {
+        let named = FixedColumn::new(column.name.clone(), values);
+        data.column(named.units(column.centre, column.scale))
+    })
 }
 
 /// The engine's view of a design and a response.
@@ -72,13 +107,8 @@ pub(crate) fn data<'a>(design: &'a Design, response: &'a [f64]) -> Data<'a> {
     // Powers of two and three digits keep the declared constants readable in the record.
     let centre = (mean * 1000.0).round() / 1000.0;
     let scale = if spread > 0.0 { 2.0_f64.powf(spread.log2().round()) } else { 1.0 };
-    let mut data = Data::new(response).response_units(centre, scale);
-    for column in &design.columns {
-        data = data.column(
-            FixedColumn::new(column.name.clone(), column.values.as_slice())
-                .units(column.centre, column.scale),
-        );
-    }
+    let values = design.columns.iter().map(|column| column.values.as_slice());
+    let mut data = fixed(design, values, Data::new(response).response_units(centre, scale));
     for group in &design.groups {
         let mut factor = Factor::intercept(group.name.clone(), &group.codes, group.labels.len());
         if !group.slopes.is_empty() {
