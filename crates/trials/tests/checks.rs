@@ -158,6 +158,49 @@ fn a_smooth_field_is_found_and_a_quiet_one_is_not() {
     assert!(gain.mean_sed_after < 0.5 * gain.mean_sed_before, "{gain:?}");
 }
 
+/// Witness: algebra. Rows that are the blocks of the design add nothing to its columns, so that the
+/// model with columns of the field alone is the model with both.
+#[test]
+fn rows_that_the_design_carries_are_left_out() {
+    let s = &read("checks/checks.json")["spatial"];
+    let (columns, y, places) = (rows(&s["x"]), numbers(&s["y"]), positions(s));
+    let distinct = |of: fn(&FieldPosition) -> f64| {
+        let mut values: Vec<f64> = places.iter().map(of).collect();
+        values.sort_by(f64::total_cmp);
+        values.dedup();
+        values
+    };
+    let indicators = |values: &[f64], of: fn(&FieldPosition) -> f64| -> Vec<Vec<f64>> {
+        let flags =
+            |value: &f64| places.iter().map(|p| f64::from(u8::from(of(p) == *value))).collect();
+        values.iter().skip(1).map(flags).collect()
+    };
+    let (of_row, of_column): (fn(&FieldPosition) -> f64, _) =
+        (|p| p.row, |p: &FieldPosition| p.column);
+    let blocked = [columns.clone(), indicators(&distinct(of_row), of_row)].concat();
+    let mut contrast = vec![0.0; blocked.len()];
+    contrast[1] = 1.0;
+    let contrasts = [contrast];
+    let found = spatial_adjustment(&y, &blocked, &[], &contrasts, &places).expect("by column");
+    assert!(found.reading.starts_with("Columns of the field, whose rows"), "{}", found.reading);
+    assert_eq!(found.row_variance, 0.0);
+    // Only one variance is added, so the AIC rises by no more than 2.
+    assert!(found.aic_after <= found.aic_before + 2.0 + 1e-9, "{found:?}");
+    // The same rows as a random stratum of the design.
+    let row = |p: &FieldPosition| distinct(of_row).iter().position(|v| *v == p.row).expect("one");
+    let strata = [places.iter().map(row).collect::<Vec<_>>()];
+    let mut short = vec![0.0; columns.len()];
+    short[1] = 1.0;
+    let random = spatial_adjustment(&y, &columns, &strata, &[short], &places).expect("by column");
+    assert!(random.reading.starts_with("Columns of the field, whose rows"), "{}", random.reading);
+    // Both carried: nothing is left.
+    let both = [blocked, indicators(&distinct(of_column), of_column)].concat();
+    let mut contrast = vec![0.0; both.len()];
+    contrast[1] = 1.0;
+    let refused = spatial_adjustment(&y, &both, &[], &[contrast], &places);
+    assert!(matches!(refused, Err(CheckError::Columns(_))), "{refused:?}");
+}
+
 #[test]
 fn all_equal_responses_and_lost_positions_are_answered_without_nan() {
     let columns = vec![vec![1.0; 6], vec![0.0, 1.0, 0.0, 1.0, 0.0, 1.0]];

@@ -1,8 +1,9 @@
 //! An optional adjustment for the field: random rows and columns beside the design.
 
-use super::{CheckError, FieldPosition};
+use super::{CheckError, FieldPosition, LinearFit};
 use mixed::{Contrast, Data, Factor, FixedColumn, Settings};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 use words::{say, text};
 
 /// What rows and columns of the field gain over the model of the design alone.
@@ -16,9 +17,10 @@ pub struct SpatialAdjustment {
     pub aic_before: f64,
     /// AIC with rows and columns, by REML with the same fixed terms.
     pub aic_after: f64,
-    /// Variance between rows, units of the response squared; 0 at the boundary.
+    /// Variance between rows, units of the response squared; 0 at the boundary, and where the
+    /// design carries the rows.
     pub row_variance: f64,
-    /// Variance between columns.
+    /// Variance between columns, likewise.
     pub column_variance: f64,
     /// Residual variance.
     pub residual_variance: f64,
@@ -31,13 +33,16 @@ pub struct SpatialAdjustment {
 
 /// Fits `response` by the `columns` of the design (one value per plot) and the random `groups` of
 /// its strata (group of every plot, by stratum), without and with random rows and columns of the
-/// field, and compares the treatment differences `contrasts` (one coefficient per column).
+/// field, and compares the treatment differences `contrasts` (one coefficient per column). Rows or
+/// columns that the design carries, because they are its blocks or unite some, are left out: nothing
+/// tells their spread.
 ///
 /// The planned analysis stays that of the design; this one is a second opinion (Gilmour, Cullis
 /// and Verbyla 1997, J. Agric. Biol. Environ. Stat. 2:269-293).
 ///
 /// # Errors
-/// When positions are missing, fewer than three rows and three columns are there, or a fit fails.
+/// When positions are missing, fewer than three rows and three columns are there, the design carries
+/// both, or a fit fails.
 pub fn spatial_adjustment(
     response: &[f64],
     columns: &[Vec<f64>],
@@ -72,9 +77,27 @@ pub fn spatial_adjustment(
     }
     let failed = |error: mixed::Error| CheckError::Fit(error.to_string());
     let before = mixed::fit(&data, &Settings::default()).map_err(failed)?;
-    let data = data
-        .factor(Factor::intercept("field row", &rows, row_count))
-        .factor(Factor::intercept("field column", &cols, column_count));
+    let free = |codes: &[u32], count| -> Result<bool, CheckError> {
+        let same = groups.iter().any(|own| is_same_partition(codes, own));
+        Ok(!same && !is_carried(response, columns, (codes, count))?)
+    };
+    let (by_row, by_column) = (free(&rows, row_count)?, free(&cols, column_count)?);
+    let what = match (by_row, by_column) {
+        (true, true) => text!("Rows and columns of the field"),
+        (true, false) => text!("Rows of the field, whose columns the design carries,"),
+        (false, true) => text!("Columns of the field, whose rows the design carries,"),
+        (false, false) => {
+            return Err(CheckError::Columns(say!(
+                "rows and columns of the field are blocks of the design and leave nothing to adjust for"
+            )));
+        }
+    };
+    if by_row {
+        data = data.factor(Factor::intercept("field row", &rows, row_count));
+    }
+    if by_column {
+        data = data.factor(Factor::intercept("field column", &cols, column_count));
+    }
     let after = mixed::fit(&data, &Settings::default()).map_err(failed)?;
     let inference = after.kenward_roger().map_err(failed)?;
     let plain = before.kenward_roger().map_err(failed)?;
@@ -99,7 +122,8 @@ pub fn spatial_adjustment(
     };
     let variances = 1.0 + groups.len() as f64;
     let aic_before = before.criterion() + 2.0 * variances;
-    let aic_after = after.criterion() + 2.0 * (variances + 2.0);
+    let added = f64::from(u8::from(by_row) + u8::from(by_column));
+    let aic_after = after.criterion() + 2.0 * (variances + added);
     let (mean_sed_before, mean_sed_after) = (sed_before / counted, sed_after / counted);
     Ok(SpatialAdjustment {
         mean_sed_before,
@@ -110,25 +134,45 @@ pub fn spatial_adjustment(
         column_variance: spread("field column"),
         residual_variance: after.sigma().powi(2),
         differences,
-        reading: reading(aic_before - aic_after, mean_sed_before, mean_sed_after),
+        reading: reading(what, aic_before - aic_after, mean_sed_before, mean_sed_after),
     })
 }
 
-fn reading(aic_gain: f64, before: f64, after: f64) -> String {
+fn reading(what: &str, aic_gain: f64, before: f64, after: f64) -> String {
     let change = 100.0 * (after / before - 1.0);
     if aic_gain > 0.0 {
         say!(
-            "Rows and columns of the field explain the plots better (AIC lower by {aic_gain:.1}); \
+            "{what} explain the plots better (AIC lower by {aic_gain:.1}); \
              the mean standard error of a difference changes by {change:+.0} %. The planned \
              analysis stands; differences that both agree on are the safest."
         )
     } else {
         say!(
-            "Rows and columns of the field do not help (AIC higher by {:.1}, mean standard error \
+            "{what} do not help (AIC higher by {:.1}, mean standard error \
              of a difference {change:+.0} %): the analysis of the design needs no adjustment.",
             -aic_gain
         )
     }
+}
+
+/// Whether the columns of a design already tell the levels apart: their indicators add no rank.
+fn is_carried(
+    response: &[f64],
+    columns: &[Vec<f64>],
+    (codes, count): (&[u32], usize),
+) -> Result<bool, CheckError> {
+    let levels = (0..count as u32)
+        .map(|level| codes.iter().map(|code| f64::from(u8::from(*code == level))).collect());
+    let with: Vec<Vec<f64>> = columns.iter().cloned().chain(levels).collect();
+    Ok(LinearFit::new(response, &with)?.rank == LinearFit::new(response, columns)?.rank)
+}
+
+/// Whether two codings put the same plots together.
+fn is_same_partition(a: &[u32], b: &[usize]) -> bool {
+    let pairs: BTreeSet<(u32, usize)> = a.iter().copied().zip(b.iter().copied()).collect();
+    let distinct = |count: usize| pairs.len() == count;
+    distinct(a.iter().collect::<BTreeSet<_>>().len())
+        && distinct(b.iter().collect::<BTreeSet<_>>().len())
 }
 
 /// Group codes as the mixed model takes them, and the number of groups.

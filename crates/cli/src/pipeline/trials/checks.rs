@@ -174,12 +174,12 @@ pub fn section(
     section.paragraphs.extend(outlying(&checks.outliers, &plots.names));
     section.plots.extend(normal_plot(&checks.points));
     section.plots.extend(residual_map(&checks.points, &plots.names));
-    if let Some(positions) = &plots.positions
-        && let Ok(adjusted) = plots.spatial(positions)
-    {
-        section
-            .paragraphs
-            .push(say!("Rows and columns of the field as random effects: {}", adjusted.reading));
+    if let Some(positions) = &plots.positions {
+        let reading = match plots.spatial(positions) {
+            Ok(adjusted) => adjusted.reading,
+            Err(why) => say!("not made: {why}."),
+        };
+        section.paragraphs.push(say!("Rows and columns of the field as random effects: {reading}"));
     }
     (section, Some(checks))
 }
