@@ -31,10 +31,20 @@ pub(crate) struct Reading {
     pub(crate) bracket: Option<String>,
 }
 
+/// A column of the schema made of several cells, two or more.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Joined {
+    /// Position in the schema.
+    pub(crate) column: usize,
+    /// Positions in the row, from 0.
+    pub(crate) cells: Vec<usize>,
+}
+
 /// Which cells of a file are read.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Layout {
     pub(crate) readings: Vec<Reading>,
+    pub(crate) joined: Vec<Joined>,
     /// Positions (from 0) and names of columns left out.
     pub(crate) unknown: Vec<(usize, String)>,
 }
@@ -58,6 +68,13 @@ fn without_unit(word: &str) -> (&str, Option<&str>) {
         }
     }
     (word, None)
+}
+
+/// The cell that a word of `book.toml` stands over: as written, else whatever its case and unit.
+fn find(words: &[String], part: &str) -> Option<usize> {
+    let plain = |word: &str| normalised(without_unit(word).0);
+    let exact = words.iter().position(|word| word.trim() == part.trim());
+    exact.or_else(|| words.iter().position(|word| plain(word) == plain(part)))
 }
 
 impl<'a> HeaderWords<'a> {
@@ -89,8 +106,10 @@ impl<'a> HeaderWords<'a> {
         }
     }
 
-    /// How many columns of the table a line of words names.
+    /// How many columns of the table a line of words names, and how many it joins.
     pub(crate) fn score(&self, words: &[String]) -> usize {
+        let parts = self.options.joined.values().flatten();
+        let joined = parts.filter(|part| find(words, part).is_some()).count();
         let mut named: Vec<usize> = words
             .iter()
             .filter_map(|word| match self.meaning(word) {
@@ -100,7 +119,34 @@ impl<'a> HeaderWords<'a> {
             .collect();
         named.sort_unstable();
         named.dedup();
-        named.len()
+        named.len() + joined
+    }
+
+    /// The columns that are made of several cells.
+    ///
+    /// # Errors
+    /// Every header word that the file does not have.
+    fn joined(&self, words: &[String]) -> Result<Vec<Joined>, Vec<Fault>> {
+        let (mut joined, mut faults) = (Vec::new(), Vec::new());
+        for (name, parts) in &self.options.joined {
+            let absent: Vec<&str> = parts
+                .iter()
+                .filter(|part| find(words, part).is_none())
+                .map(String::as_str)
+                .collect();
+            if !absent.is_empty() {
+                let (absent, found) = (absent.join("', '"), words.join(", "));
+                faults.push(Fault::new(
+                    Code::ColumnMissing,
+                    say!("the words that {name} is joined from lack '{absent}'; found: {found}"),
+                    text!("correct the words under joined of this file in book.toml"),
+                ));
+            } else if let Some(column) = self.position(name) {
+                let cells = parts.iter().filter_map(|part| find(words, part)).collect();
+                joined.push(Joined { column, cells });
+            }
+        }
+        if faults.is_empty() { Ok(joined) } else { Err(faults) }
     }
 
     /// Assigns cells to columns.
@@ -108,10 +154,29 @@ impl<'a> HeaderWords<'a> {
     /// # Errors
     /// Every column that is missing or claimed twice.
     pub(crate) fn layout(&self, words: &[String]) -> Result<Layout, Vec<Fault>> {
-        let mut layout = Layout::default();
         let mut faults = Vec::new();
+        let joined = self.joined(words).unwrap_or_else(|absent| {
+            faults.extend(absent);
+            Vec::new()
+        });
+        let is_part = |cell: usize| joined.iter().any(|joined| joined.cells.contains(&cell));
+        let mut layout = Layout { joined: joined.clone(), ..Layout::default() };
         for (cell, word) in words.iter().enumerate() {
             let meaning = self.meaning(word);
+            let is_joined = |joined: &Joined| meaning == Meaning::Column(joined.column);
+            if joined.iter().any(is_joined) || (meaning == Meaning::Unknown && is_part(cell)) {
+                // A word such as "tree" that is itself one of those joined into tree.
+                if is_part(cell) {
+                    continue;
+                }
+                let name = self.name(&meaning);
+                faults.push(Fault::new(
+                    Code::ColumnTwice,
+                    say!("the column '{word}' means {name}, which is also joined from others"),
+                    text!("add it to the words joined, or rename it"),
+                ));
+                continue;
+            }
             if meaning == Meaning::Unknown {
                 layout.unknown.push((cell, word.clone()));
                 continue;
@@ -130,7 +195,10 @@ impl<'a> HeaderWords<'a> {
             let bracket = without_unit(word).1.map(str::to_owned);
             layout.readings.push(Reading { cell, meaning, bracket });
         }
-        faults.extend(self.missing(&layout, words));
+        // A word missing of those joined is told already.
+        if faults.iter().all(|fault| fault.code != Code::ColumnMissing) {
+            faults.extend(self.missing(&layout, words));
+        }
         if faults.is_empty() { Ok(layout) } else { Err(faults) }
     }
 
@@ -148,7 +216,8 @@ impl<'a> HeaderWords<'a> {
         let has = |name: &str| {
             let position = self.position(name);
             position.is_some_and(|position| {
-                layout.readings.iter().any(|r| r.meaning == Meaning::Column(position))
+                layout.joined.iter().any(|joined| joined.column == position)
+                    || layout.readings.iter().any(|r| r.meaning == Meaning::Column(position))
             })
         };
         let table = self.spec.table;
@@ -159,6 +228,12 @@ impl<'a> HeaderWords<'a> {
                 "if it goes by another name write header = {{ \"its name\" = \"{}\" }} under [[files.{table}]] in book.toml",
                 column.name
             );
+            if ["tree", "block"].contains(&column.name) {
+                remedy.push_str(&say!(
+                    "; if several columns make it up, joined = {{ {} = [\"one name\", \"another\"] }}",
+                    column.name
+                ));
+            }
             if column.name == records::tree_season::REGION {
                 remedy.push_str(text!("; `anacurve zones` proposes regions from climate normals"));
             }
@@ -239,6 +314,29 @@ mod tests {
         assert!(
             faults[1].what.contains("date") && faults[1].what.contains("found: tree, Tree, kg")
         );
+    }
+
+    #[test]
+    fn ids_are_joined_from_words_that_may_mean_columns_too() {
+        let mut options = FileOptions::default();
+        options.joined.insert("tree".into(), words(&["BLOCK", "Linha", "tree"]));
+        let names = HeaderWords::new(Table::Trees.spec(), &options);
+        let layout = names.layout(&words(&["Tree", "linha (no)", "Block", "remarks"])).unwrap();
+        assert_eq!(layout.joined, [Joined { column: 0, cells: vec![2, 1, 0] }]);
+        let columns: Vec<_> = layout.readings.iter().map(|r| (r.cell, &r.meaning)).collect();
+        assert_eq!(columns, [(2, &Meaning::Column(1))]);
+        assert_eq!(layout.unknown, [(3, "remarks".to_owned())]);
+
+        let faults = names.layout(&words(&["tree", "block"])).unwrap_err();
+        assert!(
+            matches!(&faults[..], [f] if f.code == Code::ColumnMissing
+            && f.what.contains("'Linha'")),
+            "{faults:?}"
+        );
+        options.joined.insert("tree".into(), words(&["block", "linha"]));
+        let names = HeaderWords::new(Table::Trees.spec(), &options);
+        let faults = names.layout(&words(&["tree", "block", "linha"])).unwrap_err();
+        assert!(matches!(&faults[..], [f] if f.code == Code::ColumnTwice), "{faults:?}");
     }
 
     #[test]

@@ -2,20 +2,25 @@
 
 use crate::archive::too_large;
 use crate::cell::number::plain;
-use crate::cell::value::{CellFault, CellReader, Notes, Style, Value, too_long};
+use crate::cell::value::{
+    CellFault, CellReader, Notes, Style, Value, is_missing, quoted, too_long,
+};
 use crate::columns::Columns;
 use crate::discover::Source;
 use crate::draw::Draw;
 use crate::duplicates::{Duplicates, Repetition};
-use crate::header::{HeaderWords, Layout, Meaning};
+use crate::header::{HeaderWords, Joined, Layout, Meaning};
 use crate::prunings::IntensityColumns;
 use crate::quarantine::{MissingVisit, QuarantinedRow};
-use crate::rows::{Fault, Header, RawRow, Rows};
+use crate::rows::{Cell, Fault, Header, RawRow, Rows};
 use crate::summary::{Event, Summary};
 use polars::prelude::{DataFrame, PolarsResult};
 use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec, counted, limits};
 use std::collections::BTreeMap;
 use words::{say, text};
+
+/// Between the texts of which an id is joined.
+const JOINT: &str = "/";
 
 /// Column of the line on which a row starts.
 pub(crate) const LINE: &str = ".line";
@@ -57,6 +62,8 @@ struct Plan {
     file: u32,
     /// By position in the schema.
     readers: Vec<Option<(usize, CellReader)>>,
+    /// Columns made of several cells, with the names of these.
+    joined: Vec<(Joined, Vec<String>)>,
     /// By position among the extra columns.
     extra: Vec<Option<usize>>,
     width: usize,
@@ -80,11 +87,21 @@ pub(crate) fn cell_number(cell: usize) -> u32 {
 }
 
 impl Plan {
+    fn joined_at(&self, position: usize) -> Option<&(Joined, Vec<String>)> {
+        self.joined.iter().find(|(joined, _)| joined.column == position)
+    }
+
+    /// The first cell of a column.
     fn cell_of(&self, position: usize) -> Option<usize> {
         self.readers.get(position)?.map(|(cell, _)| cell)
     }
 
     fn text<'r>(&self, row: &'r RawRow<'_>, position: usize) -> std::borrow::Cow<'r, str> {
+        if let Some((joined, _)) = self.joined_at(position) {
+            let parts: Vec<_> =
+                joined.cells.iter().map(|cell| row.cells.cell(*cell).into_text()).collect();
+            return parts.join(JOINT).into();
+        }
         self.cell_of(position).map(|cell| row.cells.cell(cell).into_text()).unwrap_or_default()
     }
 }
@@ -159,9 +176,19 @@ impl TableReader {
         if !faults.is_empty() {
             return Err(faults);
         }
+        let mut joined = Vec::new();
+        for of in &layout.joined {
+            if let (Some(slot), Some(column), Some(first)) =
+                (readers.get_mut(of.column), self.spec.columns.get(of.column), of.cells.first())
+            {
+                *slot = Some((*first, CellReader { column, factor: None, style }));
+                let name = |cell: &usize| header.names.get(*cell).cloned().unwrap_or_default();
+                joined.push((of.clone(), of.cells.iter().map(name).collect()));
+            }
+        }
         let width = header.names.len();
         let measured_as = options.measured_as;
-        Ok((Plan { file, readers, extra, width, measured_as }, layout))
+        Ok((Plan { file, readers, joined, extra, width, measured_as }, layout))
     }
 
     /// Reads every row of a file. `names` are the files read so far and this one; `tick` hears the
@@ -317,6 +344,11 @@ impl TableReader {
             };
             scratch.notes.repairs.clear();
             scratch.notes.is_unusual = false;
+            if let Some(joined) = plan.joined_at(position) {
+                let value = joined_value(row, plan, joined, &mut scratch.faults);
+                scratch.values.push(value);
+                continue;
+            }
             match reader.read(row.cells.cell(*cell), &mut scratch.notes) {
                 Ok(value) => scratch.values.push(value),
                 Err(fault) => {
@@ -446,6 +478,53 @@ impl TableReader {
             summary.add(event, 1, String::new);
         }
     }
+}
+
+/// The value of a column that is joined from several cells; what is wrong with them goes to `faults`.
+fn joined_value(
+    row: &RawRow<'_>,
+    plan: &Plan,
+    (joined, names): &(Joined, Vec<String>),
+    faults: &mut Vec<(Option<u32>, CellFault)>,
+) -> Value {
+    let Some((first, CellReader { column, .. })) =
+        plan.readers.get(joined.column).and_then(Option::as_ref)
+    else {
+        return Value::Null;
+    };
+    let is_empty = |cell: &usize| is_missing(&row.cells.cell(*cell).into_text());
+    if !column.required && joined.cells.iter().all(is_empty) {
+        return Value::Null;
+    }
+    for (cell, name) in joined.cells.iter().zip(names) {
+        if let Some(fault) = part_fault(column.name, name, row.cells.cell(*cell)) {
+            faults.push((Some(cell_number(*cell)), fault));
+        }
+    }
+    if let Some(fault) = too_long(column.name, &plan.text(row, joined.column)) {
+        faults.push((Some(cell_number(*first)), fault));
+    }
+    Value::Text
+}
+
+/// What is wrong with a cell that an id is joined from. The joint within it could make one id of
+/// two trees.
+fn part_fault(column: &str, part: &str, cell: Cell<'_>) -> Option<CellFault> {
+    let is_broken = matches!(cell, Cell::Broken(_));
+    let text = cell.into_text();
+    let (code, reason, remedy) = if is_broken {
+        let reason = say!("'{part}', from which {column} is joined, holds {}", quoted(&text));
+        (Code::WordUnknown, reason, say!("mend the cell in the file and run again"))
+    } else if is_missing(&text) {
+        let reason = say!("'{part}', from which {column} is joined, is empty");
+        (Code::CellMissing, reason, say!("fill in {}; every row needs it", part))
+    } else if text.contains(JOINT) {
+        let reason = say!("'{part}' holds '{JOINT}', by which {column} is joined");
+        (Code::WordUnknown, reason, say!("write another sign in its place, in every file"))
+    } else {
+        return None;
+    };
+    Some(CellFault { code, reason, remedy })
 }
 
 impl FileOutcome {

@@ -288,3 +288,59 @@ fn fingerprints_follow_the_bytes() {
     folder.put("trees.csv", "tree,block\nT1,B1\nT3,B1\n");
     assert_ne!(report(&folder.read(), "trees.csv").fingerprint, first);
 }
+
+#[test]
+fn ids_may_be_joined_from_several_columns() {
+    let folder = Folder::new();
+    folder.put("blocks.csv", "Farm,Block,region\nHill,1,coast\nShore,1,coast\n");
+    folder.put("trees.csv", "Farm,Block,Row,Tree\nHill,1,1,1\nHill,1,1,2\nShore,1,1,1\n");
+    folder.put(
+        "prunings.csv",
+        "FARM,block,row,tree no,date,intensity,measured_as\nHill,1,1,2,2023-07-01,0.2,canopy_fraction\n",
+    );
+    folder.put(
+        "harvests.csv",
+        "tree,row,block,farm,date,nut_kg\n1,1,1,Hill,2024-03-01,3.5\n2,1,1,Hill,2024-03-01,4.5\n\
+         1,1,1,Shore,2024-03-01,2.5\n1,,1,Shore,2024-03-02,2.5\n1/1,1,1,Hill,2024-03-02,1\n",
+    );
+    let tree = |last: &str| format!("tree = [\"Farm\", \"Block\", \"Row\", \"{last}\"]");
+    folder.settings(&format!(
+        "[[files.blocks]]\npath = \"blocks.csv\"\nheader = {{ Farm = \"site\" }}\n\
+         joined = {{ block = [\"Farm\", \"Block\"] }}\n\
+         [[files.trees]]\npath = \"trees.csv\"\njoined = {{ {}, block = [\"Farm\", \"Block\"] }}\n\
+         [[files.prunings]]\npath = \"prunings.csv\"\njoined = {{ {} }}\n\
+         [[files.harvests]]\npath = \"harvests.csv\"\njoined = {{ {} }}\n",
+        tree("Tree"),
+        tree("Tree no"),
+        tree("Tree")
+    ));
+    let tables = folder.read();
+    let ids = |table: Table, column: &str| -> Vec<String> {
+        let column = tables.frames[&table].column(column).unwrap().str().unwrap();
+        column.iter().flatten().map(str::to_owned).collect()
+    };
+    assert_eq!(ids(Table::Blocks, "block"), ["Hill/1", "Shore/1"]);
+    assert_eq!(ids(Table::Trees, "block"), ["Hill/1", "Hill/1", "Shore/1"]);
+    assert_eq!(ids(Table::Trees, "tree"), ["Hill/1/1/1", "Hill/1/1/2", "Shore/1/1/1"]);
+    assert_eq!(ids(Table::Prunings, "tree"), ["Hill/1/1/2"]);
+    assert_eq!(ids(Table::Harvests, "tree"), ["Hill/1/1/1", "Hill/1/1/2", "Shore/1/1/1"]);
+    // No part is guessed, and no part may hold what parts are joined by.
+    let rows: Vec<_> =
+        tables.quarantine.iter().map(|row| (row.line, row.column, row.reason.as_str())).collect();
+    assert_eq!(
+        rows,
+        [
+            (5, Some(2), "'row', from which tree is joined, is empty"),
+            (6, Some(1), "'tree' holds '/', by which tree is joined"),
+        ]
+    );
+    assert!(tables.problems.iter().all(|problem| problem.code != Code::ColumnUnknown));
+
+    folder.settings("[[files.trees]]\npath = \"trees.csv\"\njoined = { girth_cm = [\"Row\", \"Tree\"], tree = [\"Row\"] }\n");
+    let problems = folder.refused();
+    let told: Vec<_> = problems.iter().map(|problem| problem.what.as_str()).collect();
+    assert!(
+        matches!(told[..], [a, b] if a.contains("no id or name") && b.contains("fewer")),
+        "{told:?}"
+    );
+}

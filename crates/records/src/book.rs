@@ -237,6 +237,10 @@ pub struct FileOptions {
     /// Header words of this file and the columns they mean.
     #[serde(default)]
     pub header: BTreeMap<String, String>,
+    /// Columns whose text is made of several columns of this file, by their header words:
+    /// `tree = ["Grove", "Row", "No"]` makes the ids `Grove/Row/No`.
+    #[serde(default)]
+    pub joined: BTreeMap<String, Vec<String>>,
     /// Order of day and month, instead of the book's.
     pub dates: Option<DateOrder>,
     /// Decimal mark, instead of the book's.

@@ -89,7 +89,7 @@ impl Code {
                 [
                     "A column that the table needs is not in the file.",
                     NO_RUN,
-                    "Add the column, or say which of yours it is: header = { \"your word\" = \"column\" } under [[files.TABLE]].",
+                    "Add the column, or say which of yours it is: header = { \"your word\" = \"column\" } under [[files.TABLE]]; an id of several columns is joined = { tree = [\"Row\", \"No\"] }.",
                 ],
                 "harvests.csv",
                 ["tree,day,kg", "tree,date,nut_kg"],

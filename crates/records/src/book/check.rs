@@ -8,7 +8,7 @@ pub(super) use format::other_format;
 
 use super::locate::{FILE, line_of};
 use super::{Book, Region, SeenTrials};
-use crate::{CalendarError, Code, Place, Problem, Severity, Table};
+use crate::{CalendarError, Code, ColumnKind, Place, Problem, Severity, Table};
 use words::{say, text};
 
 struct Checker<'a> {
@@ -168,6 +168,26 @@ fn check_files(checker: &mut Checker<'_>, book: &Book) {
 
 fn check_columns(checker: &mut Checker<'_>, table: Table, file: &super::FileOptions) {
     let spec = table.spec();
+    for (column, words) in &file.joined {
+        let place = format!("files.{table}");
+        if !spec.column(column).is_some_and(|column| column.kind == ColumnKind::Text) {
+            checker.report(
+                &place,
+                None,
+                Code::SettingImpossible,
+                say!("{}: '{column}' is no id or name of the table {table}, so nothing is joined into it", file.path),
+                text!("join words into a text column, such as tree or block"),
+            );
+        } else if words.len() < 2 {
+            checker.report(
+                &place,
+                None,
+                Code::SettingImpossible,
+                say!("{}: {column} is joined from fewer than two header words", file.path),
+                text!("name two header words or more; one word goes under header"),
+            );
+        }
+    }
     for column in file.header.values().chain(file.units.keys()) {
         if spec.column(column).is_none() && !spec.keeps_extra_columns {
             checker.report(
