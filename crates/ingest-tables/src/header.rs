@@ -70,11 +70,14 @@ fn without_unit(word: &str) -> (&str, Option<&str>) {
     (word, None)
 }
 
-/// The cell that a word of `book.toml` stands over: as written, else whatever its case and unit.
-fn find(words: &[String], part: &str) -> Option<usize> {
+/// The cells that a word of `book.toml` stands over: as written, else whatever its case and unit.
+fn find(words: &[String], part: &str) -> Vec<usize> {
     let plain = |word: &str| normalised(without_unit(word).0);
-    let exact = words.iter().position(|word| word.trim() == part.trim());
-    exact.or_else(|| words.iter().position(|word| plain(word) == plain(part)))
+    let cells = |same: &dyn Fn(&str) -> bool| -> Vec<usize> {
+        (0..words.len()).filter(|cell| words.get(*cell).is_some_and(|word| same(word))).collect()
+    };
+    let exact = cells(&|word| word.trim() == part.trim());
+    if exact.is_empty() { cells(&|word| plain(word) == plain(part)) } else { exact }
 }
 
 impl<'a> HeaderWords<'a> {
@@ -109,7 +112,7 @@ impl<'a> HeaderWords<'a> {
     /// How many columns of the table a line of words names, and how many it joins.
     pub(crate) fn score(&self, words: &[String]) -> usize {
         let parts = self.options.joined.values().flatten();
-        let joined = parts.filter(|part| find(words, part).is_some()).count();
+        let joined = parts.filter(|part| !find(words, part).is_empty()).count();
         let mut named: Vec<usize> = words
             .iter()
             .filter_map(|word| match self.meaning(word) {
@@ -125,15 +128,26 @@ impl<'a> HeaderWords<'a> {
     /// The columns that are made of several cells.
     ///
     /// # Errors
-    /// Every header word that the file does not have.
+    /// Every header word that the file does not have, or has more than once.
     fn joined(&self, words: &[String]) -> Result<Vec<Joined>, Vec<Fault>> {
         let (mut joined, mut faults) = (Vec::new(), Vec::new());
         for (name, parts) in &self.options.joined {
-            let absent: Vec<&str> = parts
-                .iter()
-                .filter(|part| find(words, part).is_none())
-                .map(String::as_str)
-                .collect();
+            let found: Vec<Vec<usize>> = parts.iter().map(|part| find(words, part)).collect();
+            let having = |is: fn(usize) -> bool| -> Vec<&str> {
+                let parts = parts.iter().zip(&found).filter(|(_, cells)| is(cells.len()));
+                parts.map(|(part, _)| part.as_str()).collect()
+            };
+            let (absent, twice) = (having(|cells| cells == 0), having(|cells| cells > 1));
+            if !twice.is_empty() {
+                faults.push(Fault::new(
+                    Code::ColumnTwice,
+                    say!(
+                        "{name} is joined from '{}', which stands over several columns",
+                        twice.join("', '")
+                    ),
+                    text!("give the columns names of their own"),
+                ));
+            }
             if !absent.is_empty() {
                 let (absent, found) = (absent.join("', '"), words.join(", "));
                 faults.push(Fault::new(
@@ -141,8 +155,8 @@ impl<'a> HeaderWords<'a> {
                     say!("the words that {name} is joined from lack '{absent}'; found: {found}"),
                     text!("correct the words under joined of this file in book.toml"),
                 ));
-            } else if let Some(column) = self.position(name) {
-                let cells = parts.iter().filter_map(|part| find(words, part)).collect();
+            } else if let (true, Some(column)) = (twice.is_empty(), self.position(name)) {
+                let cells = found.into_iter().flatten().collect();
                 joined.push(Joined { column, cells });
             }
         }
@@ -195,10 +209,7 @@ impl<'a> HeaderWords<'a> {
             let bracket = without_unit(word).1.map(str::to_owned);
             layout.readings.push(Reading { cell, meaning, bracket });
         }
-        // A word missing of those joined is told already.
-        if faults.iter().all(|fault| fault.code != Code::ColumnMissing) {
-            faults.extend(self.missing(&layout, words));
-        }
+        faults.extend(self.missing(&layout, words));
         if faults.is_empty() { Ok(layout) } else { Err(faults) }
     }
 
@@ -215,10 +226,11 @@ impl<'a> HeaderWords<'a> {
     fn missing(&self, layout: &Layout, words: &[String]) -> Vec<Fault> {
         let has = |name: &str| {
             let position = self.position(name);
-            position.is_some_and(|position| {
-                layout.joined.iter().any(|joined| joined.column == position)
-                    || layout.readings.iter().any(|r| r.meaning == Meaning::Column(position))
-            })
+            // A word that is missing of those joined is told already.
+            self.options.joined.contains_key(name)
+                || position.is_some_and(|position| {
+                    layout.readings.iter().any(|r| r.meaning == Meaning::Column(position))
+                })
         };
         let table = self.spec.table;
         let found = words.join(", ");
@@ -327,10 +339,20 @@ mod tests {
         assert_eq!(columns, [(2, &Meaning::Column(1))]);
         assert_eq!(layout.unknown, [(3, "remarks".to_owned())]);
 
-        let faults = names.layout(&words(&["tree", "block"])).unwrap_err();
+        // Whatever is wrong is told in one go.
+        let told = |list: &[&str]| -> Vec<(Code, String)> {
+            let faults = names.layout(&words(list)).unwrap_err();
+            faults.into_iter().map(|fault| (fault.code, fault.what)).collect()
+        };
+        let faults = told(&["tree", "Blocks"]);
         assert!(
-            matches!(&faults[..], [f] if f.code == Code::ColumnMissing
-            && f.what.contains("'Linha'")),
+            matches!(&faults[..], [(Code::ColumnMissing, parts), (Code::ColumnMissing, block)]
+                if parts.contains("'BLOCK', 'Linha'") && block.starts_with("the column block")),
+            "{faults:?}"
+        );
+        let faults = told(&["tree", "linha", "LINHA", "block"]);
+        assert!(
+            matches!(&faults[..], [(Code::ColumnTwice, what)] if what.contains("'Linha'")),
             "{faults:?}"
         );
         options.joined.insert("tree".into(), words(&["block", "linha"]));

@@ -2,9 +2,7 @@
 
 use crate::archive::too_large;
 use crate::cell::number::plain;
-use crate::cell::value::{
-    CellFault, CellReader, Notes, Style, Value, is_missing, quoted, too_long,
-};
+use crate::cell::value::{CellFault, CellReader, Notes, Style, Value, too_long};
 use crate::columns::Columns;
 use crate::discover::Source;
 use crate::draw::Draw;
@@ -12,7 +10,7 @@ use crate::duplicates::{Duplicates, Repetition};
 use crate::header::{HeaderWords, Joined, Layout, Meaning};
 use crate::prunings::IntensityColumns;
 use crate::quarantine::{MissingVisit, QuarantinedRow};
-use crate::rows::{Cell, Fault, Header, RawRow, Rows};
+use crate::rows::{Fault, Header, RawRow, Rows};
 use crate::summary::{Event, Summary};
 use polars::prelude::{DataFrame, PolarsResult};
 use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec, counted, limits};
@@ -344,18 +342,17 @@ impl TableReader {
             };
             scratch.notes.repairs.clear();
             scratch.notes.is_unusual = false;
-            if let Some(joined) = plan.joined_at(position) {
-                let value = joined_value(row, plan, joined, &mut scratch.faults);
-                scratch.values.push(value);
-                continue;
-            }
-            match reader.read(row.cells.cell(*cell), &mut scratch.notes) {
-                Ok(value) => scratch.values.push(value),
-                Err(fault) => {
-                    scratch.values.push(Value::Null);
-                    scratch.faults.push((Some(cell_number(*cell)), fault));
+            let value = match plan.joined_at(position) {
+                Some(joined) => joined_value(row, plan, reader, joined, scratch),
+                None => {
+                    let read = reader.read(row.cells.cell(*cell), &mut scratch.notes);
+                    read.unwrap_or_else(|fault| {
+                        scratch.faults.push((Some(cell_number(*cell)), fault));
+                        Value::Null
+                    })
                 }
-            }
+            };
+            scratch.values.push(value);
             scratch.repairs.extend(scratch.notes.repairs.iter().map(|code| (position, *code)));
             if scratch.notes.is_unusual {
                 scratch.unusual.push(position);
@@ -480,51 +477,46 @@ impl TableReader {
     }
 }
 
-/// The value of a column that is joined from several cells; what is wrong with them goes to `faults`.
+/// The value of a column that is joined from several cells, each read as a cell of that column;
+/// what is wrong with them goes to `scratch`.
 fn joined_value(
     row: &RawRow<'_>,
     plan: &Plan,
+    reader: &CellReader,
     (joined, names): &(Joined, Vec<String>),
-    faults: &mut Vec<(Option<u32>, CellFault)>,
+    scratch: &mut Scratch,
 ) -> Value {
-    let Some((first, CellReader { column, .. })) =
-        plan.readers.get(joined.column).and_then(Option::as_ref)
-    else {
-        return Value::Null;
-    };
-    let is_empty = |cell: &usize| is_missing(&row.cells.cell(*cell).into_text());
-    if !column.required && joined.cells.iter().all(is_empty) {
-        return Value::Null;
-    }
-    for (cell, name) in joined.cells.iter().zip(names) {
-        if let Some(fault) = part_fault(column.name, name, row.cells.cell(*cell)) {
-            faults.push((Some(cell_number(*cell)), fault));
+    let column = reader.column.name;
+    let mut empty = Vec::new();
+    for (cell, part) in joined.cells.iter().zip(names) {
+        let at = Some(cell_number(*cell));
+        match reader.read(row.cells.cell(*cell), &mut scratch.notes) {
+            Err(CellFault { code, reason, remedy }) if code != Code::CellMissing => {
+                let reason = say!("'{part}', from which {column} is joined: {reason}");
+                scratch.faults.push((at, CellFault { code, reason, remedy }));
+            }
+            Err(_) | Ok(Value::Null) => {
+                let reason = say!("'{part}', from which {column} is joined, is empty");
+                let remedy = say!("fill in {}; every row needs it", part);
+                empty.push((at, CellFault { code: Code::CellMissing, reason, remedy }));
+            }
+            // The joint within a part could make one id of two trees.
+            Ok(_) if row.cells.cell(*cell).into_text().contains(JOINT) => {
+                let reason = say!("'{part}' holds '{JOINT}', by which {column} is joined");
+                let remedy = say!("write another sign in its place, in every file");
+                scratch.faults.push((at, CellFault { code: Code::WordUnknown, reason, remedy }));
+            }
+            Ok(_) => {}
         }
     }
-    if let Some(fault) = too_long(column.name, &plan.text(row, joined.column)) {
-        faults.push((Some(cell_number(*first)), fault));
+    if !reader.column.required && empty.len() == joined.cells.len() {
+        return Value::Null;
+    }
+    scratch.faults.append(&mut empty);
+    if let Some(fault) = too_long(column, &plan.text(row, joined.column)) {
+        scratch.faults.push((joined.cells.first().map(|cell| cell_number(*cell)), fault));
     }
     Value::Text
-}
-
-/// What is wrong with a cell that an id is joined from. The joint within it could make one id of
-/// two trees.
-fn part_fault(column: &str, part: &str, cell: Cell<'_>) -> Option<CellFault> {
-    let is_broken = matches!(cell, Cell::Broken(_));
-    let text = cell.into_text();
-    let (code, reason, remedy) = if is_broken {
-        let reason = say!("'{part}', from which {column} is joined, holds {}", quoted(&text));
-        (Code::WordUnknown, reason, say!("mend the cell in the file and run again"))
-    } else if is_missing(&text) {
-        let reason = say!("'{part}', from which {column} is joined, is empty");
-        (Code::CellMissing, reason, say!("fill in {}; every row needs it", part))
-    } else if text.contains(JOINT) {
-        let reason = say!("'{part}' holds '{JOINT}', by which {column} is joined");
-        (Code::WordUnknown, reason, say!("write another sign in its place, in every file"))
-    } else {
-        return None;
-    };
-    Some(CellFault { code, reason, remedy })
 }
 
 impl FileOutcome {

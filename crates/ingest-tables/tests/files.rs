@@ -336,6 +336,31 @@ fn ids_may_be_joined_from_several_columns() {
     );
     assert!(tables.problems.iter().all(|problem| problem.code != Code::ColumnUnknown));
 
+    // A part is read as a cell of the column: an error of the spreadsheet is none.
+    let mut sheet = Workbook::new();
+    let harvests = sheet.add_worksheet();
+    for (at, word) in ["Farm", "Block", "Row", "Tree", "date", "nut_kg"].iter().enumerate() {
+        harvests.write(0, at as u16, *word).unwrap();
+    }
+    for row in [1, 2] {
+        harvests.write(row, 0, "Hill").unwrap();
+        harvests.write(row, 1, 1).unwrap();
+        harvests.write(row, 2, 1).unwrap();
+        harvests.write(row, 3, 1).unwrap();
+        harvests.write(row, 4, "2024-03-01").unwrap();
+        harvests.write(row, 5, 2.5).unwrap();
+    }
+    harvests.write(2, 3, Formula::new("=1/0").set_result("#DIV/0!")).unwrap();
+    folder.remove("harvests.csv");
+    folder.put("harvests.xlsx", sheet.save_to_buffer().unwrap());
+    let toml = std::fs::read_to_string(folder.path().join("book.toml")).unwrap();
+    folder.put("book.toml", toml.replace("harvests.csv", "harvests.xlsx"));
+    let tables = folder.read();
+    let trees = tables.frames[&Table::Harvests].column("tree").unwrap().str().unwrap();
+    assert_eq!(trees.iter().flatten().collect::<Vec<_>>(), ["Hill/1/1/1"]);
+    assert_eq!((tables.quarantine[0].line, tables.quarantine[0].column), (3, Some(4)));
+    assert!(tables.quarantine[0].reason.starts_with("'Tree', from which tree is joined: "));
+
     folder.settings("[[files.trees]]\npath = \"trees.csv\"\njoined = { girth_cm = [\"Row\", \"Tree\"], tree = [\"Row\"] }\n");
     let problems = folder.refused();
     let told: Vec<_> = problems.iter().map(|problem| problem.what.as_str()).collect();

@@ -68,7 +68,7 @@ pub(crate) struct CellReader {
 /// Longest stretch of a cell quoted in a message, characters.
 const QUOTED: usize = 40;
 
-pub(crate) fn quoted(text: &str) -> String {
+fn quoted(text: &str) -> String {
     let mut short: String = text.chars().take(QUOTED).collect();
     if short.len() < text.len() {
         short.push_str("...");
@@ -77,7 +77,7 @@ pub(crate) fn quoted(text: &str) -> String {
 }
 
 /// Words by which people say that there is no value.
-pub(crate) fn is_missing(text: &str) -> bool {
+fn is_missing(text: &str) -> bool {
     text.len() <= 4
         && (matches!(text, "" | "-" | ".")
             || ["na", "n/a", "null"].iter().any(|word| text.eq_ignore_ascii_case(word)))
