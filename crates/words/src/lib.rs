@@ -12,7 +12,7 @@ mod numbers;
 mod text;
 
 pub use language::{Language, language, speaking};
-pub use nouns::{counted, noun};
+pub use nouns::{capital, counted, noun};
 pub use numbers::{
     MINUS, NARROW_SPACE, NO_BREAK, date, decimal_mark, grouped, month, span, spoken, with_mark,
 };

@@ -24,3 +24,10 @@ pub fn noun<'a>(number: u64, one: &'a str, many: &'a str) -> &'a str {
 pub fn counted(number: u64, one: &str, many: &str) -> String {
     format!("{} {}", grouped(&number.to_string()), noun(number, one, many))
 }
+
+/// A text with its first letter in upper case.
+#[must_use]
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}

@@ -187,6 +187,21 @@ impl TrialDesign {
         }
     }
 
+    /// Name of the design for people.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::CompletelyRandomised => text!("completely randomised design"),
+            Self::RandomisedBlocks => text!("randomised complete blocks"),
+            Self::LatinSquare => text!("Latin square"),
+            Self::SplitPlot => text!("split plot"),
+            Self::SplitSplitPlot => text!("split-split plot"),
+            Self::StripPlot => text!("strip plot"),
+            Self::IncompleteBlocks => text!("incomplete blocks"),
+            Self::AugmentedBlocks => text!("augmented blocks"),
+        }
+    }
+
     /// The design in words, to stand before `design`.
     #[must_use]
     pub fn words(self) -> &'static str {

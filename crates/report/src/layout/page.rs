@@ -5,7 +5,7 @@ use crate::number::counted;
 use crate::page::Table;
 use askama::Template;
 use trials::layout::Layout;
-use words::{say, text};
+use words::{capital, say, text};
 
 /// The page as the template takes it.
 #[derive(Template)]
@@ -33,8 +33,8 @@ impl<'a> LayoutPage<'a> {
             css: include_str!("../../templates/style.css"),
             title: layout.title.clone().unwrap_or_else(|| layout.trial.clone()),
             summary: say!(
-                "{} design: {} in {} with {} to observe; seed {}.",
-                capital(layout.design.words()),
+                "{}: {} in {} with {} to observe; seed {}.",
+                capital(layout.design.name()),
                 counted(layout.treatments.len() as u64, text!("treatment"), text!("treatments")),
                 counted(layout.plots.len() as u64, text!("plot"), text!("plots")),
                 counted(trees as u64, text!("tree"), text!("trees")),
@@ -61,11 +61,6 @@ impl<'a> LayoutPage<'a> {
 fn explained(mut table: Table) -> Table {
     table.how = "#method".to_owned();
     table
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn treatments(layout: &Layout) -> Table {

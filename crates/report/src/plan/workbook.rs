@@ -5,7 +5,7 @@ use crate::cells::{across, empty, held, lines, pattern, set_height, top};
 use crate::error::ReportError;
 use crate::text;
 use jiff::civil::Date;
-use rust_xlsxwriter::{ExcelDateTime, Worksheet, XlsxError};
+use rust_xlsxwriter::{ExcelDateTime, FormatAlign, Worksheet, XlsxError};
 
 /// Width of a column of text and of one of numbers, characters.
 const WIDTHS: [f64; 2] = [22.0, 12.0];
@@ -39,8 +39,10 @@ fn fill(target: &mut Worksheet, sheet: &Sheet) -> Result<(), XlsxError> {
         let text =
             |row: &Vec<PlanCell>| matches!(row.get(usize::from(column)), Some(PlanCell::Text(_)));
         let title = title.replace('_', " ");
-        target.write_string_with_format(0, column, &title, &head)?;
         let wide = sheet.rows.iter().any(text);
+        // Over numbers, which stand at the right.
+        let head = if wide { head.clone() } else { head.clone().set_align(FormatAlign::Right) };
+        target.write_string_with_format(0, column, &title, &head)?;
         let width = if wide { WIDTHS[0] } else { WIDTHS[1] };
         target.set_column_width(column, width)?;
         height = height.max(lines(&title, width));

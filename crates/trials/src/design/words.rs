@@ -5,21 +5,7 @@ use super::plan::{Stratum, StratumKind};
 use crate::amount_words;
 use crate::names::name_in_words;
 use records::TrialDesign;
-use words::{say, text};
-
-/// Name of a design for people.
-pub(super) fn design_name(design: TrialDesign) -> &'static str {
-    match design {
-        TrialDesign::CompletelyRandomised => text!("completely randomised design"),
-        TrialDesign::RandomisedBlocks => text!("randomised complete blocks"),
-        TrialDesign::LatinSquare => text!("Latin square"),
-        TrialDesign::SplitPlot => text!("split plot"),
-        TrialDesign::SplitSplitPlot => text!("split-split plot"),
-        TrialDesign::StripPlot => text!("strip plot"),
-        TrialDesign::IncompleteBlocks => text!("incomplete blocks"),
-        TrialDesign::AugmentedBlocks => text!("augmented blocks"),
-    }
-}
+use words::{capital, say};
 
 /// Sentences: the design, its treatments, what they were randomised to and the errors.
 pub(super) fn words(
@@ -41,11 +27,7 @@ pub(super) fn words(
             format!("{} ({})", f.name, levels.join(", "))
         })
         .collect();
-    out.push(say!(
-        "The trial is a {} of {plots} plots; its treatments are {}.",
-        design_name(design),
-        list(&named)
-    ));
+    out.push(say!("{}, {plots} plots; treatments: {}.", capital(design.name()), list(&named)));
     let of = |place: FactorPlace| -> String {
         let names: Vec<&str> =
             factors.iter().filter(|f| f.place == place).map(|f| f.name.as_str()).collect();

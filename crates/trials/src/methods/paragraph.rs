@@ -6,7 +6,7 @@ use crate::compare::{ComparisonTable, Letters};
 use crate::names::name_in_words;
 use crate::pooled::{Pooled, PooledMethod};
 use crate::traits::TraitAnalysis;
-use words::{say, text};
+use words::{capital, say, text};
 
 /// Results that the paragraph speaks of; what is not given is not mentioned.
 #[derive(Debug, Clone, Copy)]
@@ -264,9 +264,4 @@ fn rounded(value: f64) -> String {
     } else {
         text
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

@@ -2,8 +2,8 @@
 
 use super::plots::{axis, empty};
 use super::tables::slug;
-use super::words::{capital, decimals, factor_words};
-use ::words::{say, text};
+use super::words::{decimals, factor_words};
+use ::words::{capital, say, text};
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
 use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
 

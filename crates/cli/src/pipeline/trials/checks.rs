@@ -1,8 +1,7 @@
 //! What a referee would ask of the plots of an analysis.
 
 use super::plots::{normal_plot, residual_map};
-use super::words::capital;
-use ::words::{say, text};
+use ::words::{capital, say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use std::collections::BTreeMap;
 use trials::checks::{

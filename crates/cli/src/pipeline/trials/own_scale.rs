@@ -1,7 +1,7 @@
 //! A trait on the scale that suits it, with means given back in its own unit.
 
 use super::words::decimals;
-use ::words::{say, text};
+use ::words::{capital, say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use trials::Trait;
 use trials::traits::{TraitAnalysis, TraitModel};
@@ -27,7 +27,7 @@ fn model_words(model: TraitModel) -> &'static str {
 /// Test of all treatments in words, for traits that the analysis of variance does not suit.
 pub fn finding(observed: &Trait, found: &TraitAnalysis) -> Option<String> {
     let test = found.test?;
-    let name = super::words::capital(&observed.name);
+    let name = capital(&observed.name);
     let highest = found.means.iter().max_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let lowest = found.means.iter().min_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let digits = decimals(highest.mean);
@@ -51,7 +51,7 @@ pub fn finding(observed: &Trait, found: &TraitAnalysis) -> Option<String> {
 
 /// Model, reason, means with limits and differences.
 pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
-    let mut paragraphs = vec![format!("{}.", super::words::capital(&found.why))];
+    let mut paragraphs = vec![format!("{}.", capital(&found.why))];
     if let Some(test) = found.test {
         paragraphs.push(say!(
             "All treatments alike: F = {:.2} on {:.0} and {:.1} degrees of freedom, p = {:.4}.",

@@ -1,7 +1,7 @@
 //! Plots of an analysis: means with the critical difference, and residuals.
 
-use super::words::{capital, factor_of, factor_words, level_words};
-use ::words::{say, text};
+use super::words::{factor_of, factor_words, level_words};
+use ::words::{capital, say, text};
 use report::{TrialPlot, TrialPoint, TrialSeries};
 use trials::checks::ResidualPoint;
 use trials::{Analysis, MeansOfTerm};

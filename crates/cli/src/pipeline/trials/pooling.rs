@@ -1,8 +1,8 @@
 //! Several sites and seasons: each by itself, and all together.
 
 use super::analysed::part_of;
-use super::words::{capital, decimals, factor_words, treatment_words};
-use ::words::{say, text};
+use super::words::{decimals, factor_words, treatment_words};
+use ::words::{capital, say, text};
 use records::TrialDeclaration;
 use report::{TrialCell, TrialSection, TrialTable};
 use serde::Serialize;

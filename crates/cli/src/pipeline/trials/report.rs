@@ -2,9 +2,9 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
-use super::words::{capital, factor_words, finding, sentence, sites_finding};
+use super::words::{factor_words, finding, sentence, sites_finding};
 use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
-use ::words::{say, text};
+use ::words::{capital, say, text};
 use records::counted;
 use report::{TrialPart, TrialReport, TrialSection, stem};
 use trials::compare::ComparisonTable;
@@ -17,7 +17,7 @@ pub fn report(trial: &AnalysedTrial) -> TrialReport {
     let declared = &trial.declared;
     let seasons: Vec<String> = declared.seasons.iter().map(ToString::to_string).collect();
     let mut facts = vec![
-        (say!("Design"), capital(declared.declaration.design.words())),
+        (say!("Design"), capital(declared.declaration.design.name())),
         (
             say!("Compared"),
             declared

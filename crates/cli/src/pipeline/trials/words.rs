@@ -2,7 +2,7 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
-use ::words::{say, text};
+use ::words::{capital, say, text};
 use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
 use trials::{
@@ -221,12 +221,6 @@ fn highest(analysis: &Analysis, term: usize) -> Option<String> {
     let means = means_of(analysis, term)?;
     let ends = ends(analysis, means)?;
     Some(say!("{} was{}.", capital(&analysis.plan.observed.name), ends.trim_start_matches(':')))
-}
-
-/// First letter in upper case.
-pub fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// What the sites of a trial say together.
