@@ -52,6 +52,10 @@ def parquet(name, columns, **options):
     put("parquet", name, sink.getvalue().to_pybytes())
 
 
+def parts(book):
+    return "".join(f"%% {name}\n{text}" for name, text in book.items())
+
+
 def main():
     xlsx, ods = converted("xlsx"), converted("ods")
     put("spreadsheet", "libreoffice.xlsx", b"\x02" + xlsx)
@@ -87,6 +91,8 @@ def main():
         (1, "trees", 'tree,block,girth_cm,status\n"T ""1""",B1,65,"a\nb"\nT2,B1,x,\n'),
         (2, "prunings", "tree,date,shoots_cut,shoots_total,tool,dressed\nT1,2023-07-01,20,80,saw,yes\n"),
         (3, "laterals", "tree,date,frame_m2,laterals,flowering_laterals,side\nT1,2024-01-05,0.5,12,3,N\n"),
+        (24, "joined-blocks", "grove,row,no,region\nG1,R 1,1,coast\nG1,R-1,2.0,coast\n"),
+        (28, "joined", "row,no,date,nut_kg\n1,1,2024-03-01,3.5\n1,,2024-03-02,4\n01,1.0,2024-03-03,2\n"),
         (5, "trials", "trial,tree,replicate,level\nX,T1,1,low\nX,T2,1,high\n"),
     ]:
         put("text", name, bytes([choice]) + text.encode())
@@ -107,7 +113,14 @@ def main():
             "prunings.csv": "tree,date,intensity,measured_as\nT1,2023-07-01,0.2,canopy_fraction\n",
             "laterals.csv": "tree,date,frame_m2,laterals\nT1,2024-01-05,0.5,12\n",
             "harvests.csv": HARVESTS, "trials.csv": "trial,tree,replicate\nX,T1,1\nX,T2,2\n"}
-    put("check", "book", "".join(f"%% {name}\n{text}" for name, text in book.items()))
+    put("check", "book", parts(book))
+    joined = {"book.toml": small + "".join(
+        f'\n[[files.{table}]]\npath = "{table}.csv"\njoined = {{ tree = ["line", "no"] }}\n'
+        for table in ("trees", "prunings", "harvests")),
+              "blocks.csv": book["blocks.csv"], "trees.csv": "line,no,block\nR1,1,B1\nR1,2,B1\n",
+              "prunings.csv": "line,no,date,intensity,measured_as\nR1,1,2023-07-01,0.2,canopy_fraction\n",
+              "harvests.csv": "line,no,date,nut_kg\nR1,1,2024-03-01,3.5\nR1,2,2024-03-02,4.25\n"}
+    put("check", "joined", parts(joined))
 
     office = subprocess.run(["soffice", "--version"], capture_output=True, text=True).stdout.split()
     (SEEDS / "VERSIONS").write_text(f"LibreOffice {office[1]}\npyarrow {pa.__version__}\n")

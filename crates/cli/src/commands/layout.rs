@@ -15,7 +15,9 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
         let stages = Stages::new();
         let checked = pipeline::check(book, &stages);
         stages.finish();
-        field::from_book(&mut request, &checked?)?;
+        let checked = checked?;
+        checked.still_holds(book)?;
+        field::from_book(&mut request, &checked)?;
     }
     let layout =
         lay_out(&request, args.seed).map_err(|error| Failure::new(&error, error.hint()))?;

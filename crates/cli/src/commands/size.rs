@@ -116,7 +116,9 @@ fn components_of(args: &SizeArgs) -> Result<(Components, Vec<String>), Failure> 
     };
     let decided = advice::advise(&checked, Wanted { seed: 1, challenger: false }, &stages);
     stages.finish();
-    match decided? {
+    let decided = decided?;
+    checked.still_holds(book)?;
+    match decided {
         Decided::Fitted(run) => components::of_book(&checked, &run),
         Decided::Unfitted(_) => Err(Failure::new(
             "the book holds too few records to tell how much trees vary",

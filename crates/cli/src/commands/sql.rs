@@ -47,6 +47,7 @@ pub fn execute(args: &SqlArgs) -> Result<Outcome, Failure> {
 
 fn declare(args: &SqlArgs, stages: &Stages) -> Result<Declaration, Failure> {
     let checked = pipeline::check(&args.book, stages)?;
+    checked.still_holds(&args.book)?;
     let table = TreeSeasons::from_batch(&checked.linked.tree_seasons).map_err(defect)?;
     stages.enter("settling the yield model");
     let settings = YieldSettings {

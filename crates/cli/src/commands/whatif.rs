@@ -28,6 +28,7 @@ fn run(args: &WhatIfArgs, stages: &Stages) -> Result<Outcome, Failure> {
     }
     let wanted = Wanted { challenger: false, ..Wanted::whole(args.seed) };
     let decided = advice::advise(&checked, wanted, stages)?;
+    checked.still_holds(&args.book)?;
     let (advice, pictures, _) = decided.results();
     let supposed = Supposed {
         price: args.price,

@@ -15,3 +15,4 @@ pub use cells::{Cell, Part, Term};
 pub use factor::{Amounts, FactorPlace, PlanFactor};
 pub use plan::{Plan, Stratum, StratumKind, Unit};
 pub use refusal::{Evidence, Refusal};
+pub(crate) use words::list;

@@ -88,7 +88,7 @@ pub(super) fn words(
 }
 
 /// `a, b and c`.
-pub(super) fn list(items: &[String]) -> String {
+pub(crate) fn list(items: &[String]) -> String {
     match items {
         [] => say!("none"),
         [one] => one.clone(),

@@ -3,8 +3,9 @@
 use crate::analysis::{Analysis, MethodUsed};
 use crate::checks::{Answer, ResidualChecks, TestOutcome};
 use crate::compare::{ComparisonTable, Letters};
+use crate::design::list;
 use crate::names::name_in_words;
-use crate::pooled::{Pooled, PooledMethod};
+use crate::pooled::{Pooled, PooledMethod, weights_caution};
 use crate::traits::TraitAnalysis;
 use words::{capital, say, text};
 
@@ -147,15 +148,21 @@ impl<'a> Methods<'a> {
     }
 
     fn comparisons(&self) -> Vec<String> {
-        let mut sentences: Vec<String> = self
-            .comparisons
+        let tables = self.comparisons.iter();
+        let kinds = grouped(tables.map(|t| ((t.level, t.adjustment.name()), t.rows.len())));
+        let mut sentences: Vec<String> = kinds
             .iter()
-            .map(|table| {
+            .map(|((level, adjustment), counts)| {
+                let differences = joined(counts.iter().map(ToString::to_string));
+                let adjustment = match counts.len() {
+                    1 => (*adjustment).to_owned(),
+                    _ => say!("{adjustment}, each table by itself"),
+                };
+                let several = counts.iter().sum::<usize>() > 1;
+                let noun = if several { text!("differences") } else { text!("difference") };
                 say!(
-                    "{} differences were judged at {} with adjustment {}.",
-                    table.rows.len(),
-                    percent(table.level),
-                    table.adjustment.name()
+                    "Judged at {}: {differences} {noun} (adjustment: {adjustment}).",
+                    percent(*level)
                 )
             })
             .collect();
@@ -180,23 +187,21 @@ impl<'a> Methods<'a> {
         }
         sentences.extend(pooled.words.iter().cloned());
         if pooled.method == PooledMethod::MixedWeighted {
-            sentences.extend(pooled.notes.iter().filter(|n| n.starts_with("Weights")).cloned());
+            sentences.push(weights_caution());
         }
         sentences
     }
 }
 
 fn errors(analysis: &Analysis) -> String {
-    let conventions: Vec<String> = analysis
-        .variation
+    let kinds = grouped(analysis.variation.iter().map(|v| (&v.convention, v)));
+    let conventions: Vec<String> = kinds
         .iter()
-        .map(|v| {
-            say!(
-                "{} % in stratum {} ({})",
-                rounded(v.percent),
-                name_in_words(&v.stratum),
-                v.convention
-            )
+        .map(|(convention, found)| {
+            let parts = joined(found.iter().map(|v| {
+                say!("{} % in stratum {}", rounded(v.percent), name_in_words(&v.stratum))
+            }));
+            format!("{parts} ({convention})")
         })
         .collect();
     let mut text = say!(
@@ -264,4 +269,20 @@ fn rounded(value: f64) -> String {
     } else {
         text
     }
+}
+
+/// Values under their kinds, kinds in the order of their first value.
+fn grouped<K: PartialEq, V>(values: impl Iterator<Item = (K, V)>) -> Vec<(K, Vec<V>)> {
+    let mut kinds: Vec<(K, Vec<V>)> = Vec::new();
+    for (kind, value) in values {
+        match kinds.iter_mut().find(|(known, _)| *known == kind) {
+            Some((_, found)) => found.push(value),
+            None => kinds.push((kind, vec![value])),
+        }
+    }
+    kinds
+}
+
+fn joined(parts: impl Iterator<Item = String>) -> String {
+    list(&parts.collect::<Vec<_>>())
 }

@@ -119,11 +119,7 @@ pub fn combine(
     };
     let mut notes = stack.notes.clone();
     if weighted {
-        notes.push(say!(
-            "Weights are one over estimated error variances: with few degrees of freedom each, \
-             tests of the weighted analysis are somewhat too sharp (Cochran 1937, J. R. Stat. Soc. \
-             Suppl. 4:102-118)."
-        ));
+        notes.push(weights_caution());
     } else if unequal {
         notes.push(say!(
             "Error variances differ between environments, and plots were weighted alike: judge \
@@ -245,4 +241,13 @@ fn words(stack: &Stack, environments_are: EnvironmentsAre, method: PooledMethod)
         .to_owned(),
     );
     words
+}
+
+/// What a reader of a weighted analysis must know.
+pub(crate) fn weights_caution() -> String {
+    say!(
+        "Weights are one over estimated error variances: with few degrees of freedom each, tests \
+         of the weighted analysis are somewhat too sharp (Cochran 1937, J. R. Stat. Soc. Suppl. \
+         4:102-118)."
+    )
 }

@@ -7,6 +7,7 @@ mod mixed_model;
 mod stability;
 mod stack;
 
+pub(crate) use combine::weights_caution;
 pub use combine::{Pooled, PooledMean, PooledMethod, PooledRow, combine};
 pub use homogeneity::{EnvironmentError, Homogeneity};
 pub use stability::{Stability, stability};
