@@ -139,7 +139,9 @@ impl Cache {
         bytes.extend(fingerprint(&content).into_bytes());
         bytes.append(&mut content);
         let beside = self.folder.join(format!("{key}.writing-{}", std::process::id()));
-        std::fs::write(&beside, bytes)?;
-        std::fs::rename(&beside, self.path(key))
+        let written =
+            std::fs::write(&beside, bytes).and_then(|()| std::fs::rename(&beside, self.path(key)));
+        // What a full disk let through is worth nothing; the error that stopped it is told.
+        written.inspect_err(|_| drop(std::fs::remove_file(&beside)))
     }
 }

@@ -175,10 +175,11 @@ fn write<T: Serialize>(path: &Path, value: &T) -> Result<(), Failure> {
     let mut text = serde_json::to_string_pretty(value).map_err(|error| failed(&error))?;
     text.push('\n');
     let beside = path.with_extension("json.writing");
-    let mut file = fs::File::create(&beside).map_err(|error| failed(&error))?;
-    file.write_all(text.as_bytes()).map_err(|error| failed(&error))?;
-    file.sync_all().map_err(|error| failed(&error))?;
-    fs::rename(&beside, path).map_err(|error| failed(&error))
+    let written = fs::File::create(&beside)
+        .and_then(|mut file| file.write_all(text.as_bytes()).and_then(|()| file.sync_all()))
+        .and_then(|()| fs::rename(&beside, path));
+    // What a full disk let through is worth nothing; the error that stopped it is told.
+    written.inspect_err(|_| drop(fs::remove_file(&beside))).map_err(|error| failed(&error))
 }
 
 fn unreadable(path: &Path, error: &std::io::Error) -> Failure {
