@@ -11,7 +11,7 @@ use records::{Book, Code, Place, Table, counted};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use words::{say, text};
 
-/// A visit whose row was set aside while the files were read.
+/// A visit whose row was set aside while the files were read, or because its tree is unknown.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct LostVisit {
     pub(crate) table: Table,
@@ -19,7 +19,7 @@ pub(crate) struct LostVisit {
     pub(crate) visit: MissingVisit,
 }
 
-/// The visits lost while reading, sorted.
+/// The visits lost while reading.
 pub(crate) fn visits(tables: &BookTables) -> Vec<LostVisit> {
     let of_file: HashMap<&str, Table> =
         tables.files.iter().map(|file| (file.file.as_str(), file.table)).collect();
@@ -28,9 +28,7 @@ pub(crate) fn visits(tables: &BookTables) -> Vec<LostVisit> {
         let table = *of_file.get(row.file.as_str())?;
         Some(LostVisit { table, place, visit: row.visit.clone()? })
     });
-    let mut lost: Vec<LostVisit> = lost.collect();
-    lost.sort();
-    lost
+    lost.collect()
 }
 
 /// `tree_no` and `season` of every tree-season with a lost visit, each once; warns of them, and of
@@ -40,7 +38,8 @@ pub(crate) fn tree_seasons(
     book: &Book,
     outcome: &mut Outcome,
 ) -> PolarsResult<DataFrame> {
-    let lost = std::mem::take(&mut outcome.lost);
+    let mut lost = std::mem::take(&mut outcome.lost);
+    lost.sort();
     let grace = book.options.harvest_grace_days;
     let mut found: BTreeSet<(u32, i32)> = BTreeSet::new();
     let (mut whole, mut undated) = (BTreeMap::new(), BTreeMap::new());
@@ -59,7 +58,11 @@ pub(crate) fn tree_seasons(
             .filter_map(|(name, (tree, region))| Some((name?, (tree?, region?))))
             .collect();
         for LostVisit { table, place, visit } in &lost {
-            let Some((tree, region)) = known.get(visit.tree.as_str()) else { continue };
+            let tree = match known.get(visit.tree.as_str()) {
+                Some(known) => Some(known),
+                None => places.meant(&visit.tree)?.and_then(|meant| known.get(meant)),
+            };
+            let Some((tree, region)) = tree else { continue };
             let Some(day) = visit.day else {
                 let entry = undated.entry(*table).or_insert((0_u64, place.clone()));
                 entry.0 += 1;

@@ -24,12 +24,24 @@ impl NearMisses {
         found
     }
 
+    fn near(&self, id: &str) -> &[String] {
+        let near = self.by_form.get(&reduced(id)).or_else(|| self.by_look.get(&common_form(id)));
+        near.map_or(&[], Vec::as_slice)
+    }
+
+    /// The id that was meant, where one alone is near.
+    pub(crate) fn meant(&self, id: &str) -> Option<&str> {
+        match self.near(id) {
+            [one] => Some(one),
+            _ => None,
+        }
+    }
+
     /// A remedy that names the nearest known ids, or `otherwise`.
     pub(crate) fn remedy(&self, id: &str, otherwise: &str) -> String {
-        let near = self.by_form.get(&reduced(id)).or_else(|| self.by_look.get(&common_form(id)));
-        match near.map(Vec::as_slice) {
-            None | Some([]) => otherwise.to_owned(),
-            Some(near) => {
+        match self.near(id) {
+            [] => otherwise.to_owned(),
+            near => {
                 let shown: Vec<_> = near.iter().take(3).map(|near| spelled(near, id)).collect();
                 say!("did you mean {}? ids must match letter by letter", shown.join(text!(" or ")))
             }
@@ -86,6 +98,8 @@ mod tests {
         let near = NearMisses::of(["T-007", "T-008"].into_iter());
         assert!(near.remedy("t7", "none").contains("'T-007'"));
         assert_eq!(near.remedy("X", "none"), "none");
+        assert_eq!(near.meant("t7"), Some("T-007"));
+        assert_eq!(NearMisses::of(["T-007", "T7"].into_iter()).meant("t7"), None);
         // A Cyrillic te, and a letter O for a zero.
         assert!(near.remedy("\u{422}-007", "none").contains("'T-007'"));
         assert!(near.remedy("T-O07", "none").contains("'T-007'"));

@@ -79,7 +79,7 @@ pub(crate) struct Outcome {
     files: Vec<SourceFile>,
     pub(crate) rejected: Vec<Rejected>,
     pub(crate) problems: Vec<Problem>,
-    /// Visits whose rows were set aside while reading.
+    /// Visits whose rows were set aside while reading, or because their tree is unknown.
     pub(crate) lost: Vec<LostVisit>,
     not_linked: BTreeMap<(Table, Reason), u64>,
 }

@@ -74,17 +74,26 @@ impl Places {
             let reason = say!("tree '{tree}': {why}");
             return Ok((reason, say!("mend the row of the tree first")));
         }
-        let near = match self.near.get() {
-            Some(near) => near,
-            None => {
-                let near = NearMisses::of(texts(&self.trees, ts::TREE)?.iter().flatten());
-                self.near.get_or_init(|| near)
-            }
-        };
         Ok((
             say!("tree '{tree}' is not in the tree table"),
-            near.remedy(tree, text!("add the tree to the tree table, or correct the id")),
+            self.near()?.remedy(tree, text!("add the tree to the tree table, or correct the id")),
         ))
+    }
+
+    /// The known tree that an unknown id means, where one alone is written so alike. Its records stay
+    /// set aside; that they are missing is known.
+    pub(crate) fn meant(&self, tree: &str) -> PolarsResult<Option<&str>> {
+        if self.lost.contains_key(tree) { Ok(None) } else { Ok(self.near()?.meant(tree)) }
+    }
+
+    fn near(&self) -> PolarsResult<&NearMisses> {
+        match self.near.get() {
+            Some(near) => Ok(near),
+            None => {
+                let near = NearMisses::of(texts(&self.trees, ts::TREE)?.iter().flatten());
+                Ok(self.near.get_or_init(|| near))
+            }
+        }
     }
 }
 

@@ -3,9 +3,11 @@
 use crate::frame::{
     DATE, FILE, LINE, PLANTED, REGION_NO, TREE_NO, indices, ints, left_join, only, stands, texts,
 };
+use crate::incomplete::LostVisit;
 use crate::outcome::{Outcome, Rejected};
 use crate::places::Places;
 use crate::seasons::{day, in_reach};
+use ingest_tables::MissingVisit;
 use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Code, Table};
@@ -32,7 +34,12 @@ pub(crate) fn at_their_trees(
     for (((tree, tree_no), (date, planted)), at) in trees.zip(days).zip(stands(&joined)?) {
         let early = matches!((date, planted), (Some(date), Some(planted)) if date < planted);
         let (column, code, reason, remedy) = if tree_no.is_none() {
-            let (reason, remedy) = places.unknown(tree.unwrap_or(""))?;
+            let tree = tree.unwrap_or("");
+            let (reason, remedy) = places.unknown(tree)?;
+            if matches!(table, Table::Harvests | Table::Prunings) {
+                let visit = MissingVisit { tree: tree.to_owned(), day: date };
+                outcome.lost.push(LostVisit { table, place: outcome.place(at), visit });
+            }
             (ts::TREE, Code::TreeUnknown, reason, remedy)
         } else if !date.is_some_and(in_reach) {
             let reason = say!("the date lies thousands of years away");

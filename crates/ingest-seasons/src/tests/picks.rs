@@ -83,3 +83,22 @@ fn picks_at_both_ends_of_the_window_count() {
     assert_eq!(result.refusals(), [(Table::Harvests, 4, Code::DateInNoSeason)]);
     assert_eq!(wholes(&result.linked.unwrap(), ts::PICKS), [2]);
 }
+
+#[test]
+fn a_pick_whose_id_is_a_known_tree_written_otherwise_makes_its_season_incomplete() {
+    let picks = ["N1,2023-03-01,4,9,", "N1,2024-03-01,4,9,", " n-1,2024-04-01,1,9,"];
+    let result = small().rows(Table::Harvests, &picks).link();
+    assert_eq!(result.refusals(), [(Table::Harvests, 4, Code::TreeUnknown)]);
+    let linked = result.linked.unwrap();
+    assert_eq!(wholes(&linked, ts::SEASON), [2023]);
+    let told = linked.problems.iter().find(|p| p.code == Code::TreeSeasonIncomplete).unwrap();
+    assert_eq!(told.place.line, Some(4));
+    // An id that two trees could mean, or none, leaves every season as it is.
+    for (trees, id) in [("tree,block\nN1,N\nN 1,N", "n-1"), ("tree,block\nN1,N", "X9")] {
+        let picks = ["N1,2024-03-01,4,9,".to_owned(), format!("{id},2024-04-01,1,9,")];
+        let picks: Vec<&str> = picks.iter().map(String::as_str).collect();
+        let result = small().table(Table::Trees, trees).rows(Table::Harvests, &picks).link();
+        let linked = result.linked.unwrap();
+        assert_eq!(wholes(&linked, ts::SEASON), [2024], "{id}");
+    }
+}

@@ -7,7 +7,7 @@ use records::{Code, Severity, Table};
 
 #[test]
 fn an_unknown_tree_is_set_aside_with_its_near_miss() {
-    let picks = ["N1,2024-03-01,5,9,", "n-01,2024-03-01,5,9,", "X9,2024-03-01,5,9,"];
+    let picks = ["N1,2023-03-01,5,9,", "n-01,2024-03-01,5,9,", "X9,2024-03-01,5,9,"];
     let result = small().rows(Table::Harvests, &picks).link();
     let unknown = Code::TreeUnknown;
     assert_eq!(result.refusals(), [(Table::Harvests, 3, unknown), (Table::Harvests, 4, unknown)]);

@@ -5,8 +5,10 @@ use crate::checks::{Answer, ResidualChecks, TestOutcome};
 use crate::compare::{ComparisonTable, Letters};
 use crate::design::list;
 use crate::names::name_in_words;
+use crate::observations::TraitKind;
 use crate::pooled::{Pooled, PooledMethod, weights_caution};
-use crate::traits::TraitAnalysis;
+use crate::traits::{TraitAnalysis, TraitModel};
+use std::collections::BTreeSet;
 use words::{capital, say, text};
 
 /// Results that the paragraph speaks of; what is not given is not mentioned.
@@ -66,17 +68,31 @@ impl<'a> Methods<'a> {
             "" => String::new(),
             unit => format!(" ({unit})"),
         };
-        let of = if plan.units_are_trees { text!("trees") } else { text!("plot means") };
-        let mut text = say!(
-            "{}{unit} was analysed from {} {of}",
-            capital(&plan.observed.name),
-            plan.units.len()
-        );
+        let seasons: BTreeSet<i32> = plan.units.iter().filter_map(|unit| unit.season).collect();
+        let (units, plots) = (plan.units.len(), plan.plots);
+        let from = match (plan.units_are_trees, seasons.len() > 1) {
+            (true, true) => say!("{units} tree-seasons in {plots} plots"),
+            (true, false) => say!("{units} trees in {plots} plots"),
+            (false, true) => {
+                say!("{units} means of {plots} plots in {} seasons", seasons.len())
+            }
+            (false, false) => say!("{units} plot means"),
+        };
+        let mut text = say!("{}{unit} was analysed from {from}", capital(&plan.observed.name));
         if let Some(sampling) = &self.analysis.sampling {
-            text.push_str(&say!(
-                " of {} trees, which were sampling units and not replicates",
-                sampling.trees
-            ));
+            text.push_str(&match (plan.units_are_trees, seasons.len() > 1) {
+                (true, _) => text!("; trees were sampling units and not replicates").to_owned(),
+                (false, true) => say!(
+                    " over {} tree-seasons; trees were sampling units and not replicates",
+                    sampling.trees
+                ),
+                (false, false) => {
+                    say!(
+                        " over {} trees, which were sampling units and not replicates",
+                        sampling.trees
+                    )
+                }
+            });
         }
         text.push('.');
         text
@@ -89,6 +105,14 @@ impl<'a> Methods<'a> {
         } else {
             ""
         };
+        let measured = self.analysis.plan.observed.kind == TraitKind::Measured;
+        if measured && found.model != TraitModel::AsMeasured {
+            return Some(say!(
+                "The analysis of variance, means and critical differences are of the trait as \
+                 measured; beside them treatments were compared on another scale: {}{back}.",
+                found.why
+            ));
+        }
         Some(say!("Choice of the model: {}{back}.", found.why))
     }
 
@@ -129,14 +153,14 @@ impl<'a> Methods<'a> {
 
     fn amounts(&self) -> Vec<String> {
         let mut sentences = Vec::new();
-        let terms: Vec<&str> = self.analysis.polynomials.iter().map(|p| p.term.as_str()).collect();
+        let terms = once(self.analysis.polynomials.iter().map(|p| name_in_words(&p.term)));
         if !terms.is_empty() {
             sentences.push(say!(
                 "Orthogonal polynomials over the actual spacing of the amounts divided {}.",
                 terms.join(", ")
             ));
         }
-        let curves: Vec<&str> = self.analysis.curves.iter().map(|c| c.factor.as_str()).collect();
+        let curves = once(self.analysis.curves.iter().map(|c| name_in_words(&c.factor)));
         if !curves.is_empty() {
             sentences.push(say!(
                 "A quadratic curve over {} gave the optimum with its inverted set of Fieller (1954), \
@@ -281,6 +305,11 @@ fn grouped<K: PartialEq, V>(values: impl Iterator<Item = (K, V)>) -> Vec<(K, Vec
         }
     }
     kinds
+}
+
+/// Names in their order, each once.
+fn once(names: impl Iterator<Item = String>) -> Vec<String> {
+    grouped(names.map(|name| (name, ()))).into_iter().map(|(name, _)| name).collect()
 }
 
 fn joined(parts: impl Iterator<Item = String>) -> String {

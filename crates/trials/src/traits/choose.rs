@@ -97,9 +97,9 @@ fn measured(plan: &Plan) -> Result<TraitAnalysis, TraitError> {
             ),
         ),
         Some((best, low, high)) => {
-            let range = say!(
-                "the residuals support powers from {low:.1} to {high:.1} (best {best:.1}){slope}"
-            );
+            let powers =
+                say!("the residuals support powers from {low:.1} to {high:.1} (best {best:.1})");
+            let range = format!("{powers}{slope}");
             if (low..=high).contains(&1.0) {
                 (TraitModel::AsMeasured, say!("{range}: no transformation is called for"))
             } else if (low..=high).contains(&0.5) && !(low..=high).contains(&0.0) {
@@ -109,7 +109,9 @@ fn measured(plan: &Plan) -> Result<TraitAnalysis, TraitError> {
             } else {
                 (
                     TraitModel::AsMeasured,
-                    say!("{range}, none of them customary: analysed as measured, see residuals"),
+                    say!(
+                        "{powers}, none of them customary{slope}: analysed as measured, see residuals"
+                    ),
                 )
             }
         }

@@ -81,7 +81,7 @@ pub(super) fn part_of(
 }
 
 /// Counts by their exposure and successes by their totals; measurements as they are.
-fn rates(rows: &Observations) -> Observations {
+pub(super) fn rates(rows: &Observations) -> Observations {
     let Some(exposure) = &rows.exposure else { return rows.clone() };
     let values = rows.values.iter().zip(exposure);
     let values = values.map(|(value, of)| if *of > 0.0 { value / of } else { f64::NAN });

@@ -1,14 +1,18 @@
 //! What a referee would ask of the plots of an analysis.
 
 use super::plots::{normal_plot, residual_map};
+use super::words::decimals;
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use std::collections::BTreeMap;
 use trials::checks::{
     Answer, CheckError, FieldPosition, LinearFit, OutlierCheck, ResidualChecks, SpatialAdjustment,
-    TestOutcome, spatial_adjustment,
+    TestOutcome, outliers, spatial_adjustment,
 };
-use trials::{Analysis, FactorPlace, Observations, Plan, StratumKind};
+use trials::{Analysis, FactorPlace, Observations, Plan, StratumKind, Unit};
+
+/// Error level of the whole search for plots that stand out.
+const OUTLYING: f64 = 0.05;
 
 /// Plots with their means over trees and seasons, as the checks take them.
 struct PlotMeans {
@@ -237,6 +241,56 @@ fn table(checks: &ResidualChecks) -> TrialTable {
         });
     }
     table
+}
+
+/// For the finding itself: plots that stand out, which may have made it.
+pub fn standing_out(analysis: &Analysis, observed: &Observations) -> Option<String> {
+    let plots = PlotMeans::of(&analysis.plan, observed);
+    let fit = LinearFit::new(&plots.values, &plots.columns()).ok()?;
+    let found = outliers(&fit, OUTLYING).ok()?;
+    let trees: Vec<String> = found
+        .outlying
+        .iter()
+        .filter_map(|&row| farthest(&analysis.plan, observed, plots.names.get(row)?))
+        .collect();
+    if trees.is_empty() {
+        return None;
+    }
+    Some(say!(
+        "Look at the field book first: a plot stands out and may have made this finding ({}).",
+        trees.join("; ")
+    ))
+}
+
+/// The plot, and its tree and season whose value lies farthest from the mean of that season.
+fn farthest(plan: &Plan, observed: &Observations, plot: &str) -> Option<String> {
+    let season = |row: usize| observed.season.get(row).copied().flatten();
+    let mut sums: BTreeMap<Option<i32>, (f64, f64)> = BTreeMap::new();
+    let values = |unit: &'_ Unit| -> Vec<(usize, f64)> {
+        unit.rows.iter().copied().zip(unit.trees.iter().copied()).collect()
+    };
+    for (row, value) in plan.units.iter().flat_map(values) {
+        let sum = sums.entry(season(row)).or_insert((0.0, 0.0));
+        *sum = (sum.0 + value, sum.1 + 1.0);
+    }
+    let own = plan.units.iter().filter(|unit| unit.plot == plot).flat_map(values);
+    let apart = |(row, value): (usize, f64)| {
+        let (sum, count) = sums.get(&season(row)).copied().unwrap_or((0.0, 1.0));
+        (value - sum / count).abs()
+    };
+    let (row, value) = own.max_by(|a, b| apart(*a).total_cmp(&apart(*b)))?;
+    let tree = observed.tree.get(row)?;
+    let digits = decimals(value);
+    let unit = match plan.observed.unit.as_str() {
+        "" => String::new(),
+        unit => format!(" {unit}"),
+    };
+    Some(match season(row) {
+        Some(season) => {
+            say!("{plot}: tree {tree} in {}, {value:.digits$}{unit}", season.to_string())
+        }
+        None => say!("{plot}: tree {tree}, {value:.digits$}{unit}"),
+    })
 }
 
 fn outlying(outliers: &Answer<OutlierCheck>, names: &[String]) -> Option<String> {

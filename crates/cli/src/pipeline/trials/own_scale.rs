@@ -3,8 +3,8 @@
 use super::words::decimals;
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialSection, TrialTable};
-use trials::Trait;
 use trials::traits::{TraitAnalysis, TraitModel};
+use trials::{Trait, TraitKind};
 
 /// Most pairs listed.
 const PAIRS: usize = 45;
@@ -14,7 +14,7 @@ fn model_words(model: TraitModel) -> &'static str {
     match model {
         TraitModel::AsMeasured => text!("as measured"),
         TraitModel::SquareRoot => text!("square roots"),
-        TraitModel::Logarithm => "logarithms",
+        TraitModel::Logarithm => text!("logarithms"),
         TraitModel::Arcsine => text!("arcsines of roots of shares"),
         TraitModel::Logit => text!("logits of shares"),
         TraitModel::Poisson => text!("Poisson counts, log link"),
@@ -49,9 +49,24 @@ pub fn finding(observed: &Trait, found: &TraitAnalysis) -> Option<String> {
     ))
 }
 
+/// What the analysis on another scale says beside that of the trait as measured.
+pub fn beside(found: &TraitAnalysis) -> Option<String> {
+    let test = found.test.filter(|_| found.model != TraitModel::AsMeasured)?;
+    Some(say!(
+        "As measured; on the scale of {}, which suits the residuals better, all treatments alike has {}.",
+        model_words(found.model),
+        super::words::p_words(test.p_value)
+    ))
+}
+
 /// Model, reason, means with limits and differences.
 pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
     let mut paragraphs = vec![format!("{}.", capital(&found.why))];
+    if observed.kind == TraitKind::Measured && found.model != TraitModel::AsMeasured {
+        paragraphs.push(say!(
+            "The tables of this section are on that scale; the analysis of variance, means and critical differences below are of the trait as measured."
+        ));
+    }
     if let Some(test) = found.test {
         paragraphs.push(say!(
             "All treatments alike: F = {:.2} on {:.0} and {:.1} degrees of freedom, p = {:.4}.",

@@ -1,7 +1,7 @@
 //! Several sites and seasons: each by itself, and all together.
 
-use super::analysed::part_of;
-use super::words::{decimals, factor_words, treatment_words};
+use super::analysed::{part_of, rates};
+use super::words::{decimals, factor_words, p_words, treatment_words};
 use ::words::{capital, say, text};
 use records::TrialDeclaration;
 use report::{TrialCell, TrialSection, TrialTable};
@@ -11,7 +11,7 @@ use trials::checks::Answer;
 use trials::pooled::{
     Environment, EnvironmentsAre, Homogeneity, Pooled, PooledError, Weighting, combine,
 };
-use trials::{Analysis, Observations, Trait};
+use trials::{Analysis, Observations, Plan, Trait};
 
 /// Fewest environments taken as a sample of others; fewer say too little to speak beyond themselves.
 const SAMPLE: usize = 4;
@@ -29,6 +29,16 @@ pub struct PooledTrait {
     /// The combined analysis; over seasons only its tests of equal errors and its stability are
     /// meant, because the plots are the same.
     pub combined: Result<Pooled, String>,
+    /// Whether plot means were combined, because plots hold unequal numbers of trees.
+    pub by_plot_means: bool,
+}
+
+impl PooledTrait {
+    fn new(observed: &Trait, over: &'static str, found: Result<(Pooled, bool), String>) -> Self {
+        let by_plot_means = matches!(found, Ok((_, true)));
+        let combined = found.map(|(pooled, _)| pooled);
+        Self { observed: observed.clone(), over, combined, by_plot_means }
+    }
 }
 
 /// Combines the sites of a trial, each with its mean over seasons.
@@ -39,11 +49,7 @@ pub fn over_sites(
 ) -> PooledTrait {
     let means: Vec<(String, Observations)> =
         sites.iter().map(|(site, rows)| (site.clone(), over_seasons(rows))).collect();
-    PooledTrait {
-        observed: observed.observed.clone(),
-        over: "sites",
-        combined: combined(declaration, &means),
-    }
+    PooledTrait::new(&observed.observed, "sites", combined(declaration, &means))
 }
 
 /// Compares the seasons of a trial on the same plots; `None` with one season.
@@ -59,31 +65,63 @@ pub fn by_season(declaration: &TrialDeclaration, observed: &Observations) -> Opt
             (season.to_string(), kept(observed, &keep))
         })
         .collect();
-    let combined = combined(declaration, &each);
-    Some(PooledTrait { observed: observed.observed.clone(), over: "seasons", combined })
+    Some(PooledTrait::new(&observed.observed, "seasons", combined(declaration, &each)))
 }
 
+/// The environments combined, and whether by plot means because plots hold unequal numbers of trees.
 fn combined(
     declaration: &TrialDeclaration,
     each: &[(String, Observations)],
-) -> Result<Pooled, String> {
+) -> Result<(Pooled, bool), String> {
     // One covariate for all would have one slope for all; environments are compared without it.
     let declaration = &TrialDeclaration { covariate: None, ..declaration.clone() };
-    let analyses: Vec<(String, Analysis)> = each
-        .iter()
-        .map(|(name, rows)| {
-            let outcome = part_of(declaration, rows, None);
-            outcome.map(|analysis| (name.clone(), analysis)).map_err(|e| format!("{name}: {e}"))
-        })
-        .collect::<Result<_, _>>()?;
+    let analysed = |each: &[(String, Observations)]| -> Result<Vec<(String, Analysis)>, String> {
+        each.iter()
+            .map(|(name, rows)| {
+                let outcome = part_of(declaration, rows, None);
+                outcome.map(|analysis| (name.clone(), analysis)).map_err(|e| format!("{name}: {e}"))
+            })
+            .collect()
+    };
+    let mut analyses = analysed(each)?;
+    // The error of one environment must not be that of its plots and of another that of its trees.
+    let by_tree = analyses.iter().any(|(_, analysis)| analysis.plan.units_are_trees);
+    if by_tree {
+        let plots: Vec<(String, Observations)> = each
+            .iter()
+            .zip(&analyses)
+            .map(|((name, rows), (_, own))| (name.clone(), plot_means(rows, &own.plan)))
+            .collect();
+        analyses = analysed(&plots)?;
+    }
     let environments: Vec<Environment<'_>> = analyses
         .iter()
         .map(|(name, analysis)| Environment { name, site: None, season: None, analysis })
         .collect();
     let sample =
         if environments.len() < SAMPLE { EnvironmentsAre::Fixed } else { EnvironmentsAre::Random };
-    combine(&environments, sample, Weighting::ByTest)
-        .map_err(|error: PooledError| error.to_string())
+    let combined = combine(&environments, sample, Weighting::ByTest);
+    Ok((combined.map_err(|error: PooledError| error.to_string())?, by_tree))
+}
+
+/// One row per plot: the mean of its trees with a value, as rates where counts have an exposure.
+fn plot_means(of: &Observations, plan: &Plan) -> Observations {
+    let mut plots: BTreeMap<&str, Vec<(usize, f64)>> = BTreeMap::new();
+    for unit in &plan.units {
+        let first = unit.rows.iter().min().copied().unwrap_or_default();
+        plots.entry(&unit.plot).or_default().push((first, unit.value));
+    }
+    let means: BTreeMap<usize, f64> = plots
+        .into_values()
+        .filter_map(|units| {
+            let sum: f64 = units.iter().map(|(_, value)| value).sum();
+            Some((units.iter().map(|(row, _)| *row).min()?, sum / units.len() as f64))
+        })
+        .collect();
+    let keep: Vec<bool> = (0..of.len()).map(|row| means.contains_key(&row)).collect();
+    let mut out = kept(&rates(of), &keep);
+    out.values = means.into_values().collect();
+    out
 }
 
 /// The rows whose flag is true.
@@ -167,6 +205,12 @@ pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSec
         section.paragraphs.extend(found.notes.iter().cloned());
         section.tables.push(table(found));
     }
+    if pooled.by_plot_means {
+        section.paragraphs.push(say!(
+            "Plots hold unequal numbers of trees: environments are compared by plot means, each \
+             counting once, so that means differ from those of the analysis of trees."
+        ));
+    }
     let digits = found.means.first().map_or(2, |mean| decimals(mean.mean));
     section.tables.push(means(declaration, found, pooled.over, digits));
     section.tables.push(errors(&found.homogeneity, digits));
@@ -248,11 +292,11 @@ fn errors(of: &Homogeneity, digits: usize) -> TrialTable {
     for answer in [&of.bartlett, &of.levene] {
         table.notes.push(match answer {
             Answer::Made(test) => say!(
-                "{}: statistic {:.2}, p = {:.3}; error variances {}.",
+                "{}: statistic {:.2}, {}; error variances {}.",
                 test.test,
                 test.statistic,
-                test.p_value,
-                if test.p_value < 0.05 { "differ" } else { text!("may be equal") }
+                p_words(test.p_value),
+                if test.p_value < 0.05 { text!("differ") } else { text!("may be equal") }
             ),
             Answer::NotMade(why) => say!("Not tested: {why}."),
         });

@@ -2,14 +2,14 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
-use super::words::{factor_words, finding, sentence, sites_finding};
+use super::words::{factor_words, part_finding, sentence, sites_finding};
 use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
 use ::words::{capital, say, text};
 use records::counted;
 use report::{TrialPart, TrialReport, TrialSection, stem};
 use trials::compare::ComparisonTable;
 use trials::methods::Methods;
-use trials::{Analysis, MeansOfTerm, TraitKind};
+use trials::{Analysis, MeansOfTerm};
 
 /// A trial for the page.
 #[must_use]
@@ -88,15 +88,6 @@ fn part_report(trial: &AnalysedTrial, part: &AnalysedPart) -> TrialPart {
             sections: Vec::new(),
         },
     }
-}
-
-/// The finding on the scale that suits the trait: counts and shares by their own model.
-fn part_finding(part: &AnalysedPart, analysis: &Analysis) -> String {
-    let own = part.own_scale.as_ref().ok();
-    let counted = part.observed.kind != TraitKind::Measured;
-    own.filter(|_| counted)
-        .and_then(|found| own_scale::finding(&part.observed, found))
-        .unwrap_or_else(|| finding(analysis))
 }
 
 fn sections(trial: &AnalysedTrial, part: &AnalysedPart, analysis: &Analysis) -> Vec<TrialSection> {

@@ -2,12 +2,13 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
+use super::{checks, own_scale};
 use ::words::{capital, say, text};
 use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
 use trials::{
     Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, PlanFactor,
-    amount_words,
+    TraitKind, amount_words,
 };
 
 /// Level at which a difference is called found.
@@ -188,7 +189,7 @@ fn main_effect(analysis: &Analysis, tested: &Tested<'_>) -> String {
     } else {
         let unseen = cd.map_or_else(String::new, |cd| {
             say!(
-                ": a difference under about {}{unit} would go unseen in this trial",
+                ": differences under about {}{unit} are not told apart in this trial (CD 5 %), and one of that size is missed half the time",
                 number(cd, mean)
             )
         });
@@ -252,7 +253,7 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
     let differ: Vec<(&str, f64)> = terms.iter().copied().filter(|(_, p)| *p < FOUND).collect();
     let mut out = if differ.is_empty() {
         say!(
-            "Over {sites} sites no difference between treatments was found ({}); {means}. A difference under about {cd:.digits$} {unit} would go unseen.",
+            "Over {sites} sites no difference between treatments was found ({}); {means}. Differences under about {cd:.digits$} {unit} are not told apart (CD 5 %), and one of that size is missed half the time.",
             listed(&terms)
         )
     } else {
@@ -280,6 +281,20 @@ fn site_terms(found: &Pooled) -> [Vec<(&str, f64)>; 2] {
     [terms.collect(), moving.collect()]
 }
 
+/// The finding on the scale that suits the trait, counts and shares by their own model, with what a
+/// reader must know before quoting it.
+pub fn part_finding(part: &AnalysedPart, analysis: &Analysis) -> String {
+    let own = part.own_scale.as_ref().ok();
+    let counted = part.observed.kind != TraitKind::Measured;
+    let found = own
+        .filter(|_| counted)
+        .and_then(|found| own_scale::finding(&part.observed, found))
+        .unwrap_or_else(|| finding(analysis));
+    let scale = own.filter(|_| !counted).and_then(own_scale::beside);
+    let first = checks::standing_out(analysis, &part.rows);
+    [Some(found), scale, first].into_iter().flatten().collect::<Vec<_>>().join(" ")
+}
+
 /// The sentence for the manager: the finding on the first trait, over sites where there are several.
 pub fn sentence(trial: &AnalysedTrial) -> String {
     if let Some(sites) = trial.pooled.iter().find(|pooled| pooled.over == "sites") {
@@ -298,7 +313,7 @@ pub fn sentence(trial: &AnalysedTrial) -> String {
 
 fn said(part: &AnalysedPart) -> String {
     match &part.outcome {
-        Ok(analysis) => finding(analysis),
+        Ok(analysis) => part_finding(part, analysis),
         Err(refusal) => say!("{} was not analysed: {refusal}.", capital(&part.observed.name)),
     }
 }
