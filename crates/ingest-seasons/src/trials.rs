@@ -1,18 +1,24 @@
-//! Trees of randomised trials: one trial and plot per tree.
+//! Trees of randomised trials: one plot per tree and trial, and perhaps several trials one after
+//! the other.
 
 mod checks;
+mod several;
 
 use crate::frame::{FILE, LINE, TREE_NO, indices, left_join, only, sorted, stands};
-use crate::outcome::{Outcome, Reason, Rejected};
+use crate::outcome::{Outcome, Rejected};
 use crate::places::Places;
 use checks::Check;
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Book, Code, Place, Table, counted, noun};
+use records::{Book, Code, Place, Table};
+use several::spans;
 use std::collections::BTreeMap;
 use words::{say, text};
 
-/// A tree of a trial with what the trial table says of it.
+pub(crate) use several::{FROM, UNTIL};
+
+/// A tree of a trial with what the trial table says of it; a tree of several trials stands once
+/// for each.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TrialTree {
     /// Trial id.
@@ -30,9 +36,10 @@ pub struct TrialTree {
 
 /// The trial table, linked.
 pub(crate) struct Plots {
-    /// `tree_no`, `trial` and `replicate`, at most one row per tree: the first in file order.
+    /// `tree_no`, `trial`, `replicate` and the seasons that count as this trial's, one row for each
+    /// tree of a trial; the seasons of a tree are of one trial each.
     pub(crate) frame: DataFrame,
-    /// The same trees in the same order.
+    /// The same rows in the same order.
     pub(crate) trees: Vec<TrialTree>,
 }
 
@@ -51,8 +58,6 @@ pub(crate) fn plots(
     let check = Check::of(&joined, book)?;
     let twice = in_two_plots(&joined)?;
     let mut keep = Vec::with_capacity(joined.height());
-    let mut before: Option<u32> = None;
-    let (mut further, mut first_further) = (0_u64, None);
     let names = joined.column(ts::TREE)?.str()?;
     for (row, ((tree, tree_no), at)) in
         names.iter().zip(indices(&joined, TREE_NO)?.iter()).zip(stands(&joined)?).enumerate()
@@ -79,29 +84,14 @@ pub(crate) fn plots(
             outcome.reject(Rejected { table, stands: at, column, code, reason, remedy });
             continue;
         }
-        keep.push(tree_no != before);
-        if tree_no == before {
-            further += 1;
-            first_further = first_further.min(Some(at)).or(Some(at));
-        }
-        before = tree_no;
-    }
-    outcome.pass_over(Table::Trials, Reason::FurtherTrial, further);
-    if let Some(at) = first_further {
-        outcome.warn(
-            outcome.place(at),
-            Code::RowDuplicate,
-            say!(
-                "{} {} a tree into a further trial, here first",
-                counted(further, text!("row"), text!("rows")),
-                noun(further, text!("puts"), text!("put"))
-            ),
-            text!("the first row of a tree counts; keep one row for each tree of a trial"),
-        );
+        keep.push(true);
     }
     let kept = only(&joined, keep)?;
     let trees = trial_trees(&kept, trees, places, outcome)?;
-    Ok(Plots { frame: kept.select([TREE_NO, ts::TRIAL, ts::REPLICATE])?, trees })
+    let mut frame = kept.select([TREE_NO, ts::TRIAL, ts::REPLICATE])?;
+    let [from, until] = spans(&kept, book, outcome)?;
+    frame.with_column(from)?.with_column(until)?;
+    Ok(Plots { frame, trees })
 }
 
 /// A row with its file and line.

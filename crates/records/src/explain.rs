@@ -257,6 +257,11 @@ impl Code {
                 "The trial is not analysed.",
                 "Correct the id (letter by letter) or add its rows.",
             ),
+            Self::TrialsOverlap => told(
+                "Two trials stand on the same trees, and book.toml does not tell their seasons apart: a season is declared for both, or one of them declares none.",
+                "Every row is kept and each trial is analysed from its own rows; but a season of both holds the treatments of both, and in the linked table it carries the id of the trial that began last (of two that began together, the first by id).",
+                "Write seasons = [YEAR, ..] under [trials.ID] of each, every season under one of them.",
+            ),
             Self::BlockUnknown => shown(
                 [
                     "A tree names a block that the block table does not list.",

@@ -104,6 +104,8 @@ codes! {
     TreeInTwoPlots = "tree-in-two-plots",
     /// A declared trial without rows in the trial table.
     TrialWithoutRows = "trial-without-rows",
+    /// Two trials on the same trees whose seasons are not told apart.
+    TrialsOverlap = "trials-overlap",
     /// A block that the block table does not list.
     BlockUnknown = "block-unknown",
     /// A region that `book.toml` does not declare.
