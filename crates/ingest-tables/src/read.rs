@@ -279,7 +279,7 @@ fn trial_problems(
         .map_err(|error| IngestError::Internal(error.to_string()))?;
     // Without a table, or one that could not be read, every column would be called absent.
     let read = files.iter().any(|file| file.table == Table::Trials && file.rows_read > 0);
-    let mut problems = if read { book.trial_problems(toml, &seen) } else { Vec::new() };
+    let mut problems = book.trial_problems(toml, read.then_some(&seen));
     for id in book.trials.keys().filter(|id| !seen.levels.contains_key(*id)) {
         let mut problem = book
             .trial_place(toml, id)
