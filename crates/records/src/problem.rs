@@ -46,6 +46,8 @@ codes! {
     FileTooLarge = "file-too-large",
     /// A file of the book changed while it was being used.
     FileChanged = "file-changed",
+    /// A file named after a table that is not read, because `book.toml` names others.
+    FileLeftOut = "file-left-out",
     /// A table has a header and no rows.
     TableHeaderOnly = "table-header-only",
     /// A required table has no file.
