@@ -42,7 +42,7 @@ pub(crate) fn tree_seasons(
     let seasons = left_join(parts.yields.clone().lazy(), days.lazy(), &[REGION_NO, ts::SEASON]);
     let seasons = with_prunings(whole(seasons, parts.incomplete), parts.prunings);
     let seasons = with_laterals(seasons, parts.laterals);
-    let seasons = with_trees(seasons, parts.plots, places, book);
+    let seasons = with_trees(seasons, parts, places, book);
     let linked = sorted(with_previous(seasons.collect()?)?, &TREE_SEASON).collect()?;
     with_pruned_on(linked)
 }
@@ -100,16 +100,11 @@ fn with_laterals(seasons: LazyFrame, laterals: Option<&DataFrame>) -> LazyFrame 
     }
 }
 
-fn with_trees(
-    seasons: LazyFrame,
-    plots: Option<&DataFrame>,
-    places: &Places,
-    book: &Book,
-) -> LazyFrame {
+fn with_trees(seasons: LazyFrame, parts: &Parts<'_>, places: &Places, book: &Book) -> LazyFrame {
     let trees = places.trees.clone().lazy();
     let age = (col(OPENS) - col(PLANTED)).cast(DataType::Float64) / lit(DAYS_PER_YEAR);
     let joined = left_join(seasons.drop(by_name([REGION_NO], true, false)), trees, &[TREE_NO]);
-    with_plots(joined, plots)
+    with_plots(joined, parts)
         .with_columns([
             age.alias(ts::AGE_YEARS),
             when(col(ts::TRIAL).is_null())
@@ -127,8 +122,8 @@ fn with_trees(
 
 /// Trial and replicate of each tree-season. Before the first of a trial's declared seasons its trees
 /// were pruned like all others.
-fn with_plots(seasons: LazyFrame, plots: Option<&DataFrame>) -> LazyFrame {
-    let Some(plots) = plots else {
+fn with_plots(seasons: LazyFrame, parts: &Parts<'_>) -> LazyFrame {
+    let Some(plots) = parts.plots else {
         return seasons.with_columns([
             lit(NULL).cast(DataType::String).alias(ts::TRIAL),
             lit(NULL).cast(DataType::String).alias(ts::REPLICATE),
@@ -136,8 +131,8 @@ fn with_plots(seasons: LazyFrame, plots: Option<&DataFrame>) -> LazyFrame {
     };
     // A tree may stand in several trials; the spans of their seasons do not meet.
     let on = || vec![col(TREE_NO)];
-    let of_seasons = seasons
-        .clone()
+    let yields = parts.yields.clone().lazy();
+    let of_seasons = yields
         .select(TREE_SEASON.map(col))
         .join(plots.clone().lazy(), on(), on(), JoinArgs::new(JoinType::Inner))
         .filter(col(ts::SEASON).gt_eq(col(FROM)).and(col(ts::SEASON).lt(col(UNTIL))))

@@ -5,6 +5,7 @@ mod checks;
 mod several;
 
 use crate::frame::{FILE, LINE, TREE_NO, indices, left_join, only, sorted, stands};
+use crate::holdings::is_gone;
 use crate::outcome::{Outcome, Rejected};
 use crate::places::Places;
 use checks::Check;
@@ -32,6 +33,8 @@ pub struct TrialTree {
     pub columns: BTreeMap<String, Option<String>>,
     /// Trunk girth from the tree table, cm.
     pub girth_cm: Option<f64>,
+    /// Status of the tree table where it says that the tree is no longer there, such as `dead`.
+    pub gone: Option<String>,
 }
 
 /// The trial table, linked.
@@ -123,7 +126,7 @@ fn trial_trees(
     places: &Places,
     outcome: &Outcome,
 ) -> PolarsResult<Vec<TrialTree>> {
-    let positions = positions(trees)?;
+    let (positions, gone) = (positions(trees)?, gone(trees)?);
     let girths = places.trees.column(ts::GIRTH_CM)?.f64()?;
     let (sites, blocks) =
         (places.trees.column(ts::SITE)?.str()?, places.trees.column(ts::BLOCK)?.str()?);
@@ -160,9 +163,19 @@ fn trial_trees(
             place: outcome.place(at),
             columns,
             girth_cm: girths.get(number),
+            gone: gone.get(tree).map(|&status| status.to_owned()),
         });
     }
     Ok(out)
+}
+
+/// The status of every tree that is no longer there.
+fn gone(trees: &DataFrame) -> PolarsResult<BTreeMap<&str, &str>> {
+    let status = trees.column("status")?.str()?.iter();
+    let known = trees.column(ts::TREE)?.str()?.iter().zip(status);
+    Ok(known
+        .filter_map(|(tree, status)| Some((tree?, status.filter(|s| is_gone(s))?.trim())))
+        .collect())
 }
 
 /// Row and column of every tree in its block.
