@@ -4,6 +4,7 @@ use crate::frame::{PLANTED, REGION_NO, TREE_NO, floats, left_join, sorted};
 use crate::places::Places;
 use crate::prunings::{MEAN_DAY, OTHER_BASIS, UNPRUNED};
 use crate::seasons::{CLOSES, FLUSH_START, OPENS, PREVIOUS_CLOSE, season_days};
+use crate::trials::{FROM, UNTIL};
 use polars::prelude::*;
 use records::Book;
 use records::tree_season as ts;
@@ -41,7 +42,7 @@ pub(crate) fn tree_seasons(
     let seasons = left_join(parts.yields.clone().lazy(), days.lazy(), &[REGION_NO, ts::SEASON]);
     let seasons = with_prunings(whole(seasons, parts.incomplete), parts.prunings);
     let seasons = with_laterals(seasons, parts.laterals);
-    let seasons = with_trees(seasons, parts.plots, places, book);
+    let seasons = with_trees(seasons, parts, places, book);
     let linked = sorted(with_previous(seasons.collect()?)?, &TREE_SEASON).collect()?;
     with_pruned_on(linked)
 }
@@ -99,23 +100,11 @@ fn with_laterals(seasons: LazyFrame, laterals: Option<&DataFrame>) -> LazyFrame 
     }
 }
 
-fn with_trees(
-    seasons: LazyFrame,
-    plots: Option<&DataFrame>,
-    places: &Places,
-    book: &Book,
-) -> LazyFrame {
+fn with_trees(seasons: LazyFrame, parts: &Parts<'_>, places: &Places, book: &Book) -> LazyFrame {
     let trees = places.trees.clone().lazy();
-    let trees = match plots {
-        Some(plots) => left_join(trees, plots.clone().lazy(), &[TREE_NO]),
-        None => trees.with_columns([
-            lit(NULL).cast(DataType::String).alias(ts::TRIAL),
-            lit(NULL).cast(DataType::String).alias(ts::REPLICATE),
-        ]),
-    };
     let age = (col(OPENS) - col(PLANTED)).cast(DataType::Float64) / lit(DAYS_PER_YEAR);
     let joined = left_join(seasons.drop(by_name([REGION_NO], true, false)), trees, &[TREE_NO]);
-    without_plots_before_trials(joined, book)
+    with_plots(joined, parts)
         .with_columns([
             age.alias(ts::AGE_YEARS),
             when(col(ts::TRIAL).is_null())
@@ -131,19 +120,24 @@ fn with_trees(
         )
 }
 
-/// Before the first of a trial's declared seasons its trees were pruned like all others.
-fn without_plots_before_trials(seasons: LazyFrame, book: &Book) -> LazyFrame {
-    let before = |id: &String, first: i16| {
-        col(ts::TRIAL).eq(lit(id.clone())).and(col(ts::SEASON).lt(lit(i32::from(first))))
+/// Trial and replicate of each tree-season. Before the first of a trial's declared seasons its trees
+/// were pruned like all others.
+fn with_plots(seasons: LazyFrame, parts: &Parts<'_>) -> LazyFrame {
+    let Some(plots) = parts.plots else {
+        return seasons.with_columns([
+            lit(NULL).cast(DataType::String).alias(ts::TRIAL),
+            lit(NULL).cast(DataType::String).alias(ts::REPLICATE),
+        ]);
     };
-    let starts = book
-        .trials
-        .iter()
-        .filter_map(|(id, trial)| trial.seasons.iter().min().map(|&first| before(id, first)));
-    let Some(early) = starts.reduce(Expr::or) else { return seasons };
-    let plain =
-        |column: &str| when(early.clone()).then(lit(NULL)).otherwise(col(column)).alias(column);
-    seasons.with_columns([plain(ts::TRIAL), plain(ts::REPLICATE)])
+    // A tree may stand in several trials; the spans of their seasons do not meet.
+    let on = || vec![col(TREE_NO)];
+    let yields = parts.yields.clone().lazy();
+    let of_seasons = yields
+        .select(TREE_SEASON.map(col))
+        .join(plots.clone().lazy(), on(), on(), JoinArgs::new(JoinType::Inner))
+        .filter(col(ts::SEASON).gt_eq(col(FROM)).and(col(ts::SEASON).lt(col(UNTIL))))
+        .select([TREE_NO, ts::SEASON, ts::TRIAL, ts::REPLICATE].map(col));
+    left_join(seasons, of_seasons, &TREE_SEASON)
 }
 
 /// Yield and intensity of the season before, where the table has it.

@@ -15,6 +15,11 @@ const GONE: [&str; 4] = ["dead", "removed", "felled", "missing"];
 /// Cut counts of the pruning table, thin to thick.
 const CUTS: [&str; 4] = ["cuts_to_3cm", "cuts_3_to_5cm", "cuts_5_to_10cm", "cuts_over_10cm"];
 
+/// Whether a tree of this `status` is no longer there.
+pub(crate) fn is_gone(status: &str) -> bool {
+    GONE.iter().any(|gone| status.trim().eq_ignore_ascii_case(gone))
+}
+
 /// A tree that stands.
 #[derive(Debug, Clone, PartialEq)]
 pub struct HeldTree {
@@ -128,9 +133,7 @@ fn fill(blocks: &mut BTreeMap<&str, HeldBlock>, trees: &DataFrame) -> PolarsResu
     let heights = trees.column("height_m")?.f64()?;
     let (ns, ew) = (trees.column("spread_ns_m")?.f64()?, trees.column("spread_ew_m")?.f64()?);
     for at in 0..trees.height() {
-        let gone = status
-            .get(at)
-            .is_some_and(|word| GONE.iter().any(|gone| word.trim().eq_ignore_ascii_case(gone)));
+        let gone = status.get(at).is_some_and(is_gone);
         let (Some(tree), Some(block)) =
             (names.get(at), homes.get(at).and_then(|block| blocks.get_mut(block)))
         else {

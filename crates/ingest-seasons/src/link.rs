@@ -26,7 +26,7 @@ pub struct Linked {
     /// The frames of these tree-seasons, with the columns of [`records::frame_count::COLUMNS`],
     /// sorted alike; no rows without counts.
     pub frame_counts: RecordBatch,
-    /// Trees of trials, each once, sorted by region, site, block and tree.
+    /// Trees of trials, each once for every trial that it is in, sorted by region, site, block and tree.
     pub trial_trees: Vec<TrialTree>,
     /// Present practice of each region where it is stated or can be seen, by region id.
     pub practice: Vec<Practice>,

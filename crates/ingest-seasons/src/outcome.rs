@@ -24,8 +24,6 @@ pub enum Reason {
     OtherBasis,
     /// A tree-season of which another row was set aside.
     Incomplete,
-    /// A further trial of a tree that is already in one.
-    FurtherTrial,
 }
 
 /// Rows of one table left out for one reason.
@@ -165,7 +163,6 @@ impl fmt::Display for Reason {
             Self::ComingSeason => f.write_str(text!("for the coming season")),
             Self::OtherBasis => f.write_str(text!("pruned on another basis than only_measured_as")),
             Self::Incomplete => f.write_str(text!("another row of the tree-season was set aside")),
-            Self::FurtherTrial => f.write_str(text!("a further trial of the tree")),
         }
     }
 }

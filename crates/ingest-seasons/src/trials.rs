@@ -1,18 +1,25 @@
-//! Trees of randomised trials: one trial and plot per tree.
+//! Trees of randomised trials: one plot per tree and trial, and perhaps several trials one after
+//! the other.
 
 mod checks;
+mod several;
 
 use crate::frame::{FILE, LINE, TREE_NO, indices, left_join, only, sorted, stands};
-use crate::outcome::{Outcome, Reason, Rejected};
+use crate::holdings::is_gone;
+use crate::outcome::{Outcome, Rejected};
 use crate::places::Places;
 use checks::Check;
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Book, Code, Place, Table, counted, noun};
+use records::{Book, Code, Place, Table};
+use several::spans;
 use std::collections::BTreeMap;
 use words::{say, text};
 
-/// A tree of a trial with what the trial table says of it.
+pub(crate) use several::{FROM, UNTIL};
+
+/// A tree of a trial with what the trial table says of it; a tree of several trials stands once
+/// for each.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TrialTree {
     /// Trial id.
@@ -26,13 +33,16 @@ pub struct TrialTree {
     pub columns: BTreeMap<String, Option<String>>,
     /// Trunk girth from the tree table, cm.
     pub girth_cm: Option<f64>,
+    /// Status of the tree table where it says that the tree is no longer there, such as `dead`.
+    pub gone: Option<String>,
 }
 
 /// The trial table, linked.
 pub(crate) struct Plots {
-    /// `tree_no`, `trial` and `replicate`, at most one row per tree: the first in file order.
+    /// `tree_no`, `trial`, `replicate` and the seasons that count as this trial's, one row for each
+    /// tree of a trial; the seasons of a tree are of one trial each.
     pub(crate) frame: DataFrame,
-    /// The same trees in the same order.
+    /// The same rows in the same order.
     pub(crate) trees: Vec<TrialTree>,
 }
 
@@ -51,8 +61,6 @@ pub(crate) fn plots(
     let check = Check::of(&joined, book)?;
     let twice = in_two_plots(&joined)?;
     let mut keep = Vec::with_capacity(joined.height());
-    let mut before: Option<u32> = None;
-    let (mut further, mut first_further) = (0_u64, None);
     let names = joined.column(ts::TREE)?.str()?;
     for (row, ((tree, tree_no), at)) in
         names.iter().zip(indices(&joined, TREE_NO)?.iter()).zip(stands(&joined)?).enumerate()
@@ -79,29 +87,14 @@ pub(crate) fn plots(
             outcome.reject(Rejected { table, stands: at, column, code, reason, remedy });
             continue;
         }
-        keep.push(tree_no != before);
-        if tree_no == before {
-            further += 1;
-            first_further = first_further.min(Some(at)).or(Some(at));
-        }
-        before = tree_no;
-    }
-    outcome.pass_over(Table::Trials, Reason::FurtherTrial, further);
-    if let Some(at) = first_further {
-        outcome.warn(
-            outcome.place(at),
-            Code::RowDuplicate,
-            say!(
-                "{} {} a tree into a further trial, here first",
-                counted(further, text!("row"), text!("rows")),
-                noun(further, text!("puts"), text!("put"))
-            ),
-            text!("the first row of a tree counts; keep one row for each tree of a trial"),
-        );
+        keep.push(true);
     }
     let kept = only(&joined, keep)?;
     let trees = trial_trees(&kept, trees, places, outcome)?;
-    Ok(Plots { frame: kept.select([TREE_NO, ts::TRIAL, ts::REPLICATE])?, trees })
+    let mut frame = kept.select([TREE_NO, ts::TRIAL, ts::REPLICATE])?;
+    let [from, until] = spans(&kept, book, outcome)?;
+    frame.with_column(from)?.with_column(until)?;
+    Ok(Plots { frame, trees })
 }
 
 /// A row with its file and line.
@@ -133,7 +126,7 @@ fn trial_trees(
     places: &Places,
     outcome: &Outcome,
 ) -> PolarsResult<Vec<TrialTree>> {
-    let positions = positions(trees)?;
+    let (positions, gone) = (positions(trees)?, gone(trees)?);
     let girths = places.trees.column(ts::GIRTH_CM)?.f64()?;
     let (sites, blocks) =
         (places.trees.column(ts::SITE)?.str()?, places.trees.column(ts::BLOCK)?.str()?);
@@ -170,9 +163,19 @@ fn trial_trees(
             place: outcome.place(at),
             columns,
             girth_cm: girths.get(number),
+            gone: gone.get(tree).map(|&status| status.to_owned()),
         });
     }
     Ok(out)
+}
+
+/// The status of every tree that is no longer there.
+fn gone(trees: &DataFrame) -> PolarsResult<BTreeMap<&str, &str>> {
+    let status = trees.column("status")?.str()?.iter();
+    let known = trees.column(ts::TREE)?.str()?.iter().zip(status);
+    Ok(known
+        .filter_map(|(tree, status)| Some((tree?, status.filter(|s| is_gone(s))?.trim())))
+        .collect())
 }
 
 /// Row and column of every tree in its block.

@@ -70,6 +70,7 @@ pub(crate) fn discover(dir: &Path, book: &Book, toml: &str) -> (Vec<Source>, Vec
                         }
                     }
                 }
+                problems.extend(left_out(&candidates, book, table));
             }
             _ => {
                 for found in by_name(&candidates, table) {
@@ -88,15 +89,40 @@ pub(crate) fn discover(dir: &Path, book: &Book, toml: &str) -> (Vec<Source>, Vec
     (sources, problems)
 }
 
+/// Files named after a table of which book.toml names others: declared files replace those that
+/// would have been found, which is seldom meant when a second file joins the first.
+fn left_out(candidates: &[Candidate], book: &Book, table: Table) -> Vec<Problem> {
+    let named = candidates.iter().filter(|candidate| {
+        is_stem_of(&candidate.stem, table) && !is_declared(&candidate.name, book)
+    });
+    named
+        .map(|candidate| {
+            let name = &candidate.name;
+            Problem::new(
+                Place::file(name),
+                Severity::Warning,
+                Code::FileLeftOut,
+                say!(
+                    "the file is named as one of {table} and is not read: where book.toml has [[files.{table}]], only the files that it names are"
+                ),
+                say!(
+                    "add a further [[files.{table}]] with path = \"{name}\", or move the file out of the folder"
+                ),
+            )
+        })
+        .collect()
+}
+
+fn is_declared(name: &str, book: &Book) -> bool {
+    book.files.values().flatten().any(|file| file.path.trim_start_matches("./") == name)
+}
+
 /// Files of the folder that no table is named after and book.toml does not name.
 fn unnamed<'a>(candidates: &'a [Candidate], book: &Book) -> Vec<&'a str> {
-    let declared = |name: &str| {
-        book.files.values().flatten().any(|file| file.path.trim_start_matches("./") == name)
-    };
     let is_a_table = |stem: &str| Table::ALL.iter().any(|&table| is_stem_of(stem, table));
     candidates
         .iter()
-        .filter(|candidate| !is_a_table(&candidate.stem) && !declared(&candidate.name))
+        .filter(|candidate| !is_a_table(&candidate.stem) && !is_declared(&candidate.name, book))
         .map(|candidate| candidate.name.as_str())
         .collect()
 }

@@ -111,6 +111,16 @@ impl BookTables {
         }
     }
 
+    /// How many rows of a trial its table holds, those set aside among them as far as they can be
+    /// told by the trial's id.
+    #[must_use]
+    pub fn rows_of_trial(&self, id: &str) -> u64 {
+        let ids = self.frames.get(&Table::Trials).and_then(|rows| rows.column("trial").ok());
+        let read = ids.and_then(|ids| ids.str().ok());
+        let read = read.map_or(0, |ids| ids.iter().filter(|own| *own == Some(id)).count() as u64);
+        read.max(rows_set_aside(&self.quarantine, &self.files, id))
+    }
+
     /// The cell of a file, from 1, that is read into a column of its table.
     #[must_use]
     pub fn cell_of(&self, file: u32, column: &str) -> Option<u32> {
@@ -222,7 +232,9 @@ pub fn read_book_with(
         }
     }
     let Reading { files, cells, quarantine, mut problems, from_cache, draw, .. } = reading;
-    problems.extend(trial_problems(&book, &toml, frames.get(&Table::Trials), &files)?);
+    let seen = Seen { table: frames.get(&Table::Trials), files: &files, quarantine: &quarantine };
+    let of_trials = trial_problems(&book, &toml, seen, &problems)?;
+    problems.extend(of_trials);
     if problems.iter().any(|problem| problem.severity == Severity::Fatal) {
         problems.retain(|problem| problem.severity == Severity::Fatal);
         problems.sort();
@@ -264,12 +276,20 @@ fn no_cache(folder: &Path, error: &std::io::Error) -> IngestError {
     )])
 }
 
-/// What is wrong with the declared trials when they are held against the trial table.
+/// What was read of the trials.
+struct Seen<'a> {
+    table: Option<&'a DataFrame>,
+    files: &'a [FileReport],
+    quarantine: &'a [QuarantinedRow],
+}
+
+/// What is wrong with the declared trials when they are held against the trial table. `found` is
+/// what is known already.
 fn trial_problems(
     book: &Book,
     toml: &str,
-    table: Option<&DataFrame>,
-    files: &[FileReport],
+    Seen { table, files, quarantine }: Seen<'_>,
+    found: &[Problem],
 ) -> Result<Vec<Problem>, IngestError> {
     if book.trials.is_empty() {
         return Ok(Vec::new());
@@ -279,21 +299,68 @@ fn trial_problems(
         .map_err(|error| IngestError::Internal(error.to_string()))?;
     // Without a table, or one that could not be read, every column would be called absent.
     let read = files.iter().any(|file| file.table == Table::Trials && file.rows_read > 0);
-    let mut problems = if read { book.trial_problems(toml, &seen) } else { Vec::new() };
+    let mut problems = book.trial_problems(toml, read.then_some(&seen));
+    let stem = Table::Trials.as_str();
+    // What a file that is not read holds is missing from the table without any other sign.
+    let left_out = found.iter().filter(|problem| {
+        problem.code == Code::FileLeftOut && problem.place.file.to_lowercase().starts_with(stem)
+    });
+    let left_out: Vec<&str> = left_out.map(|problem| problem.place.file.as_str()).collect();
+    let or_read = |remedy: String| match left_out.as_slice() {
+        [] => remedy,
+        files => say!(
+            "{remedy}; or add a further [[files.trials]] for {}, which is not read",
+            files.join(", ")
+        ),
+    };
+    for problem in &mut problems {
+        if problem.code == Code::ColumnMissing {
+            problem.remedy = or_read(std::mem::take(&mut problem.remedy));
+        }
+    }
     for id in book.trials.keys().filter(|id| !seen.levels.contains_key(*id)) {
         let mut problem = book
             .trial_place(toml, id)
             .map_or_else(|| Place::file("book.toml"), |line| Place::line("book.toml", line));
         problem.column = None;
+        let rows = rows_set_aside(quarantine, files, id);
+        let (what, remedy) = if rows == 0 {
+            let remedy = text!(
+                "add its plots to the trial table, or remove the section; ids must match letter by letter"
+            );
+            (
+                say!("trial {id} is declared and the trial table has no row of it"),
+                or_read(remedy.to_owned()),
+            )
+        } else {
+            (
+                say!(
+                    "trial {id} is declared and none of its rows is left: {} set aside",
+                    counted(rows, text!("row is"), text!("rows are"))
+                ),
+                text!("mend the rows set aside; each is told with its line").to_owned(),
+            )
+        };
         problems.push(Problem::new(
             problem,
             Severity::Warning,
             Code::TrialWithoutRows,
-            say!("trial {id} is declared and the trial table has no row of it"),
-            text!("add its plots to the trial table, or remove the section; ids must match letter by letter"),
+            what,
+            remedy,
         ));
     }
     Ok(problems)
+}
+
+/// Rows set aside of which a cell is the trial's id, as they stand in their files.
+fn rows_set_aside(quarantine: &[QuarantinedRow], files: &[FileReport], id: &str) -> u64 {
+    let of_trials =
+        |name: &str| files.iter().any(|file| file.table == Table::Trials && file.file == name);
+    let is_of_trial = |row: &&QuarantinedRow| {
+        let mut cells = row.text.split([',', ';', '\t', '|']);
+        of_trials(&row.file) && cells.any(|cell| cell.trim().trim_matches('"').trim() == id)
+    };
+    quarantine.iter().filter(is_of_trial).count() as u64
 }
 
 /// Columns and levels of the trial table.

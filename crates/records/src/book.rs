@@ -288,17 +288,24 @@ impl Book {
         if problems.is_empty() { Ok(book) } else { Err(BookError { problems }) }
     }
 
-    /// Problems of the declared trials that need the trial table to be seen: columns that it has
-    /// not, a control that no plot has. `text` is that of `book.toml`.
+    /// Problems of the declared trials that are told with the trial table at hand: columns that it
+    /// has not, a control that no plot has, amounts of what is no factor. `seen` is `None` where
+    /// there is no table, or none that could be read; `text` is that of `book.toml`.
     #[must_use]
-    pub fn trial_problems(&self, text: &str, seen: &SeenTrials) -> Vec<Problem> {
+    pub fn trial_problems(&self, text: &str, seen: Option<&SeenTrials>) -> Vec<Problem> {
         check::trial_problems(self, text, seen)
     }
 
     /// Line of `[trials.ID]` in the text of `book.toml`.
     #[must_use]
     pub fn trial_place(&self, text: &str, id: &str) -> Option<u64> {
-        locate::line_of(text, &format!("trials.{id}"), None)
+        self.trial_key_place(text, id, None)
+    }
+
+    /// Line of a key under `[trials.ID]`, or that of the header where the key does not stand there.
+    #[must_use]
+    pub fn trial_key_place(&self, text: &str, id: &str, key: Option<&str>) -> Option<u64> {
+        locate::line_of(text, &format!("trials.{id}"), key)
     }
 
     /// Name of a region for people.

@@ -75,6 +75,11 @@ impl Code {
                 "Results computed from two states of a book belong to neither. Nothing is written, and the last report stays as it was.",
                 "Close the file where it is being edited, wait until it is copied or synchronised, and run again.",
             ),
+            Self::FileLeftOut => told(
+                "A file of the folder is named as one of a table, and book.toml names other files of that table under [[files.TABLE]]: then only those are read.",
+                "What stands in the file counts for nothing.",
+                "Add a further [[files.TABLE]] with its path, or move the file out of the folder.",
+            ),
             Self::TableHeaderOnly => told(
                 "A table has a header and no rows.",
                 "What the table would tell is missing from the analysis.",
@@ -253,9 +258,14 @@ impl Code {
                 "Keep the right row, or give the second trial an id of its own.",
             ),
             Self::TrialWithoutRows => told(
-                "A trial declared in book.toml has no rows in the trial table.",
+                "A trial declared in book.toml has no rows in the trial table, or all its rows were set aside.",
                 "The trial is not analysed.",
-                "Correct the id (letter by letter) or add its rows.",
+                "Correct the id (letter by letter), add its rows, or mend those set aside.",
+            ),
+            Self::TrialsOverlap => told(
+                "Two trials stand on the same trees, and book.toml does not tell their seasons apart: a season is declared for both, or one of them declares none.",
+                "Every row is kept and each trial is analysed from its own rows; but a season of both holds the treatments of both, and in the linked table it carries the id of the trial that began last (of two that began together, the first by id).",
+                "Write seasons = [YEAR, ..] under [trials.ID] of each, every season under one of them.",
             ),
             Self::BlockUnknown => shown(
                 [

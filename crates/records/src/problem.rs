@@ -46,6 +46,8 @@ codes! {
     FileTooLarge = "file-too-large",
     /// A file of the book changed while it was being used.
     FileChanged = "file-changed",
+    /// A file named after a table that is not read, because `book.toml` names others.
+    FileLeftOut = "file-left-out",
     /// A table has a header and no rows.
     TableHeaderOnly = "table-header-only",
     /// A required table has no file.
@@ -104,6 +106,8 @@ codes! {
     TreeInTwoPlots = "tree-in-two-plots",
     /// A declared trial without rows in the trial table.
     TrialWithoutRows = "trial-without-rows",
+    /// Two trials on the same trees whose seasons are not told apart.
+    TrialsOverlap = "trials-overlap",
     /// A block that the block table does not list.
     BlockUnknown = "block-unknown",
     /// A region that `book.toml` does not declare.

@@ -248,3 +248,61 @@ fn layouts_and_sizes_that_cannot_be() {
     size(&["--design", "split_plot"]).fails_saying(&["--main"]);
     assert_eq!(size(&["--treatments", "4"]).code, 0);
 }
+
+/// Trial A of 2022 and a trial B of other seasons on the same trees.
+fn followed(first: &str, second: &str) -> Book {
+    let section =
+        format!("{SECTION}{first}\n{}{second}\n", SECTION.replace("[trials.A]", "[trials.B]"));
+    let book = book(&section, plain);
+    for tree in 0..12 {
+        book.append("trials.csv", &format!("B{}", &plain(11 - tree)[1..]));
+    }
+    book
+}
+
+#[test]
+fn a_trial_that_follows_another_on_the_same_trees_is_analysed_from_its_own_rows() {
+    let book = followed("seasons = [2022]", "seasons = [2023, 2024]");
+    let ran = book.check();
+    assert_eq!(ran.code, 0, "{}", ran.stdout);
+    for says in
+        ["A: randomised-blocks design, 12 trees; nut yield of 2022\n", "nut yield of 2023, 2024"]
+    {
+        assert!(ran.stdout.contains(says), "no '{says}' in {}", ran.stdout);
+    }
+    let ran = anacurve(&["trial", book.arg(), "--format", "json"]);
+    assert_eq!(ran.code, 0, "{}{}", ran.stdout, ran.stderr);
+    let found: Value = serde_json::from_str(&ran.stdout).unwrap();
+    for (trial, plots) in [(0, 12), (1, 12)] {
+        assert_eq!(found[trial]["trees"], plots);
+        assert_eq!(found[trial]["parts"][0]["analysis"]["plan"]["plots"], plots);
+    }
+    // Each is analysed as if the other were not there.
+    let alone = outcome(&self::book(&format!("{SECTION}seasons = [2022]\n"), plain)).unwrap();
+    assert_eq!(found[0]["parts"][0]["analysis"]["anova"], alone["anova"]);
+    // What the yield model is given does not depend on the order of the rows.
+    let lines = book.text("trials.csv");
+    let mut turned: Vec<&str> = lines.lines().collect();
+    turned[1..].reverse();
+    book.put("trials.csv", turned.join("\n") + "\n");
+    let again = anacurve(&["trial", book.arg(), "--format", "json"]);
+    let again: Value = serde_json::from_str(&again.stdout).unwrap();
+    assert_eq!(
+        again[1]["parts"][0]["analysis"]["anova"],
+        found[1]["parts"][0]["analysis"]["anova"]
+    );
+}
+
+#[test]
+fn trials_on_the_same_trees_that_do_not_share_out_their_seasons_are_told() {
+    let unstated = followed("seasons = [2022]", "");
+    let ran = unstated.check();
+    ran.finds("trials.csv:14", "trials-overlap");
+    for says in ["12 trees stand in the trials A and B", "no seasons of B", "[trials.B]"] {
+        assert!(ran.stdout.contains(says), "no '{says}' in {}", ran.stdout);
+    }
+    assert!(!ran.stdout.contains("set aside:"), "{}", ran.stdout);
+    let both = followed("seasons = [2022, 2023]", "seasons = [2023, 2024]").check();
+    both.finds("trials.csv:14", "trials-overlap");
+    assert!(both.stdout.contains("2023 is a season of both"), "{}", both.stdout);
+}

@@ -1,7 +1,7 @@
 //! Trial or routine, age, density, canopy, laterals: what stands beside yield and intensity.
 
 use super::{close, codes, left_out, numbers, small, words};
-use crate::Reason;
+use crate::{Linked, Reason};
 use arrow::array::{Array, BooleanArray, Float64Array, Int32Array};
 use records::frame_count as fc;
 use records::tree_season as ts;
@@ -15,11 +15,12 @@ fn a_tree_of_a_trial_is_trial_evidence_in_every_season() {
         .linked();
     let trial = || Some("trial".to_owned());
     assert_eq!(words(&linked, ts::EVIDENCE), [trial(), trial(), Some("routine".into())]);
-    // In two trials the first row of the file counts.
-    assert_eq!(words(&linked, ts::TRIAL)[0], Some("B".into()));
-    assert_eq!(words(&linked, ts::REPLICATE), [Some("2".into()), Some("2".into()), None]);
-    assert!(codes(&linked).contains(&Code::RowDuplicate));
-    assert_eq!(left_out(&linked, Table::Trials, Reason::FurtherTrial), 1);
+    // Of two trials that are not told apart the first by id counts, and the book hears of it.
+    assert_eq!(words(&linked, ts::TRIAL)[0], Some("A".into()));
+    assert_eq!(words(&linked, ts::REPLICATE), [Some("1".into()), Some("1".into()), None]);
+    assert!(codes(&linked).contains(&Code::TrialsOverlap));
+    let trials: Vec<&str> = linked.trial_trees.iter().map(|tree| tree.trial.as_str()).collect();
+    assert_eq!(trials, ["B", "A", "A"]);
     assert_eq!(left_out(&linked, Table::Trials, Reason::NoHarvest), 1);
     assert_eq!(linked.summary.regions[0].trial, 2);
 }
@@ -52,6 +53,45 @@ fn records_before_the_first_declared_season_of_a_trial_are_everyday_records() {
         [None, Some("2".into()), Some("2".into()), Some("1".into())]
     );
     assert_eq!(linked.summary.regions[0].trial, 3);
+}
+
+/// A trial that follows another on the same trees: each season counts as the one that began last.
+#[test]
+fn a_tree_of_two_trials_is_in_each_in_its_own_seasons() {
+    let linked = |first: &str, second: &str, rows: &str| {
+        let declared = |id: &str, seasons: &str| {
+            format!(
+                "[trials.{id}]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\nseasons = {seasons}\n"
+            )
+        };
+        small()
+            .settings(&(declared("A", first) + &declared("B", second)))
+            .table(Table::Trials, &format!("trial,tree,replicate,level\n{rows}"))
+            .rows(Table::Harvests, &["N1,2023-03-01,5,9,", "N1,2024-03-01,5,9,"])
+            .rows(Table::Harvests, &["N1,2025-03-01,5,9,", "N1,2026-03-01,5,9,"])
+            .linked()
+    };
+    let told = |linked: &Linked| -> Vec<String> {
+        let names = words(linked, ts::TRIAL).into_iter();
+        names.map(|name| name.unwrap_or_else(|| "-".to_owned())).collect()
+    };
+    for rows in ["A,N1,1,0\nB,N1,2,0", "B,N1,2,0\nA,N1,1,0"] {
+        let after = linked("[2024]", "[2026]", rows);
+        assert_eq!(told(&after), ["-", "A", "A", "B"]);
+        assert_eq!(words(&after, ts::REPLICATE)[3], Some("2".into()));
+        assert!(!codes(&after).contains(&Code::TrialsOverlap));
+        assert_eq!(after.trial_trees.len(), 2);
+        let links = after.summary.tables.iter().find(|links| links.table == Table::Trials);
+        assert_eq!(links.map(|links| (links.kept, links.linked)), Some((2, 2)));
+        let before = linked("[2026]", "[2024]", rows);
+        assert_eq!(told(&before), ["-", "B", "B", "A"]);
+        let unstated = linked("[]", "[2025]", rows);
+        assert_eq!(told(&unstated), ["A", "A", "B", "B"]);
+        assert!(codes(&unstated).contains(&Code::TrialsOverlap));
+        let overlapping = linked("[2024, 2025]", "[2025]", rows);
+        assert_eq!(told(&overlapping), ["-", "A", "B", "B"]);
+        assert!(codes(&overlapping).contains(&Code::TrialsOverlap));
+    }
 }
 
 #[test]

@@ -56,15 +56,22 @@ pub(super) fn problems(book: &Book, text: &str) -> Vec<Problem> {
     check_files(&mut checker, book);
     trials::alone(&mut checker, book);
     work::check(&mut checker, book);
+    // Without another problem the trial table can be asked what was meant, once it is read.
+    if !checker.problems.is_empty() {
+        trials::names(&mut checker, book, None);
+    }
     let mut problems = checker.problems;
     problems.sort();
     problems
 }
 
-/// Problems of the declared trials against the trial table, in file order.
-pub(super) fn trial_problems(book: &Book, text: &str, seen: &SeenTrials) -> Vec<Problem> {
+/// Problems of the declared trials against the trial table, where it could be read, in file order.
+pub(super) fn trial_problems(book: &Book, text: &str, seen: Option<&SeenTrials>) -> Vec<Problem> {
     let mut checker = Checker { text, problems: Vec::new() };
-    trials::against(&mut checker, book, seen);
+    trials::names(&mut checker, book, seen);
+    if let Some(seen) = seen {
+        trials::against(&mut checker, book, seen);
+    }
     checker.problems.sort();
     checker.problems
 }
@@ -242,7 +249,7 @@ wage_per_hour = 0.8
         let text = format!("{GOOD}\n[trials.A]\n{section}\n");
         let problems = match Book::parse(&text) {
             Err(error) => error.problems,
-            Ok(book) => seen.map(|seen| book.trial_problems(&text, seen)).unwrap_or_default(),
+            Ok(book) => book.trial_problems(&text, seen),
         };
         assert!(problems.iter().all(|p| p.remedy.len() > 8 && p.what.starts_with("trial A")));
         problems.iter().map(|p| (p.code, p.place.line)).collect()
@@ -264,6 +271,16 @@ wage_per_hour = 0.8
                 "design = \"randomised_blocks\"\nfactors = [\"x\", \"x\"]\nletters = true\n\
                  amounts = { y = \"days\" }",
                 vec![(impossible, Some(16)), (impossible, Some(18))],
+            ),
+            (
+                "design = \"randomised_blocks\"\nfactors = [\"x\"]\n\
+                 amounts = { y = \"days\" }\ncontrol = { factor = \"z\", level = \"0\" }",
+                vec![(impossible, Some(17)), (impossible, Some(18))],
+            ),
+            // The amount is of the factor that is yet to be named.
+            (
+                "design = \"split_plot\"\nsub_factors = [\"x\"]\namounts = { y = \"days\" }",
+                vec![(missing, Some(15))],
             ),
             (
                 "design = \"randomised_blocks\"\nfactors = [\"x\"]\n\
@@ -292,6 +309,7 @@ wage_per_hour = 0.8
         let absent = Code::ColumnMissing;
         for (section, expected) in [
             ("control = { factor = \"x\", level = \"0\" }", vec![]),
+            ("amounts = { z = \"days\" }", vec![(Code::SettingImpossible, Some(17))]),
             ("roles = { site = \"site\", row = \"row\" }", vec![]),
             ("roles = { block = \"lot\" }", vec![(absent, Some(17))]),
             ("[trials.A.roles]\nplot = \"lot\"", vec![(absent, Some(18))]),
@@ -304,6 +322,33 @@ wage_per_hour = 0.8
         ] {
             assert_eq!(found(&format!("{start}{section}"), Some(&seen)), expected, "{section}");
         }
+    }
+
+    /// A factor that is misspelt, under its right name in amounts: one fault, told once.
+    #[test]
+    fn what_follows_from_a_misspelt_factor_is_told_with_it() {
+        let words = |words: &[&str]| words.iter().map(|&word| word.to_owned()).collect();
+        let seen = crate::SeenTrials {
+            columns: words(&["trial", "tree", "replicate", "level"]),
+            ..crate::SeenTrials::default()
+        };
+        let told = |more: &str| -> Vec<crate::Problem> {
+            let text = format!(
+                "{GOOD}\n[trials.A]\ndesign = \"randomised_blocks\"\nfactors = [\"depth\"]\n{more}\n"
+            );
+            Book::parse(&text).unwrap().trial_problems(&text, Some(&seen))
+        };
+        for more in [
+            "amounts = { level = \"fraction\" }",
+            "control = { factor = \"level\", level = \"0\" }",
+        ] {
+            let problems = told(more);
+            assert_eq!(problems.len(), 1, "{problems:?}");
+            assert_eq!((problems[0].code, problems[0].place.line), (Code::ColumnMissing, Some(16)));
+            assert!(problems[0].remedy.contains("already, level"), "{}", problems[0].remedy);
+        }
+        // An amount that the table does not have either is a fault of its own.
+        assert_eq!(told("amounts = { height = \"cm\" }").len(), 2);
     }
 
     #[test]

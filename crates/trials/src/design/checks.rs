@@ -3,8 +3,9 @@
 use super::plots::{Groups, Levels};
 use super::refusal::Refusal;
 use super::roles::{Rows, distinct, grouped, joined};
-use records::{TrialDeclaration, TrialDesign};
+use records::{TrialDeclaration, TrialDesign, counted};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// Treatment of each used row, in words.
 pub(super) fn treatments(levels: &[Levels], rows: usize) -> Vec<String> {
@@ -99,13 +100,22 @@ fn two_treatments(rows: &Rows<'_>, groups: &Groups, treatment: &[String]) -> Res
         let found = distinct(treatment, &at);
         if found.len() > 1 {
             return Err(Refusal::TwoTreatments {
-                plot: plot.to_owned(),
+                plot: plot_id(plot),
                 treatments: found,
                 evidence: rows.evidence_at(at),
             });
         }
     }
     Ok(())
+}
+
+/// A plot's id as a sentence takes it that says `plot` before it.
+fn plot_id(name: &str) -> String {
+    match (name.strip_prefix("plot "), name.rsplit_once(", plot ")) {
+        (Some(id), _) => id.to_owned(),
+        (None, Some((outer, id))) => format!("{id} ({outer})"),
+        (None, None) => name.to_owned(),
+    }
 }
 
 /// Where plots are told from block and treatment and nearly all hold one tree, further trees are
@@ -188,17 +198,26 @@ fn latin(rows: &Rows<'_>, groups: &Groups, treatment: &[String]) -> Result<(), R
     let (Some(row), Some(column)) = (&groups.row, &groups.column) else { return Ok(()) };
     let all: Vec<usize> = (0..treatment.len()).collect();
     let order = distinct(treatment, &all).len();
-    let squares: Vec<Vec<usize>> = match &groups.replicate {
-        Some(r) => grouped(r).into_values().collect(),
-        None => vec![all],
+    let squares: Vec<(&str, Vec<usize>)> = match &groups.replicate {
+        Some(r) => grouped(r).into_iter().collect(),
+        None => vec![("", all)],
     };
-    for square in squares {
+    let several = squares.len() > 1;
+    for (name, square) in squares {
         let (r, c) = (distinct(row, &square).len(), distinct(column, &square).len());
         if r != order || c != order {
-            return Err(Refusal::NotLatin {
-                detail: format!("{r} rows and {c} columns for {order} treatments"),
-                evidence: rows.evidence_at(square),
-            });
+            let counts = say!(
+                "{} and {} for {order} treatments",
+                counted(r as u64, text!("row"), text!("rows")),
+                counted(c as u64, text!("column"), text!("columns"))
+            );
+            // Rows and columns of the whole table are others than those of a replicate.
+            let detail = if several {
+                say!("replicate {name}, read as one square, has {counts}")
+            } else {
+                counts
+            };
+            return Err(Refusal::NotLatin { detail, evidence: rows.evidence_at(square) });
         }
         for lines in [row, column] {
             let mut seen: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();

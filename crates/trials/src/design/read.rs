@@ -10,8 +10,8 @@ use super::roles::{Rows, distinct, grouped};
 use super::strata::strata;
 use super::words::{list, words};
 use crate::observations::Observations;
-use records::{TrialDeclaration, TrialDesign};
-use std::collections::BTreeMap;
+use records::{TrialDeclaration, TrialDesign, counted};
+use std::collections::{BTreeMap, BTreeSet};
 use words::{say, text};
 
 /// Name of the season factor.
@@ -43,11 +43,15 @@ impl Plan {
         if used.len() < observed.len() {
             let lost = (0..observed.len()).filter(|r| !observed.values[*r].is_finite());
             let rows = Rows { observations: observed, used: Vec::new() };
-            let evidence = rows.evidence(lost);
+            let named = rows.named(lost);
+            let trees: BTreeSet<&String> = observed.tree.iter().collect();
+            let seasons: BTreeSet<i32> = observed.season.iter().copied().flatten().collect();
             notes.push(say!(
-                "{} of {} rows have no value and were set aside ({evidence})",
+                "{} of {} values ({} in {}) missing and left out: {named}",
                 observed.len() - used.len(),
-                observed.len()
+                observed.len(),
+                counted(trees.len() as u64, text!("tree"), text!("trees")),
+                counted(seasons.len().max(1) as u64, text!("season"), text!("seasons"))
             ));
         }
         let mut rows = Rows { observations: observed, used };
@@ -375,8 +379,9 @@ fn covariate(
         return Err(refusal(text!("is the same in every row")));
     }
     if !without.is_empty() {
-        let evidence = rows.evidence(without.iter().copied());
-        notes.push(say!("{} rows have no {name} and were set aside ({evidence})", without.len()));
+        let named = rows.named(without.iter().copied());
+        let values = counted(without.len() as u64, text!("value"), text!("values"));
+        notes.push(say!("{} left out for want of {name}: {named}", values));
         rows.used = kept;
     }
     Ok(Some(name.clone()))

@@ -231,6 +231,22 @@ pub enum Refusal {
 }
 
 impl Refusal {
+    /// The rows that say so, where some do.
+    #[must_use]
+    pub fn evidence(&self) -> Option<&Evidence> {
+        match self {
+            Refusal::EmptyCells { evidence, .. }
+            | Refusal::LevelNotNumber { evidence, .. }
+            | Refusal::TreeTwice { evidence, .. }
+            | Refusal::InTwo { evidence, .. }
+            | Refusal::TwoTreatments { evidence, .. }
+            | Refusal::TreatmentTwice { evidence, .. }
+            | Refusal::VariesWithin { evidence, .. }
+            | Refusal::NotLatin { evidence, .. } => Some(evidence),
+            _ => None,
+        }
+    }
+
     /// What the user can do about it.
     #[must_use]
     pub fn remedy(&self) -> &'static str {
@@ -275,7 +291,9 @@ impl Refusal {
                 text!("leave one of the two out; the trial cannot separate them")
             }
             Refusal::NotLatin { .. } => {
-                text!("correct row, column or treatment, or declare the design that was laid out")
+                text!(
+                    "correct row, column or treatment, or declare the design that was laid out; each replicate is a square of its own"
+                )
             }
             Refusal::NoControl { .. } => text!("name the control as the trial table writes it"),
             Refusal::NoChecks { .. } => {

@@ -2,7 +2,8 @@
 
 use super::refusal::{Evidence, Refusal};
 use crate::observations::Observations;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use words::say;
 
 /// The rows with a value, and access to their columns.
 pub(super) struct Rows<'a> {
@@ -20,9 +21,45 @@ impl Rows<'_> {
         }
     }
 
-    /// Evidence of rows.
+    /// Evidence of rows; a line of the table that holds several seasons stands once.
     pub fn evidence(&self, rows: impl IntoIterator<Item = usize>) -> Evidence {
-        Evidence { places: rows.into_iter().map(|r| self.place(r)).collect() }
+        let mut places: Vec<String> = Vec::new();
+        let mut seen = BTreeSet::new();
+        for place in rows.into_iter().map(|r| self.place(r)) {
+            if seen.insert(place.clone()) {
+                places.push(place);
+            }
+        }
+        Evidence { places }
+    }
+
+    /// The trees and seasons of rows, with the lines they were read from.
+    pub fn named(&self, rows: impl IntoIterator<Item = usize>) -> String {
+        const SHOWN: usize = 6;
+        let observed = self.observations;
+        let mut trees: Vec<(&str, String, Vec<String>)> = Vec::new();
+        let mut known: BTreeMap<(&str, String), usize> = BTreeMap::new();
+        for row in rows {
+            let (tree, place) = (observed.tree[row].as_str(), self.place(row));
+            let at = *known.entry((tree, place.clone())).or_insert(trees.len());
+            if at == trees.len() {
+                trees.push((tree, place, Vec::new()));
+            }
+            let season = observed.season[row].map(|season| season.to_string());
+            trees[at].2.extend(season);
+        }
+        let words = trees.iter().take(SHOWN).map(|(tree, place, seasons)| {
+            if seasons.is_empty() {
+                format!("{tree} ({place})")
+            } else {
+                say!("{tree} in {} ({place})", seasons.join(", "))
+            }
+        });
+        let shown = words.collect::<Vec<_>>().join("; ");
+        match trees.len() {
+            n if n > SHOWN => say!("{shown} and {} more", n - SHOWN),
+            _ => shown,
+        }
     }
 
     /// Whether the column exists with at least one filled cell.

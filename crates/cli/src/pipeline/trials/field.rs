@@ -53,16 +53,20 @@ pub fn from_book(request: &mut LayoutRequest, checked: &Checked) -> Result<(), F
         .iter()
         .filter(|tree| chosen.contains_key(tree.tree.as_str()))
         .collect();
+    // A tree of two trials is one tree.
+    let trees: BTreeSet<&str> = taken.iter().map(|tree| tree.tree.as_str()).collect();
     if let Some(first) = taken.first() {
         return Err(Failure::new(
             format!(
                 "field: {} {} in a trial already, first {} in trial {}",
-                counted(taken.len() as u64, "tree", "trees"),
-                noun(taken.len() as u64, "is", "are"),
+                counted(trees.len() as u64, "tree", "trees"),
+                noun(trees.len() as u64, "is", "are"),
                 first.tree,
                 first.trial
             ),
-            "name other blocks; a tree belongs to one trial of a book",
+            "name other blocks or trees; to lay out a trial on the trees of one that is over, give a \
+             copy of the book whose trial table lacks those rows, and put both together afterwards, \
+             each trial with its own seasons",
         ));
     }
     let crops = earlier_crops(checked, &chosen.keys().copied().collect())?;

@@ -14,9 +14,19 @@ pub(super) fn alone(checker: &mut Checker<'_>, book: &Book) {
         let mut own = Own { checker: &mut *checker, table: format!("trials.{id}"), id, trial };
         own.factors_of_the_design();
         own.factors_once();
-        own.amounts_and_control();
+        own.control();
         own.roles();
         own.traits_and_seasons();
+    }
+}
+
+/// Amounts and controls of what is no factor. Where a factor is at fault itself (none is declared,
+/// or the table has no such column while it has the one of the amount), the names follow from it
+/// and are left to the message on the factor, which names them.
+pub(super) fn names(checker: &mut Checker<'_>, book: &Book, seen: Option<&SeenTrials>) {
+    for (id, trial) in &book.trials {
+        let mut own = Own { checker: &mut *checker, table: format!("trials.{id}"), id, trial };
+        own.factor_names(seen);
     }
 }
 
@@ -29,6 +39,15 @@ pub(super) fn against(checker: &mut Checker<'_>, book: &Book, seen: &SeenTrials)
     }
 }
 
+/// The lists of factors that a design needs.
+fn lists_of(design: TrialDesign) -> &'static [&'static str] {
+    match design {
+        TrialDesign::SplitPlot | TrialDesign::StripPlot => &["main_factors", "sub_factors"],
+        TrialDesign::SplitSplitPlot => &["main_factors", "sub_factors", "sub_sub_factors"],
+        _ => &["factors"],
+    }
+}
+
 struct Own<'c, 't, 'b> {
     checker: &'c mut Checker<'t>,
     table: String,
@@ -36,7 +55,7 @@ struct Own<'c, 't, 'b> {
     trial: &'b TrialDeclaration,
 }
 
-impl Own<'_, '_, '_> {
+impl<'b> Own<'_, '_, 'b> {
     fn report(&mut self, key: &str, code: Code, what: &str, remedy: &str) {
         let what = say!("trial {}: {what}", self.id);
         // `roles.block` may stand as `roles = { block = .. }` or under a header of its own.
@@ -56,11 +75,7 @@ impl Own<'_, '_, '_> {
             ("sub_factors", &trial.sub_factors),
             ("sub_sub_factors", &trial.sub_sub_factors),
         ];
-        let needed: &[&str] = match trial.design {
-            TrialDesign::SplitPlot | TrialDesign::StripPlot => &["main_factors", "sub_factors"],
-            TrialDesign::SplitSplitPlot => &["main_factors", "sub_factors", "sub_sub_factors"],
-            _ => &["factors"],
-        };
+        let needed = lists_of(trial.design);
         let design = trial.design.as_str();
         for (key, list) in lists {
             if needed.contains(&key) && list.is_empty() {
@@ -113,10 +128,16 @@ impl Own<'_, '_, '_> {
         }
     }
 
-    fn amounts_and_control(&mut self) {
+    fn factor_names(&mut self, seen: Option<&SeenTrials>) {
         let trial = self.trial;
+        let is_missing = |key: &&'static str| !trial.keyed_factors().any(|(own, _)| own == *key);
+        if lists_of(trial.design).iter().any(is_missing) {
+            return;
+        }
+        // Columns of the table that stand for a factor that the table has not.
+        let meant = seen.map(|seen| self.meant(seen)).unwrap_or_default();
         for column in trial.amounts.keys() {
-            if !trial.has_factor(column) {
+            if !trial.has_factor(column) && !meant.contains(&column.as_str()) {
                 self.report(
                     "amounts",
                     Code::SettingImpossible,
@@ -125,8 +146,10 @@ impl Own<'_, '_, '_> {
                 );
             }
         }
-        let Some(control) = &trial.control else { return };
-        if !trial.has_factor(&control.factor) {
+        if let Some(control) = &trial.control
+            && !trial.has_factor(&control.factor)
+            && !meant.contains(&control.factor.as_str())
+        {
             self.report(
                 "control",
                 Code::SettingImpossible,
@@ -134,6 +157,28 @@ impl Own<'_, '_, '_> {
                 text!("name one of the factors"),
             );
         }
+    }
+
+    /// Where a factor is no column of the table: columns that are, and that amounts or control name
+    /// as factors.
+    fn meant(&self, seen: &SeenTrials) -> Vec<&'b str> {
+        let trial = self.trial;
+        let is_absent = |(_, factor): (_, &str)| !seen.columns.contains(factor);
+        if !trial.keyed_factors().any(is_absent) {
+            return Vec::new();
+        }
+        let controls = trial.control.iter().map(|control| control.factor.as_str());
+        let mut meant: Vec<&str> = trial.amounts.keys().map(String::as_str).collect();
+        meant.extend(controls);
+        meant.retain(|column| !trial.has_factor(column) && seen.columns.contains(*column));
+        meant.sort_unstable();
+        meant.dedup();
+        meant
+    }
+
+    fn control(&mut self) {
+        let trial = self.trial;
+        let Some(control) = &trial.control else { return };
         if control.level.trim().is_empty() {
             self.report(
                 "control",
@@ -253,10 +298,19 @@ impl Own<'_, '_, '_> {
             say!("name one of its columns: {}", names.join(", "))
         };
         let absent = |column: &str| !seen.columns.contains(column);
+        let meant = self.meant(seen).join(", ");
         for (key, factor) in trial.keyed_factors() {
             if absent(factor) && !factor.trim().is_empty() {
                 let what = say!("the trial table has no column '{factor}' for a factor");
-                self.report(key, Code::ColumnMissing, &what, &known());
+                let remedy = if meant.is_empty() {
+                    known()
+                } else {
+                    say!(
+                        "write the column that amounts or control names as a factor already, {meant}, or {}",
+                        known()
+                    )
+                };
+                self.report(key, Code::ColumnMissing, &what, &remedy);
             }
         }
         for (role, column) in trial.roles.named() {
