@@ -456,6 +456,8 @@ Writes to DIR: map.svg (field map), field-sheets.html (map, sheets and cautions,
 field-sheets.xlsx (plots, pruning and harvest sheets, labels), trials.csv (rows for the trial table),
 book-section.toml (lines for book.toml) and layout.json. Put the rows and the lines into the book,
 prune, harvest, and `anacurve run` or `anacurve trial` analyses the trial without further edits.
+Of a new field it also writes trees.csv and, where [field] states site and region, blocks.csv: put
+them into the book too, for example as trees-north.csv and blocks-north.csv, or add their rows.
 
 A request (this one, saved as next.toml, works on the demo book):
 
@@ -484,8 +486,9 @@ design: completely_randomised, randomised_blocks, latin_square, split_plot, spli
 strip_plot, incomplete_blocks (with plots_per_block) or augmented_blocks (with checks).
 on: plots (the default), main_plots, sub_plots or sub_sub_plots; for strips, main_plots one way and
 sub_plots across. unit: only for levels that are amounts.
-[field]: blocks of --book; or trees listed as { tree, block, row, column, earlier_crop, girth_cm };
-or rows and columns of plots of a field yet to be planted.
+[field]: blocks of --book, which needs no prunings and no harvests yet; or trees listed as
+{ tree, block, row, column, earlier_crop, girth_cm }; or rows and columns of plots of a field yet to
+be planted, with the site and region that it will lie in, and block, its id (the trial's if absent).
 Further entries: control = { factor, level, beside_factorial }, replication = { LABEL = N },
 guards = { around_trial, between_plots, inside_plots },
 restrictions = { no_equal_neighbours, never_neighbours, corners },
