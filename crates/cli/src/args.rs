@@ -326,7 +326,8 @@ Examples:
   anacurve size data-demo --treatments 5 --difference 20
   anacurve size data-demo --design split_plot --main 3 --sub 3 --compare sub --difference 15
   anacurve size --components cv.toml --treatments 4 --difference 25 --out size-report
-  anacurve size data-demo --treatments 5 --difference 20 --levels 0,15,30,45,60 --optimum 30 --gain 20")]
+  anacurve size data-demo --treatments 5 --difference 20 --levels 0,0.15,0.30,0.45,0.60 \
+    --optimum 0.30 --gain 20")]
 pub struct SizeArgs {
     /// Record book whose yield model tells how much trees vary
     #[arg(value_name = "BOOK")]
@@ -383,18 +384,20 @@ pub struct SizeArgs {
     /// The answer is for other seasons than those observed
     #[arg(long)]
     pub other_seasons: bool,
-    /// Levels of an amount, such as 0,15,30,45,60: asks for the replicates that locate its best too
+    /// Levels of an amount, such as 0,0.15,0.30,0.45,0.60: asks for the replicates that locate its
+    /// best too
     #[arg(long, value_name = "X,..", value_delimiter = ',')]
     pub levels: Vec<f64>,
-    /// Best level supposed true
+    /// Best level supposed true, in the unit of --levels
     #[arg(long, value_name = "X", requires = "levels")]
     pub optimum: Option<f64>,
     /// What the best level is supposed to yield more than the lowest, per cent of the mean
     #[arg(long, value_name = "PCT", requires = "levels")]
     pub gain: Option<f64>,
-    /// The best level is located when the estimate is this near to it
-    #[arg(long, value_name = "X", default_value_t = 5.0)]
-    pub within: f64,
+    /// The best level is located when the estimate is this near to it, in the unit of --levels and
+    /// less than half their range; a third of the smallest step between levels when absent
+    #[arg(long, value_name = "X", requires = "levels")]
+    pub within: Option<f64>,
     /// Folder for the page; a folder written by this command before is replaced
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -453,6 +456,8 @@ Writes to DIR: map.svg (field map), field-sheets.html (map, sheets and cautions,
 field-sheets.xlsx (plots, pruning and harvest sheets, labels), trials.csv (rows for the trial table),
 book-section.toml (lines for book.toml) and layout.json. Put the rows and the lines into the book,
 prune, harvest, and `anacurve run` or `anacurve trial` analyses the trial without further edits.
+Of a new field it also writes trees.csv and, where [field] states site and region, blocks.csv: put
+them into the book too, for example as trees-north.csv and blocks-north.csv, or add their rows.
 
 A request (this one, saved as next.toml, works on the demo book):
 
@@ -481,8 +486,9 @@ design: completely_randomised, randomised_blocks, latin_square, split_plot, spli
 strip_plot, incomplete_blocks (with plots_per_block) or augmented_blocks (with checks).
 on: plots (the default), main_plots, sub_plots or sub_sub_plots; for strips, main_plots one way and
 sub_plots across. unit: only for levels that are amounts.
-[field]: blocks of --book; or trees listed as { tree, block, row, column, earlier_crop, girth_cm };
-or rows and columns of plots of a field yet to be planted.
+[field]: blocks of --book, which needs no prunings and no harvests yet; or trees listed as
+{ tree, block, row, column, earlier_crop, girth_cm }; or rows and columns of plots of a field yet to
+be planted, with the site and region that it will lie in, and block, its id (the trial's if absent).
 Further entries: control = { factor, level, beside_factorial }, replication = { LABEL = N },
 guards = { around_trial, between_plots, inside_plots },
 restrictions = { no_equal_neighbours, never_neighbours, corners },

@@ -24,6 +24,18 @@ fn from_publish<E: std::error::Error + 'static>(error: &PublishError<E>) -> Fail
     if let PublishError::Busy { .. } = error {
         return Failure::new(error, "wait until it is done, or name another folder with --out");
     }
+    if let PublishError::NotAReport(folder) = error {
+        let shown = folder.display();
+        let what = if folder.join("book.toml").is_file() {
+            format!("{shown} is a record book, and the folder of --out is replaced as a whole")
+        } else {
+            error.to_string()
+        };
+        return Failure::new(
+            what,
+            "nothing was written; name with --out a folder that is new, empty or written by this command before",
+        );
+    }
     let mut what = error.to_string();
     let mut source = std::error::Error::source(error);
     while let Some(cause) = source {

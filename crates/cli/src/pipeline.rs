@@ -14,8 +14,9 @@ pub mod work;
 pub mod zones;
 
 use crate::console::{Failure, Stages};
-use ingest_seasons::{LinkError, Linked};
-use ingest_tables::{BookTables, IngestError, ReadSettings};
+use arrow::record_batch::RecordBatch;
+use ingest_seasons::{LinkError, Linked, TrialTree};
+use ingest_tables::{BookTables, FileReport, IngestError, ReadSettings};
 use records::{Problem, ReportLanguage, Severity, Table};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -110,18 +111,7 @@ pub fn check_wanted(
     Reading { through, cache, trees }: Reading<'_>,
     stages: &Stages,
 ) -> Result<Checked, Failure> {
-    stages.enter("reading");
-    let settings = ReadSettings { cache, trees };
-    let mut tables = ingest_tables::read_book_with(book, settings, &mut |progress| {
-        stages.now(format!(
-            "reading {} ({} rows; file {} of {})",
-            progress.file,
-            progress.rows,
-            (progress.files_done + 1).min(progress.files),
-            progress.files
-        ));
-    })
-    .map_err(from_ingest)?;
+    let mut tables = read(book, ReadSettings { cache, trees, ..ReadSettings::default() }, stages)?;
     let later = match through {
         Some(season) => ingest_seasons::through(&mut tables, season).map_err(from_ingest)?,
         None => BTreeMap::new(),
@@ -130,6 +120,53 @@ pub fn check_wanted(
     stages.now("linking picks and prunings to tree-seasons");
     let linked = ingest_seasons::link(&mut tables).map_err(|error| from_link(error, &tables))?;
     Ok(Checked { tables, linked, later })
+}
+
+fn read(book: &Path, settings: ReadSettings<'_>, stages: &Stages) -> Result<BookTables, Failure> {
+    stages.enter("reading");
+    ingest_tables::read_book_with(book, settings, &mut |progress| {
+        stages.now(format!(
+            "reading {} ({} rows; file {} of {})",
+            progress.file,
+            progress.rows,
+            (progress.files_done + 1).min(progress.files),
+            progress.files
+        ));
+    })
+    .map_err(from_ingest)
+}
+
+/// A book in which a trial is to be laid out, read and, where it holds visits, linked.
+pub struct Standing {
+    /// Typed tables and what reading found.
+    pub tables: BookTables,
+    /// Trees of trials.
+    pub trial_trees: Vec<TrialTree>,
+    /// The linked table; `None` of a book without harvests, such as that of a new plantation.
+    pub tree_seasons: Option<RecordBatch>,
+}
+
+impl Standing {
+    /// Reads a book of which blocks and trees are needed alone.
+    ///
+    /// # Errors
+    /// With every fatal problem of the book.
+    pub fn of(book: &Path, stages: &Stages) -> Result<Self, Failure> {
+        let settings = ReadSettings { without_visits: true, ..ReadSettings::default() };
+        let mut tables = read(book, settings, stages)?;
+        stages.enter("linking");
+        stages.now("linking trees to blocks");
+        let of_picks = |file: &&FileReport| file.table == Table::Harvests;
+        if tables.files.iter().filter(of_picks).all(|file| file.rows_read == 0) {
+            let trial_trees = ingest_seasons::link_places(&mut tables)
+                .map_err(|error| from_link(error, &tables))?;
+            return Ok(Self { tables, trial_trees, tree_seasons: None });
+        }
+        let linked =
+            ingest_seasons::link(&mut tables).map_err(|error| from_link(error, &tables))?;
+        let Linked { tree_seasons, trial_trees, .. } = linked;
+        Ok(Self { tables, trial_trees, tree_seasons: Some(tree_seasons) })
+    }
 }
 
 /// What the results of a checked book are computed from.

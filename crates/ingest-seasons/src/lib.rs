@@ -26,7 +26,7 @@ mod to_arrow;
 mod trials;
 
 pub use holdings::{HeldBlock, HeldTree, Visit, held_blocks, visits};
-pub use link::{LinkError, Linked, link};
+pub use link::{LinkError, Linked, link, link_places};
 pub use outcome::{NotLinked, Reason, TableLinks};
 pub use parquet_out::{WriteError, write_parquet};
 pub use standing::{StandingTree, standing_trees};

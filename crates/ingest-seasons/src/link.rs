@@ -71,26 +71,12 @@ pub enum LinkError {
 /// [`LinkError::NothingLinked`] when no tree-season comes out (rows are set aside all the same),
 /// the others when the program broke a promise.
 pub fn link(tables: &mut BookTables) -> Result<Linked, LinkError> {
-    let files = (0..).zip(&tables.files).map(|(index, file)| SourceFile {
-        table: file.table,
-        name: file.file.clone(),
-        date_cell: tables.cell_of(index, DATE),
-    });
-    let mut outcome = Outcome::new(files.collect());
+    let mut outcome = outcome_of(tables);
     outcome.lost = incomplete::visits(tables);
     let drawn = drawn(tables)?;
     let frames = drawn.as_ref().unwrap_or(&tables.frames);
     let linked = link_frames(&tables.book, frames, &mut outcome);
-    outcome.rejected.sort_unstable();
-    let rejected = std::mem::take(&mut outcome.rejected).into_iter().map(|row| SetAside {
-        file: row.stands.0,
-        line: row.stands.1,
-        column: Some(row.column),
-        code: row.code,
-        reason: row.reason,
-        remedy: row.remedy,
-    });
-    tables.set_aside(rejected.collect())?;
+    set_aside(tables, &mut outcome)?;
     // Of two reasons why nothing can be learnt, the one that comes first.
     match (linked, no_visit_left(&tables.files, &outcome)) {
         (Ok(Linked { summary, .. }), Some(problem)) => {
@@ -101,6 +87,53 @@ pub fn link(tables: &mut BookTables) -> Result<Linked, LinkError> {
         }
         (linked, _) => linked,
     }
+}
+
+/// The trees of trials in a book that may be without visits; rows of blocks, trees and trials that
+/// name unknown places move from their table into quarantine, as when the book is linked.
+///
+/// # Errors
+/// When the program broke a promise.
+pub fn link_places(tables: &mut BookTables) -> Result<Vec<TrialTree>, LinkError> {
+    let mut outcome = outcome_of(tables);
+    let plots = plots_alone(&tables.book, &tables.frames, &mut outcome)?;
+    set_aside(tables, &mut outcome)?;
+    Ok(plots.map(|plots| plots.trees).unwrap_or_default())
+}
+
+fn plots_alone(
+    book: &Book,
+    frames: &BTreeMap<Table, DataFrame>,
+    outcome: &mut Outcome,
+) -> Result<Option<trials::Plots>, LinkError> {
+    let needed = |table| frames.get(&table).ok_or(LinkError::TableMissing(table));
+    let trees = needed(Table::Trees)?;
+    let places = Places::join(needed(Table::Blocks)?, trees, book, outcome)?;
+    let frame = frames.get(&Table::Trials);
+    Ok(frame.map(|frame| trials::plots(frame, trees, &places, book, outcome)).transpose()?)
+}
+
+fn outcome_of(tables: &BookTables) -> Outcome {
+    let files = (0..).zip(&tables.files).map(|(index, file)| SourceFile {
+        table: file.table,
+        name: file.file.clone(),
+        date_cell: tables.cell_of(index, DATE),
+    });
+    Outcome::new(files.collect())
+}
+
+/// Moves the rejected rows into quarantine.
+fn set_aside(tables: &mut BookTables, outcome: &mut Outcome) -> Result<(), IngestError> {
+    outcome.rejected.sort_unstable();
+    let rejected = std::mem::take(&mut outcome.rejected).into_iter().map(|row| SetAside {
+        file: row.stands.0,
+        line: row.stands.1,
+        column: Some(row.column),
+        code: row.code,
+        reason: row.reason,
+        remedy: row.remedy,
+    });
+    tables.set_aside(rejected.collect())
 }
 
 /// The tables with the trees drawn alone, where a share was asked for: the others have no records

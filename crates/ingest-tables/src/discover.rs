@@ -46,8 +46,14 @@ impl Format {
     }
 }
 
-/// Every file of the book in reading order, and what is wrong with the choice.
-pub(crate) fn discover(dir: &Path, book: &Book, toml: &str) -> (Vec<Source>, Vec<Problem>) {
+/// Every file of the book in reading order, and what is wrong with the choice, the absence of a
+/// table that is needed among it.
+pub(crate) fn discover(
+    dir: &Path,
+    book: &Book,
+    toml: &str,
+    needs: impl Fn(Table) -> bool,
+) -> (Vec<Source>, Vec<Problem>) {
     let (mut sources, mut problems) = (Vec::new(), Vec::new());
     let candidates = match candidates(dir) {
         Ok(candidates) => candidates,
@@ -82,7 +88,7 @@ pub(crate) fn discover(dir: &Path, book: &Book, toml: &str) -> (Vec<Source>, Vec
             }
         }
         let is_missing = before == (sources.len(), problems.len());
-        if is_missing && table.spec().required {
+        if is_missing && needs(table) {
             problems.push(missing(table, &unnamed(&candidates, book)));
         }
     }

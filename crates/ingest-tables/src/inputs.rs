@@ -60,7 +60,7 @@ impl BookTables {
                 Some(_) => {}
             }
         }
-        let (sources, _) = discover(dir, &book, &toml);
+        let (sources, _) = discover(dir, &book, &toml, |_| false);
         let is_new = |name: &str| !self.sources.iter().any(|source| source.name == name);
         for source in sources.iter().filter(|source| is_new(&source.name)) {
             problems.push(changed(&source.name, text!("was added")));

@@ -65,6 +65,17 @@ pub struct ReadSettings<'a> {
     /// Share of the trees whose prunings, laterals and harvests are kept, between 0 and 1; they are
     /// drawn site by site, and trees of trials are kept too. No cache is used then.
     pub trees: Option<f64>,
+    /// Whether a book may be without visits: tables of prunings and harvests that have no file or no
+    /// row are empty then, instead of a reason to refuse the book.
+    pub without_visits: bool,
+}
+
+impl ReadSettings<'_> {
+    /// Whether a book is refused without a row of the table.
+    fn needs(&self, table: Table) -> bool {
+        let is_of_visits = matches!(table, Table::Prunings | Table::Harvests);
+        table.spec().required && !(self.without_visits && is_of_visits)
+    }
 }
 
 /// Why a book could not be read.
@@ -202,18 +213,18 @@ pub fn read_book_with(
         .filter(|_| settings.trees.is_none())
         .map(|folder| Cache::open(folder).map_err(|error| no_cache(folder, &error)))
         .transpose()?;
-    let (sources, problems) = discover(dir, &book, &toml);
+    let (sources, problems) = discover(dir, &book, &toml, |table| settings.needs(table));
     let of = |table| sources.iter().filter(move |s| s.table == table).collect::<Vec<&Source>>();
     // Which trees are drawn must be known before the first visit is read.
     let always = match settings.trees {
         Some(_) => {
             let trials = of(Table::Trials);
-            let mut ahead = Reading::new(&book, None, trials.len(), progress);
+            let mut ahead = Reading::new(&book, None, settings, trials.len(), progress);
             trees_of(&ahead.table(Table::Trials, &trials)?).map_err(internal)?
         }
         None => BTreeSet::new(),
     };
-    let mut reading = Reading::new(&book, cache.as_ref(), sources.len(), progress);
+    let mut reading = Reading::new(&book, cache.as_ref(), settings, sources.len(), progress);
     reading.problems = problems;
     let mut frames = BTreeMap::new();
     for table in Table::ALL {
@@ -227,7 +238,9 @@ pub fn read_book_with(
             reading.draw = Some(draw);
         }
         let files = of(table);
-        if !files.is_empty() {
+        let is_optional = !table.spec().required;
+        // Required tables are there for whoever links them, be it without a row.
+        if !(files.is_empty() && (is_optional || settings.needs(table))) {
             frames.insert(table, reading.table(table, &files)?);
         }
     }
@@ -429,6 +442,7 @@ fn internal(error: PolarsError) -> IngestError {
 struct Reading<'a> {
     book: &'a Book,
     cache: Option<&'a Cache>,
+    settings: ReadSettings<'a>,
     draw: Option<Draw>,
     from_cache: usize,
     progress: &'a mut dyn FnMut(Progress<'_>),
@@ -446,12 +460,14 @@ impl<'a> Reading<'a> {
     fn new(
         book: &'a Book,
         cache: Option<&'a Cache>,
+        settings: ReadSettings<'a>,
         total: usize,
         progress: &'a mut dyn FnMut(Progress<'_>),
     ) -> Self {
         Self {
             book,
             cache,
+            settings,
             draw: None,
             from_cache: 0,
             progress,
@@ -499,9 +515,15 @@ impl<'a> Reading<'a> {
             self.close(source, outcome, kept, hash, &mut without_rows)?;
         }
         let has_rows = self.files.iter().skip(first_file).any(|file| file.rows_read > 0);
-        let is_fatal = table.spec().required && !has_rows;
+        let is_fatal = self.settings.needs(table) && !has_rows;
         for problem in &mut without_rows {
             problem.severity = if is_fatal { Severity::Fatal } else { Severity::Warning };
+            if is_fatal {
+                // Not "or remove the file": the table would be missed next.
+                problem.remedy = say!(
+                    "add the rows: every book needs the table {table}, and removing the file leaves it without"
+                );
+            }
         }
         self.problems.append(&mut without_rows);
         parts.joined().map_err(internal)

@@ -10,7 +10,7 @@ use records::{Code, Table};
 use std::path::Path;
 
 fn read(folder: &Folder, cache: &Path) -> BookTables {
-    let settings = ReadSettings { cache: Some(cache), trees: None };
+    let settings = ReadSettings { cache: Some(cache), ..ReadSettings::default() };
     read_book_with(folder.path(), settings, &mut |_| ()).unwrap()
 }
 

@@ -83,7 +83,7 @@ impl Code {
             Self::TableHeaderOnly => told(
                 "A table has a header and no rows.",
                 "What the table would tell is missing from the analysis.",
-                "Add the rows, or delete the file if the table is not kept.",
+                "Add the rows; a file of a table that the book can do without (laterals, trials) may be deleted instead.",
             ),
             Self::TableMissing => told(
                 "A table that every book needs (blocks, trees, prunings, harvests) has no file.",

@@ -7,10 +7,12 @@ mod sheets;
 
 use crate::error::ReportError;
 use crate::files::csv_record;
+use crate::names::stem;
 use askama::Template;
+use records::turns_direction;
 use std::fs;
 use std::path::Path;
-use trials::layout::{Layout, LayoutFactor};
+use trials::layout::{Layout, LayoutFactor, NewField, TrialTable};
 
 /// Code of a treatment on maps and labels: A to Z, then A2 and so on.
 fn code(treatment: usize) -> String {
@@ -43,9 +45,8 @@ fn trials_csv_rows(layout: &Layout) -> (Vec<String>, Vec<Vec<String>>) {
     (table.columns, table.rows)
 }
 
-/// The trial table to put into the book.
-fn trials_csv(layout: &Layout) -> String {
-    let (columns, rows) = trials_csv_rows(layout);
+/// A table to put into the book.
+fn csv(TrialTable { columns, rows }: TrialTable) -> String {
     let mut out = csv_record(columns);
     for row in rows {
         out.push_str(&csv_record(row));
@@ -55,16 +56,50 @@ fn trials_csv(layout: &Layout) -> String {
 
 /// The section of `book.toml`.
 fn section(layout: &Layout) -> String {
+    let field = match &layout.new_field {
+        None => String::new(),
+        Some(field) => format!("# {}\n", new_field_words(field).join("\n# ")),
+    };
     format!(
-        "# Append this to book.toml, and the rows of trials.csv to the trial table of the book.\n{}\
+        "# Append this to book.toml, and the rows of trials.csv to the trial table of the book.\n\
+         {field}{}\
          # When the trial is pruned, name its harvests, for example seasons = [2028, 2029]: earlier\n\
          # records of its trees then count as everyday records.\n",
         layout.declaration().snippet(&layout.trial)
     )
 }
 
+/// What a book needs before it knows the trees of a new field: plain English, for a comment and a
+/// terminal.
+#[must_use]
+pub fn new_field_words(field: &NewField) -> Vec<String> {
+    let stated = [("site", &field.site), ("region", &field.region)];
+    let missing: Vec<&str> =
+        stated.into_iter().filter_map(|(name, value)| value.is_none().then_some(name)).collect();
+    // Ids are text: they end neither the comment nor the name of a file.
+    let stem = stem(&field.block, []);
+    let block = field.block.replace(|c: char| c.is_control() || turns_direction(c), " ");
+    let own = if missing.is_empty() {
+        format!(
+            "Its block is in blocks.csv: fill in spacing, variety and planted, and put it into the book as blocks-{stem}.csv, or add its row to the block table."
+        )
+    } else {
+        format!(
+            "Its block '{block}' needs a row in the block table with block, site and region; with {} under [field] of the request, blocks.csv is written too.",
+            missing.join(" and ")
+        )
+    };
+    vec![
+        format!(
+            "The trees of the new field are in trees.csv: put it into the book as trees-{stem}.csv, or add its rows to the tree table."
+        ),
+        own,
+    ]
+}
+
 /// Writes `map.svg`, `field-sheets.html`, `field-sheets.xlsx`, `trials.csv`, `book-section.toml` and
-/// `layout.json` into `dir`, which is created when absent. The same layout gives the same bytes.
+/// `layout.json` into `dir`, which is created when absent, and of a new field `trees.csv` and, where
+/// site and region are stated, `blocks.csv`. The same layout gives the same bytes.
 ///
 /// # Errors
 /// When a file cannot be encoded or written; files written before stay.
@@ -79,7 +114,13 @@ pub fn write_layout(layout: &Layout, dir: &Path) -> Result<(), ReportError> {
     write("map.svg", map.as_bytes())?;
     write("field-sheets.html", page::LayoutPage::of(layout, map).render()?.as_bytes())?;
     write("field-sheets.xlsx", &sheets::workbook(layout)?)?;
-    write("trials.csv", trials_csv(layout).as_bytes())?;
+    write("trials.csv", csv(layout.trial_table()).as_bytes())?;
+    if let Some(trees) = layout.tree_table() {
+        write("trees.csv", csv(trees).as_bytes())?;
+    }
+    if let Some(blocks) = layout.block_table() {
+        write("blocks.csv", csv(blocks).as_bytes())?;
+    }
     write("book-section.toml", section(layout).as_bytes())?;
     let json = serde_json::to_string_pretty(layout)?;
     write("layout.json", (json + "\n").as_bytes())

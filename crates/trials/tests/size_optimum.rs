@@ -122,12 +122,18 @@ fn more_replicates_locate_better_and_the_fewest_are_found() {
         (before, width) = (found.within_tolerance, found.mean_width);
     }
     let q = OptimumQuestion { tolerance: 0.03, ..question(0.6, 3) };
-    let (replicates, found) = replicates_for_optimum(&q, 0.8, 100).unwrap().unwrap();
+    let all: Vec<usize> = (2..=100).collect();
+    let (replicates, found) = replicates_for_optimum(&q, 0.8, &all).unwrap().unwrap();
     assert!(found.within_tolerance >= 0.8);
     let one_less = TrialSize { replicates: replicates - 1, ..q.size };
     let before = optimum(&OptimumQuestion { size: one_less, ..q.clone() }).unwrap();
     assert!(before.within_tolerance < 0.8, "{replicates}");
-    assert_eq!(replicates_for_optimum(&question(400.0, 3), 0.9, 5).unwrap(), None);
+    assert_eq!(replicates_for_optimum(&question(400.0, 3), 0.9, &[2, 3, 4, 5]).unwrap(), None);
+    // Of a list in any order the next one tried, and no other.
+    let few = [replicates + 9, replicates - 1, replicates + 2, replicates + 9];
+    assert_eq!(replicates_for_optimum(&q, 0.8, &few).unwrap().unwrap().0, replicates + 2);
+    assert_eq!(replicates_for_optimum(&q, 0.8, &few[..1]).unwrap().unwrap().0, replicates + 9);
+    assert_eq!(replicates_for_optimum(&q, 0.8, &[]).unwrap(), None);
     // The same seed gives the same answer.
     assert_eq!(optimum(&q).unwrap(), optimum(&q).unwrap());
     let outside = OptimumQuestion { curve: Curve { optimum: 0.8, ..q.curve }, ..q.clone() };

@@ -2,25 +2,36 @@
 
 use crate::args::{Format, LayoutArgs};
 use crate::console::{Failure, Outcome, Stages, print_data};
-use crate::pipeline;
 use crate::pipeline::trials::field;
+use crate::pipeline::trials::request::RequestFile;
+use crate::pipeline::{Standing, from_ingest};
 use records::counted;
 use report::ReportError;
-use trials::layout::{Layout, LayoutRequest, lay_out};
+use trials::layout::{Layout, lay_out};
 
 /// Reads the request, draws and writes.
 pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
-    let mut request = read(args)?;
-    if let Some(book) = &args.book {
-        let stages = Stages::new();
-        let checked = pipeline::check(book, &stages);
-        stages.finish();
-        let checked = checked?;
-        checked.still_holds(book)?;
-        field::from_book(&mut request, &checked)?;
+    let (file, mut request) = RequestFile::read(&args.request)?;
+    match &args.book {
+        Some(book) => {
+            let stages = Stages::new();
+            let standing = Standing::of(book, &stages);
+            stages.finish();
+            let standing = standing?;
+            standing.tables.check_unchanged(book).map_err(from_ingest)?;
+            field::from_book(&mut request, &file, &standing)?;
+        }
+        None if !request.field.blocks.is_empty() && request.field.trees.is_empty() => {
+            return Err(file.refused(
+                "field.blocks",
+                None,
+                "blocks of a plantation are named, and no record book is given whose trees stand in them",
+                "name the book with --book BOOK; of a field yet to be planted give rows and columns instead",
+            ));
+        }
+        None => {}
     }
-    let layout =
-        lay_out(&request, args.seed).map_err(|error| Failure::new(&error, error.hint()))?;
+    let layout = lay_out(&request, args.seed).map_err(|error| file.from_layout(&error))?;
     report::publish(&args.out, |dir| -> Result<(), ReportError> {
         report::write_layout(&layout, dir)
     })
@@ -35,26 +46,6 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
     Ok(Outcome::Done)
 }
 
-fn read(args: &LayoutArgs) -> Result<LayoutRequest, Failure> {
-    let path = args.request.display();
-    let text = std::fs::read_to_string(&args.request).map_err(|error| {
-        Failure::new(
-            format!("{path}: {error}"),
-            "name a file with the request; anacurve layout --help shows one",
-        )
-    })?;
-    toml::from_str(text.strip_prefix('\u{feff}').unwrap_or(&text)).map_err(|error| {
-        let line = error.span().map_or_else(String::new, |span| {
-            let before = text.get(..span.start).unwrap_or("");
-            format!(":{}", before.matches('\n').count() + 1)
-        });
-        Failure::new(
-            format!("{path}{line}: {}", error.message()),
-            "anacurve layout --help shows a request and lists its entries",
-        )
-    })
-}
-
 fn summary(args: &LayoutArgs, layout: &Layout) -> String {
     let trees: usize = layout.plots.iter().map(|plot| plot.trees.len()).sum();
     let mut text = format!(
@@ -67,6 +58,9 @@ fn summary(args: &LayoutArgs, layout: &Layout) -> String {
         layout.seed
     );
     for sentence in &layout.methods {
+        text.push_str(&format!("  {sentence}\n"));
+    }
+    for sentence in layout.new_field.iter().flat_map(report::new_field_words) {
         text.push_str(&format!("  {sentence}\n"));
     }
     text.push_str(&format!("Sheets to print: {}\n", args.out.join("field-sheets.html").display()));

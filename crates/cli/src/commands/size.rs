@@ -4,8 +4,7 @@ mod locate;
 
 use crate::args::{Format, SizeArgs};
 use crate::console::{Failure, Outcome, Stages, print_data};
-use crate::pipeline::advice::{self, Decided, Wanted};
-use crate::pipeline::{self, components};
+use crate::pipeline::{self, advice, components};
 use records::{TrialDesign, counted};
 use report::{
     ReportError, TrialCell, TrialPart, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable,
@@ -56,8 +55,12 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
     let request = request(args, components)?;
     let found = trade_off(&request).map_err(refused)?;
     let mut part = part(args, &found, words);
-    if let Some(question) = locate::question(args, &request, components)? {
-        part.sections.push(locate::section(args, &question).map_err(refused)?);
+    let located = locate::question(args, &request, components)?
+        .map(|question| locate::located(args, &question))
+        .transpose()
+        .map_err(refused)?;
+    if let Some(located) = &located {
+        part.sections.push(located.section.clone());
     }
     if let Some(out) = &args.out {
         let json = json(&found)?;
@@ -69,7 +72,7 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
         .map_err(|error| super::from_publish(&error))?;
     }
     let text = match args.format {
-        Format::Text => text(args, &part, &found),
+        Format::Text => text(args, &part, &found, located.as_ref()),
         Format::Json => json(&found)?,
     };
     print_data(&text)?;
@@ -114,14 +117,14 @@ fn components_of(args: &SizeArgs) -> Result<(Components, Vec<String>), Failure> 
             return Err(failure);
         }
     };
-    let decided = advice::advise(&checked, Wanted { seed: 1, challenger: false }, &stages);
+    let model = advice::yield_model(&checked, 1, &stages);
     stages.finish();
-    let decided = decided?;
+    let model = model?;
     checked.still_holds(book)?;
-    match decided {
-        Decided::Fitted(run) => components::of_book(&checked, &run),
-        Decided::Unfitted(_) => Err(Failure::new(
-            "the book holds too few records to tell how much trees vary",
+    match model {
+        Some(model) => components::of_book(&checked, &model),
+        None => Err(Failure::new(
+            format!("{}: the records are too few to tell how much trees vary", book.display()),
             "give coefficients of variation with --components; 30 to 40 % between trees is common",
         )),
     }
@@ -296,10 +299,14 @@ fn plot(args: &SizeArgs, found: &TradeOff, seasons: usize) -> TrialPlot {
     }
 }
 
-fn text(args: &SizeArgs, part: &TrialPart, found: &TradeOff) -> String {
+fn text(
+    args: &SizeArgs,
+    part: &TrialPart,
+    found: &TradeOff,
+    located: Option<&locate::Located>,
+) -> String {
     let mut out = format!("{}\n", part.finding);
-    let (first, located) = (part.sections.first(), part.sections.iter().skip(1));
-    for paragraph in first.iter().flat_map(|section| &section.paragraphs) {
+    for paragraph in part.sections.first().iter().flat_map(|section| &section.paragraphs) {
         out.push_str(&format!("{paragraph}\n"));
     }
     for &seasons in &args.seasons {
@@ -326,9 +333,7 @@ fn text(args: &SizeArgs, part: &TrialPart, found: &TradeOff) -> String {
             out.push('\n');
         }
     }
-    for section in located {
-        out.push_str(&locate::text(section));
-    }
+    out.push_str(&located.map(locate::text).unwrap_or_default());
     if let Some(dir) = &args.out {
         out.push_str(&format!("Page: {}\n", dir.join("size.html").display()));
     }

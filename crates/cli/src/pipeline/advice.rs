@@ -88,29 +88,16 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
     let seed = wanted.seed;
     let book = &checked.tables.book;
     stages.enter("costing");
-    let table = TreeSeasons::from_batch(&checked.linked.tree_seasons).map_err(|error| {
-        Failure::new(error, "this is a defect of the program; please report it")
-    })?;
+    let table = table_of(checked)?;
     let holdings = Holdings::of(checked)?;
     let costs = costs(book, &table, &holdings)?;
     let shared = Shared { checked, table: &table, costs, holdings, seed };
-    let settings = YieldSettings {
-        scale: book.options.response_scale,
-        draws: DRAWS,
-        seed,
-        level: book.options.level,
-    };
-    stages.enter("fitting");
-    stages.now(format!(
-        "fitting the yield response to {}",
-        counted(table.len() as u64, text!("tree-season"), text!("tree-seasons"))
-    ));
-    let model = match YieldModel::fit(&table, &settings) {
+    let settings = settings_of(book, seed);
+    let model = match fitted(&table, &settings, stages)? {
         Ok(model) => model,
-        Err(error) if unfitted::is_thin(&error, &table) => {
+        Err(error) => {
             return Ok(Decided::Unfitted(Box::new(unfitted::advise(checked, &shared, &error))));
         }
-        Err(error) => return Err(from_yield(&error)),
     };
     let challenger = if wanted.challenger {
         stages.enter("challenger");
@@ -154,6 +141,51 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
     let costs = shared.costs;
     let advised = Advised { settings, model, challenger, advice, pictures, plan, costs };
     Ok(Decided::Fitted(Box::new(advised)))
+}
+
+/// The yield model alone, for what needs no advice and so no cost of pruning; `None` with records
+/// too thin for a fit.
+///
+/// # Errors
+/// When no tree-season can be used, or the engine cannot fit them.
+pub fn yield_model(
+    checked: &Checked,
+    seed: u64,
+    stages: &Stages,
+) -> Result<Option<YieldModel>, Failure> {
+    let settings = settings_of(&checked.tables.book, seed);
+    Ok(fitted(&table_of(checked)?, &settings, stages)?.ok())
+}
+
+fn table_of(checked: &Checked) -> Result<TreeSeasons, Failure> {
+    TreeSeasons::from_batch(&checked.linked.tree_seasons)
+        .map_err(|error| Failure::new(error, "this is a defect of the program; please report it"))
+}
+
+fn settings_of(book: &Book, seed: u64) -> YieldSettings {
+    YieldSettings {
+        scale: book.options.response_scale,
+        draws: DRAWS,
+        seed,
+        level: book.options.level,
+    }
+}
+
+/// The model, or inside what records too thin for it lack.
+fn fitted(
+    table: &TreeSeasons,
+    settings: &YieldSettings,
+    stages: &Stages,
+) -> Result<Result<YieldModel, YieldError>, Failure> {
+    stages.enter("fitting");
+    stages.now(format!(
+        "fitting the yield response to {}",
+        counted(table.len() as u64, text!("tree-season"), text!("tree-seasons"))
+    ));
+    match YieldModel::fit(table, settings) {
+        Err(error) if !unfitted::is_thin(&error, table) => Err(from_yield(&error)),
+        fitted => Ok(fitted),
+    }
 }
 
 impl Shared<'_> {
@@ -240,8 +272,10 @@ fn costs(
         .map(|region| match Cost::of_region(book, region, timed(region), holdings.canopy_m3(region)) {
             Some(cost) => Ok((region.clone(), cost)),
             None => Err(Failure::new(
-                "the pruning records of region {region} carry too few working minutes to cost pruning, and book.toml states no rate",
-                "state the rate under [economics.pruning_time]: minutes_per_tree and minutes_full_canopy",
+                format!(
+                    "book.toml: no rate of work is stated, and the prunings of region '{region}' carry too few minutes to cost pruning from"
+                ),
+                "add [economics.pruning_time] with minutes_per_tree and minutes_full_canopy to book.toml, or fill minutes in the table prunings",
             )),
         })
         .collect()

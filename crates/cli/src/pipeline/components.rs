@@ -1,9 +1,8 @@
 //! Variance components of a plantation, relative to the mean yield.
 
 use super::Checked;
-use super::advice::Advised;
 use crate::console::Failure;
-use model::{Scale, TreeSeasons};
+use model::{Scale, TreeSeasons, YieldModel};
 use trials::size::Components;
 use words::{say, text};
 
@@ -12,17 +11,20 @@ use words::{say, text};
 ///
 /// # Errors
 /// When the fit has none.
-pub fn of_book(checked: &Checked, run: &Advised) -> Result<(Components, Vec<String>), Failure> {
+pub fn of_book(
+    checked: &Checked,
+    model: &YieldModel,
+) -> Result<(Components, Vec<String>), Failure> {
     let broken =
         |error: String| Failure::new(error, "this is a defect of the program; please report it");
-    let found = run.model.fit.variance_components().map_err(|error| broken(error.to_string()))?;
+    let found = model.fit.variance_components().map_err(|error| broken(error.to_string()))?;
     let table = TreeSeasons::from_batch(&checked.linked.tree_seasons)
         .map_err(|error| broken(error.to_string()))?;
     let grown = table.yield_kg.iter().zip(&table.young).filter(|(_, young)| !**young);
     let (sum, count) = grown.fold((0.0, 0.0), |(sum, n), (kg, _)| (sum + kg, n + 1.0));
     let mean: f64 = sum / f64::max(count, 1.0);
     // A small change of the mean by a fraction f moves the model's scale by f x this.
-    let per_fraction = match run.model.scale {
+    let per_fraction = match model.scale {
         Scale::Log => 1.0,
         Scale::SquareRoot => mean.sqrt() / 2.0,
         Scale::Identity => mean,

@@ -11,6 +11,7 @@ mod own_scale;
 mod plots;
 mod pooling;
 mod report;
+pub mod request;
 mod seasons;
 mod tables;
 mod words;

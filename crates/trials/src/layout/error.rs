@@ -10,6 +10,8 @@ pub enum LayoutError {
     Request {
         /// The entry of the request, as written there.
         part: &'static str,
+        /// Which one of a list, from 0, where one of them is at fault.
+        entry: Option<usize>,
         /// What is wrong with it.
         problem: String,
         /// What to change.
@@ -39,7 +41,17 @@ impl LayoutError {
         problem: impl Into<String>,
         hint: impl Into<String>,
     ) -> Self {
-        Self::Request { part, problem: problem.into(), hint: hint.into() }
+        Self::Request { part, entry: None, problem: problem.into(), hint: hint.into() }
+    }
+
+    /// One of a list at fault.
+    pub(super) fn entry(
+        part: &'static str,
+        entry: usize,
+        problem: impl Into<String>,
+        hint: impl Into<String>,
+    ) -> Self {
+        Self::Request { part, entry: Some(entry), problem: problem.into(), hint: hint.into() }
     }
 
     pub(super) fn fit(arithmetic: impl Into<String>, hint: impl Into<String>) -> Self {

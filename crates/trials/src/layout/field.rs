@@ -74,11 +74,18 @@ impl Slots {
             (Some(rows), Some(columns), true) if field.blocks.is_empty() => {
                 grid(request, rows, columns)
             }
-            (None, None, false) => standing(request),
+            (None, None, false) => match field.of_new_field() {
+                None => standing(request),
+                Some(part) => Err(LayoutError::request(
+                    part,
+                    "trees that stand already have a place in the book",
+                    "leave it out; it tells where `rows` and `columns` of a new field will be",
+                )),
+            },
             (None, None, true) if !field.blocks.is_empty() => Err(LayoutError::request(
-                "field",
+                "field.blocks",
                 format!("no tree of plantation block(s) {} was found", field.blocks.join(", ")),
-                "name blocks of the book, or list `trees`",
+                "name blocks of the book that --book gives, or list `trees`",
             )),
             _ => Err(LayoutError::request(
                 "field",
@@ -107,14 +114,13 @@ fn grid(request: &LayoutRequest, rows: usize, columns: usize) -> Result<Slots, L
             "split the trial",
         ));
     }
-    if let Some(&(row, column)) = request
-        .field
-        .unusable
-        .iter()
-        .find(|(row, column)| !(1..=rows).contains(row) || !(1..=columns).contains(column))
+    if let Some((entry, &(row, column))) = (0..)
+        .zip(&request.field.unusable)
+        .find(|(_, (row, column))| !(1..=rows).contains(row) || !(1..=columns).contains(column))
     {
-        return Err(LayoutError::request(
+        return Err(LayoutError::entry(
             "field.unusable",
+            entry,
             format!("plot ({row}, {column}) is outside {rows} x {columns}"),
             "rows and columns count from 1",
         ));

@@ -8,7 +8,7 @@ use super::field::Slots;
 use super::neighbours::Neighbours;
 use super::plan::{Cell, Plan};
 use super::request::{Blocking, Covariate, LayoutRequest};
-use super::result::{Layout, LayoutPlot, LayoutTreatment, RestrictionReport};
+use super::result::{Layout, LayoutPlot, LayoutTreatment, NewField, RestrictionReport};
 use super::scheme::Scheme;
 use super::treatments::Treatments;
 use super::valid::Valid;
@@ -75,6 +75,7 @@ pub fn lay_out(request: &LayoutRequest, seed: u64) -> Result<Layout, LayoutError
         control: request.control.clone(),
         treatments: listed,
         plots: plots(request, &slots, &plan, &assigned),
+        new_field: new_field(request),
         spare_plots: slots.list.len() - plan.cells.len(),
         guards: slots.guards,
         left_over: slots.left,
@@ -88,6 +89,19 @@ pub fn lay_out(request: &LayoutRequest, seed: u64) -> Result<Layout, LayoutError
     };
     layout.methods = methods(request, &layout, &scheme.words);
     Ok(layout)
+}
+
+/// The block that a new grid will be. Text that says nothing counts as absent.
+fn new_field(request: &LayoutRequest) -> Option<NewField> {
+    let field = &request.field;
+    let stated = |text: &Option<String>| {
+        text.as_deref().map(str::trim).filter(|text| !text.is_empty()).map(str::to_owned)
+    };
+    field.rows.and(field.columns).map(|_| NewField {
+        block: stated(&field.block).unwrap_or_else(|| request.trial.clone()),
+        site: stated(&field.site),
+        region: stated(&field.region),
+    })
 }
 
 /// Draws until the imbalance is within the share of layouts that is accepted; the threshold is the

@@ -31,6 +31,8 @@ pub use request::{
     Balance, Blocking, Covariate, ExistingTree, Field, Guards, LayoutFactor, LayoutRequest, PlotOf,
     Restrictions, TreesPerPlot,
 };
-pub use result::{GuardTree, Layout, LayoutPlot, LayoutTreatment, LayoutTree, RestrictionReport};
+pub use result::{
+    GuardTree, Layout, LayoutPlot, LayoutTreatment, LayoutTree, NewField, RestrictionReport,
+};
 pub use squares::{LatinMethod, LatinSquares};
 pub use table::TrialTable;

@@ -88,6 +88,24 @@ pub struct Field {
     pub blocks: Vec<String>,
     /// Existing trees. Whoever reads the book fills them in.
     pub trees: Vec<ExistingTree>,
+    /// Id that a new grid will have as a plantation block; the trial's when absent.
+    pub block: Option<String>,
+    /// Site that a new grid lies in.
+    pub site: Option<String>,
+    /// Region that a new grid lies in, as the book declares it.
+    pub region: Option<String>,
+}
+
+impl Field {
+    /// The first entry that only a new grid has, as it is written in a request.
+    pub(super) fn of_new_field(&self) -> Option<&'static str> {
+        let given = [
+            ("field.block", &self.block),
+            ("field.site", &self.site),
+            ("field.region", &self.region),
+        ];
+        given.into_iter().find(|(_, value)| value.is_some()).map(|(part, _)| part)
+    }
 }
 
 /// Trees that separate plots and are not observed.

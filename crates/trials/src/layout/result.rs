@@ -97,6 +97,17 @@ pub struct RestrictionReport {
     pub by_chain: bool,
 }
 
+/// A plantation block that is yet to be planted.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct NewField {
+    /// Block id.
+    pub block: String,
+    /// Site, where stated.
+    pub site: Option<String>,
+    /// Region, where stated.
+    pub region: Option<String>,
+}
+
 /// A randomised layout.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Layout {
@@ -120,6 +131,9 @@ pub struct Layout {
     pub plots: Vec<LayoutPlot>,
     /// Guard trees outside plots.
     pub guards: Vec<GuardTree>,
+    /// The block that a new grid will be; absent for trees that stand already.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub new_field: Option<NewField>,
     /// Plots of the field that the trial does not use, with their trees.
     pub spare_plots: usize,
     /// Trees that belong to no plot and guard none.

@@ -1,7 +1,7 @@
 //! The trial table to fill and its declaration: what ingest reads back.
 
 use super::request::{LayoutFactor, PlotOf};
-use super::result::Layout;
+use super::result::{Layout, LayoutTree};
 use records::{TrialDeclaration, TrialDesign, TrialRoles, TrialTrait};
 use serde::{Deserialize, Serialize};
 
@@ -76,6 +76,38 @@ impl Layout {
             }
         }
         TrialTable { columns, rows }
+    }
+
+    /// The tree table of a new field: a row for each tree of a plot and each guard. `None` for trees
+    /// that stand already.
+    #[must_use]
+    pub fn tree_table(&self) -> Option<TrialTable> {
+        let block = &self.new_field.as_ref()?.block;
+        let of_plots = self.plots.iter().flat_map(|plot| plot.trees.iter().chain(&plot.border));
+        let mut trees: Vec<&LayoutTree> =
+            of_plots.chain(&self.guards).chain(&self.left_over).collect();
+        trees.sort_by_key(|tree| (tree.row, tree.column));
+        let number = |value: Option<i64>| value.map(|v| v.to_string()).unwrap_or_default();
+        let row = |tree: &LayoutTree| {
+            vec![tree.tree.clone(), block.clone(), number(tree.row), number(tree.column)]
+        };
+        Some(TrialTable {
+            columns: ["tree", "block", "row", "column"].map(str::to_owned).into(),
+            rows: trees.into_iter().map(row).collect(),
+        })
+    }
+
+    /// The block table of a new field, its optional cells yet to be filled. `None` for trees that
+    /// stand already, and where site or region is not stated.
+    #[must_use]
+    pub fn block_table(&self) -> Option<TrialTable> {
+        let field = self.new_field.as_ref()?;
+        let (site, region) = field.site.as_ref().zip(field.region.as_ref())?;
+        let mut row = vec![field.block.clone(), site.clone(), region.clone()];
+        row.resize(7, String::new());
+        let columns =
+            ["block", "site", "region", "row_spacing_m", "tree_spacing_m", "variety", "planted"];
+        Some(TrialTable { columns: columns.map(str::to_owned).into(), rows: vec![row] })
     }
 
     /// The declaration that makes the filled table readable without hand edits.

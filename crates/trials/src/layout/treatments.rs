@@ -49,13 +49,11 @@ impl Treatments {
             }
         }
         if order.len() < request.factors.len() {
-            let stray = request
-                .factors
-                .iter()
-                .find(|factor| !strata.contains(&factor.on))
-                .map_or("", |f| &f.name);
-            return Err(LayoutError::request(
+            let stray = (0..).zip(&request.factors).find(|(_, f)| !strata.contains(&f.on));
+            let (entry, stray) = stray.map_or((0, ""), |(entry, f)| (entry, &f.name));
+            return Err(LayoutError::entry(
                 "factors",
+                entry,
                 format!("this design has no such plots for factor {stray}"),
                 format!(
                     "factors of this design are on {}",
@@ -164,40 +162,45 @@ const TAKEN: [&str; 9] =
 
 fn check_factors(request: &LayoutRequest) -> Result<(), LayoutError> {
     let mut names = BTreeSet::new();
-    for factor in &request.factors {
+    for (entry, factor) in request.factors.iter().enumerate() {
         if factor.name.trim().is_empty() || TAKEN.contains(&factor.name.as_str()) {
-            return Err(LayoutError::request(
+            return Err(LayoutError::entry(
                 "factors",
+                entry,
                 format!("`{}` cannot name a factor", factor.name),
                 format!("the trial table uses {} itself", TAKEN.join(", ")),
             ));
         }
         if !names.insert(&factor.name) {
-            return Err(LayoutError::request(
+            return Err(LayoutError::entry(
                 "factors",
+                entry,
                 format!("factor {} is given twice", factor.name),
                 "join its levels in one entry",
             ));
         }
         let levels: BTreeSet<_> = factor.levels.iter().collect();
         if levels.len() < factor.levels.len() {
-            return Err(LayoutError::request(
+            return Err(LayoutError::entry(
                 "factors",
+                entry,
                 format!("factor {} has a level twice", factor.name),
                 "give each level once",
             ));
         }
         if factor.levels.iter().any(|level| level.trim().is_empty()) {
-            return Err(LayoutError::request(
+            return Err(LayoutError::entry(
                 "factors",
+                entry,
                 format!("factor {} has an empty level", factor.name),
                 "give every level a name or an amount",
             ));
         }
         let inside = levels_of(request, factor).len();
         if inside < 2 && !(inside == 1 && request.control.is_some()) {
-            return Err(LayoutError::request(
+            return Err(LayoutError::entry(
                 "factors",
+                entry,
                 format!("factor {} has {inside} level(s): nothing to compare", factor.name),
                 "give it two levels or more, or leave it out",
             ));
@@ -207,8 +210,9 @@ fn check_factors(request: &LayoutRequest) -> Result<(), LayoutError> {
                 .iter()
                 .find(|level| !level.parse::<f64>().is_ok_and(f64::is_finite))
         {
-            return Err(LayoutError::request(
+            return Err(LayoutError::entry(
                 "factors",
+                entry,
                 format!("level `{level}` of factor {} is no amount", factor.name),
                 "write amounts as numbers with a decimal point, or leave `unit` out",
             ));

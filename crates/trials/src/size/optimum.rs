@@ -175,16 +175,16 @@ pub fn optimum(question: &OptimumQuestion) -> Result<OptimumPrecision, SizeError
     })
 }
 
-/// Fewest replicates with which the estimate is within the tolerance with a probability, up to
-/// `most`; `None` when even those do not suffice. Found by halving: the probability grows with
-/// replicates but for simulation error.
+/// Fewest of the replicates tried with which the estimate is within the tolerance with a
+/// probability; `None` when even the most do not suffice, or none is tried. Found by halving: the
+/// probability grows with replicates but for simulation error.
 ///
 /// # Errors
 /// As [`optimum`].
 pub fn replicates_for_optimum(
     question: &OptimumQuestion,
     target: f64,
-    most: usize,
+    tried: &[usize],
 ) -> Result<Option<(usize, OptimumPrecision)>, SizeError> {
     checked("probability", target, "between 0 and 1", |p| p > 0.0 && p < 1.0)?;
     let at = |replicates: usize| {
@@ -193,19 +193,26 @@ pub fn replicates_for_optimum(
             ..question.clone()
         })
     };
-    let most = most.max(2);
-    let mut answer = at(most)?;
-    if answer.within_tolerance < target {
+    let mut tried = tried.to_vec();
+    tried.sort_unstable();
+    tried.dedup();
+    let Some(most) = tried.pop() else { return Ok(None) };
+    let found = at(most)?;
+    if found.within_tolerance < target {
         return Ok(None);
     }
-    let (mut low, mut high) = (1, most);
-    while high - low > 1 {
-        let middle = usize::midpoint(low, high);
-        match at(middle) {
-            Ok(found) if found.within_tolerance >= target => (high, answer) = (middle, found),
-            Ok(_) | Err(SizeError::NoError { .. }) => low = middle,
+    let mut answer = (most, found);
+    // What is left is known neither to suffice nor to fail.
+    let mut left = tried.as_slice();
+    while let Some(&replicates) = left.get(left.len() / 2) {
+        let (fewer, more) = left.split_at(left.len() / 2);
+        match at(replicates) {
+            Ok(found) if found.within_tolerance >= target => {
+                (answer, left) = ((replicates, found), fewer);
+            }
+            Ok(_) | Err(SizeError::NoError { .. }) => left = more.get(1..).unwrap_or_default(),
             Err(error) => return Err(error),
         }
     }
-    Ok(Some((high, answer)))
+    Ok(Some(answer))
 }

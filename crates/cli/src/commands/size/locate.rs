@@ -2,6 +2,7 @@
 
 use crate::args::SizeArgs;
 use crate::console::Failure;
+use records::counted;
 use report::{TrialCell, TrialSection, TrialTable};
 use trials::size::{
     Components, Curve, OptimumPrecision, OptimumQuestion, SizeError, TradeOffRequest,
@@ -11,10 +12,85 @@ use trials::size::{
 /// Trials simulated for every size tried.
 const SIMULATIONS: usize = 2000;
 
+/// What the arguments suppose of the best level.
+struct Supposed {
+    optimum: f64,
+    gain: f64,
+    lowest: f64,
+    /// How near an estimate must come.
+    within: f64,
+}
+
+impl Supposed {
+    /// Holds the optimum, its gain and the tolerance against the levels.
+    fn of(args: &SizeArgs) -> Result<Self, Failure> {
+        let (Some(optimum), Some(gain)) = (args.optimum, args.gain) else {
+            return Err(Failure::new(
+                "--levels asks where the optimum lies, and --optimum or --gain is missing",
+                "suppose a best level, in the unit of --levels, and how much more it yields than the lowest one, per cent of the mean: --optimum 0.30 --gain 20",
+            ));
+        };
+        if let Some(level) = args.levels.iter().find(|level| !level.is_finite()) {
+            return Err(Failure::new(
+                format!("--levels: {level} is no level"),
+                "give numbers, such as --levels 0,0.15,0.30,0.45",
+            ));
+        }
+        let mut levels = args.levels.clone();
+        levels.sort_by(f64::total_cmp);
+        levels.dedup();
+        let (Some(&lowest), Some(&highest), 3..) = (levels.first(), levels.last(), levels.len())
+        else {
+            return Err(Failure::new(
+                "--levels: a curve with a best level needs three different levels or more",
+                "give further levels, such as --levels 0,0.15,0.30,0.45",
+            ));
+        };
+        if !(optimum > lowest && optimum <= highest) {
+            return Err(Failure::new(
+                format!(
+                    "--optimum {optimum} lies outside what --levels test, above {lowest} and up to {highest}"
+                ),
+                "suppose a best level among those tested, in their unit: fractions such as 0.30, or per cent in both",
+            ));
+        }
+        if !(gain > 0.0 && gain.is_finite()) {
+            return Err(Failure::new(
+                format!("--gain {gain} is no gain"),
+                "say what the best level yields more than the lowest, per cent of the mean, such as --gain 20",
+            ));
+        }
+        let steps = levels.windows(2).filter_map(|pair| Some(pair.last()? - pair.first()?));
+        let step = steps.fold(f64::INFINITY, f64::min);
+        let third = short(step / 3.0);
+        let within = args.within.unwrap_or(third);
+        // The estimate lies among the tested levels. Half their range about the middle holds every
+        // estimate, good or bad; with less, the farther end is a miss wherever the optimum lies.
+        let half = (highest - lowest) / 2.0;
+        if !(within > 0.0 && within < half) {
+            return Err(Failure::new(
+                format!(
+                    "--within {within} cannot tell a good estimate from a bad one: it must be above 0 and less than half of what is tested, {lowest} to {highest}"
+                ),
+                format!(
+                    "give --within in the unit of --levels and below {}, or leave it out for a third of the smallest step ({third})",
+                    short(half)
+                ),
+            ));
+        }
+        Ok(Self { optimum, gain, lowest, within })
+    }
+}
+
+/// A number to three digits, so that what is said is what is computed with.
+fn short(value: f64) -> f64 {
+    format!("{value:.2e}").parse().unwrap_or(value)
+}
+
 /// The question of the arguments; `None` when no levels are given.
 ///
 /// # Errors
-/// When only part of the question is given.
+/// When only part of the question is given, or its numbers contradict each other.
 pub fn question(
     args: &SizeArgs,
     request: &TradeOffRequest,
@@ -23,13 +99,7 @@ pub fn question(
     if args.levels.is_empty() {
         return Ok(None);
     }
-    let (Some(optimum), Some(gain)) = (args.optimum, args.gain) else {
-        return Err(Failure::new(
-            "--levels asks where the optimum lies, and --optimum or --gain is missing",
-            "suppose a best level and how much more it yields than the lowest one, per cent of the mean: --optimum 30 --gain 20",
-        ));
-    };
-    let lowest = args.levels.iter().copied().fold(f64::INFINITY, f64::min);
+    let Supposed { optimum, gain, lowest, within } = Supposed::of(args)?;
     Ok(Some(OptimumQuestion {
         size: request.size,
         components,
@@ -40,18 +110,58 @@ pub fn question(
             top: 1.0 + gain / 100.0,
             bend: -gain / 100.0 / (optimum - lowest).powi(2),
         },
-        tolerance: args.within,
+        tolerance: within,
         level: 1.0 - args.alpha / 100.0,
         simulations: SIMULATIONS,
         seed: 1,
     }))
 }
 
-/// Replicates for every number of trees and seasons, as a section.
+/// What was found for one number of seasons and of trees per plot.
+struct Line {
+    seasons: usize,
+    trees: usize,
+    found: Option<(usize, OptimumPrecision)>,
+}
+
+/// The answer to a question, for the page and for a terminal.
+pub struct Located {
+    within: f64,
+    /// Fewest and most replicates tried.
+    tried: (usize, usize),
+    lines: Vec<Line>,
+    /// The answer as a section of the page.
+    pub section: TrialSection,
+}
+
+/// Fewest replicates of those to try, for every number of trees and seasons.
 ///
 /// # Errors
 /// A question that the design does not allow.
-pub fn section(args: &SizeArgs, question: &OptimumQuestion) -> Result<TrialSection, SizeError> {
+pub fn located(args: &SizeArgs, question: &OptimumQuestion) -> Result<Located, SizeError> {
+    let mut lines = Vec::new();
+    for &seasons in &args.seasons {
+        for &trees in &args.trees {
+            let mut own = question.clone();
+            (own.size.seasons, own.size.trees_per_plot) = (seasons, trees);
+            let found = replicates_for_optimum(&own, args.power / 100.0, &args.replicates)?;
+            lines.push(Line { seasons, trees, found });
+        }
+    }
+    let tried = (
+        args.replicates.iter().copied().min().unwrap_or_default(),
+        args.replicates.iter().copied().max().unwrap_or_default(),
+    );
+    let section = section(args, question, tried, &lines);
+    Ok(Located { within: question.tolerance, tried, lines, section })
+}
+
+fn section(
+    args: &SizeArgs,
+    question: &OptimumQuestion,
+    (fewest, most): (usize, usize),
+    lines: &[Line],
+) -> TrialSection {
     let heads = [
         "Seasons",
         "#Trees per plot",
@@ -62,37 +172,37 @@ pub fn section(args: &SizeArgs, question: &OptimumQuestion) -> Result<TrialSecti
         "#Curve bends down, %",
     ];
     let caption = format!(
-        "Replicates that locate the optimum within {} with {} % probability",
-        args.within, args.power
+        "Fewest replicates tried that locate the optimum within {} with {} % probability",
+        question.tolerance, args.power
     );
     let mut table = TrialTable::new("optimum", caption, &heads);
-    let most = args.replicates.iter().copied().max().unwrap_or(16);
-    for &seasons in &args.seasons {
-        for &trees in &args.trees {
-            let mut own = question.clone();
-            (own.size.seasons, own.size.trees_per_plot) = (seasons, trees);
-            let found = replicates_for_optimum(&own, args.power / 100.0, most)?;
-            let cell = |value: fn(&OptimumPrecision) -> f64, digits| {
-                TrialCell::Number(found.as_ref().map(|(_, precision)| value(precision)), digits)
-            };
-            table.rows.push(vec![
-                TrialCell::Text(seasons.to_string()),
-                TrialCell::Number(Some(trees as f64), 0),
-                found.as_ref().map_or_else(
-                    || TrialCell::Text(format!("over {most}")),
-                    |(replicates, _)| TrialCell::Number(Some(*replicates as f64), 0),
-                ),
-                cell(|p| 100.0 * p.within_tolerance, 0),
-                cell(|p| p.mean_width, 1),
-                cell(|p| 100.0 * p.whole_range, 0),
-                cell(|p| 100.0 * p.bends_down, 0),
-            ]);
-        }
+    for Line { seasons, trees, found } in lines {
+        let cell = |value: fn(&OptimumPrecision) -> f64, digits| {
+            TrialCell::Number(found.as_ref().map(|(_, precision)| value(precision)), digits)
+        };
+        table.rows.push(vec![
+            TrialCell::Text(seasons.to_string()),
+            TrialCell::Number(Some(*trees as f64), 0),
+            found.as_ref().map_or_else(
+                || TrialCell::Text(format!("over {most}")),
+                |(replicates, _)| TrialCell::Number(Some(*replicates as f64), 0),
+            ),
+            cell(|p| 100.0 * p.within_tolerance, 0),
+            cell(|p| p.mean_width, if question.tolerance < 1.0 { 3 } else { 1 }),
+            cell(|p| 100.0 * p.whole_range, 0),
+            cell(|p| 100.0 * p.bends_down, 0),
+        ]);
     }
     table.notes.push(format!(
         "By {SIMULATIONS} simulated trials of each size: means of the levels with the design's error, a quadratic fitted, the best level inside the tested range."
     ));
-    Ok(TrialSection {
+    if lines.iter().any(|line| line.found.as_ref().is_some_and(|(found, _)| *found == fewest)) {
+        table.notes.push(format!(
+            "Where {} stands, the fewest tried suffice, and fewer may do: --replicates tries others.",
+            counted(fewest as u64, "replicate", "replicates")
+        ));
+    }
+    TrialSection {
         heading: "Locating the optimum".to_owned(),
         paragraphs: vec![format!(
             "Supposing that the best level is {} and yields {} % of the mean more than the lowest of {}.",
@@ -102,38 +212,36 @@ pub fn section(args: &SizeArgs, question: &OptimumQuestion) -> Result<TrialSecti
         )],
         tables: vec![table],
         ..TrialSection::default()
-    })
+    }
 }
 
-/// The section's table for a terminal.
-pub fn text(section: &TrialSection) -> String {
+/// The answer for a terminal.
+pub fn text(located: &Located) -> String {
+    let Located { within, tried: (fewest, most), lines, section } = located;
     let mut out = format!("\n{}\n", section.heading);
     for paragraph in &section.paragraphs {
         out.push_str(&format!("{paragraph}\n"));
     }
     for table in &section.tables {
         out.push_str(&format!("{}\n", table.caption));
-        for row in &table.rows {
-            if let [
-                TrialCell::Text(seasons),
-                TrialCell::Number(Some(trees), _),
-                replicates,
-                TrialCell::Number(within, _),
-                ..,
-            ] = row.as_slice()
-            {
-                let needed = match replicates {
-                    TrialCell::Number(Some(count), _) => format!("{count} replicates"),
-                    TrialCell::Text(words) => format!("{words} replicates"),
-                    _ => continue,
-                };
-                let within =
-                    within.map_or_else(String::new, |share| format!(", within in {share:.0} %"));
-                out.push_str(&format!(
-                    "  seasons {seasons}, trees per plot {trees}: {needed}{within}\n"
-                ));
+    }
+    for Line { seasons, trees, found } in lines {
+        let answer = match found {
+            Some((replicates, precision)) => {
+                let already =
+                    if replicates == fewest { " (the fewest tried: fewer may do)" } else { "" };
+                format!(
+                    "{}{already}, {:.0} % of estimates within {within}",
+                    counted(*replicates as u64, "replicate", "replicates"),
+                    100.0 * precision.within_tolerance
+                )
             }
-        }
+            None => format!(
+                "more than {}, the most tried",
+                counted(*most as u64, "replicate", "replicates")
+            ),
+        };
+        out.push_str(&format!("  seasons {seasons}, trees per plot {trees}: {answer}\n"));
     }
     out
 }

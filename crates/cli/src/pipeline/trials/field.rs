@@ -1,40 +1,56 @@
 //! Trees of a book as the field of a new trial.
 
+use super::request::RequestFile;
 use crate::console::Failure;
-use crate::pipeline::{Checked, from_ingest};
+use crate::pipeline::{Standing, from_ingest};
 use ingest_seasons::standing_trees;
 use model::TreeSeasons;
-use records::{counted, noun};
+use records::{Table, counted, noun};
 use std::collections::{BTreeMap, BTreeSet};
 use trials::layout::{ExistingTree, LayoutRequest};
+
+/// Ids of blocks that a message lists.
+const SHOWN: usize = 12;
 
 /// Fills the trees of the request's blocks in, with place, girth and the crop of the last season
 /// that was harvested in these blocks.
 ///
 /// # Errors
 /// When a block is unknown, or a tree is in a trial already.
-pub fn from_book(request: &mut LayoutRequest, checked: &Checked) -> Result<(), Failure> {
-    let all = standing_trees(&checked.tables).map_err(from_ingest)?;
+pub fn from_book(
+    request: &mut LayoutRequest,
+    file: &RequestFile,
+    standing: &Standing,
+) -> Result<(), Failure> {
+    let all = standing_trees(&standing.tables).map_err(from_ingest)?;
     let known: BTreeSet<&str> = all.iter().map(|tree| tree.block.as_str()).collect();
-    if let Some(unknown) = request.field.blocks.iter().find(|block| !known.contains(block.as_str()))
+    if let Some((at, unknown)) =
+        (0..).zip(&request.field.blocks).find(|(_, block)| !known.contains(block.as_str()))
     {
-        let names: Vec<&str> = known.iter().take(12).copied().collect();
-        return Err(Failure::new(
-            format!("field: block '{unknown}' has no trees in the book"),
-            format!("the book has {} and so on; ids must match letter by letter", names.join(", ")),
+        return Err(file.refused(
+            "field.blocks",
+            Some(at),
+            &format!("block '{unknown}' has no trees in the book"),
+            unknown_hint(&known, standing),
         ));
     }
     let listed: BTreeSet<&str> =
         request.field.trees.iter().map(|tree| tree.tree.as_str()).collect();
     if request.field.blocks.is_empty() && listed.is_empty() {
-        return Err(Failure::new(
-            "field: no block of the book is named",
+        return Err(file.refused(
+            "field",
+            None,
+            "no block of the book is named",
             "write [field] with blocks = [\"BLOCK\", ..], or leave --book out for a new field",
         ));
     }
-    if let Some(unknown) = listed.iter().find(|id| !all.iter().any(|tree| tree.tree == **id)) {
-        return Err(Failure::new(
-            format!("field: tree '{unknown}' is not in the tree table"),
+    let ids: BTreeSet<&str> = all.iter().map(|tree| tree.tree.as_str()).collect();
+    let trees = request.field.trees.iter().map(|tree| tree.tree.as_str());
+    if let Some((at, unknown)) = (0..).zip(trees).find(|(_, id)| !ids.contains(id)) {
+        return Err(file.refused(
+            "field.trees",
+            Some(at),
+            &format!("tree '{unknown}' is not in the tree table"),
             "correct the id, or add the tree to the book",
         ));
     }
@@ -47,8 +63,7 @@ pub fn from_book(request: &mut LayoutRequest, checked: &Checked) -> Result<(), F
     };
     let chosen: BTreeMap<&str, &ingest_seasons::StandingTree> =
         all.iter().filter(wanted).map(|tree| (tree.tree.as_str(), tree)).collect();
-    let taken: Vec<_> = checked
-        .linked
+    let taken: Vec<_> = standing
         .trial_trees
         .iter()
         .filter(|tree| chosen.contains_key(tree.tree.as_str()))
@@ -56,9 +71,11 @@ pub fn from_book(request: &mut LayoutRequest, checked: &Checked) -> Result<(), F
     // A tree of two trials is one tree.
     let trees: BTreeSet<&str> = taken.iter().map(|tree| tree.tree.as_str()).collect();
     if let Some(first) = taken.first() {
-        return Err(Failure::new(
-            format!(
-                "field: {} {} in a trial already, first {} in trial {}",
+        return Err(file.refused(
+            if listed.is_empty() { "field.blocks" } else { "field.trees" },
+            None,
+            &format!(
+                "{} {} in a trial already, first {} in trial {}",
                 counted(trees.len() as u64, "tree", "trees"),
                 noun(trees.len() as u64, "is", "are"),
                 first.tree,
@@ -69,7 +86,7 @@ pub fn from_book(request: &mut LayoutRequest, checked: &Checked) -> Result<(), F
              each trial with its own seasons",
         ));
     }
-    let crops = earlier_crops(checked, &chosen.keys().copied().collect())?;
+    let crops = earlier_crops(standing, &chosen.keys().copied().collect())?;
     let trees = chosen.values().map(|tree| ExistingTree {
         tree: tree.tree.clone(),
         block: tree.block.clone(),
@@ -82,12 +99,49 @@ pub fn from_book(request: &mut LayoutRequest, checked: &Checked) -> Result<(), F
     Ok(())
 }
 
+/// What to do about a block without trees: the blocks that have some, and the first row that was
+/// set aside, for a book of a new plantation passes no `check` that would show it.
+fn unknown_hint(known: &BTreeSet<&str>, standing: &Standing) -> String {
+    let mut hint = if known.is_empty() {
+        "no tree of the book can be used".to_owned()
+    } else {
+        let names: Vec<&str> = known.iter().take(SHOWN).copied().collect();
+        let more = match known.len() - names.len() {
+            0 => String::new(),
+            left => format!(" and {}", counted(left as u64, "further block", "further blocks")),
+        };
+        format!("the book has trees in {}{more}; ids must match letter by letter", names.join(", "))
+    };
+    let of_places: BTreeSet<&str> = standing
+        .tables
+        .files
+        .iter()
+        .filter(|file| matches!(file.table, Table::Blocks | Table::Trees))
+        .map(|file| file.file.as_str())
+        .collect();
+    let rows = standing.tables.quarantine.iter();
+    let set_aside: Vec<_> = rows.filter(|row| of_places.contains(row.file.as_str())).collect();
+    if let Some(first) = set_aside.first() {
+        hint.push_str(&format!(
+            "; {} of blocks and trees {} set aside, first {}:{}: {} ({})",
+            counted(set_aside.len() as u64, "row", "rows"),
+            noun(set_aside.len() as u64, "was", "were"),
+            first.file,
+            first.line,
+            first.reason,
+            first.remedy
+        ));
+    }
+    hint
+}
+
 /// Crop of each tree in the last season in which any of them was harvested.
 fn earlier_crops(
-    checked: &Checked,
+    standing: &Standing,
     trees: &BTreeSet<&str>,
 ) -> Result<BTreeMap<String, f64>, Failure> {
-    let table = TreeSeasons::from_batch(&checked.linked.tree_seasons).map_err(|error| {
+    let Some(tree_seasons) = &standing.tree_seasons else { return Ok(BTreeMap::new()) };
+    let table = TreeSeasons::from_batch(tree_seasons).map_err(|error| {
         Failure::new(error, "this is a defect of the program; please report it")
     })?;
     let rows: Vec<usize> =

@@ -1,0 +1,269 @@
+//! Planning a trial as a newcomer does: `size` and `layout` with a book, with a thin one and without.
+
+// Helpers of a test may fail as loudly as the test itself.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+#[allow(dead_code, reason = "shared with the tests of bad input")]
+mod support;
+
+use support::{Book, Ran, anacurve};
+
+/// `size` from coefficients of variation, with the options for the best of some levels.
+fn locate(options: &str) -> Ran {
+    let book = Book::tidy();
+    book.put("cv.toml", "tree = 30\ntree_season = 25\n");
+    let cv = book.file("cv.toml");
+    let fixed = ["size", "--components", cv.to_str().unwrap(), "--difference", "20"];
+    let own: Vec<&str> = options.split_whitespace().collect();
+    anacurve(&[&fixed[..], &["--treatments", "4"], &own].concat())
+}
+
+#[test]
+fn a_tolerance_in_another_unit_than_the_levels_is_refused() {
+    let fractions = "--levels 0,0.15,0.30,0.45 --optimum 0.3 --gain 20";
+    locate(&format!("{fractions} --within 5")).fails_saying(&["--within 5", "0 to 0.45", "0.05"]);
+    // Half the range about its middle holds every estimate; a little less does not.
+    locate(&format!("{fractions} --within 0.225")).fails_saying(&["below 0.225"]);
+    assert_eq!(locate(&format!("{fractions} --within 0.22")).code, 0);
+    locate(&format!("{fractions} --within 0")).fails_saying(&["--within 0"]);
+    let mixed = "--levels 0,0.15,0.30,0.45 --optimum 30 --gain 20";
+    locate(mixed).fails_saying(&["--optimum 30", "up to 0.45", "per cent in both"]);
+    let lowest = "--levels 0,0.15,0.30,0.45 --optimum 0 --gain 20";
+    locate(lowest).fails_saying(&["--optimum 0", "above 0"]);
+    locate("--levels 0,0.3 --optimum 0.3 --gain 20").fails_saying(&["three different levels"]);
+}
+
+/// The same question in fractions and in per cent has the same answer.
+#[test]
+fn the_tolerance_follows_the_levels() {
+    let asked = |text: &str| {
+        let ran = locate(text);
+        assert_eq!(ran.code, 0, "{}", ran.stderr);
+        let (_, located) = ran.stdout.split_once("Locating the optimum\n").unwrap();
+        located.to_owned()
+    };
+    let fractions = asked("--levels 0,0.15,0.30,0.45 --optimum 0.3 --gain 20");
+    let percents = asked("--levels 0,15,30,45 --optimum 30 --gain 20");
+    assert!(fractions.contains("locate the optimum within 0.05 with 80 %"), "{fractions}");
+    assert!(percents.contains("locate the optimum within 5 with 80 %"), "{percents}");
+    let answers = |text: &str, within: &str| -> Vec<String> {
+        let lines = text.lines().filter(|line| line.starts_with("  seasons "));
+        lines.map(|line| line.replace(within, "W")).collect()
+    };
+    assert_eq!(answers(&fractions, "within 0.05"), answers(&percents, "within 5"));
+    assert_eq!(answers(&fractions, "within 0.05").len(), 12);
+}
+
+#[test]
+fn only_replicates_to_try_are_answers_and_the_fewest_are_named() {
+    let easy = locate(
+        "--levels 0,0.15,0.30,0.45 --optimum 0.3 --gain 90 --within 0.2 --seasons 3 --trees 6 \
+         --replicates 5,4",
+    );
+    assert_eq!(easy.code, 0, "{}", easy.stderr);
+    let line = "seasons 3, trees per plot 6: 4 replicates (the fewest tried: fewer may do), ";
+    assert!(easy.stdout.contains(line), "{}", easy.stdout);
+    assert!(easy.stdout.contains(" % of estimates within 0.2\n"), "{}", easy.stdout);
+    let hard = locate(
+        "--levels 0,0.15,0.30,0.45 --optimum 0.3 --gain 2 --seasons 1 --trees 1 --replicates 3,4",
+    );
+    let line = "seasons 1, trees per plot 1: more than 4 replicates, the most tried\n";
+    assert!(hard.stdout.contains(line), "{}", hard.stdout);
+    for text in [&easy.stdout, &hard.stdout] {
+        assert!(!text.contains("within in") && !text.contains(" 2 replicates"), "{text}");
+    }
+}
+
+/// Power needs no cost of pruning: a book that states none tells how much trees vary all the same.
+#[test]
+fn sizes_of_a_book_that_cannot_cost_pruning() {
+    let book = Book::tidy();
+    let rate = "\n[economics.pruning_time]\nminutes_per_tree = 4.0\nminutes_full_canopy = 30.0\n";
+    let size = || anacurve(&["size", book.arg(), "--treatments", "4", "--difference", "20"]);
+    let costed = size();
+    book.replace("book.toml", rate, "");
+    let uncosted = size();
+    assert_eq!((uncosted.code, costed.code), (0, 0), "{}", uncosted.stderr);
+    assert_eq!(uncosted.stdout, costed.stdout);
+    // What does need the cost names region, file and remedy.
+    let out = book.file("out");
+    anacurve(&["run", book.arg(), "--out", out.to_str().unwrap()]).fails_saying(&[
+        "book.toml",
+        "'plain'",
+        "[economics.pruning_time]",
+    ]);
+}
+
+#[test]
+fn sizes_of_a_book_with_one_pruning() {
+    let book = Book::tidy();
+    let first = |name: &str, rows: usize| {
+        let text = book.text(name);
+        let kept: Vec<&str> = text.lines().take(1 + rows).collect();
+        book.put(name, kept.join("\n") + "\n");
+    };
+    first("prunings.csv", 1);
+    first("harvests.csv", 2);
+    let ran = anacurve(&["size", book.arg(), "--treatments", "4", "--difference", "20"]);
+    ran.fails_saying(&["too few", "--components"]);
+    assert!(!ran.stderr.contains('{') && ran.stderr.contains(book.arg()), "{}", ran.stderr);
+}
+
+const REQUEST: &str = "\
+trial = \"N-1\"
+design = \"randomised_blocks\"
+replicates = 2
+
+[[factors]]
+name = \"intensity_level\"
+levels = [\"0\", \"0.15\", \"0.30\"]
+unit = \"fraction\"
+
+";
+
+/// `layout` of a request beside the book, into its folder `laid`.
+fn layout(book: &Book, request: &str, more: &[&str]) -> Ran {
+    book.put("next.toml", request);
+    let (path, out) = (book.file("next.toml"), book.file("laid"));
+    let fixed = ["layout", path.to_str().unwrap(), "--out", out.to_str().unwrap(), "--seed", "1"];
+    anacurve(&[&fixed[..], more].concat())
+}
+
+fn in_block(block: &str) -> String {
+    format!("{REQUEST}[field]\nblocks = [\"{block}\"]\n")
+}
+
+/// A new plantation: nothing pruned, nothing picked.
+#[test]
+fn a_layout_on_a_book_without_visits() {
+    let recorded = Book::tidy();
+    assert_eq!(layout(&recorded, &in_block("B1"), &["--book", recorded.arg()]).code, 0);
+    let drawn = recorded.text("laid/trials.csv");
+    for (prunings, harvests) in [
+        (None, None),
+        (Some("tree,date,intensity,measured_as\n"), Some("tree,date,nut_kg\n")),
+        (Some(""), None),
+        // Picks without prunings are linked: trees that nobody pruned.
+        (None, Some("tree,date,nut_kg\nT02,2024-03-12,5.5\n")),
+    ] {
+        let book = Book::tidy();
+        for (name, text) in [("prunings.csv", prunings), ("harvests.csv", harvests)] {
+            match text {
+                Some(text) => book.put(name, text),
+                None => book.remove(name),
+            }
+        }
+        let ran = layout(&book, &in_block("B1"), &["--book", book.arg()]);
+        assert_eq!((ran.code, ran.stderr.as_str()), (0, ""), "{prunings:?} {harvests:?}");
+        assert_eq!(book.text("laid/trials.csv"), drawn);
+        // What needs visits refuses the book as before.
+        assert_eq!(book.check().code, 2);
+    }
+}
+
+/// Without visits, too, a tree belongs to one trial and stands in a known block.
+#[test]
+fn trials_and_blocks_of_a_book_without_visits() {
+    let book = Book::tidy();
+    book.remove("prunings.csv");
+    book.remove("harvests.csv");
+    book.append("trees.csv", "T90,B9");
+    let with = ["--book", book.arg()];
+    let lost = layout(&book, &in_block("B9"), &with);
+    lost.fails_saying(&["next.toml:11: field.blocks: block 'B9'", "has trees in B1, B2;"]);
+    lost.fails_saying(&["1 row of blocks and trees was set aside, first trees.csv:14"]);
+    assert!(!lost.stderr.contains("and so on"), "{}", lost.stderr);
+    book.put("trials.csv", "trial,tree,replicate,x\nOld,T02,R1,a\nOld,T04,R1,b\n");
+    layout(&book, &in_block("B1"), &with)
+        .fails_saying(&["2 trees are in a trial already, first T02 in trial Old"]);
+    assert_eq!(layout(&book, &in_block("B2"), &with).code, 0);
+}
+
+#[test]
+fn a_required_table_without_rows_is_not_to_be_removed() {
+    for text in ["tree,date,intensity,measured_as\n", ""] {
+        let book = Book::tidy();
+        book.put("prunings.csv", text);
+        let ran = book.check();
+        assert_eq!(ran.code, 2);
+        assert!(ran.stderr.contains("every book needs the table prunings"), "{}", ran.stderr);
+        assert!(!ran.stderr.contains("or remove"), "{}", ran.stderr);
+    }
+}
+
+#[test]
+fn blocks_of_a_request_need_their_book() {
+    let book = Book::tidy();
+    layout(&book, &in_block("B1"), &[])
+        .fails_saying(&["next.toml:11: field.blocks", "--book BOOK"]);
+}
+
+#[test]
+fn faults_of_a_request_have_their_place() {
+    let book = Book::tidy();
+    let grid = "[field]\nrows = 2\ncolumns = 3\n";
+    let refused = |request: &str, words: &[&str]| layout(&book, request, &[]).fails_saying(words);
+    let split = REQUEST.replace("randomised_blocks", "split_plot");
+    refused(&format!("{split}{grid}"), &["next.toml:5: factors: no factor is on main plots"]);
+    let control = "control = { factor = \"intensity_level\", level = \"none\" }\n";
+    refused(&format!("{control}{REQUEST}{grid}"), &["next.toml:1: control: `none` is no level of"]);
+    let named = REQUEST.replace("\"0.15\"", "\"light\"");
+    let second =
+        "[[factors]]\nname = \"dressing\"\nlevels = [\"none\", \"heavy\"]\nunit = \"kg\"\n";
+    refused(&format!("{named}{grid}"), &["next.toml:6: factors: level `light`"]);
+    refused(&format!("{REQUEST}{second}{grid}"), &["next.toml:11: factors: level `none`"]);
+    refused(&format!("{REQUEST}[field]\nrows = 2\ncolumns = 2\n"), &["next.toml: ", "6 plots"]);
+    let standing = format!("{}region = \"plain\"\n", in_block("B1"));
+    layout(&book, &standing, &["--book", book.arg()])
+        .fails_saying(&["next.toml:12: field.region", "rows"]);
+}
+
+#[test]
+fn a_record_book_is_no_folder_to_write_into() {
+    let book = Book::tidy();
+    book.put("next.toml", format!("{REQUEST}[field]\nrows = 2\ncolumns = 3\n"));
+    let request = book.file("next.toml");
+    let ran = anacurve(&["layout", request.to_str().unwrap(), "--out", book.arg(), "--seed", "1"]);
+    ran.fails_saying(&["is a record book", "--out", "new, empty or written by this command"]);
+    assert!(!ran.stderr.contains("permissions"), "{}", ran.stderr);
+    assert!(book.file("trees.csv").is_file() && !book.file("map.svg").exists());
+}
+
+/// The trees of a new field, put into the book, are those that the trial's rows name.
+#[test]
+fn the_tables_of_a_new_field_complete_the_book() {
+    let book = Book::tidy();
+    let guards = "guards = { around_trial = 1 }\n";
+    let grid = "[field]\nrows = 2\ncolumns = 3\n";
+    let unstated = layout(&book, &format!("{guards}{REQUEST}{grid}"), &[]);
+    assert_eq!(unstated.code, 0, "{}", unstated.stderr);
+    for words in ["trees-n-1.csv", "'N-1' needs a row in the block table", "site and region under"]
+    {
+        assert!(unstated.stdout.contains(words), "no '{words}' in {}", unstated.stdout);
+    }
+    assert!(!book.file("laid/blocks.csv").exists());
+    let stated = format!("{guards}{REQUEST}{grid}site = \"Farm\"\nregion = \"plain\"\n");
+    let ran = layout(&book, &stated, &[]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    assert!(ran.stdout.contains("blocks-n-1.csv"), "{}", ran.stdout);
+    let trees = book.text("laid/trees.csv");
+    // Two by three plots of a tree within one line of guards: four by five trees.
+    assert_eq!(trees.lines().count(), 1 + 20, "{trees}");
+    assert_eq!(
+        book.text("laid/blocks.csv"),
+        "block,site,region,row_spacing_m,tree_spacing_m,variety,planted\nN-1,Farm,plain,,,,\n"
+    );
+    let section = book.text("laid/book-section.toml");
+    assert!(section.contains("# The trees of the new field are in trees.csv"), "{section}");
+    book.put("book.toml", format!("{}\n{section}", book.text("book.toml")));
+    book.put("trials.csv", book.text("laid/trials.csv"));
+    let set_aside = |book: &Book| {
+        let (ran, _, quarantine) = book.check_json();
+        assert_ne!(ran.code, 2, "{}", ran.stderr);
+        quarantine.lines().count() - 1
+    };
+    assert_eq!(set_aside(&book), 6, "rows of trees that the book does not know");
+    book.put("trees-n-1.csv", trees);
+    book.put("blocks-n-1.csv", book.text("laid/blocks.csv"));
+    assert_eq!(set_aside(&book), 0);
+}
