@@ -1,8 +1,8 @@
 //! Finds the files of each table in the book folder.
 
 use crate::rows::Fault;
-use crate::sheet_rows::{choose_sheet, is_named, sheet_names};
-use records::{Book, Code, FileOptions, Place, Problem, Severity, Table};
+use crate::sheet_rows::{choose_sheet, filled_sheets, is_named, sheet_names};
+use records::{Book, Code, FileOptions, Place, Problem, Severity, Table, counted};
 use std::path::{Component, Path, PathBuf};
 use words::{say, text};
 
@@ -92,6 +92,7 @@ pub(crate) fn discover(
             problems.push(missing(table, &unnamed(&candidates, book)));
         }
     }
+    problems.extend(unread(&candidates, book, &sources));
     (sources, problems)
 }
 
@@ -99,7 +100,9 @@ pub(crate) fn discover(
 /// would have been found, which is seldom meant when a second file joins the first.
 fn left_out(candidates: &[Candidate], book: &Book, table: Table) -> Vec<Problem> {
     let named = candidates.iter().filter(|candidate| {
-        is_stem_of(&candidate.stem, table) && !is_declared(&candidate.name, book)
+        is_stem_of(&candidate.stem, table)
+            && !is_declared(&candidate.name, book)
+            && !book.book.not_tables.contains(&candidate.name)
     });
     named
         .map(|candidate| {
@@ -121,6 +124,57 @@ fn left_out(candidates: &[Candidate], book: &Book, table: Table) -> Vec<Problem>
 
 fn is_declared(name: &str, book: &Book) -> bool {
     book.files.values().flatten().any(|file| file.path.trim_start_matches("./") == name)
+}
+
+/// Files and sheets that nothing reads and that book.toml does not call something else: a season may
+/// stand in them.
+fn unread(candidates: &[Candidate], book: &Book, sources: &[Source]) -> Vec<Problem> {
+    let is_other = |name: &str| book.book.not_tables.iter().any(|other| other == name);
+    let mut problems = Vec::new();
+    for Candidate { path, name, stem, format } in candidates {
+        let of_file: Vec<&Source> = sources.iter().filter(|source| source.path == *path).collect();
+        // Those named as a table, or declared, are told where their table is looked for.
+        let is_told = Table::ALL.iter().any(|&table| is_stem_of(stem, table));
+        if is_other(name) || (of_file.is_empty() && (is_told || is_declared(name, book))) {
+            continue;
+        }
+        let told = |what: String, remedy: String| {
+            Problem::new(Place::file(name), Severity::Warning, Code::FileLeftOut, what, remedy)
+        };
+        if of_file.is_empty() {
+            problems.push(told(
+                say!("no table is named after the file and book.toml does not name it: it is not read"),
+                say!(
+                    "name its table with [[files.TABLE]] and path = \"{name}\"; if it is no table, add it to not_tables under [book] or move it out of the folder"
+                ),
+            ));
+            continue;
+        }
+        if *format != Format::Sheet {
+            continue;
+        }
+        // A workbook that cannot be opened is told where it is read.
+        let filled = filled_sheets(path).unwrap_or_default();
+        let is_read =
+            |sheet: &str| of_file.iter().any(|source| source.sheet.as_deref() == Some(sheet));
+        let left: Vec<String> = filled
+            .into_iter()
+            .filter(|sheet| !is_read(sheet) && !is_other(&format!("{name}#{sheet}")))
+            .collect();
+        if let Some(first) = left.first() {
+            problems.push(told(
+                say!(
+                    "{} of the workbook not read: {}",
+                    counted(left.len() as u64, text!("sheet is"), text!("sheets are")),
+                    left.join(", ")
+                ),
+                say!(
+                    "name each sheet that is a table with [[files.TABLE]], path = \"{name}\" and sheet = \"{first}\"; add what is none to not_tables under [book], as \"{name}#{first}\""
+                ),
+            ));
+        }
+    }
+    problems
 }
 
 /// Files of the folder that no table is named after and book.toml does not name.

@@ -3,7 +3,7 @@
 use crate::archive::{self, too_large};
 use crate::header::HeaderWords;
 use crate::rows::{Cell, Cells, Damage, Fault, HEADER_WITHIN, Header, RawRow, RowSink, Rows};
-use calamine::{Data, Reader, Sheets, open_workbook_auto};
+use calamine::{Data, DataRef, Reader, Sheet, SheetType, Sheets, open_workbook_auto};
 use jiff::civil::Date;
 use records::limits::{self, Limit};
 use records::{Code, Table};
@@ -45,6 +45,31 @@ fn workbook(path: &Path) -> Result<Workbook, Fault> {
 /// Names of the sheets of a workbook, in its order.
 pub(crate) fn sheet_names(path: &Path) -> Result<Vec<String>, Fault> {
     Ok(workbook(path)?.sheet_names())
+}
+
+/// Names of the sheets of a workbook that hold anything, in its order.
+pub(crate) fn filled_sheets(path: &Path) -> Result<Vec<String>, Fault> {
+    let mut book = workbook(path)?;
+    let is_table = |sheet: &&Sheet| sheet.typ == SheetType::WorkSheet;
+    let tables: Vec<String> =
+        book.sheets_metadata().iter().filter(is_table).map(|sheet| sheet.name.clone()).collect();
+    // A sheet that cannot be looked at may hold something.
+    let mut is_filled = |name: &String| match &mut book {
+        Sheets::Xlsx(book) => match book.worksheet_cells_reader(name) {
+            Err(_) => true,
+            Ok(mut reader) => loop {
+                match reader.next_cell() {
+                    Ok(Some(cell)) if *cell.get_value() == DataRef::Empty => {}
+                    Ok(None) => break false,
+                    Ok(Some(_)) | Err(_) => break true,
+                }
+            },
+        },
+        book => {
+            book.worksheet_range(name).map_or(true, |range| range.used_cells().next().is_some())
+        }
+    };
+    Ok(tables.into_iter().filter(|name| is_filled(name)).collect())
 }
 
 /// The sheet to read of a workbook: the declared one, else the one named as the table, else the

@@ -68,6 +68,10 @@ pub struct BookMeta {
     /// Decimal mark of numbers.
     #[serde(default)]
     pub decimal: DecimalMark,
+    /// Files of the folder that are no table, and sheets as `FILE#SHEET`: notes, climate normals, a
+    /// legend. Whatever else is not read is told.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub not_tables: Vec<String>,
 }
 
 /// How dates are written. ISO dates and spreadsheet dates are understood everywhere.

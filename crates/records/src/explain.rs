@@ -76,9 +76,9 @@ impl Code {
                 "Close the file where it is being edited, wait until it is copied or synchronised, and run again.",
             ),
             Self::FileLeftOut => told(
-                "A file of the folder is named as one of a table, and book.toml names other files of that table under [[files.TABLE]]: then only those are read.",
-                "What stands in the file counts for nothing.",
-                "Add a further [[files.TABLE]] with its path, or move the file out of the folder.",
+                "A file of the folder, or a sheet of a workbook, is read as no table: nothing names it, or book.toml names other files of its table under [[files.TABLE]], and then only those are read.",
+                "What stands in it counts for nothing; a season may be missing.",
+                "Add a further [[files.TABLE]] with its path (and sheet). If it is no table, add it to not_tables under [book], a sheet as FILE#SHEET, or move it out of the folder.",
             ),
             Self::TableHeaderOnly => told(
                 "A table has a header and no rows.",

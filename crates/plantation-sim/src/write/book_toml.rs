@@ -21,6 +21,11 @@ fn write_all(
     tidiness: Tidiness,
 ) -> std::fmt::Result {
     write_book(out, plantation)?;
+    if tidiness == Tidiness::Demo {
+        out.push_str(
+            "# Files of this folder that are no table.\nnot_tables = [\"climate_normals.csv\"]\n",
+        );
+    }
     write_economics(out, plantation)?;
     write_options(out, plantation)?;
     for region in &plantation.regions {
