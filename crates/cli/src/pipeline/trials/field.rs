@@ -3,7 +3,7 @@
 use super::request::RequestFile;
 use crate::console::Failure;
 use crate::pipeline::{Standing, from_ingest};
-use ingest_seasons::standing_trees;
+use ingest_seasons::{held_blocks, standing_trees};
 use model::TreeSeasons;
 use records::{Table, counted, noun};
 use std::collections::{BTreeMap, BTreeSet};
@@ -22,7 +22,11 @@ pub fn from_book(
     file: &RequestFile,
     standing: &Standing,
 ) -> Result<(), Failure> {
-    let all = standing_trees(&standing.tables).map_err(from_ingest)?;
+    let blocks = held_blocks(&standing.tables).map_err(from_ingest)?;
+    let blocks: BTreeSet<&str> = blocks.iter().map(|block| block.block.as_str()).collect();
+    let mut all = standing_trees(&standing.tables).map_err(from_ingest)?;
+    // Rows of trees in blocks that no region holds are set aside, and so would those of the trial be.
+    all.retain(|tree| blocks.contains(tree.block.as_str()));
     let known: BTreeSet<&str> = all.iter().map(|tree| tree.block.as_str()).collect();
     if let Some((at, unknown)) =
         (0..).zip(&request.field.blocks).find(|(_, block)| !known.contains(block.as_str()))
@@ -51,7 +55,7 @@ pub fn from_book(
             "field.trees",
             Some(at),
             &format!("tree '{unknown}' is not in the tree table"),
-            "correct the id, or add the tree to the book",
+            format!("correct the id, or add the tree to the book{}", set_aside(standing)),
         ));
     }
     let wanted = |tree: &&ingest_seasons::StandingTree| {
@@ -99,19 +103,24 @@ pub fn from_book(
     Ok(())
 }
 
-/// What to do about a block without trees: the blocks that have some, and the first row that was
-/// set aside, for a book of a new plantation passes no `check` that would show it.
+/// What to do about a block without trees.
 fn unknown_hint(known: &BTreeSet<&str>, standing: &Standing) -> String {
-    let mut hint = if known.is_empty() {
-        "no tree of the book can be used".to_owned()
-    } else {
-        let names: Vec<&str> = known.iter().take(SHOWN).copied().collect();
-        let more = match known.len() - names.len() {
-            0 => String::new(),
-            left => format!(" and {}", counted(left as u64, "further block", "further blocks")),
-        };
-        format!("the book has trees in {}{more}; ids must match letter by letter", names.join(", "))
+    let set_aside = set_aside(standing);
+    if known.is_empty() {
+        return format!("give the book blocks and trees that can be used{set_aside}");
+    }
+    let names: Vec<&str> = known.iter().take(SHOWN).copied().collect();
+    let more = match known.len() - names.len() {
+        0 => String::new(),
+        left => format!(" and {}", counted(left as u64, "further block", "further blocks")),
     };
+    let names = names.join(", ");
+    format!("the book has trees in {names}{more}; ids must match letter by letter{set_aside}")
+}
+
+/// The first row of blocks and trees that was set aside, as a further part of a hint: a book of a
+/// new plantation passes no `check` that would show it.
+fn set_aside(standing: &Standing) -> String {
     let of_places: BTreeSet<&str> = standing
         .tables
         .files
@@ -121,8 +130,8 @@ fn unknown_hint(known: &BTreeSet<&str>, standing: &Standing) -> String {
         .collect();
     let rows = standing.tables.quarantine.iter();
     let set_aside: Vec<_> = rows.filter(|row| of_places.contains(row.file.as_str())).collect();
-    if let Some(first) = set_aside.first() {
-        hint.push_str(&format!(
+    set_aside.first().map_or_else(String::new, |first| {
+        format!(
             "; {} of blocks and trees {} set aside, first {}:{}: {} ({})",
             counted(set_aside.len() as u64, "row", "rows"),
             noun(set_aside.len() as u64, "was", "were"),
@@ -130,9 +139,8 @@ fn unknown_hint(known: &BTreeSet<&str>, standing: &Standing) -> String {
             first.line,
             first.reason,
             first.remedy
-        ));
-    }
-    hint
+        )
+    })
 }
 
 /// Crop of each tree in the last season in which any of them was harvested.
