@@ -62,7 +62,8 @@ fn problems(checked: &Checked, trial: &DeclaredTrial, toml: &str) -> Vec<Problem
         }
     }
     for refusal in contradictions(trial) {
-        let row = refusal.evidence().and_then(|rows| row_place(rows.places.first()?));
+        let rows = refusal.evidence().map_or(&[][..], |rows| rows.places.as_slice());
+        let row = rows.iter().filter_map(|place| row_place(place)).min();
         let place = row.unwrap_or_else(|| section(Some("design")));
         let what = format!("trial {} cannot be analysed as declared: {refusal}", trial.id);
         let code = Code::TrialNotAnalysed;
