@@ -280,13 +280,14 @@ A trial is declared in book.toml by the roles of its columns, for example:
 Further entries: main_factors, sub_factors, sub_sub_factors (split plots and strips), checks
 (augmented blocks), control = { factor, level, beside_factorial }, covariate = \"earlier_crop\",
 \"girth_cm\" or a column, traits, seasons, letters = true. The model follows from the design and is
-printed in words.
+printed in words. A trial that follows another on the same trees has rows of its own in the trial
+table; seasons tells which harvests belong to which.
 
 With --out, writes trials.html (finding, plan in words, analysis of variance, means with SEm, SEd and
 CD at 5 and 1 %, CV, comparisons, plots, residual checks, methods), every table as CSV and one
 spreadsheet per trial under trials/, and trials.json with every number.
 
-Exit code 1 means that a trait of a trial could not be analysed, 2 that nothing was written.
+Exit code 1 means that a trial or a trait of one was not analysed, 2 that nothing was written.
 
 Examples:
   anacurve trial data-demo

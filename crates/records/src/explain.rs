@@ -262,6 +262,11 @@ impl Code {
                 "The trial is not analysed.",
                 "Correct the id (letter by letter), add its rows, or mend those set aside.",
             ),
+            Self::TrialNotAnalysed => told(
+                "A declared trial, or one of its traits, cannot be analysed: its seasons have no harvests, nothing was recorded of the trait, or the rows contradict the design that book.toml declares.",
+                "The trial's page says so in place of a result. Its rows are kept and count as evidence in the yield model.",
+                "Correct the row or the declaration that the message names; anacurve trial --help explains the entries of [trials.ID].",
+            ),
             Self::TrialsOverlap => told(
                 "Two trials stand on the same trees, and book.toml does not tell their seasons apart: a season is declared for both, or one of them declares none.",
                 "Every row is kept and each trial is analysed from its own rows; but a season of both holds the treatments of both, and in the linked table it carries the id of the trial that began last (of two that began together, the first by id).",

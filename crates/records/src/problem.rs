@@ -106,6 +106,8 @@ codes! {
     TreeInTwoPlots = "tree-in-two-plots",
     /// A declared trial without rows in the trial table.
     TrialWithoutRows = "trial-without-rows",
+    /// A declared trial, or one of its traits, that cannot be analysed as it stands.
+    TrialNotAnalysed = "trial-not-analysed",
     /// Two trials on the same trees whose seasons are not told apart.
     TrialsOverlap = "trials-overlap",
     /// A block that the block table does not list.

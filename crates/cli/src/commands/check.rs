@@ -21,10 +21,11 @@ pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
     let reading = Reading { cache: args.cache.as_deref(), ..Reading::default() };
     let checked = pipeline::check_wanted(&args.book, reading, &stages);
     stages.finish();
-    let checked = checked?;
+    let mut checked = checked?;
     let drawn =
         checked.tables.spot_checks(SPOT_CHECKS, args.seed).map_err(pipeline::from_ingest)?;
-    let found = trials::of(&checked)?;
+    let (found, problems) = trials::of(&checked, &args.book)?;
+    checked.linked.problems.extend(problems);
     checked.still_holds(&args.book)?;
     if let Some(dir) = &args.out {
         report::publish_into(dir, |dir| write_tables(&checked, dir)).map_err(

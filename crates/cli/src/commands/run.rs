@@ -130,7 +130,8 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
             .map_err(|error| Failure::new(error, ""))?,
     };
     print_data(&text)?;
-    let findings = args.strict && checked.has_findings();
+    let trials_fail = trials.iter().any(super::trial::not_analysed);
+    let findings = args.strict && (checked.has_findings() || trials_fail);
     Ok(if findings { Outcome::Findings } else { Outcome::Done })
 }
 

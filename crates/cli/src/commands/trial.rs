@@ -38,7 +38,7 @@ fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
     stages.now("analysing trials");
     let trials: Vec<AnalysedTrial> = wanted.into_iter().map(analysed).collect();
     let reports: Vec<TrialReport> = trials.iter().map(report).collect();
-    let refused = reports.iter().flat_map(|trial| &trial.parts).any(|part| part.refused.is_some());
+    let refused = trials.iter().any(not_analysed);
     checked.still_holds(&args.book)?;
     if let Some(out) = &args.out {
         let json = to_json(&trials)?;
@@ -54,11 +54,16 @@ fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
     }
     stages.finish();
     let text = match args.format {
-        Format::Text => text(args, &reports),
+        Format::Text => text(args, &trials, &reports),
         Format::Json => to_json(&trials)?,
     };
     print_data(&text)?;
     Ok(if refused { Outcome::Findings } else { Outcome::Done })
+}
+
+/// Whether a trait of a trial, or the trial as a whole, has no analysis.
+pub fn not_analysed(trial: &AnalysedTrial) -> bool {
+    !trial.declared.not_analysed.is_empty() || trial.parts.iter().any(|part| part.outcome.is_err())
 }
 
 /// Every number of the analyses.
@@ -90,7 +95,8 @@ pub fn to_json(trials: &[AnalysedTrial]) -> Result<String, Failure> {
             json!({
                 "trial": declared.id, "declaration": declared.declaration,
                 "trees": declared.trees, "seasons": declared.seasons,
-                "earlier_crop_of": declared.earlier, "notes": declared.notes, "parts": parts,
+                "earlier_crop_of": declared.earlier, "notes": declared.notes,
+                "not_analysed": declared.not_analysed, "parts": parts,
                 "together": trial.pooled,
             })
         })
@@ -100,23 +106,31 @@ pub fn to_json(trials: &[AnalysedTrial]) -> Result<String, Failure> {
         .map_err(|error| Failure::new(error, "this is a defect of the program; please report it"))
 }
 
-fn text(args: &TrialArgs, reports: &[TrialReport]) -> String {
+fn text(args: &TrialArgs, trials: &[AnalysedTrial], reports: &[TrialReport]) -> String {
     let mut out = String::new();
-    for trial in reports {
-        out.push_str(&format!("{} ({})\n  {}\n", trial.title, trial.id, trial.sentence));
-        for note in &trial.notes {
-            out.push_str(&format!("  {note}\n"));
+    for (analysed, trial) in trials.iter().zip(reports) {
+        out.push_str(&format!("{} ({})\n", trial.title, trial.id));
+        for said in std::iter::once(&trial.sentence).chain(&trial.notes) {
+            out.push_str(&format!("  {said}\n"));
+            let lacking = &analysed.declared.not_analysed;
+            if let Some(why) = lacking.iter().find(|why| why.what == *said) {
+                out.push_str(&format!("    hint: {}\n", why.remedy));
+            }
         }
         for part in &trial.parts {
+            let heading = &part.heading;
             match &part.refused {
+                // Its sentence, above, is the refusal.
+                Some((what, remedy)) if trial.sentence.contains(what.as_str()) => {
+                    out.push_str(&format!("  {heading}: not analysed\n    hint: {remedy}\n"));
+                }
                 Some((what, remedy)) => {
-                    let heading = &part.heading;
                     out.push_str(&format!(
                         "  {heading}: not analysed: {what}\n    hint: {remedy}\n"
                     ));
                 }
                 None if part.finding != trial.sentence => {
-                    out.push_str(&format!("  {}: {}\n", part.heading, part.finding));
+                    out.push_str(&format!("  {heading}: {}\n", part.finding));
                 }
                 None => {}
             }

@@ -7,6 +7,7 @@ mod compared;
 mod counts;
 pub mod field;
 mod further;
+mod missing;
 mod own_scale;
 mod plots;
 mod pooling;
@@ -22,9 +23,10 @@ use crate::console::Failure;
 use ::trials::Observations;
 use ::words::say;
 use advise::Cost;
-pub use analysed::{AnalysedPart, AnalysedTrial, analysed};
+pub use analysed::{AnalysedPart, AnalysedTrial, analysed, contradictions};
 use counts::{Counts, Observed};
 use ingest_seasons::TrialTree;
+pub use missing::NotAnalysed;
 use model::{Frames, TableError, TreeSeasons};
 pub use pooling::PooledTrait;
 use records::{Book, TrialDeclaration, written_number};
@@ -58,6 +60,8 @@ pub struct DeclaredTrial {
     pub price_ratio: Option<f64>,
     /// What a person should know: traits without values, trees pruned off their treatment.
     pub notes: Vec<String>,
+    /// Why nothing of it, or not every trait, can be analysed; each `what` is among the notes.
+    pub not_analysed: Vec<NotAnalysed>,
 }
 
 impl DeclaredTrial {
@@ -65,6 +69,11 @@ impl DeclaredTrial {
     #[must_use]
     pub fn title(&self) -> &str {
         self.declaration.title.as_deref().unwrap_or(&self.id)
+    }
+
+    fn lacks(&mut self, why: NotAnalysed) {
+        self.notes.push(why.what.clone());
+        self.not_analysed.push(why);
     }
 }
 
@@ -88,7 +97,8 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
     let trials = book.trials.iter().map(|(id, declaration)| {
         let trees: Vec<&TrialTree> =
             checked.linked.trial_trees.iter().filter(|tree| tree.trial == *id).collect();
-        let mut trial = one(id, declaration, &trees, &table, &counts, &seasons);
+        let rows = checked.tables.rows_of_trial(id);
+        let mut trial = one(id, declaration, &trees, rows, &table, &counts, &seasons);
         trial.price_ratio = price_ratio(book, &trial, &table, &holdings);
         trial
     });
@@ -118,6 +128,7 @@ fn one(
     id: &str,
     declaration: &TrialDeclaration,
     trees: &[&TrialTree],
+    rows: u64,
     table: &TreeSeasons,
     counts: &Counts,
     all: &Seasons<'_>,
@@ -131,18 +142,19 @@ fn one(
         earlier,
         price_ratio: None,
         notes: Vec::new(),
+        not_analysed: Vec::new(),
         seasons,
     };
     if trees.is_empty() {
-        trial.notes.push(say!("The trial table has no row of it."));
+        trial.lacks(NotAnalysed::of_rows(rows));
         return trial;
     }
+    let harvested = all.harvested(trees);
     if trial.seasons.is_empty() {
-        trial.notes.push(say!(
-            "No tree of it has a harvest after a pruning yet, so there is nothing to analyse."
-        ));
+        trial.lacks(NotAnalysed::of_seasons(declaration, &harvested));
         return trial;
     }
+    trial.notes.extend(missing::seasons_without_harvest(declaration, &harvested));
     // One entry per tree and season, trees slowest.
     let at: Vec<(&TrialTree, i32, Option<usize>)> = trees
         .iter()
@@ -158,7 +170,7 @@ fn one(
         let observed = counts::trait_of(*wanted);
         if seen == 0 {
             let name = &observed.name;
-            trial.notes.push(say!("No tree of the trial has a value of {name}."));
+            trial.lacks(NotAnalysed::of_trait(name));
             continue;
         }
         let exposure = values.iter().map(|value| value.exposure).collect::<Option<Vec<f64>>>();
@@ -174,6 +186,7 @@ fn one(
             place: at.iter().map(|(tree, ..)| tree.place.to_string()).collect(),
         });
     }
+    trial.notes.extend(missing::gone(&at));
     trial.notes.extend(off_treatment(declaration, &at, table));
     trial
 }

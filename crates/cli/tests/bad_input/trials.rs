@@ -263,6 +263,9 @@ fn followed(first: &str, second: &str) -> Book {
 #[test]
 fn a_trial_that_follows_another_on_the_same_trees_is_analysed_from_its_own_rows() {
     let book = followed("seasons = [2022]", "seasons = [2023, 2024]");
+    // Every tree is in a trial, so that nothing shows present practice.
+    let present = "present = { intensity = 0.2, lead_days = 40 }";
+    book.replace("book.toml", "[regions.plain]", &format!("[regions.plain]\n{present}"));
     let ran = book.check();
     assert_eq!(ran.code, 0, "{}", ran.stdout);
     for says in
@@ -305,4 +308,182 @@ fn trials_on_the_same_trees_that_do_not_share_out_their_seasons_are_told() {
     let both = followed("seasons = [2022, 2023]", "seasons = [2023, 2024]").check();
     both.finds("trials.csv:14", "trials-overlap");
     assert!(both.stdout.contains("2023 is a season of both"), "{}", both.stdout);
+}
+
+/// Line of `book.toml` that is this.
+fn line_of(book: &Book, line: &str) -> usize {
+    1 + book.text("book.toml").lines().position(|own| own == line).unwrap()
+}
+
+#[test]
+fn a_trial_that_is_not_analysed_ends_with_1_and_says_why() {
+    let says = |book: &Book, words: &[&str]| {
+        let ran = anacurve(&["trial", book.arg()]);
+        assert_eq!(ran.code, 1, "{}{}", ran.stdout, ran.stderr);
+        for word in words {
+            assert!(ran.stdout.contains(word), "no '{word}' in {}", ran.stdout);
+        }
+    };
+    // Declared seasons that nobody harvested.
+    let later = book(&format!("{SECTION}seasons = [2028]\n"), plain);
+    let what = "No tree of it has a harvest of 2028, the seasons that book.toml declares; its \
+                harvests are of 2022, 2023, 2024.";
+    says(&later, &[what, "hint: declare seasons that were harvested"]);
+    let place = format!("book.toml:{}", line_of(&later, "seasons = [2028]"));
+    later.check().finds(&place, "trial-not-analysed");
+    // A misspelt id, told once.
+    let misspelt = book(&SECTION.replace(".A]", ".a]"), plain);
+    says(&misspelt, &["The trial table has no row of it.", "ids must match letter by letter"]);
+    let ran = misspelt.check();
+    ran.finds(&format!("book.toml:{}", line_of(&misspelt, "[trials.a]")), "trial-without-rows");
+    assert_eq!(ran.stdout.matches("[trial-without-rows]").count(), 1, "{}", ran.stdout);
+    // Rows that are set aside are rows: by linking, and by reading.
+    let unknown = book(SECTION, |tree| plain(tree).replace("A,T", "A,X"));
+    let unreadable = book(SECTION, |tree| plain(tree) + ",one cell too many");
+    for aside in [unknown, unreadable] {
+        says(&aside, &["12 rows are set aside", "hint: mend the rows set aside"]);
+        let ran = aside.check();
+        ran.finds(&format!("book.toml:{}", line_of(&aside, "[trials.A]")), "trial-without-rows");
+        assert!(!ran.stdout.contains("has no row of it"), "{}", ran.stdout);
+        assert_eq!(ran.stdout.matches("[trial-without-rows]").count(), 1, "{}", ran.stdout);
+    }
+    // A trait that nobody recorded, beside one that is analysed.
+    let traits = "traits = [\"nut_yield\", \"nut_count\"]";
+    let uncounted = book(&format!("{SECTION}{traits}\n"), plain);
+    says(&uncounted, &["No tree of the trial has a value of", "hint: record it"]);
+    let place = format!("book.toml:{}", line_of(&uncounted, traits));
+    uncounted.check().finds(&place, "trial-not-analysed");
+    // A season of several that is yet to come is no fault, and is not passed over in silence.
+    let begun = book(&format!("{SECTION}seasons = [2023, 2024, 2025]\n"), plain);
+    let ran = anacurve(&["trial", begun.arg()]);
+    assert_eq!(ran.code, 0, "{}", ran.stdout);
+    assert!(
+        ran.stdout.contains("has a harvest of 2025, which book.toml declares"),
+        "{}",
+        ran.stdout
+    );
+}
+
+#[test]
+fn a_file_that_is_named_as_a_table_and_left_out_is_told() {
+    let book = book(SECTION, plain);
+    let rows = book.text("trials.csv");
+    book.remove("trials.csv");
+    book.put("trials_a.csv", rows);
+    book.put("trials_b.csv", "trial,tree,replicate,depth\nB,T01,1,20\nB,T02,1,40\n");
+    let found = book.text("book.toml");
+    let declared = "\n[[files.trials]]\npath = \"trials_a.csv\"\n";
+    book.put("book.toml", format!("{found}{declared}"));
+    let ran = book.check();
+    ran.finds("trials_b.csv", "file-left-out");
+    assert!(
+        ran.stdout.contains("add a further [[files.trials]] with path = \"trials_b.csv\""),
+        "{}",
+        ran.stdout
+    );
+    // A column that stands in that file alone.
+    let section = "[trials.B]\ndesign = \"completely_randomised\"\nfactors = [\"depth\"]\n";
+    book.put("book.toml", format!("{found}{section}{declared}"));
+    let place = format!("book.toml:{}", line_of(&book, "factors = [\"depth\"]"));
+    let ran = book.check();
+    ran.fails(&place, "column-missing");
+    assert!(
+        ran.stderr.contains("[[files.trials]] for trials_b.csv, which is not read"),
+        "{}",
+        ran.stderr
+    );
+    // With both declared, as with neither, nothing is left out.
+    let both = format!("{declared}[[files.trials]]\npath = \"trials_b.csv\"\n");
+    for declared in ["", &both] {
+        book.put("book.toml", format!("{found}{declared}"));
+        let ran = book.check();
+        assert!(ran.stdout.contains("B: 2 trees"), "{}{}", ran.stdout, ran.stderr);
+        assert!(!ran.stdout.contains("file-left-out"), "{}", ran.stdout);
+    }
+}
+
+#[test]
+fn a_factor_at_fault_is_told_without_what_follows_from_it() {
+    let section = "[trials.A]\ndesign = \"randomised_blocks\"\nfactors = [\"depth\"]\n\
+                   amounts = { level = \"fraction\" }\n";
+    let misspelt = book(section, plain);
+    let ran = misspelt.check();
+    ran.fails(
+        &format!("book.toml:{}", line_of(&misspelt, "factors = [\"depth\"]")),
+        "column-missing",
+    );
+    assert!(ran.stderr.contains("level") && !ran.stderr.contains("is no factor"), "{}", ran.stderr);
+    let unnamed = book(
+        "[trials.A]\ndesign = \"split_plot\"\nsub_factors = [\"other\"]\n\
+         amounts = { level = \"fraction\" }\n",
+        plain,
+    );
+    let ran = unnamed.check();
+    let place = format!("book.toml:{}", line_of(&unnamed, "design = \"split_plot\""));
+    ran.fails(&place, "setting-missing");
+    assert!(!ran.stderr.contains("is no factor"), "{}", ran.stderr);
+    // An amount of what is no column either is a fault of its own.
+    let other = book(&format!("{SECTION}amounts = {{ dose = \"days\" }}\n"), plain);
+    let place = format!("book.toml:{}", line_of(&other, "amounts = { dose = \"days\" }"));
+    other.check().fails(&place, "setting-impossible");
+}
+
+#[test]
+fn check_tells_rows_that_contradict_the_design() {
+    // Randomised blocks declared as a Latin square: rows and columns are counted by replicate.
+    let section = "[trials.A]\ndesign = \"latin_square\"\nfactors = [\"level\"]\n\
+                   roles = { row = \"other\", column = \"plot\" }\n";
+    let square = book(section, |tree| {
+        let (block, place) = (tree / 4, tree % 4);
+        format!("A,T{:02},R{block},P{place},{place},row {block}", tree + 1)
+    });
+    let ran = square.check();
+    ran.finds("trials.csv:2", "trial-not-analysed");
+    let what =
+        "replicate R0, read as one square, has 1 row and 4 columns for 4 treatments (trials.csv:";
+    let found = ran.stdout.lines().find(|line| line.contains(what)).unwrap_or_default();
+    // Four lines of the table, three seasons each: every line once, beside the place.
+    assert_eq!(found.matches("trials.csv:").count(), 5, "{}", ran.stdout);
+    refused(&square, &[what]);
+    // A level changed in one row of a plot of two trees.
+    let section = format!("{SECTION}roles = {{ plot = \"plot\" }}\n");
+    let changed = book(&section, |tree| {
+        let level = if tree == 1 { 1 } else { tree / 2 % 2 };
+        format!("A,T{:02},R{},P{},{level},x", tree + 1, tree / 4, tree / 2)
+    });
+    changed.check().finds("trials.csv:2", "trial-not-analysed");
+    let ran = anacurve(&["trial", changed.arg()]);
+    assert_eq!(ran.code, 1);
+    assert_eq!(ran.stdout.matches("plot P0 holds two treatments").count(), 1, "{}", ran.stdout);
+    assert!(!ran.stdout.contains("plot plot"), "{}", ran.stdout);
+    assert!(ran.stdout.contains("hint: correct the treatment"), "{}", ran.stdout);
+}
+
+#[test]
+fn values_left_out_are_named_by_tree_and_season() {
+    let lost = book(SECTION, plain);
+    let kept: Vec<String> = lost
+        .text("harvests.csv")
+        .lines()
+        .filter(|line| !line.starts_with("T03,2023") && !line.starts_with("T03,2024"))
+        .map(str::to_owned)
+        .collect();
+    lost.put("harvests.csv", kept.join("\n") + "\n");
+    let trees = lost.text("trees.csv").replace("tree,block", "tree,block,status");
+    let trees = trees.replace("T03,B2", "T03,B2,dead");
+    let trees: Vec<String> = trees
+        .lines()
+        .map(
+            |line| if line.matches(',').count() < 2 { format!("{line},") } else { line.to_owned() },
+        )
+        .collect();
+    lost.put("trees.csv", trees.join("\n") + "\n");
+    let ran = anacurve(&["trial", lost.arg(), "--format", "json"]);
+    let found: Value = serde_json::from_str(&ran.stdout).unwrap();
+    let plan = found[0]["parts"][0]["analysis"]["plan"]["notes"].to_string();
+    let named = "2 of 36 values (12 trees in 3 seasons) missing and left out: T03 in 2023, 2024 \
+                 (trials.csv:4)";
+    assert!(plan.contains(named), "{plan}");
+    let notes = found[0]["notes"].to_string();
+    assert!(notes.contains("T03 (dead, no harvest of 2023, 2024)"), "{notes}");
 }

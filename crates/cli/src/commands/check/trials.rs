@@ -2,10 +2,13 @@
 
 use crate::console::Failure;
 use crate::pipeline::Checked;
-use crate::pipeline::trials::{DeclaredTrial, declared, undeclared};
-use records::{TrialDeclaration, TrialDesign, TrialRoles, TrialTrait, counted};
+use crate::pipeline::trials::{DeclaredTrial, contradictions, declared, undeclared};
+use records::{
+    Code, Place, Problem, Severity, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait, counted,
+};
 use serde::Serialize;
 use std::collections::BTreeMap;
+use std::path::Path;
 
 /// A trial as `check` shows it.
 #[derive(Debug, Clone, Serialize)]
@@ -24,13 +27,55 @@ pub struct FoundTrial {
     pub declare: Option<String>,
 }
 
-/// Declared trials, then the others, each by id.
-pub fn of(checked: &Checked) -> Result<Vec<FoundTrial>, Failure> {
-    let mut found: Vec<FoundTrial> = declared(checked)?.into_iter().map(of_declared).collect();
+/// Declared trials, then the others, each by id; and what keeps a declared trial from being
+/// analysed, as far as it shows without fitting.
+pub fn of(checked: &Checked, book: &Path) -> Result<(Vec<FoundTrial>, Vec<Problem>), Failure> {
+    let trials = declared(checked)?;
+    // A file that changed meanwhile is told before anything is printed.
+    let toml = std::fs::read_to_string(book.join("book.toml")).unwrap_or_default();
+    let problems = trials.iter().flat_map(|trial| problems(checked, trial, &toml)).collect();
+    let mut found: Vec<FoundTrial> = trials.into_iter().map(of_declared).collect();
     found.extend(
         undeclared(checked).into_iter().map(|(id, (trees, columns))| of_other(id, trees, columns)),
     );
-    Ok(found)
+    Ok((found, problems))
+}
+
+/// Why a trial, or a trait of it, would not be analysed.
+fn problems(checked: &Checked, trial: &DeclaredTrial, toml: &str) -> Vec<Problem> {
+    let book = &checked.tables.book;
+    let section = |key: Option<&str>| {
+        book.trial_key_place(toml, &trial.id, key)
+            .map_or_else(|| Place::file("book.toml"), |line| Place::line("book.toml", line))
+    };
+    let is_told = |place: &Place| {
+        let known = &checked.tables.problems;
+        known.iter().any(|known| known.code == Code::TrialWithoutRows && known.place == *place)
+    };
+    let mut found = Vec::new();
+    for why in &trial.not_analysed {
+        let code = if trial.trees == 0 { Code::TrialWithoutRows } else { Code::TrialNotAnalysed };
+        let place = section(why.key);
+        if trial.trees > 0 || !is_told(&place) {
+            let what = format!("trial {}: {}", trial.id, why.what);
+            found.push(Problem::new(place, Severity::Warning, code, what, why.remedy.as_str()));
+        }
+    }
+    for refusal in contradictions(trial) {
+        let rows = refusal.evidence().map_or(&[][..], |rows| rows.places.as_slice());
+        let row = rows.iter().filter_map(|place| row_place(place)).min();
+        let place = row.unwrap_or_else(|| section(Some("design")));
+        let what = format!("trial {} cannot be analysed as declared: {refusal}", trial.id);
+        let code = Code::TrialNotAnalysed;
+        found.push(Problem::new(place, Severity::Warning, code, what, refusal.remedy()));
+    }
+    found
+}
+
+/// A place as it is printed, `file:line`.
+fn row_place(text: &str) -> Option<Place> {
+    let (file, line) = text.rsplit_once(':')?;
+    Some(Place::line(file, line.parse().ok()?))
 }
 
 fn of_declared(trial: DeclaredTrial) -> FoundTrial {

@@ -62,6 +62,30 @@ pub fn analysed(declared: DeclaredTrial) -> AnalysedTrial {
     AnalysedTrial { declared, parts, pooled }
 }
 
+/// What the rows of a trial contradict in its declaration, trait by trait and site by site, without
+/// fitting anything.
+#[must_use]
+pub fn contradictions(declared: &DeclaredTrial) -> Vec<Refusal> {
+    let declaration = &declared.declaration;
+    let mut found: Vec<Refusal> = Vec::new();
+    for observed in &declared.observed {
+        let names = sites(declaration, observed);
+        let each = if names.len() < 2 {
+            vec![observed.clone()]
+        } else {
+            names.iter().map(|site| at_site(declaration, observed, site)).collect()
+        };
+        for rows in each {
+            if let Err(refusal) = Plan::read(declaration, &rates(&rows))
+                && !found.contains(&refusal)
+            {
+                found.push(refusal);
+            }
+        }
+    }
+    found
+}
+
 /// The analysis of some rows.
 pub(super) fn part_of(
     declaration: &TrialDeclaration,

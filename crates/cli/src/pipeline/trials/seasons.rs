@@ -23,6 +23,15 @@ impl<'a> Seasons<'a> {
         self.rows.get(&(tree, season)).copied()
     }
 
+    /// Seasons in which a tree of the trial was harvested, ascending.
+    pub(super) fn harvested(&self, trees: &[&TrialTree]) -> BTreeSet<i32> {
+        let own = |tree: &TrialTree| {
+            let seasons = (tree.tree.as_str(), i32::MIN)..=(tree.tree.as_str(), i32::MAX);
+            self.rows.range(seasons).map(|(&(_, season), _)| season).collect::<Vec<i32>>()
+        };
+        trees.iter().flat_map(|tree| own(tree)).collect()
+    }
+
     /// Seasons analysed, and the last season before them with a harvest. Without declared seasons
     /// they begin with the first harvest after a pruning of a tree of the trial.
     pub(super) fn of_trial(

@@ -1,0 +1,126 @@
+//! What a declared trial lacks: rows, harvests, values.
+
+use ::words::{say, text};
+use ingest_seasons::TrialTree;
+use records::{TrialDeclaration, counted};
+use serde::Serialize;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Trees named one by one in a note.
+const SHOWN: usize = 12;
+
+/// Why a trial, or one of its traits, is not analysed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct NotAnalysed {
+    /// Key of `[trials.ID]` that it lies with; none where it lies with the section as a whole.
+    #[serde(skip)]
+    pub key: Option<&'static str>,
+    /// What is missing.
+    pub what: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+impl NotAnalysed {
+    /// Of a trial without a linked row; `rows` are in the table, and were set aside.
+    pub(super) fn of_rows(rows: u64) -> Self {
+        let (what, remedy) = if rows == 0 {
+            (
+                say!("The trial table has no row of it."),
+                text!(
+                    "add its plots to the trial table, or remove the section; ids must match letter by letter"
+                ),
+            )
+        } else {
+            (
+                say!(
+                    "None of its rows is left to analyse: {} set aside.",
+                    counted(rows, text!("row is"), text!("rows are"))
+                ),
+                text!("mend the rows set aside; each is told with its line"),
+            )
+        };
+        Self { key: None, what, remedy: remedy.to_owned() }
+    }
+
+    /// Of a trial without a season to analyse.
+    pub(super) fn of_seasons(declaration: &TrialDeclaration, harvested: &BTreeSet<i32>) -> Self {
+        let declared: BTreeSet<i32> = declaration.seasons.iter().map(|&s| i32::from(s)).collect();
+        let (key, what, remedy) = if harvested.is_empty() {
+            (
+                None,
+                say!("No tree of it has a harvest yet, so there is nothing to analyse."),
+                text!(
+                    "add the harvests of its trees; ids of trees must match those of the harvests letter by letter"
+                ),
+            )
+        } else if declared.is_empty() {
+            (
+                None,
+                say!(
+                    "No tree of it has a harvest after a pruning yet, so there is nothing to analyse."
+                ),
+                text!(
+                    "add the prunings of its trees, or write seasons = [YEAR, ..] with the harvests to analyse into its section of book.toml"
+                ),
+            )
+        } else {
+            (
+                Some("seasons"),
+                say!(
+                    "No tree of it has a harvest of {}, the seasons that book.toml declares; its harvests are of {}.",
+                    listed(&declared),
+                    listed(harvested)
+                ),
+                text!(
+                    "declare seasons that were harvested, or add the harvests; without the line every season from the first after a pruning on is analysed"
+                ),
+            )
+        };
+        Self { key, what, remedy: remedy.to_owned() }
+    }
+
+    /// Of a declared trait without any value.
+    pub(super) fn of_trait(name: &str) -> Self {
+        Self {
+            key: Some("traits"),
+            what: say!("No tree of the trial has a value of {name}."),
+            remedy: text!("record it in the seasons analysed, or take it out of traits in the trial's section of book.toml").to_owned(),
+        }
+    }
+}
+
+/// Declared seasons that are left out because nothing was harvested in them.
+pub(super) fn seasons_without_harvest(
+    declaration: &TrialDeclaration,
+    harvested: &BTreeSet<i32>,
+) -> Option<String> {
+    let declared = declaration.seasons.iter().map(|&season| i32::from(season));
+    let absent: BTreeSet<i32> = declared.filter(|season| !harvested.contains(season)).collect();
+    (!absent.is_empty()).then(|| {
+        say!("No tree of it has a harvest of {}, which book.toml declares.", listed(&absent))
+    })
+}
+
+/// Trees without a harvest that the tree table says are no longer there.
+pub(super) fn gone(at: &[(&TrialTree, i32, Option<usize>)]) -> Option<String> {
+    let mut lost: BTreeMap<(&str, &str), BTreeSet<i32>> = BTreeMap::new();
+    for (tree, season, row) in at {
+        if let (Some(status), None) = (tree.gone.as_deref(), row) {
+            lost.entry((tree.tree.as_str(), status)).or_default().insert(*season);
+        }
+    }
+    let words = lost.iter().take(SHOWN).map(|((tree, status), seasons)| {
+        say!("{tree} ({status}, no harvest of {})", listed(seasons))
+    });
+    let mut words = words.collect::<Vec<_>>().join(", ");
+    if lost.len() > SHOWN {
+        words = say!("{words} and {} more", lost.len() - SHOWN);
+    }
+    (!lost.is_empty())
+        .then(|| say!("By the tree table, these trees of it no longer stand: {words}."))
+}
+
+fn listed(seasons: &BTreeSet<i32>) -> String {
+    seasons.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
+}
