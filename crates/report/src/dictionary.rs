@@ -320,8 +320,8 @@ fields! { work_plan_fields, "Columns of `workplan.csv` and of the first sheet of
     "" "cuts_3_to_5cm" "count" "Cuts expected of 3 to 5 cm.";
     "" "cuts_5_to_10cm" "count" "Cuts expected of 5 to 10 cm.";
     "" "cuts_over_10cm" "count" "Cuts expected over 10 cm.";
-    "" "cut_wood_m3" "m3" "Cut wood and brush, stacked; canopy as it stood when stacked_per_canopy is not stated.";
-    "" "loads" "count" "Loads to haul, where a load is stated.";
+    "" "cut_wood_m3" "m3" "Cut wood and brush, stacked; empty where stacked_per_canopy or the size of the trees is not stated.";
+    "" "loads" "count" "Loads to haul, where a load and stacked_per_canopy are stated.";
 }
 
 fields! { plan_table_fields, "Columns of the other tables of the plan by their file, in their order.":
