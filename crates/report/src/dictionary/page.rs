@@ -63,6 +63,6 @@ numbers! { review_fields, "Tables and figures of `review.html`, by the beginning
     "failing-trees" "Suddenly failing trees" "kg per tree" "Yield far below what level, season, age and earlier crop predict; the share of false alarms among trees at least as far off is at most the one given (Benjamini and Hochberg 1995).";
     "map" "Trees where they stand" "row and position" "Rows and positions of the tree table; marked are the trees of the two lists.";
     "records-to-check" "Records to check" "kg per tree" "Yields that a factor of 10, 100, 1000 or of pounds brings near the prediction, yields far above it, and trees whose yields agree to the last digit in every season.";
-    "plan" "Pruning done against planned" "trees, per cent" "Kept advice held against the prunings recorded: intensity kept within a twentieth of the canopy, date within a week of the days scheduled.";
+    "plan" "Pruning done against planned" "trees, per cent" "Kept advice held against the prunings recorded. Intensity kept: within a twentieth of the canopy. Days off the schedule: mean days before (negative) or after the days scheduled for the block, which lie inside the advised window; the window itself where no days were scheduled. On schedule: share of the trees to prune that were pruned within a week of those days.";
     "advice-scored" "Last advice scored" "kg per tree" "Predicted gain against the difference between trees that followed the advice and trees that did not, level, age and earlier crop taken into account; a hit lies within limits that allow for both errors.";
 }
