@@ -29,6 +29,10 @@ pub const WHAT_IF_COMMAND: Text = constant!("The same digits by command:");
 /// What a block gets.
 pub fn action(work: &Work) -> &'static str {
     match work {
+        // A share of nothing is no pruning, whether it is new or as it always was.
+        Work::Prune(how_much) | Work::Keep(how_much) if how_much.intensity <= 0.0 => {
+            text!("Leave unpruned")
+        }
         Work::Prune(_) => text!("Prune"),
         Work::Keep(_) => text!("Keep present practice"),
         Work::Trial(_) => text!("Lay out a trial; meanwhile as stated"),
@@ -42,4 +46,23 @@ pub fn more_materials(shown: usize, all: usize) -> String {
 
 pub fn more(shown: usize, all: usize) -> String {
     say!("The first {shown} of {all} blocks are shown; the sheets hold them all.")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::action;
+    use records::MeasuredAs;
+    use workplan::crew_sheet::{HowMuch, Work};
+
+    #[test]
+    fn nothing_to_remove_is_not_called_pruning() {
+        let how_much = |intensity| HowMuch {
+            intensity,
+            measured_as: MeasuredAs::CanopyFraction,
+            canopy_m: None,
+        };
+        assert_eq!(action(&Work::Prune(how_much(0.25))), "Prune");
+        assert_eq!(action(&Work::Prune(how_much(0.0))), "Leave unpruned");
+        assert_eq!(action(&Work::Keep(how_much(0.0))), "Leave unpruned");
+    }
 }
