@@ -19,6 +19,9 @@ pub const NOTHING_MISSING: Text = constant!("Nothing is missing.");
 pub const ORDER: Text = constant!(
     "Blocks stand in the order of what a day of delay is expected to cost; dates are those of the crew. Trees are all that stand in the block, with those worked on in brackets where they differ; an intensity is that of a pruned tree."
 );
+pub const TO_SCORE: Text = constant!(
+    "To learn next season whether the advice held, keep it (`anacurve run BOOK --keep`) and leave at least five trees of each region unpruned and at least five pruned as at present: the review holds the trees that followed the advice against these, and without them scores nothing."
+);
 pub const WHAT_IF: Text = constant!(
     "Gain of the advised practice (where the verdict is Keep or Trial, of the best that the records support) over present practice, in money per tree, with the chance that it is a loss. What each cut leaves to the next season is counted where the records show it. Money is not discounted."
 );
