@@ -18,7 +18,15 @@ for (let i = 0; i < 45; i += 1) {
       // Ties as well: draws may repeat.
       quantiles.push(Number((quantiles[k] + (uniform() < 0.2 ? 0 : between(0, 0.05 * n, 4))).toFixed(4)));
     }
-    seasons.push({ advised_kg: n * between(2, 9, 12), present_kg: n * between(2, 8, 12), gain_quantiles_kg: quantiles });
+    // A share that was counted stands between two quantiles, in some cases.
+    const at = Math.floor(100 * uniform());
+    const kg = quantiles[at] + uniform() * (quantiles[at + 1] - quantiles[at]);
+    seasons.push({
+      present_kg: n * between(2, 8, 12),
+      gain_kg: n * between(-1, 3, 12),
+      gain_quantiles_kg: quantiles,
+      counted: i % 4 === 0 ? null : { kg, below: (at + uniform()) / 100 },
+    });
   }
   const region = {
     region: `r${i}`,

@@ -165,6 +165,35 @@ fn what_if_refuses_what_cannot_be_and_names_the_range() {
     assert!((gain("0") + gain("5") - 2.0 * gain("2.5")).abs() < 1e-9, "linear in the price");
 }
 
+/// One region, one page, one gain and one chance: the what-if that supposes nothing is the advice.
+#[test]
+fn what_if_without_a_supposition_is_the_advice() {
+    let book = planned("");
+    let out = tempfile::tempdir().unwrap();
+    let ran =
+        anacurve(&["run", book.arg(), "--out", out.path().to_str().unwrap(), "--format", "json"]);
+    assert!(ran.code < 2, "{}", ran.stderr);
+    let advice: serde_json::Value = serde_json::from_str(&ran.stdout).unwrap();
+    let told = anacurve(&["whatif", book.arg(), "--format", "json"]);
+    let rows: serde_json::Value = serde_json::from_str(&told.stdout).unwrap();
+    let mut compared = 0;
+    for row in rows.as_array().unwrap() {
+        let regions = advice["regions"].as_array().unwrap();
+        let region = regions.iter().find(|own| own["region"] == row["region"]).unwrap();
+        let gain = region["net_gain_over_present"]["median"].as_f64().unwrap();
+        let odds = region["returns"]["odds_of_loss"].as_f64().unwrap();
+        // The advice is written with six digits.
+        let told = |name: &str| row["outcome"][name].as_f64().unwrap();
+        assert!(
+            (told("gain_per_tree") - gain).abs() <= 1e-5 * gain.abs().max(1e-3),
+            "{row} {gain}"
+        );
+        assert!((told("odds_of_loss") - odds).abs() <= 1e-5, "{row} {odds}");
+        compared += 1;
+    }
+    assert!(compared > 0);
+}
+
 #[test]
 fn settings_of_work_are_refused_with_their_line() {
     let book = planned("[work]\ncrew_size = -3\n");

@@ -300,7 +300,7 @@ fields! { work_plan_fields, "Columns of `workplan.csv` and of the first sheet of
     "" "region" "text" "Region id.";
     "" "site" "text" "Site.";
     "" "block" "text" "Block. A block with young and grown trees has a line for each.";
-    "" "action" "prune, keep, trial, train" "prune: at the stated intensity inside the window; keep: as at present; trial: lay out a trial, and until it is read prune as stated; train: too young for a yield-based intensity.";
+    "" "action" "prune, keep, trial, train" "prune: to the stated intensity inside the window, where 0 is to leave the trees unpruned; keep: as at present; trial: lay out a trial, and until it is read prune as stated; train: too young for a yield-based intensity.";
     "" "intensity" "fraction 0 to 1" "Fraction of the canopy to remove from a pruned tree; empty for young trees.";
     "" "measured_as" "canopy_fraction, shoots, spread, headed_length" "How the block's crew measures it.";
     "" "window_from" "date" "First day allowed; empty without a window.";
@@ -320,8 +320,8 @@ fields! { work_plan_fields, "Columns of `workplan.csv` and of the first sheet of
     "" "cuts_3_to_5cm" "count" "Cuts expected of 3 to 5 cm.";
     "" "cuts_5_to_10cm" "count" "Cuts expected of 5 to 10 cm.";
     "" "cuts_over_10cm" "count" "Cuts expected over 10 cm.";
-    "" "cut_wood_m3" "m3" "Cut wood and brush, stacked; canopy as it stood when stacked_per_canopy is not stated.";
-    "" "loads" "count" "Loads to haul, where a load is stated.";
+    "" "cut_wood_m3" "m3" "Cut wood and brush, stacked; empty where stacked_per_canopy or the size of the trees is not stated.";
+    "" "loads" "count" "Loads to haul, where a load and stacked_per_canopy are stated.";
 }
 
 fields! { plan_table_fields, "Columns of the other tables of the plan by their file, in their order.":

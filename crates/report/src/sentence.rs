@@ -107,6 +107,19 @@ pub fn gain(interval: Option<&Interval>) -> String {
     }
 }
 
+/// Chance that the practice earns more than present practice; the dash where it is present practice,
+/// which can earn neither more nor less than itself.
+pub fn chance_of_more(region: &RegionAdvice) -> String {
+    let nothing = |own: Option<&Interval>| {
+        own.is_some_and(|own| [own.median, own.low, own.high].iter().all(|kg| kg.abs() < 1e-9))
+    };
+    let money = region.net_gain_over_present.as_ref().map(|own| &own.amount);
+    if nothing(region.gain_over_present_kg.as_ref()) && nothing(money) {
+        return DASH.to_owned();
+    }
+    region.p_gain.map_or_else(|| DASH.to_owned(), chance)
+}
+
 /// A money gain with its interval; the currency stands in the heading.
 pub fn money_gain(interval: Option<&MoneyInterval>) -> String {
     gain(interval.map(|m| &m.amount))

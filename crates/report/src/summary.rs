@@ -2,8 +2,8 @@
 
 use crate::content::Report;
 use crate::names::printable;
-use crate::number::{DASH, NO_BREAK, chance, unbroken};
-use crate::sentence::{gain, remove, sentence};
+use crate::number::{NO_BREAK, unbroken};
+use crate::sentence::{chance_of_more, gain, remove, sentence};
 use crate::text;
 use words::text;
 
@@ -18,25 +18,24 @@ pub fn summary_text(report: &Report) -> String {
     if regions.is_empty() {
         return format!("{}\n", text::NO_REGIONS.get());
     }
-    let mut out = line(
+    let heads = [
+        text!("Region"),
+        text!("Verdict"),
+        text!("Remove"),
+        text!("Gain (kg per tree)"),
+        text!("Chance"),
+    ];
+    let mut rows = vec![heads.map(str::to_owned)];
+    rows.extend(regions.iter().map(|r| {
         [
-            text!("Region"),
-            text!("Verdict"),
-            text!("Remove"),
-            text!("Gain (kg per tree)"),
-            text!("Chance"),
-        ]
-        .map(str::to_owned),
-    );
-    for r in regions {
-        out.push_str(&line([
-            printable(&r.name),
+            cut(&printable(&r.name), NAME),
             text::verdict(r.verdict).to_owned(),
             remove(r.advised.as_ref(), r.interim.as_ref()),
             gain(r.gain_over_present_kg.as_ref()),
-            r.p_gain.map_or_else(|| DASH.to_owned(), chance),
-        ]));
-    }
+            chance_of_more(r),
+        ]
+    }));
+    let mut out = columns(&rows);
     if regions.iter().any(|r| r.gain_over_present_kg.is_some()) {
         out.push('\n');
         out.push_str(&wrap(text::SUMMARY_NOTE.get()));
@@ -50,9 +49,23 @@ pub fn summary_text(report: &Report) -> String {
     out
 }
 
-fn line([name, verdict, remove, gain, chance]: [String; 5]) -> String {
-    let name = cut(&name, NAME);
-    format!("{name:<NAME$}  {verdict:<8}{remove:>7}  {gain:>30}  {chance:>9}\n")
+/// Columns two letters apart, as wide as what stands in them in the language of the page: region and
+/// verdict at the left, numbers at the right.
+fn columns(rows: &[[String; 5]]) -> String {
+    let width = |column: usize| {
+        rows.iter().map(|row| row[column].chars().count()).max().unwrap_or_default()
+    };
+    let widths: [usize; 5] = std::array::from_fn(width);
+    let mut out = String::new();
+    for row in rows {
+        let cells = row.iter().zip(widths).enumerate().map(|(column, (cell, width))| {
+            if column < 2 { format!("{cell:<width$}") } else { format!("{cell:>width$}") }
+        });
+        let cells: Vec<String> = cells.collect();
+        out.push_str(cells.join("  ").trim_end());
+        out.push('\n');
+    }
+    out
 }
 
 fn cut(text: &str, letters: usize) -> String {
@@ -82,4 +95,22 @@ fn wrap(words: &str) -> String {
     }
     out.push('\n');
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::columns;
+
+    /// Words of the page's language, longer than the English ones the table was drawn for.
+    #[test]
+    fn headings_never_run_together() {
+        let rows = [
+            ["Região", "Veredito", "Retirar", "Ganho (kg por árvore)", "Chance"],
+            ["Costa", "Mudar", "35 %", "+1,21 (0,90 a 1,74)", "mais de 99 %"],
+        ];
+        let text = columns(&rows.map(|row| row.map(str::to_owned)));
+        let lines: Vec<&str> = text.lines().collect();
+        assert_eq!(lines[0], "Região  Veredito  Retirar  Ganho (kg por árvore)        Chance");
+        assert_eq!(lines[1], "Costa   Mudar        35 %    +1,21 (0,90 a 1,74)  mais de 99 %");
+    }
 }

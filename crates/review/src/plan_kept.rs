@@ -16,8 +16,9 @@ pub struct Planned {
     pub tree: String,
     /// Fraction of the canopy to remove; 0 to leave the tree unpruned.
     pub intensity: f64,
-    /// First and last day for it; `None` when the tree was to be left unpruned.
-    pub window: Option<[Date; 2]>,
+    /// First and last day scheduled for it, or allowed where none was scheduled; `None` when the tree
+    /// was to be left unpruned.
+    pub days: Option<[Date; 2]>,
 }
 
 /// What was done to a tree: its prunings of the season combined.
@@ -36,7 +37,7 @@ pub struct Pruned {
 pub struct Tolerance {
     /// Deviation of the intensity, fraction of the canopy.
     pub intensity: f64,
-    /// Days outside the window.
+    /// Days off those planned.
     pub days: u32,
 }
 
@@ -70,9 +71,9 @@ pub struct Kept {
     pub mean_absolute_deviation: f64,
     /// Share of the trees to be pruned that came within the tolerance of intensity; missed ones did not.
     pub share_intensity: f64,
-    /// Mean days outside the window, early ones negative, those inside 0.
+    /// Mean days outside those planned, early ones negative, those inside 0.
     pub mean_days_outside: f64,
-    /// Share of the trees to be pruned that were pruned within the window and its tolerance.
+    /// Share of the trees to be pruned that were pruned on the days planned or within the tolerance.
     pub share_date: f64,
     /// Share of all trees of the plan for which both were kept; an unpruned tree kept its plan if it
     /// was to be left.
@@ -126,12 +127,12 @@ pub fn plan_kept(
         }
     }
     for plan in planned {
-        if let Some([first, last]) = plan.window
+        if let Some([first, last]) = plan.days
             && last < first
         {
-            let value = days(first, last);
+            let value = days_between(first, last);
             return Err(ReviewError::Setting {
-                name: "window",
+                name: "days",
                 value,
                 need: "an end after its start",
             });
@@ -202,11 +203,11 @@ impl Sums {
         self.to_prune += 1;
         let Some(pruned) = outcome else { return };
         let deviation = pruned.intensity - plan.intensity;
-        let outside = plan.window.map_or(0.0, |[first, last]| {
+        let outside = plan.days.map_or(0.0, |[first, last]| {
             if pruned.date < first {
-                days(first, pruned.date)
+                days_between(first, pruned.date)
             } else if pruned.date > last {
-                days(last, pruned.date)
+                days_between(last, pruned.date)
             } else {
                 0.0
             }
@@ -245,7 +246,7 @@ impl Sums {
     }
 }
 
-fn days(from: Date, to: Date) -> f64 {
+fn days_between(from: Date, to: Date) -> f64 {
     from.until(to).map_or(f64::NAN, |span| f64::from(span.get_days()))
 }
 
@@ -255,8 +256,8 @@ mod tests {
     use jiff::civil::date;
 
     fn plan(block: &str, tree: &str, intensity: f64) -> Planned {
-        let window = (intensity > 0.0).then_some([date(2025, 12, 20), date(2026, 1, 10)]);
-        Planned { region: "r".into(), block: block.into(), tree: tree.into(), intensity, window }
+        let days = (intensity > 0.0).then_some([date(2025, 12, 20), date(2026, 1, 10)]);
+        Planned { region: "r".into(), block: block.into(), tree: tree.into(), intensity, days }
     }
 
     fn pruned(tree: &str, intensity: f64, date: Date) -> Pruned {
@@ -269,7 +270,7 @@ mod tests {
             [plan("a", "1", 0.25), plan("a", "2", 0.25), plan("a", "3", 0.25), plan("b", "4", 0.0)];
         let done = [
             pruned("1", 0.30, date(2026, 1, 5)),
-            // Ten days after a window across New Year.
+            // Ten days after days across New Year.
             pruned("2", 0.40, date(2026, 1, 20)),
             pruned("4", 0.10, date(2026, 1, 1)),
             pruned("9", 0.10, date(2026, 1, 1)),
@@ -290,7 +291,7 @@ mod tests {
     #[test]
     fn bad_windows_and_intensities_are_refused() {
         let mut wrong = plan("a", "1", 0.2);
-        wrong.window = Some([date(2026, 2, 1), date(2026, 1, 1)]);
+        wrong.days = Some([date(2026, 2, 1), date(2026, 1, 1)]);
         assert!(plan_kept(&[wrong], &[], Tolerance::default()).is_err());
         assert!(plan_kept(&[plan("a", "1", f64::NAN)], &[], Tolerance::default()).is_err());
     }

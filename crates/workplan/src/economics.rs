@@ -12,4 +12,6 @@ pub use outturn::{kernel_fraction, price_at_outturn};
 pub use records::work::CutWood;
 pub use returns::{BreakEven, Change, Pays, Prices, Returns};
 pub use time::{LEAST_TIMED, Minutes, NoTimeFit, TimeFit, TimedTree, WorkRate, work_rate};
-pub use what_if::{Outcome, PracticeCost, Scenario, SeasonSums, WHAT_IF_SCRIPT, WhatIf, shown};
+pub use what_if::{
+    CountedShare, Outcome, PracticeCost, Scenario, SeasonSums, WHAT_IF_SCRIPT, WhatIf, shown,
+};

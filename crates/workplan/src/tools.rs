@@ -126,7 +126,8 @@ pub struct ToolNeed {
 
 /// Tools for cuts by class. A class takes the thinnest tool that reaches its upper limit. Pieces are a
 /// planning rule of ours: the crew's share of the cuts done with the tool, rounded up, at least one;
-/// without counts one for each person.
+/// without counts one hand tool for each person, and one power tool for the crew, since nothing says
+/// that it will be wanted.
 #[must_use]
 pub fn needed(tools: &[Tool], cuts: &[Option<f64>; 4], crew_size: f64) -> Vec<ToolNeed> {
     let mut by_tool: BTreeMap<usize, Option<f64>> = BTreeMap::new();
@@ -152,7 +153,8 @@ pub fn needed(tools: &[Tool], cuts: &[Option<f64>; 4], crew_size: f64) -> Vec<To
         .filter(|(_, cuts)| *cuts != Some(0.0))
         .filter_map(|(tool, cuts)| tools.get(tool).map(|tool| (tool, cuts)))
         .map(|(tool, cuts)| {
-            let share = cuts.map_or(1.0, |cuts| cuts / all);
+            let uncounted = if tool.kind == ToolKind::Power { 0.0 } else { 1.0 };
+            let share = cuts.map_or(uncounted, |cuts| cuts / all);
             ToolNeed {
                 tool: tool.tool.clone(),
                 kind: tool.kind,
@@ -198,5 +200,8 @@ mod tests {
                 ("power saw", Some(50.0), 1)
             ]
         );
+        let uncounted = super::needed(&tools, &[None; 4], 5.0);
+        let pieces: Vec<_> = uncounted.iter().map(|need| need.pieces).collect();
+        assert_eq!(pieces, [5, 5, 1], "one power saw for the crew, not one for each person");
     }
 }

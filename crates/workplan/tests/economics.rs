@@ -5,7 +5,8 @@
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use workplan::economics::{
-    NoTimeFit, Scenario, SeasonSums, TimeFit, TimedTree, WhatIf, WorkRate, shown, work_rate,
+    Change, NoTimeFit, PracticeCost, Prices, Scenario, SeasonSums, TimeFit, TimedTree, WhatIf,
+    WorkRate, shown, work_rate,
 };
 
 fn reference(name: &str) -> String {
@@ -141,9 +142,9 @@ fn page_and_command_show_the_same_digits() {
 fn odds_from_the_table_are_those_of_the_draws() {
     let advised: Vec<f64> = (0..2000).map(|k| f64::from(k * 7919 % 2000) / 400.0).collect();
     let present = vec![2.0; 2000];
-    let sums = SeasonSums::of(&advised, &present).unwrap();
-    let cost = workplan::economics::PracticeCost { hours: 0.5, other: 0.1 };
-    let none = workplan::economics::PracticeCost { hours: 0.0, other: 0.0 };
+    let sums = SeasonSums::of(&advised, &present, f64::NAN).unwrap();
+    let cost = PracticeCost { hours: 0.5, other: 0.1 };
+    let none = PracticeCost { hours: 0.0, other: 0.0 };
     let what_if = WhatIf {
         region: "north".to_owned(),
         price_factor: 1.0,
@@ -161,5 +162,49 @@ fn odds_from_the_table_are_those_of_the_draws() {
     let error = what_if.at(&Scenario { seasons: 2, ..scenario }).unwrap_err();
     assert_eq!(error.key, "seasons");
     assert!(what_if.at(&Scenario { price_per_kg: f64::NAN, ..scenario }).is_err());
-    assert_eq!(SeasonSums::of(&advised, &present[1..]), None);
+    assert_eq!(SeasonSums::of(&advised, &present[1..], 0.0), None);
+}
+
+/// The advice and the what-if at the book's own price and wage say one thing of the same draws: the
+/// same median, and the same share of losses even in the tail between two quantiles.
+#[test]
+fn at_the_books_own_numbers_the_what_if_is_the_advice() {
+    let (advised, present): (Vec<f64>, Vec<f64>) = (0..400)
+        .map(|k| {
+            let u = f64::from(k * 7919 % 400) / 400.0;
+            (2.0 + 3.0 * u + 4.0 * u.powi(8), 1.95 + f64::from(k % 7) / 100.0)
+        })
+        .unzip();
+    let scenario =
+        Scenario { price_per_kg: 45.0, wage_per_hour: 40.0, yield_level: 1.0, seasons: 1 };
+    let mut what_if = WhatIf {
+        region: "coast".to_owned(),
+        price_factor: 0.97,
+        trees_per_ha: Some(107.5),
+        advised: PracticeCost { hours: 0.2, other: 2.0 },
+        present: PracticeCost { hours: 0.18, other: 1.9 },
+        seasons: Vec::new(),
+    };
+    let even = what_if.break_even_kg(&scenario);
+    what_if.seasons.extend(SeasonSums::of(&advised, &present, even));
+    let change = Change {
+        gain_kg: advised.iter().zip(&present).map(|(a, p)| a - p).collect(),
+        hours: 0.2 - 0.18,
+        other: 2.0 - 1.9,
+        trees_per_ha: Some(107.5),
+    };
+    let prices = Prices { per_kg: 45.0 * 0.97, per_hour: 40.0 };
+    let stated = change.returns(prices, 0.95).unwrap();
+    let found = what_if.at(&scenario).unwrap();
+    assert!(stated.odds_of_loss > 0.0 && stated.odds_of_loss < 0.02, "{}", stated.odds_of_loss);
+    assert_eq!(found.odds_of_loss, stated.odds_of_loss);
+    assert!((found.gain_per_tree - stated.per_tree.median).abs() < 1e-9);
+    assert!((found.gain_per_ha.unwrap() - stated.per_ha.unwrap().median).abs() < 1e-7);
+    assert!((found.advised_per_tree - found.present_per_tree - found.gain_per_tree).abs() < 1e-9);
+    // Odds rise steadily as the price falls, through those that were counted.
+    let odds: Vec<f64> = (0..200)
+        .map(|k| Scenario { price_per_kg: 90.0 - 0.45 * f64::from(k), ..scenario })
+        .map(|asked| what_if.at(&asked).unwrap().odds_of_loss)
+        .collect();
+    assert!(odds.is_sorted(), "{odds:?}");
 }

@@ -77,7 +77,7 @@ fn a_block_by_hand() {
     let block = &plan.blocks[0];
     assert!((block.minutes_per_tree.unwrap() - 12.0).abs() < 1e-9);
     assert!((block.sheet.person_days.unwrap() - 8.0).abs() < 1e-9);
-    assert!((block.haul.unwrap().stacked_m3 - 420.0).abs() < 1e-9);
+    assert!((block.haul.unwrap().stacked_m3.unwrap() - 420.0).abs() < 1e-9);
     assert!((block.cost.unwrap() - 224.0).abs() < 1e-9);
     assert!((block.sheet.quantities[0].litres - 14.0).abs() < 1e-9);
     assert_eq!(plan.shopping[0].packages, Some(2));
@@ -88,6 +88,25 @@ fn a_block_by_hand() {
     assert_eq!(entry.title, "Prune: n1 (a)");
     assert_eq!(entry.id[0], "north");
     assert!(entry.description.contains("Take out about a quarter of the canopy."));
+}
+
+/// 4200 m3 of canopy as it stood are no 4200 m3 of stacked wood: without the share that is stacked no
+/// sheet states a volume, and the setting is named once.
+#[test]
+fn canopy_as_it_stood_is_never_called_stacked_wood() {
+    let settings: WorkSettings = serde_json::from_str(r#"{"crew_size": 4}"#).unwrap();
+    let blocks = [pruned("n1", "a"), pruned("n2", "a")];
+    let hauled = CutWood { haulage_per_m3: 0.5, load_m3: Some(4.0), ..CutWood::as_it_stood() };
+    for wood in [None, Some(&hauled)] {
+        let plan = build(&blocks, &settings, &BTreeMap::new(), wood, 7.0);
+        let block = &plan.blocks[0];
+        assert!((block.haul.unwrap().canopy_m3 - 4200.0).abs() < 1e-9);
+        assert_eq!((block.sheet.stacked_m3, block.haul.unwrap().loads), (None, None));
+        let sheet = block.crew_sheet(&Catalogue::ENGLISH);
+        assert!(sheet.facts.iter().all(|fact| fact.label != "Cut wood, stacked"));
+        let keys: Vec<_> = plan.missing.iter().map(|error| error.key.as_str()).collect();
+        assert_eq!(keys, ["[economics.cut_wood] stacked_per_canopy"]);
+    }
 }
 
 #[test]

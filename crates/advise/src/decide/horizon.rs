@@ -41,10 +41,12 @@ pub(super) fn horizon(
 
 /// Yields of the candidate and of present practice summed over the first season, the first two, up
 /// to the book's horizon; what each cut leaves to the next is counted where the records show it.
+/// `break_even_kg` is the gain over a number of seasons that pays at the book's own price and wage.
 pub(super) fn season_sums(
     evidence: &Evidences<'_>,
     explored: &Exploration,
     candidate: Practice,
+    break_even_kg: impl Fn(usize) -> f64,
 ) -> Vec<SeasonSums> {
     let draws = evidence.fit.curve.draws();
     let carry = evidence
@@ -60,7 +62,7 @@ pub(super) fn season_sums(
                 first.iter().zip(&later).map(|(first, later)| first + repeats * later).collect();
             let present: Vec<f64> =
                 account.present_kg.iter().map(|kg| f64::from(seasons) * kg).collect();
-            SeasonSums::of(&advised, &present)
+            SeasonSums::of(&advised, &present, break_even_kg(seasons as usize))
         })
         .collect()
 }

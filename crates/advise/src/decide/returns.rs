@@ -5,7 +5,7 @@ use super::{Evidences, horizon};
 use crate::outcome::{Interval, RegionReturns};
 use crate::picture::AsPlanned;
 use model::{Exploration, Practice};
-use workplan::economics::{BreakEven, Change, PracticeCost, Prices, WhatIf};
+use workplan::economics::{BreakEven, Change, PracticeCost, Prices, Scenario, WhatIf};
 
 /// Hours and other money of one tree at an intensity.
 fn cost_at(evidence: &Evidences<'_>, intensity: f64) -> PracticeCost {
@@ -79,18 +79,27 @@ pub(super) fn what_if(
     gains: &Gains,
     candidate: Practice,
 ) -> Option<AsPlanned> {
-    let seasons = horizon::season_sums(evidence, explored, candidate);
-    let what_if = WhatIf {
+    let cost = evidence.cost;
+    let mut what_if = WhatIf {
         region: evidence.fit.region.clone(),
-        price_factor: evidence.cost.price_factor,
+        price_factor: cost.price_factor,
         trees_per_ha: evidence.trees_per_ha,
         advised: cost_at(evidence, gains.intensity),
         present: present_cost(evidence),
+        seasons: Vec::new(),
+    };
+    let as_planned = |seasons: usize| Scenario {
+        price_per_kg: cost.price_per_kg,
+        wage_per_hour: cost.wage_per_hour,
+        yield_level: 1.0,
         seasons,
     };
+    what_if.seasons = horizon::season_sums(evidence, explored, candidate, |seasons| {
+        what_if.break_even_kg(&as_planned(seasons))
+    });
     (!what_if.seasons.is_empty()).then_some(AsPlanned {
-        price_per_kg: evidence.cost.price_per_kg,
-        wage_per_hour: evidence.cost.wage_per_hour,
+        price_per_kg: cost.price_per_kg,
+        wage_per_hour: cost.wage_per_hour,
         what_if,
     })
 }

@@ -72,6 +72,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let review_json = super::review::to_json(&judged)?;
     let advice = rounded(advice.clone());
     let kept = args.keep.then(|| kept_advice(&advice, plan));
+    let to_score = kept.as_ref().map_or("", to_score);
     let report = Report {
         review: review::report(&advice.book, &judged),
         trials: trials.iter().map(trial_report).collect(),
@@ -120,7 +121,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     }
     let text = match args.format {
         Format::Text => format!(
-            "{}\nReport: {}\n{}",
+            "{}\nReport: {}\n{}{to_score}",
             report::summary_text(&report),
             target.join("index.html").display(),
             findings_line(&checked)
@@ -133,6 +134,17 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let trials_fail = trials.iter().any(super::trial::not_analysed);
     let findings = args.strict && (checked.has_findings() || trials_fail);
     Ok(if findings { Outcome::Findings } else { Outcome::Done })
+}
+
+/// What has to be left as it is for kept advice to be scored: a season in which every tree followed
+/// leaves nothing to compare with, and only now can that be helped.
+fn to_score(advice: &KeptAdvice) -> &'static str {
+    if advice.regions.iter().any(|region| region.practice.is_some()) {
+        "The advice is kept. Leave at least five trees of each region unpruned and at least five \
+         pruned as at present: next season's review scores the advice against them.\n"
+    } else {
+        ""
+    }
 }
 
 fn no_timings(file: &Path, error: &dyn std::error::Error) -> Failure {

@@ -9,7 +9,8 @@ use words::{say, text};
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CutWood {
-    /// Stacked wood and brush per m3 of canopy removed, m3; 1 counts canopy as it stood.
+    /// Stacked wood and brush per m3 of canopy removed, m3; 1, as when it is left out, counts canopy as
+    /// it stood, of which the plan then states no stacked volume.
     #[serde(default = "whole")]
     pub stacked_per_canopy: f64,
     /// Money to haul one stacked m3.
@@ -31,6 +32,13 @@ impl CutWood {
     #[must_use]
     pub fn as_it_stood() -> Self {
         Self { stacked_per_canopy: 1.0, haulage_per_m3: 0.0, value_per_m3: 0.0, load_m3: None }
+    }
+
+    /// Whether the settings tell how much is stacked of what is removed. Canopy as it stood is mostly
+    /// air, so that no share of it stacks to its own volume.
+    #[must_use]
+    pub fn tells_stacked(&self) -> bool {
+        self.stacked_per_canopy < 1.0
     }
 
     /// Checks the settings.

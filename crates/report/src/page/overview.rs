@@ -4,9 +4,9 @@ use super::table::{Cell, Figure, Head, Table};
 use crate::content::Report;
 use crate::error::ReportError;
 use crate::how::advice as how;
-use crate::number::{DASH, chance, percent};
+use crate::number::percent;
 use crate::plots::{DumbbellRow, GainRow, Label, dumbbell_plot, gain_plot};
-use crate::sentence::{gain, intensity_range, money_gain, remove, window};
+use crate::sentence::{chance_of_more, gain, intensity_range, money_gain, remove, window};
 use crate::text;
 use words::text;
 
@@ -39,7 +39,7 @@ pub fn answer(report: &Report) -> Table {
             window(r.advised.as_ref(), r.interim.as_ref()).into(),
             gain(r.gain_over_present_kg.as_ref()).into(),
             money_gain(r.net_gain_over_present.as_ref()).into(),
-            r.p_gain.map_or_else(|| DASH.to_owned(), chance).into(),
+            chance_of_more(r).into(),
         ]);
     }
     table

@@ -7,10 +7,10 @@ use super::table::{Fact, Figure};
 use crate::content::Report;
 use crate::error::ReportError;
 use crate::how::{advice as how, method};
-use crate::number::{DASH, chance, unbroken};
+use crate::number::{percent, unbroken};
 use crate::sentence::{
-    evidence, gain, gain_subject, horizon, intensity_range, inversion, lateness, lead_optimum,
-    lead_range, money_gain, optimum, present, sentence,
+    chance_of_more, evidence, gain, gain_subject, horizon, intensity_range, inversion, lateness,
+    lead_optimum, lead_range, money_gain, optimum, present, sentence,
 };
 use crate::text;
 use advise::RegionAdvice;
@@ -102,7 +102,7 @@ fn headline(r: &RegionAdvice, currency: &str) -> Vec<Fact> {
         .gain_over_present_kg
         .as_ref()
         .or(r.gain_over_unpruned_kg.as_ref())
-        .map_or_else(String::new, |i| say!(", {} interval", crate::number::percent(i.level)));
+        .map_or_else(String::new, |i| say!(", {} interval", percent(i.level)));
     vec![
         Fact::new(
             say!("Yield gain of the {subject} over unpruned, kg per tree{level}"),
@@ -121,17 +121,31 @@ fn headline(r: &RegionAdvice, currency: &str) -> Vec<Fact> {
         ),
         Fact::new(
             say!("Chance that the {subject} earns more than present practice"),
-            r.p_gain.map_or_else(|| DASH.to_owned(), chance),
+            chance_of_more(r),
             how("p_gain"),
         ),
     ]
+}
+
+/// The best intensity, and why the advice names another where it does.
+fn net_optimum(r: &RegionAdvice) -> String {
+    let words = optimum(r.net_optimum.as_ref());
+    let advised = r.advised.as_ref().filter(|_| r.verdict == advise::Verdict::Prune);
+    match (advised.or(r.interim.as_ref()), &r.net_optimum) {
+        (Some(advised), Some(best)) if percent(advised.intensity) != percent(best.median) => say!(
+            "{words} The advice names {}: the intensity that earns most on average over the draws at the advised dates, in a round number where rounding costs next to nothing; {} is the middle of what is best in each draw at its own dates.",
+            percent(advised.intensity),
+            percent(best.median)
+        ),
+        _ => words,
+    }
 }
 
 fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
     let row = |name: &str, value: String, path: &str| Fact::new(name, value, how(path));
     let good_enough = say!(
         "Good enough (expected loss under {} of the best net return)",
-        crate::number::percent(tolerance_pct / 100.0)
+        percent(tolerance_pct / 100.0)
     );
     let mut rows = vec![
         row(text!("Season advised for"), r.season.to_string(), "season"),
@@ -140,7 +154,7 @@ fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
         row(text!("Tested intensity"), intensity_range(r.tested_intensity), "tested_intensity"),
         row(text!("Tested timing"), lead_range(r.tested_lead), "tested_lead"),
         row(&good_enough, intensity_range(r.band), "band"),
-        row(text!("Best intensity for net return"), optimum(r.net_optimum.as_ref()), "net_optimum"),
+        row(text!("Best intensity for net return"), net_optimum(r), "net_optimum"),
         row(text!("Best intensity for yield"), optimum(r.yield_optimum.as_ref()), "yield_optimum"),
         row(
             text!("Turning point of the curve"),

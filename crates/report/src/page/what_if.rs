@@ -33,6 +33,8 @@ pub struct WhatIfView {
     pub names: Vec<String>,
     /// Longest horizon.
     pub seasons: usize,
+    /// A command that gives the same digits, with the first region's own price and wage.
+    pub command: String,
     /// What the script reckons with.
     pub json: String,
     /// Label of the price.
@@ -87,6 +89,15 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
         table.row(cells);
     }
     let currency = &report.advice.currency;
+    let command = regions.first().map_or_else(String::new, |(_, _, own)| {
+        format!(
+            "anacurve whatif BOOK --price {} --wage {} --yield-level 0.9 --seasons {} --seed {}",
+            own.price_per_kg,
+            own.wage_per_hour,
+            seasons.min(2),
+            report.advice.seed
+        )
+    });
     let data: Vec<_> = regions.iter().map(|(_, _, planned)| planned).collect();
     Some(WhatIfView {
         table,
@@ -94,6 +105,7 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
         heads: WhatIfRow::HEADS,
         names: regions.iter().map(|(_, name, _)| (*name).to_owned()).collect(),
         seasons,
+        command,
         // A text that holds `<` could end the script element.
         json: printable(&serde_json::to_string(&data).ok()?).replace('<', "\\u003c"),
         price: say!("Price ({currency} per kg)"),

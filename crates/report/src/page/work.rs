@@ -7,6 +7,7 @@ use crate::number::{DASH, count, counted, date, fixed, optional, percent, span};
 use crate::outputs::plan_of;
 use crate::plan::{PlanCell, cautions, crew_name, sheets, stuff, waiting_times};
 use crate::text::plan as text;
+use advise::Verdict;
 use jiff::civil::Date;
 use words::{say, text};
 use workplan::plan::PlannedBlock;
@@ -28,6 +29,8 @@ pub struct WorkView {
     pub alarms_how: String,
     /// What is said when there is no alarm.
     pub no_alarm: &'static str,
+    /// What must be left as it is for the advice to be scored; empty where no change is advised.
+    pub to_score: &'static str,
     /// What to buy.
     pub shopping: Table,
     /// What each block takes of every product.
@@ -53,6 +56,7 @@ pub fn work(report: &Report) -> WorkView {
     WorkView {
         blocks: blocks(report),
         more: if all > SHOWN { text::more(SHOWN, all) } else { String::new() },
+        to_score: if changes(report) { text::TO_SCORE.get() } else { "" },
         alarms: alarms(report),
         alarms_how: plan_table("alarms.csv", "needed_person_days"),
         no_alarm: if scheduled { text::NO_ALARM.get() } else { text::NO_CREW.get() },
@@ -70,6 +74,15 @@ pub fn work(report: &Report) -> WorkView {
             .collect(),
         cautions: cautions(&of),
     }
+}
+
+/// Whether a region is advised to do otherwise than at present.
+fn changes(report: &Report) -> bool {
+    report.advice.regions.iter().any(|region| match region.verdict {
+        Verdict::Prune => region.advised.is_some(),
+        Verdict::Trial => region.interim.is_some(),
+        Verdict::Keep => false,
+    })
 }
 
 fn blocks(report: &Report) -> Table {

@@ -19,6 +19,9 @@ pub const NOTHING_MISSING: Text = constant!("Nothing is missing.");
 pub const ORDER: Text = constant!(
     "Blocks stand in the order of what a day of delay is expected to cost; dates are those of the crew. Trees are all that stand in the block, with those worked on in brackets where they differ; an intensity is that of a pruned tree."
 );
+pub const TO_SCORE: Text = constant!(
+    "To learn next season whether the advice held, keep it (`anacurve run BOOK --keep`) and leave at least five trees of each region unpruned and at least five pruned as at present: the review holds the trees that followed the advice against these, and without them scores nothing."
+);
 pub const WHAT_IF: Text = constant!(
     "Gain of the advised practice (where the verdict is Keep or Trial, of the best that the records support) over present practice, in money per tree, with the chance that it is a loss. What each cut leaves to the next season is counted where the records show it. Money is not discounted."
 );
@@ -29,6 +32,10 @@ pub const WHAT_IF_COMMAND: Text = constant!("The same digits by command:");
 /// What a block gets.
 pub fn action(work: &Work) -> &'static str {
     match work {
+        // A share of nothing is no pruning, whether it is new or as it always was.
+        Work::Prune(how_much) | Work::Keep(how_much) if how_much.intensity <= 0.0 => {
+            text!("Leave unpruned")
+        }
         Work::Prune(_) => text!("Prune"),
         Work::Keep(_) => text!("Keep present practice"),
         Work::Trial(_) => text!("Lay out a trial; meanwhile as stated"),
@@ -42,4 +49,23 @@ pub fn more_materials(shown: usize, all: usize) -> String {
 
 pub fn more(shown: usize, all: usize) -> String {
     say!("The first {shown} of {all} blocks are shown; the sheets hold them all.")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::action;
+    use records::MeasuredAs;
+    use workplan::crew_sheet::{HowMuch, Work};
+
+    #[test]
+    fn nothing_to_remove_is_not_called_pruning() {
+        let how_much = |intensity| HowMuch {
+            intensity,
+            measured_as: MeasuredAs::CanopyFraction,
+            canopy_m: None,
+        };
+        assert_eq!(action(&Work::Prune(how_much(0.25))), "Prune");
+        assert_eq!(action(&Work::Prune(how_much(0.0))), "Leave unpruned");
+        assert_eq!(action(&Work::Keep(how_much(0.0))), "Leave unpruned");
+    }
 }

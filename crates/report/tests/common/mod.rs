@@ -118,7 +118,7 @@ fn as_planned(id: &str) -> AsPlanned {
     let present = [5.0, 5.2, 4.9, 5.1];
     let sums = (1..=3).filter_map(|n| {
         let n = f64::from(n);
-        SeasonSums::of(&[5.9 * n, 5.4 * n, 5.2 * n, 4.8 * n], &present.map(|kg| kg * n))
+        SeasonSums::of(&[5.9 * n, 5.4 * n, 5.2 * n, 4.8 * n], &present.map(|kg| kg * n), f64::NAN)
     });
     AsPlanned {
         price_per_kg: 110.0,

@@ -5,28 +5,36 @@ function whatIf(region, scenario) {
   const money = scenario.price_per_kg * region.price_factor * scenario.yield_level;
   const cost = (practice) =>
     (practice.hours * scenario.wage_per_hour + practice.other) * scenario.seasons;
-  const advised = money * season.advised_kg - cost(region.advised);
-  const present = money * season.present_kg - cost(region.present);
   const extra = cost(region.advised) - cost(region.present);
-  const gain = advised - present;
+  const present = money * season.present_kg - cost(region.present);
+  const gain = money * season.gain_kg - extra;
   return {
-    advised_per_tree: advised,
+    advised_per_tree: present + gain,
     present_per_tree: present,
     gain_per_tree: gain,
     gain_per_ha: region.trees_per_ha === null ? null : gain * region.trees_per_ha,
-    odds_of_loss: money > 0 ? shareBelow(season.gain_quantiles_kg, extra / money) : extra > 0 ? 1 : 0,
+    odds_of_loss: money > 0 ? shareBelow(season, extra / money) : extra > 0 ? 1 : 0,
   };
 }
 
-// Share of draws below a value, by straight lines between equally spaced quantiles.
-function shareBelow(quantiles, value) {
+// Share of draws below a value, by straight lines between equally spaced quantiles and through the
+// share that was counted.
+function shareBelow(season, value) {
+  const quantiles = season.gain_quantiles_kg;
+  const counted = season.counted;
+  if (counted !== null && counted.kg === value) return counted.below;
   const last = quantiles.length - 1;
   if (!(value > quantiles[0])) return 0;
   if (value > quantiles[last]) return 1;
   let below = 0;
   while (below + 1 < last && quantiles[below + 1] < value) below += 1;
-  const step = quantiles[below + 1] - quantiles[below];
-  return (below + (value - quantiles[below]) / step) / last;
+  let low = [quantiles[below], below / last];
+  let high = [quantiles[below + 1], (below + 1) / last];
+  if (counted !== null) {
+    if (counted.kg > low[0] && counted.kg < value) low = [counted.kg, counted.below];
+    else if (counted.kg > value && counted.kg < high[0]) high = [counted.kg, counted.below];
+  }
+  return low[1] + ((value - low[0]) / (high[0] - low[0])) * (high[1] - low[1]);
 }
 
 // A number with its decimals, half away from zero, a point and no thousands mark.

@@ -10,6 +10,7 @@ use crate::tools::{self, CutRates, ToolNeed, large_cuts, needed};
 use jiff::civil::Date;
 use records::work::{CutWood, Product, SettingError, Treats, WorkSettings};
 use std::collections::BTreeMap;
+use words::text;
 
 /// A block and what is advised for it.
 #[derive(Debug, Clone, PartialEq)]
@@ -188,7 +189,14 @@ fn one(
         let wood = cut_wood.copied().unwrap_or_else(CutWood::as_it_stood);
         Haul::of(&wood, canopy * intensity * trees_worked)
     });
-    sheet.stacked_m3 = haul.map(|haul| haul.stacked_m3);
+    sheet.stacked_m3 = haul.and_then(|haul| haul.stacked_m3);
+    if haul.is_some() && sheet.stacked_m3.is_none() {
+        missing.push(SettingError::new(
+            "[economics.cut_wood] stacked_per_canopy",
+            text!("no volume of cut wood: what 1 m3 of canopy removed makes when stacked is not stated"),
+            text!("pile up what a few trees give, measure the pile, and give its m3 per m3 of canopy removed"),
+        ));
+    }
     for (name, product) in products {
         let treated = match product.treats {
             Treats::All => trees,

@@ -311,7 +311,7 @@ impl Work<'_> {
                     block: block.block.clone(),
                     tree: table.tree.label(row).to_owned(),
                     intensity: block.intensity,
-                    window: block.days.filter(|_| block.intensity > 0.0),
+                    days: block.days.filter(|_| block.intensity > 0.0),
                 }));
                 done.extend(pruned.iter().filter_map(|&row| {
                     Some(Pruned {

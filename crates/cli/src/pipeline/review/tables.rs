@@ -229,8 +229,8 @@ pub fn plan(kept: &PlanKept, label: &dyn Fn(&str) -> String) -> [TrialTable; 2] 
             text!("#Planned (% of canopy)"),
             text!("#Done (% of canopy)"),
             text!("#Intensity kept (%)"),
-            text!("#Days outside the window"),
-            text!("#Date kept (%)"),
+            text!("#Days off the schedule"),
+            text!("#On schedule (%)"),
             text!("#Kept (%)"),
         ]
     };
