@@ -11,7 +11,8 @@ use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
 /// Words of the tree table's `status` for a tree that is no longer there.
-const GONE: [&str; 4] = ["dead", "removed", "felled", "missing"];
+const GONE: [&str; 8] =
+    ["dead", "removed", "felled", "missing", "morta", "removida", "derrubada", "faltante"];
 /// Cut counts of the pruning table, thin to thick.
 const CUTS: [&str; 4] = ["cuts_to_3cm", "cuts_3_to_5cm", "cuts_5_to_10cm", "cuts_over_10cm"];
 

@@ -182,7 +182,7 @@ pub(crate) fn quarantine_problems(rows: &[QuarantinedRow]) -> Vec<Problem> {
                     "{} of this kind, the last on this line",
                     counted(count - LISTED, text!("more row"), text!("more rows"))
                 ),
-                text!("see quarantine.csv for all of them"),
+                text!("all stand in quarantine.csv, which `anacurve check --out FOLDER` writes as soon as the book can be used"),
             ));
         }
     }

@@ -170,7 +170,7 @@ impl Code {
                 [
                     "Text that is no date in the declared form.",
                     SET_ASIDE,
-                    "Write dates as year-month-day, or declare the file's form (date = \"day_first\") under [[files.TABLE]].",
+                    "Write dates as year-month-day, or declare the file's form (dates = \"day_first\") under [[files.TABLE]].",
                 ],
                 "harvests.csv",
                 ["A1-01,after the rains,1.6", "A1-01,2024-02-11,1.6"],
@@ -179,7 +179,7 @@ impl Code {
                 [
                     "A date such as 03/04/2024 that could be read two ways.",
                     SET_ASIDE,
-                    "Say how the file writes dates: date = \"day_first\" or \"month_first\" under [[files.TABLE]]; nothing is guessed.",
+                    "Say how the file writes dates: dates = \"day_first\" or \"month_first\" under [[files.TABLE]]; nothing is guessed.",
                 ],
                 "harvests.csv",
                 ["A1-01,03/04/2024,1.6", "A1-01,2024-04-03,1.6"],
