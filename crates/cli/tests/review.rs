@@ -38,7 +38,9 @@ fn advice_kept_one_season_is_scored_the_next_and_never_changes() {
     let at = |path: &Path| path.to_str().unwrap().to_owned();
     let (name, out) = (at(&book), at(&dir.path().join("out")));
 
-    done(&["run", &name, "--through", "2025", "--keep", "--out", &out]);
+    let told = done(&["run", &name, "--through", "2025", "--keep", "--out", &out]);
+    // A season in which every tree follows leaves nothing to compare with: told while it can be helped.
+    assert!(told.contains("Leave at least five trees of each region unpruned"), "{told}");
     let kept = fs::read_to_string(book.join("kept/advice-2026.json")).unwrap();
     // Later records do not change what was advised: refused, naming the file, and left as it is.
     let edited = kept.replacen("\"intensity\": 0.", "\"intensity\": 0.1", 1);
@@ -48,6 +50,19 @@ fn advice_kept_one_season_is_scored_the_next_and_never_changes() {
     assert_eq!(refused.status.code(), Some(2));
     assert!(message.contains("advice-2026.json") && message.contains("hint"), "{message}");
     assert_eq!(fs::read_to_string(book.join("kept/advice-2026.json")).unwrap(), edited);
+    fs::write(book.join("kept/advice-2026.json"), &kept).unwrap();
+
+    // Advice that no tree followed has no score, and the terminal says why, region by region.
+    let mut unfollowed: Value = serde_json::from_str(&kept).unwrap();
+    for region in unfollowed["regions"].as_array_mut().unwrap() {
+        if !region["practice"].is_null() {
+            region["practice"]["intensity"] = 0.97.into();
+        }
+    }
+    fs::write(book.join("kept/advice-2026.json"), unfollowed.to_string()).unwrap();
+    let told = done(&["review", &name]);
+    assert!(told.contains("No prediction has been scored yet."), "{told}");
+    assert!(told.contains("not scored; 0 trees followed it and"), "{told}");
     fs::write(book.join("kept/advice-2026.json"), &kept).unwrap();
 
     let page = at(&dir.path().join("page"));

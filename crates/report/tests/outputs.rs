@@ -404,3 +404,31 @@ fn summary_fits_a_terminal() {
     let heads: Vec<&str> = summary.lines().take(7).collect();
     assert!(heads[0].starts_with("Region") && heads[6].starts_with("New blocks"));
 }
+
+/// Present practice cannot earn more than itself: "under 1 %" beside a gain of 0.00 would read as if
+/// keeping it were bad.
+#[test]
+fn present_practice_has_no_chance_against_itself() {
+    let mut report = report("plain");
+    let region = &mut report.advice.regions[0];
+    let nothing = advise::Interval { median: 0.0, low: 0.0, high: 0.0, level: 0.9 };
+    region.gain_over_present_kg = Some(nothing.clone());
+    region.net_gain_over_present.as_mut().unwrap().amount = nothing;
+    region.p_gain = Some(0.0);
+    let summary = summary_text(&report);
+    let line = summary.lines().nth(1).unwrap();
+    assert!(line.ends_with('–'), "{line}");
+    assert!(!line.contains("under 1"), "{line}");
+}
+
+#[test]
+fn an_advised_intensity_beside_the_peak_is_explained_and_the_command_has_the_books_prices() {
+    let mut report = report("plain");
+    let region = &mut report.advice.regions[0];
+    region.advised.as_mut().unwrap().intensity = 0.35;
+    region.net_optimum.as_mut().unwrap().median = 0.31;
+    let page = text(&written(&report), "index.html");
+    assert!(page.contains("The advice names 35\u{a0}%"));
+    assert!(page.contains("anacurve whatif BOOK --price 110 --wage 60"));
+    assert!(page.contains("leave at least five trees of each region unpruned"));
+}
