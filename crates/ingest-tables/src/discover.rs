@@ -164,8 +164,8 @@ fn unread(candidates: &[Candidate], book: &Book, sources: &[Source]) -> Vec<Prob
         if let Some(first) = left.first() {
             problems.push(told(
                 say!(
-                    "{} of the workbook not read: {}",
-                    counted(left.len() as u64, text!("sheet is"), text!("sheets are")),
+                    "{} of the workbook read by nothing: {}",
+                    counted(left.len() as u64, text!("sheet"), text!("sheets")),
                     left.join(", ")
                 ),
                 say!(

@@ -369,3 +369,40 @@ fn ids_may_be_joined_from_several_columns() {
         "{told:?}"
     );
 }
+
+#[test]
+fn files_and_sheets_that_nothing_reads_are_told() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    let mut book = Workbook::new();
+    for (name, year) in [("2023", 2023), ("2024", 2024)] {
+        let sheet = book.add_worksheet().set_name(name).unwrap();
+        for (cell, word) in (0..).zip(["tree", "date", "nut_kg"]) {
+            sheet.write_string(0, cell, word).unwrap();
+        }
+        sheet.write_string(1, 0, "T1").unwrap();
+        sheet.write_string(1, 1, format!("{year}-03-01")).unwrap();
+        sheet.write_number(1, 2, 2.5).unwrap();
+    }
+    book.add_worksheet().set_name("Sheet3").unwrap();
+    book.save(folder.path().join("harvests.xlsx")).unwrap();
+    folder.put("picks of 2025.csv", "tree,date,nut_kg\nT1,2025-03-01,2\n");
+
+    let tables = folder.read();
+    assert_eq!(counts(&tables, "harvests.xlsx#2023"), (1, 1, 0));
+    let told: Vec<_> = tables.problems.iter().filter(|p| p.code == Code::FileLeftOut).collect();
+    assert_eq!(told.len(), 2, "{told:?}");
+    // The empty sheet is none of them.
+    assert!(
+        told[0]
+            .to_string()
+            .contains("harvests.xlsx: 1 sheet of the workbook read by nothing: 2024")
+    );
+    assert!(told[1].to_string().contains("picks of 2025.csv: no table is named after the file"));
+
+    folder.settings("");
+    let toml = std::fs::read_to_string(folder.path().join("book.toml")).unwrap();
+    let none = "not_tables = [\"harvests.xlsx#2024\", \"picks of 2025.csv\"]";
+    folder.put("book.toml", toml.replacen("[book]", &format!("[book]\n{none}"), 1));
+    assert!(folder.read().problems.iter().all(|problem| problem.code != Code::FileLeftOut));
+}

@@ -206,7 +206,11 @@ static TREES: TableSpec = TableSpec {
         number("height_m", "m", (0.1, 40.0), (0.5, 15.0), "Tree height."),
         number("spread_ns_m", "m", (0.1, 50.0), (0.3, 20.0), "Canopy spread north to south."),
         number("spread_ew_m", "m", (0.1, 50.0), (0.3, 20.0), "Canopy spread east to west."),
-        text("status", false, "dead, removed, felled or missing (morta, removida, derrubada, faltante) for a tree that is no longer there; any other word means that it stands."),
+        text(
+            "status",
+            false,
+            "dead, removed, felled or missing (morta, removida, derrubada, faltante) for a tree that is no longer there; any other word means that it stands.",
+        ),
     ],
 };
 

@@ -148,7 +148,7 @@ fn a_latin_square_leaves_no_trend_and_nothing_to_rows_and_columns() {
 fn the_paragraph_says_what_was_done_and_nothing_else() {
     let exact = oats(&[]);
     let text = Methods::of(&exact).paragraph();
-    assert!(text.contains("split plot"), "{text}");
+    assert!(text.starts_with("Split plot, 72 plots"), "{text}");
     assert!(text.contains("72 plot means"), "{text}");
     assert!(text.contains("own stratum"), "{text}");
     assert!(text.contains("Satterthwaite"), "{text}");

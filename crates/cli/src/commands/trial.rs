@@ -63,7 +63,8 @@ fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
 
 /// Whether a trait of a trial, or the trial as a whole, has no analysis.
 pub fn not_analysed(trial: &AnalysedTrial) -> bool {
-    !trial.declared.not_analysed.is_empty() || trial.parts.iter().any(|part| part.outcome.is_err())
+    trial.declared.not_analysed.iter().any(|why| !why.waits)
+        || trial.parts.iter().any(|part| part.outcome.is_err())
 }
 
 /// Every number of the analyses.

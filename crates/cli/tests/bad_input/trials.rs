@@ -331,6 +331,12 @@ fn a_trial_that_is_not_analysed_ends_with_1_and_says_why() {
     says(&later, &[what, "hint: declare seasons that were harvested"]);
     let place = format!("book.toml:{}", line_of(&later, "seasons = [2028]"));
     later.check().finds(&place, "trial-not-analysed");
+    // The season after the last harvest is no fault: the trial stands in the field.
+    let next = book(&format!("{SECTION}seasons = [2025]\n"), plain);
+    let ran = anacurve(&["trial", next.arg()]);
+    assert_eq!(ran.code, 0, "{}", ran.stdout);
+    assert!(ran.stdout.contains("It waits for the harvest of 2025."), "{}", ran.stdout);
+    assert!(!next.check().stdout.contains("trial-not-analysed"));
     // A misspelt id, told once.
     let misspelt = book(&SECTION.replace(".A]", ".a]"), plain);
     says(&misspelt, &["The trial table has no row of it.", "ids must match letter by letter"]);

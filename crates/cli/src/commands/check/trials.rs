@@ -53,7 +53,7 @@ fn problems(checked: &Checked, trial: &DeclaredTrial, toml: &str) -> Vec<Problem
         known.iter().any(|known| known.code == Code::TrialWithoutRows && known.place == *place)
     };
     let mut found = Vec::new();
-    for why in &trial.not_analysed {
+    for why in trial.not_analysed.iter().filter(|why| !why.waits) {
         let code = if trial.trees == 0 { Code::TrialWithoutRows } else { Code::TrialNotAnalysed };
         let place = section(why.key);
         if trial.trees > 0 || !is_told(&place) {

@@ -19,6 +19,8 @@ pub struct NotAnalysed {
     pub what: String,
     /// What to do.
     pub remedy: String,
+    /// Whether nothing is wrong but that the harvest is yet to come.
+    pub waits: bool,
 }
 
 impl NotAnalysed {
@@ -40,12 +42,15 @@ impl NotAnalysed {
                 text!("mend the rows set aside; each is told with its line"),
             )
         };
-        Self { key: None, what, remedy: remedy.to_owned() }
+        Self { key: None, what, remedy: remedy.to_owned(), waits: false }
     }
 
     /// Of a trial without a season to analyse.
     pub(super) fn of_seasons(declaration: &TrialDeclaration, harvested: &BTreeSet<i32>) -> Self {
         let declared: BTreeSet<i32> = declaration.seasons.iter().map(|&s| i32::from(s)).collect();
+        // The season after the last harvest is that of a trial in the field; a later one is a slip.
+        let waits =
+            declared.first().zip(harvested.last()).is_some_and(|(first, last)| *first == last + 1);
         let (key, what, remedy) = if harvested.is_empty() {
             (
                 None,
@@ -64,6 +69,12 @@ impl NotAnalysed {
                     "add the prunings of its trees, or write seasons = [YEAR, ..] with the harvests to analyse into its section of book.toml"
                 ),
             )
+        } else if waits {
+            (
+                Some("seasons"),
+                say!("It waits for the harvest of {}.", listed(&declared)),
+                text!("add the harvests when they are in"),
+            )
         } else {
             (
                 Some("seasons"),
@@ -77,7 +88,7 @@ impl NotAnalysed {
                 ),
             )
         };
-        Self { key, what, remedy: remedy.to_owned() }
+        Self { key, what, remedy: remedy.to_owned(), waits }
     }
 
     /// Of a declared trait without any value.
@@ -86,6 +97,7 @@ impl NotAnalysed {
             key: Some("traits"),
             what: say!("No tree of the trial has a value of {name}."),
             remedy: text!("record it in the seasons analysed, or take it out of traits in the trial's section of book.toml").to_owned(),
+            waits: false,
         }
     }
 }

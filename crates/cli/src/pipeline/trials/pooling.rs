@@ -332,3 +332,98 @@ fn stability(declaration: &TrialDeclaration, found: &Pooled, digits: usize) -> O
     }
     Some(table)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::by_season;
+    use records::Book;
+    use std::collections::BTreeMap;
+    use trials::{Observations, Trait, TraitKind};
+
+    const BLOCKS: usize = 4;
+    const LEVELS: usize = 3;
+
+    /// Two trees a plot over two seasons, one tree of the second season lost.
+    fn rows() -> Observations {
+        let mut out = Observations {
+            trial: "T".to_owned(),
+            observed: Trait {
+                id: "nut-yield".to_owned(),
+                name: "nut yield".to_owned(),
+                unit: "kg per tree".to_owned(),
+                kind: TraitKind::Measured,
+            },
+            values: Vec::new(),
+            exposure: None,
+            columns: BTreeMap::new(),
+            numbers: BTreeMap::new(),
+            tree: Vec::new(),
+            season: Vec::new(),
+            place: Vec::new(),
+        };
+        for season in [2026, 2027] {
+            for plot in 0..BLOCKS * LEVELS {
+                for tree in 0..2 {
+                    if (season, plot, tree) == (2027, 5, 1) {
+                        continue;
+                    }
+                    let (block, level) = (plot / LEVELS, plot % LEVELS);
+                    // Any numbers without a pattern.
+                    let noise = (37 * plot + 11 * tree + 5 * (season as usize % 7)) % 13;
+                    out.values.push(5.0 + level as f64 + 0.5 * block as f64 + 0.1 * noise as f64);
+                    for (name, text) in
+                        [("level", format!("L{level}")), ("replicate", format!("R{block}"))]
+                    {
+                        out.columns.entry(name.to_owned()).or_default().push(Some(text));
+                    }
+                    out.tree.push(format!("P{plot}-{tree}"));
+                    out.season.push(Some(season));
+                    out.place.push(String::new());
+                }
+            }
+        }
+        out
+    }
+
+    /// Error mean square of plot means in complete blocks, from its definition (Cochran and Cox
+    /// 1957, Experimental Designs, section 4.23).
+    fn error_of(rows: &Observations, season: i32) -> f64 {
+        let mean = |keep: &dyn Fn(usize) -> bool| {
+            let plots: Vec<f64> = (0..BLOCKS * LEVELS)
+                .filter(|plot| keep(*plot))
+                .map(|plot| {
+                    let own: Vec<f64> = (0..rows.len())
+                        .filter(|&row| rows.season[row] == Some(season))
+                        .filter(|&row| rows.tree[row].starts_with(&format!("P{plot}-")))
+                        .map(|row| rows.values[row])
+                        .collect();
+                    own.iter().sum::<f64>() / own.len() as f64
+                })
+                .collect();
+            plots.iter().sum::<f64>() / plots.len() as f64
+        };
+        let residual = |plot: usize| {
+            mean(&|own| own == plot)
+                - mean(&|own| own / LEVELS == plot / LEVELS)
+                - mean(&|own| own % LEVELS == plot % LEVELS)
+                + mean(&|_| true)
+        };
+        let sum: f64 = (0..BLOCKS * LEVELS).map(|plot| residual(plot).powi(2)).sum();
+        sum / ((BLOCKS - 1) * (LEVELS - 1)) as f64
+    }
+
+    #[test]
+    fn a_lost_tree_leaves_the_errors_of_seasons_those_of_plots() {
+        let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\n";
+        let book = Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n{section}")).unwrap();
+        let rows = rows();
+        let found = by_season(&book.trials["T"], &rows).unwrap();
+        assert!(found.by_plot_means);
+        let errors = found.combined.unwrap().homogeneity.errors;
+        for (error, season) in errors.iter().zip([2026, 2027]) {
+            let expected = error_of(&rows, season);
+            assert!((error.mean_square / expected - 1.0).abs() < 1e-10, "{error:?} {expected}");
+            assert!((error.df - 6.0).abs() < 1e-12);
+        }
+    }
+}
