@@ -555,6 +555,18 @@ fn note_header(header: &Header, layout: &Layout, summary: &mut Summary) {
     }
 }
 
+/// Whether a cell of the row says that it adds up others, as the last row of a sheet often does.
+fn is_total(row: &RawRow<'_>) -> bool {
+    const WORDS: [&str; 8] =
+        ["total", "totals", "grand total", "subtotal", "sum", "soma", "totais", "total geral"];
+    row.damage.is_none()
+        && (0..row.cells.len()).any(|cell| {
+            let text = row.cells.cell(cell).into_text();
+            let word = text.trim().trim_end_matches(':').to_lowercase();
+            WORDS.contains(&word.as_str())
+        })
+}
+
 fn quarantined(
     file: &str,
     row: &RawRow<'_>,
@@ -562,9 +574,14 @@ fn quarantined(
 ) -> QuarantinedRow {
     let reasons: Vec<&str> = faults.iter().map(|(_, fault)| fault.reason.as_str()).collect();
     let mut remedies: Vec<&str> = Vec::new();
-    for (_, fault) in faults {
-        if !remedies.contains(&fault.remedy.as_str()) {
-            remedies.push(&fault.remedy);
+    if is_total(row) {
+        // Whatever its cells lack, filling them in would make a tree of it.
+        remedies.push(text!("the row looks like a total of those above: remove it from the file"));
+    } else {
+        for (_, fault) in faults {
+            if !remedies.contains(&fault.remedy.as_str()) {
+                remedies.push(&fault.remedy);
+            }
         }
     }
     let (column, code) =

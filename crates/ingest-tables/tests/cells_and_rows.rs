@@ -209,3 +209,13 @@ fn repeated_rows_name_the_first() {
     // judges all their rows together.
     assert_eq!((tables.files[0].rows_kept, tables.files[1].rows_kept), (3, 3));
 }
+
+#[test]
+fn a_total_is_to_be_removed_not_filled_in() {
+    let tables = Folder::harvests("tree,date,nut_kg\nT1,2024-03-01,3\nTotal:,,1234.5\nT2,,1\n");
+    assert_eq!(counts(&tables, "harvests.csv"), (3, 1, 2));
+    let remedies: Vec<&str> = tables.quarantine.iter().map(|row| row.remedy.as_str()).collect();
+    assert!(remedies[0].starts_with("the row looks like a total"), "{remedies:?}");
+    assert!(!remedies[0].contains("nut_kg"), "{remedies:?}");
+    assert!(remedies[1].starts_with("fill in date"), "{remedies:?}");
+}
