@@ -125,6 +125,14 @@ impl<'a> HeaderWords<'a> {
         named.len() + joined
     }
 
+    /// How much a line looks like the header: by its score; where no word is known, by its words, so
+    /// that headings in another language are shown to who has to map them, and not the title above.
+    pub(crate) fn rank(&self, words: &[String]) -> (usize, usize) {
+        let score = self.score(words);
+        let is_word = |word: &&String| word.chars().any(char::is_alphabetic);
+        (score, if score == 0 { words.iter().filter(is_word).count() } else { 0 })
+    }
+
     /// The columns that are made of several cells.
     ///
     /// # Errors
@@ -192,7 +200,10 @@ impl<'a> HeaderWords<'a> {
                 continue;
             }
             if meaning == Meaning::Unknown {
-                layout.unknown.push((cell, word.clone()));
+                let is_word = |other: &String| normalised(other) == normalised(word);
+                if !self.options.not_columns.iter().any(is_word) {
+                    layout.unknown.push((cell, word.clone()));
+                }
                 continue;
             }
             if let Some(first) = layout.readings.iter().find(|other| other.meaning == meaning) {

@@ -222,7 +222,7 @@ fn names(cells: &Vec<Data>) -> Vec<String> {
 
 /// The most header-like of the first rows, the first of equals.
 fn find_header(rows: &[(u64, Vec<Data>)], words: &HeaderWords<'_>) -> Option<(usize, Header)> {
-    let mut best: Option<(usize, usize, Header)> = None;
+    let mut best: Option<(usize, (usize, usize), Header)> = None;
     let mut titles = 0;
     for (at, (line, cells)) in rows.iter().enumerate() {
         let is_out_of_reach = *line > HEADER_WITHIN as u64;
@@ -233,10 +233,9 @@ fn find_header(rows: &[(u64, Vec<Data>)], words: &HeaderWords<'_>) -> Option<(us
         if names.iter().all(String::is_empty) {
             continue;
         }
-        let score = words.score(&names);
-        if best.as_ref().is_none_or(|(_, high, _)| score > *high) {
-            best =
-                Some((at, score, Header { line: *line, names, titles, encoding_found_at: None }));
+        let rank = words.rank(&names);
+        if best.as_ref().is_none_or(|(_, high, _)| rank > *high) {
+            best = Some((at, rank, Header { line: *line, names, titles, encoding_found_at: None }));
         }
         titles += 1;
     }

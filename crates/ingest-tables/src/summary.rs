@@ -151,7 +151,7 @@ impl Tally {
             Code::ColumnUnknown => (
                 say!("the column '{column}' is not one of the table {table} and is left out"),
                 say!(
-                    "if it means one of them write header = {{ \"{column}\" = \"its column\" }} {under}"
+                    "if it means one of them write header = {{ \"{column}\" = \"its column\" }} {under}; if it means none, not_columns = [\"{column}\"]"
                 ),
             ),
             _ => (format!("{column}: {values}: {}", self.example), String::new()),

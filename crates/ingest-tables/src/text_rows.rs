@@ -247,7 +247,7 @@ fn candidate(text: &str, separator: u8, words: &HeaderWords<'_>) -> Option<Candi
     let mut reader = reader(head, separator);
     let mut lines = Lines::new(text);
     let mut record = StringRecord::new();
-    let (mut best, mut above): (Option<Candidate>, u64) = (None, 0);
+    let (mut best, mut above): (Option<((usize, usize), Candidate)>, u64) = (None, 0);
     loop {
         let start = position(&reader);
         if !reader.read_record(&mut record).ok()? {
@@ -267,12 +267,12 @@ fn candidate(text: &str, separator: u8, words: &HeaderWords<'_>) -> Option<Candi
         while names.last().is_some_and(String::is_empty) {
             names.pop();
         }
-        let score = words.score(&names);
-        if best.as_ref().is_none_or(|best| score > best.score) {
+        let rank = words.rank(&names);
+        if best.as_ref().is_none_or(|(high, _)| rank > *high) {
             let header = Header { line, names, titles: above, encoding_found_at: None };
-            best = Some(Candidate { score, separator, body, header });
+            best = Some((rank, Candidate { score: rank.0, separator, body, header }));
         }
         above += 1;
     }
-    best
+    best.map(|(_, candidate)| candidate)
 }

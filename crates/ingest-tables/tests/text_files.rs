@@ -185,3 +185,27 @@ fn trials_keep_their_factors_over_several_files() {
     let files = [last - 1, last - 1, last].map(|file| file.to_string());
     assert_eq!(column(&tables, Table::Trials, ".file"), files);
 }
+
+#[test]
+fn headings_in_another_language_are_shown_instead_of_the_title_above() {
+    let folder = Folder::new();
+    folder.put(
+        "harvests.csv",
+        "Colheita 2024;;\n\nCajueiro;Dia;Peso\nT1;2024-03-01;3\nT2;2024-03-02;4\n",
+    );
+    let told = folder.refused();
+    let missing = told.iter().find(|p| p.code == Code::ColumnMissing).unwrap();
+    assert_eq!(missing.place.line, Some(3), "{told:?}");
+    assert!(missing.what.contains("found: Cajueiro, Dia, Peso"), "{}", missing.what);
+}
+
+#[test]
+fn a_column_that_means_nothing_is_not_told_again() {
+    let folder = Folder::new();
+    folder.put("harvests.csv", "tree,date,nut_kg,Obs.,nut_cuont\nT1,2024-03-01,3,late,5\n");
+    folder.settings("[[files.harvests]]\npath = \"harvests.csv\"\nnot_columns = [\"obs\"]\n");
+    let tables = folder.read();
+    let told: Vec<_> = tables.problems.iter().filter(|p| p.code == Code::ColumnUnknown).collect();
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert!(told[0].what.contains("'nut_cuont'"), "{told:?}");
+}

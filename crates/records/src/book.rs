@@ -245,6 +245,10 @@ pub struct FileOptions {
     /// `tree = ["Grove", "Row", "No"]` makes the ids `Grove/Row/No`.
     #[serde(default)]
     pub joined: BTreeMap<String, Vec<String>>,
+    /// Header words of columns that mean nothing here, such as remarks; others that are not read are
+    /// told.
+    #[serde(default)]
+    pub not_columns: Vec<String>,
     /// Order of day and month, instead of the book's.
     pub dates: Option<DateOrder>,
     /// Decimal mark, instead of the book's.

@@ -102,7 +102,7 @@ impl Code {
             Self::ColumnUnknown => told(
                 "A column has no meaning here and was left out.",
                 "Its contents are not used; a misspelt optional column would be lost this way.",
-                "Nothing to do if the column is a note of yours; else map it under header in [[files.TABLE]].",
+                "Map it under header in [[files.TABLE]]; a column that means nothing here goes into not_columns there, and is not told again.",
             ),
             Self::ColumnTwice => told(
                 "Two columns of a file claim the same meaning.",
@@ -212,9 +212,11 @@ impl Code {
                 "harvests.csv",
                 ["A1-01,2024-02-11,1620", "A1-01,2024-02-11,1.62"],
             ),
-            Self::UnitConverted => {
-                told("A unit declared in book.toml was converted.", REPAIRED, "Nothing to do.")
-            }
+            Self::UnitConverted => told(
+                "A unit declared in book.toml, or named in the heading as in nut_kg (g), was converted.",
+                REPAIRED,
+                "Nothing to do.",
+            ),
             Self::WordUnknown => shown(
                 [
                     "A word outside the column's list.",

@@ -50,6 +50,11 @@ pub(crate) fn parse(text: &str, order: DateOrder, or_year: bool) -> Result<ReadD
     if let Ok(serial) = text.parse::<f64>() {
         return from_serial(serial);
     }
+    if let Some((year, month, day)) = with_month_name(text) {
+        let (year, short) = if year < 100 { (2000 + year, true) } else { (year, false) };
+        let read = checked(year, month, day)?;
+        return Ok(ReadDate { liberty: short.then_some(DateLiberty::ShortYear), ..read });
+    }
     let day = text.split(['T', ' ']).next().unwrap_or(text);
     let mark = day.chars().find(|c| !c.is_ascii_digit()).ok_or(DateFault::Unreadable)?;
     if !['-', '/', '.'].contains(&mark) {
@@ -85,6 +90,68 @@ pub(crate) fn parse(text: &str, order: DateOrder, or_year: bool) -> Result<ReadD
         DateOrder::MonthFirst => checked(year, first, second),
     }?;
     Ok(ReadDate { liberty: short.then_some(DateLiberty::ShortYear), ..read })
+}
+
+/// Months in the languages of the countries that grow most cashew: English, Portuguese, French and
+/// Spanish, without accents.
+const MONTHS: [[&str; 4]; 12] = [
+    ["january", "janeiro", "janvier", "enero"],
+    ["february", "fevereiro", "fevrier", "febrero"],
+    ["march", "marco", "mars", "marzo"],
+    ["april", "abril", "avril", "abril"],
+    ["may", "maio", "mai", "mayo"],
+    ["june", "junho", "juin", "junio"],
+    ["july", "julho", "juillet", "julio"],
+    ["august", "agosto", "aout", "agosto"],
+    ["september", "setembro", "septembre", "septiembre"],
+    ["october", "outubro", "octobre", "octubre"],
+    ["november", "novembro", "novembre", "noviembre"],
+    ["december", "dezembro", "decembre", "diciembre"],
+];
+
+/// Year, month and day of 5-Jul-2024, 5 de julho de 2024, July 5, 2024 or 2024 Jul 5: a named month
+/// leaves no doubt of the order, so none has to be declared.
+fn with_month_name(text: &str) -> Option<(i16, i16, i16)> {
+    let parts = text.split(['-', '/', '.', ',', ' ']);
+    let mut parts = parts.filter(|part| !part.is_empty() && !part.eq_ignore_ascii_case("de"));
+    let (first, second, third) = (parts.next()?, parts.next()?, parts.next()?);
+    if parts.next().is_some() {
+        return None;
+    }
+    let number = |part: &str, length: std::ops::RangeInclusive<usize>| -> Option<i16> {
+        let is_number = part.bytes().all(|byte| byte.is_ascii_digit());
+        if is_number && length.contains(&part.len()) { part.parse().ok() } else { None }
+    };
+    let year = |part: &str| number(part, 2..=4).filter(|_| part.len() != 3);
+    if let Some(month) = month_of(second) {
+        return match number(first, 4..=4) {
+            Some(year) => Some((year, month, number(third, 1..=2)?)),
+            None => Some((year(third)?, month, number(first, 1..=2)?)),
+        };
+    }
+    Some((year(third)?, month_of(first)?, number(second, 1..=2)?))
+}
+
+/// The month that a word of three letters or more begins; none where two months begin so.
+fn month_of(word: &str) -> Option<i16> {
+    let plain: String = word
+        .chars()
+        .flat_map(char::to_lowercase)
+        .map(|letter| match letter {
+            '\u{e7}' => 'c',
+            '\u{e9}' => 'e',
+            '\u{fb}' => 'u',
+            other => other,
+        })
+        .collect();
+    if plain.len() < 3 || !plain.bytes().all(|byte| byte.is_ascii_lowercase()) {
+        return None;
+    }
+    let mut found = (1..)
+        .zip(&MONTHS)
+        .filter(|(_, names)| names.iter().any(|name| name.starts_with(&plain)))
+        .map(|(month, _)| month);
+    found.next().filter(|_| found.next().is_none())
 }
 
 /// The parts of the commonest form, 2024-07-05, without a look at the others.
@@ -174,5 +241,39 @@ mod tests {
         assert_eq!(epoch_days(date(1970, 1, 1)), 0);
         assert_eq!(epoch_days(date(1969, 12, 31)), -1);
         assert_eq!(epoch_days(date(2000, 3, 1)), 11_017);
+    }
+
+    #[test]
+    fn a_named_month_needs_no_declared_order() {
+        let fifth = Ok((date(2024, 7, 5), None));
+        for text in [
+            "5-Jul-2024",
+            "05/jul/2024",
+            "5 de julho de 2024",
+            "July 5, 2024",
+            "2024 juil. 5",
+            "5.Julio.2024",
+        ] {
+            assert_eq!(read(text, Iso), fifth, "{text}");
+        }
+        for (text, month) in
+            [("1-out-2024", 10), ("1 ao\u{fb}t 2024", 8), ("1-dez-2024", 12), ("1-Mar-2024", 3)]
+        {
+            assert_eq!(read(text, Iso), Ok((date(2024, month, 1), None)), "{text}");
+        }
+        let short = Some(DateLiberty::ShortYear);
+        assert_eq!(read("25-out-24", Iso), Ok((date(2024, 10, 25), short)));
+        // June and July both begin so in French; a season is no month; no day has three digits.
+        for text in [
+            "5-jui-2024",
+            "5-verao-2024",
+            "205-jul-2024",
+            "5-jul-202",
+            "jul-2024",
+            "5 jul 2024 10:00",
+        ] {
+            assert_eq!(read(text, Iso), Err(DateFault::Unreadable), "{text}");
+        }
+        assert_eq!(read("31-Apr-2024", Iso), Err(DateFault::NoSuchDay));
     }
 }
