@@ -1,4 +1,5 @@
-//! What the repeated rows and cells of an ODS workbook come to when they are written out.
+//! What the repeated rows, cells and spaces of an ODS workbook come to when they are written out, and
+//! whether its elements end: the reader of ODS would wait for the end of a sheet or a comment for ever.
 
 use super::{too_large, unreadable};
 use crate::rows::Fault;
@@ -69,13 +70,14 @@ impl Walk {
                 let times = repeats(element, "table:number-columns-repeated");
                 self.cell = Some((times, written(element)));
             }
+            "text:s" => self.text(repeats(element, "text:c")),
             _ => {}
         }
     }
 
-    fn text(&mut self, bytes: usize) {
+    fn text(&mut self, bytes: u64) {
         if let Some((_, text)) = &mut self.cell {
-            *text = text.saturating_add(bytes as u64);
+            *text = text.saturating_add(bytes);
         }
     }
 
@@ -100,23 +102,33 @@ impl Walk {
     }
 }
 
-/// Checks that no sheet's cells, written out, exceed the limits of a sheet.
+/// Checks that no sheet's cells, written out, exceed the limits of a sheet, and that every element
+/// ends where it must.
 ///
 /// # Errors
-/// When they do, or when the markup cannot be followed.
+/// When they do or one does not, or when the markup cannot be followed.
 pub(super) fn check(content: impl BufRead) -> Result<(), Fault> {
     let mut reader = Reader::from_reader(content);
     let config = reader.config_mut();
-    config.check_end_names = false;
+    config.check_end_names = true;
     config.expand_empty_elements = true;
-    let (mut walk, mut room) = (Walk::default(), Vec::new());
+    let (mut walk, mut room, mut open) = (Walk::default(), Vec::new(), 0_u64);
     loop {
         match reader.read_event_into(&mut room).map_err(unreadable)? {
-            Event::Start(element) => walk.start(&element),
-            Event::Text(text) => walk.text(text.len()),
-            Event::CData(text) => walk.text(text.len()),
-            Event::GeneralRef(text) => walk.text(text.len()),
-            Event::End(element) => walk.end(element.name().as_ref()),
+            Event::Start(element) => {
+                open += 1;
+                walk.start(&element);
+            }
+            Event::Text(text) => walk.text(text.len() as u64),
+            Event::CData(text) => walk.text(text.len() as u64),
+            Event::GeneralRef(text) => walk.text(text.len() as u64),
+            Event::End(element) => {
+                open = open.saturating_sub(1);
+                walk.end(element.name().as_ref());
+            }
+            Event::Eof if open > 0 => {
+                return Err(unreadable(say!("its content breaks off before the end of a sheet")));
+            }
             Event::Eof => return Ok(()),
             _ => {}
         }
@@ -157,5 +169,45 @@ mod tests {
             .replace("1048575", "99999999999999999999999")
             .replace("/>", "><text:p>x</text:p></table:table-cell>");
         assert!(check(sheet(&endless).as_bytes()).is_err());
+    }
+
+    #[test]
+    fn content_that_does_not_end_is_refused() {
+        let row = "<table:table-row><table:table-cell office:value=\"3\"/></table:table-row>";
+        let whole = sheet(row);
+        assert!(check(whole.as_bytes()).is_ok());
+        for cut in
+            ["</table:table></office:body>", "</table:table-row></table:table></office:body>"]
+        {
+            let refused = check(whole.replace(cut, "").as_bytes()).unwrap_err();
+            assert!(refused.what.contains("breaks off"), "{}", refused.what);
+        }
+        // The end of the sheet within a cell, where the reader looks for the end of the cell alone.
+        let crossed = row.replace("\"3\"/>", "\"3\"></table:table></table:table-cell>");
+        assert!(
+            check(format!("<office:body><table:table>{crossed}</office:body>").as_bytes()).is_err()
+        );
+        assert!(
+            check(
+                sheet(&row.replace("\"3\"/>", "\"3\"><office:annotation></table:table-cell>"))
+                    .as_bytes()
+            )
+            .is_err()
+        );
+    }
+
+    #[test]
+    fn spaces_that_are_counted_are_text() {
+        let cell = |spaces: &str| {
+            sheet(&format!(
+                "<table:table-row><table:table-cell><text:p>a<text:s text:c=\"{spaces}\"/></text:p>\
+                 </table:table-cell></table:table-row>"
+            ))
+        };
+        assert!(check(cell("7").as_bytes()).is_ok());
+        for many in ["99999999999", "99999999999999999999999"] {
+            let refused = check(cell(many).as_bytes()).unwrap_err();
+            assert_eq!(refused.code, records::Code::FileTooLarge);
+        }
     }
 }
