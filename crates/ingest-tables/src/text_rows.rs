@@ -247,7 +247,8 @@ fn candidate(text: &str, separator: u8, words: &HeaderWords<'_>) -> Option<Candi
     let mut reader = reader(head, separator);
     let mut lines = Lines::new(text);
     let mut record = StringRecord::new();
-    let (mut best, mut above): (Option<((usize, usize), Candidate)>, u64) = (None, 0);
+    let mut best: Option<(_, Candidate)> = None;
+    let mut above = 0_u64;
     loop {
         let start = position(&reader);
         if !reader.read_record(&mut record).ok()? {
