@@ -19,10 +19,31 @@ pub(crate) struct LostVisit {
     pub(crate) visit: MissingVisit,
 }
 
+fn tables_of_files(tables: &BookTables) -> HashMap<&str, Table> {
+    tables.files.iter().map(|file| (file.file.as_str(), file.table)).collect()
+}
+
+/// Where the rows of blocks and trees stand that were set aside while reading, by id.
+pub(crate) fn places(tables: &BookTables) -> BTreeMap<(Table, String), Place> {
+    let of_file = tables_of_files(tables);
+    let lost = tables.quarantine.iter().filter_map(|row| {
+        let table = *of_file.get(row.file.as_str())?;
+        let place = Place { file: row.file.clone(), line: Some(row.line), column: row.column };
+        Some(((table, row.of_place.clone()?), place))
+    });
+    // Of several rows of one id the first is told.
+    lost.rev().collect()
+}
+
+/// Rows of prunings set aside while reading.
+pub(crate) fn prunings_unread(tables: &BookTables) -> u64 {
+    let files = tables.files.iter().filter(|file| file.table == Table::Prunings);
+    files.map(|file| file.rows_quarantined).sum()
+}
+
 /// The visits lost while reading.
 pub(crate) fn visits(tables: &BookTables) -> Vec<LostVisit> {
-    let of_file: HashMap<&str, Table> =
-        tables.files.iter().map(|file| (file.file.as_str(), file.table)).collect();
+    let of_file = tables_of_files(tables);
     let lost = tables.quarantine.iter().filter_map(|row| {
         let place = Place { file: row.file.clone(), line: Some(row.line), column: row.column };
         let table = *of_file.get(row.file.as_str())?;
@@ -63,22 +84,23 @@ pub(crate) fn tree_seasons(
                 None => places.meant(&visit.tree)?.and_then(|meant| known.get(meant)),
             };
             let Some((tree, region)) = tree else { continue };
-            let Some(day) = visit.day else {
-                let entry = undated.entry(*table).or_insert((0_u64, place.clone()));
-                entry.0 += 1;
-                entry.1 = place.clone().min(entry.1.clone());
-                continue;
-            };
-            let season = places.calendar(*region).zip(self::day(day)).and_then(
-                |(calendar, day)| match table {
-                    Table::Prunings => Some(calendar.season_of_pruning(day)),
-                    _ => calendar.season_of_pick(day, grace),
-                },
-            );
-            if let Some(season) = season
-                && found.insert((*tree, i32::from(season)))
-            {
-                whole.entry(*table).or_insert((0_u64, place.clone())).0 += 1;
+            let Some(calendar) = places.calendar(*region) else { continue };
+            let seasons = possible_seasons(visit, |day| match table {
+                Table::Prunings => Some(calendar.season_of_pruning(day)),
+                _ => calendar.season_of_pick(day, grace),
+            });
+            match seasons.as_slice() {
+                [season] => {
+                    if found.insert((*tree, i32::from(*season))) {
+                        whole.entry(*table).or_insert((0_u64, place.clone())).0 += 1;
+                    }
+                }
+                [] if !visit.days.is_empty() => {}
+                _ => {
+                    let entry = undated.entry(*table).or_insert((0_u64, place.clone()));
+                    entry.0 += 1;
+                    entry.1 = place.clone().min(entry.1.clone());
+                }
             }
         }
     }
@@ -103,6 +125,17 @@ pub(crate) fn tree_seasons(
         trees.len(),
         vec![Column::new(TREE_NO.into(), trees), Column::new(ts::SEASON.into(), seasons)],
     )
+}
+
+/// The seasons, each once, of the days that a visit may have been on.
+fn possible_seasons(
+    visit: &MissingVisit,
+    season_of: impl Fn(jiff::civil::Date) -> Option<i16>,
+) -> Vec<i16> {
+    let days = visit.days.iter().flat_map(|(first, last)| *first..=*last);
+    let seasons: BTreeSet<i16> =
+        days.filter_map(|number| day(number).and_then(&season_of)).collect();
+    seasons.into_iter().collect()
 }
 
 fn remedy(table: Table) -> &'static str {

@@ -119,7 +119,10 @@ fn outcome_of(tables: &BookTables) -> Outcome {
         name: file.file.clone(),
         date_cell: tables.cell_of(index, DATE),
     });
-    Outcome::new(files.collect())
+    let mut outcome = Outcome::new(files.collect());
+    outcome.lost_places = incomplete::places(tables);
+    outcome.prunings_unread = incomplete::prunings_unread(tables);
+    outcome
 }
 
 /// Moves the rejected rows into quarantine.

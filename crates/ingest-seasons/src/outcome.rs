@@ -79,6 +79,10 @@ pub(crate) struct Outcome {
     pub(crate) problems: Vec<Problem>,
     /// Visits whose rows were set aside while reading, or because their tree is unknown.
     pub(crate) lost: Vec<LostVisit>,
+    /// Where the rows of blocks and trees stand that were set aside while reading, by id.
+    pub(crate) lost_places: BTreeMap<(Table, String), Place>,
+    /// Rows of prunings set aside while reading.
+    pub(crate) prunings_unread: u64,
     not_linked: BTreeMap<(Table, Reason), u64>,
 }
 
@@ -89,6 +93,8 @@ impl Outcome {
             rejected: Vec::new(),
             problems: Vec::new(),
             lost: Vec::new(),
+            lost_places: BTreeMap::new(),
+            prunings_unread: 0,
             not_linked: BTreeMap::new(),
         }
     }
@@ -160,7 +166,9 @@ impl fmt::Display for Reason {
             Self::SetAside(code) => f.write_str(&say!("set aside, {code}")),
             Self::NoHarvest => f.write_str(text!("no harvest in any season")),
             Self::NoHarvestInSeason => f.write_str(text!("no harvest of the tree in that season")),
-            Self::ComingSeason => f.write_str(text!("for the coming season")),
+            Self::ComingSeason => {
+                f.write_str(text!("after the last recorded harvest of its region"))
+            }
             Self::OtherBasis => f.write_str(text!("pruned on another basis than only_measured_as")),
             Self::Incomplete => f.write_str(text!("another row of the tree-season was set aside")),
         }

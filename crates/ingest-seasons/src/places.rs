@@ -10,7 +10,7 @@ use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Book, Calendar, Code, Table, canopy_ground_projection_m2, trees_per_ha};
 use std::cell::OnceCell;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use words::{say, text};
 
 /// A region of the book with its calendar.
@@ -30,13 +30,20 @@ pub(crate) struct Places {
     pub(crate) trees: DataFrame,
     /// Blocks that joined a region.
     pub(crate) blocks: u64,
-    /// Trees whose own row was set aside, with the reason their records are given.
-    lost: BTreeMap<String, String>,
+    /// Trees whose own row was set aside.
+    lost: Lost,
     near: OnceCell<NearMisses>,
 }
 
-/// Blocks by id with what makes a tree of theirs unusable.
-type Lost = BTreeMap<String, String>;
+/// Why nothing can be joined to a block or tree, and what to do about it.
+#[derive(Debug, Clone)]
+struct Loss {
+    why: String,
+    remedy: String,
+}
+
+/// Blocks or trees by id that nothing can be joined to.
+type Lost = BTreeMap<String, Loss>;
 
 const BLOCK_PLANTED: &str = "block_planted";
 
@@ -70,9 +77,8 @@ impl Places {
 
     /// Why a tree is unknown, and what to do about it.
     pub(crate) fn unknown(&self, tree: &str) -> PolarsResult<(String, String)> {
-        if let Some(why) = self.lost.get(tree) {
-            let reason = say!("tree '{tree}': {why}");
-            return Ok((reason, say!("mend the row of the tree first")));
+        if let Some(Loss { why, remedy }) = self.lost.get(tree) {
+            return Ok((say!("tree '{tree}': {why}"), remedy.clone()));
         }
         Ok((
             say!("tree '{tree}' is not in the tree table"),
@@ -97,6 +103,32 @@ impl Places {
     }
 }
 
+/// The blocks or trees whose only rows were set aside while the files were read; `kept` are the ids
+/// of rows that were not.
+fn lost_while_reading<'a>(
+    table: Table,
+    kept: impl Iterator<Item = &'a str>,
+    outcome: &Outcome,
+) -> Lost {
+    if outcome.lost_places.is_empty() {
+        return Lost::new();
+    }
+    let kept: BTreeSet<&str> = kept.collect();
+    let of_table = outcome
+        .lost_places
+        .iter()
+        .filter(|((of, id), _)| *of == table && !kept.contains(id.as_str()));
+    of_table
+        .map(|((_, id), place)| {
+            let why = match table {
+                Table::Blocks => say!("the row of its block '{id}' was set aside"),
+                _ => text!("its row in the tree table was set aside").to_owned(),
+            };
+            (id.clone(), Loss { why, remedy: say!("mend that row first ({place})") })
+        })
+        .collect()
+}
+
 /// Rows of one block id, in file order: file and line, row, site and region.
 type SameId<'a> = Vec<((u32, u32), usize, &'a str, &'a str)>;
 
@@ -117,7 +149,7 @@ fn known_blocks(
     }
     let near = NearMisses::of(regions.iter().map(|region| region.id.as_str()));
     let mut region_no: Vec<Option<u32>> = vec![None; frame.height()];
-    let mut lost = Lost::new();
+    let mut lost = lost_while_reading(Table::Blocks, blocks.iter().flatten(), outcome);
     for (block, mut rows) in by_id {
         rows.sort_unstable();
         let Some(&(first_at, row, site, region)) = rows.first() else { continue };
@@ -141,7 +173,10 @@ fn known_blocks(
             }
             lost.insert(
                 block.to_owned(),
-                say!("its block '{block}' is listed at more than one site or region"),
+                Loss {
+                    why: say!("its block '{block}' is listed at more than one site or region"),
+                    remedy: say!("mend the rows of the block first ({first_place})"),
+                },
             );
             continue;
         }
@@ -169,7 +204,10 @@ fn known_blocks(
             );
             lost.insert(
                 block.to_owned(),
-                say!("the region '{region}' of its block '{block}' is not in book.toml"),
+                Loss {
+                    why: say!("the region '{region}' of its block '{block}' is not in book.toml"),
+                    remedy: say!("mend the row of the block first ({first_place})"),
+                },
             );
         }
     }
@@ -206,7 +244,8 @@ fn known_trees(
     lost_blocks: &Lost,
     outcome: &mut Outcome,
 ) -> PolarsResult<(DataFrame, Lost)> {
-    let mut lost = Lost::new();
+    let mut lost =
+        lost_while_reading(Table::Trees, texts(frame, ts::TREE)?.iter().flatten(), outcome);
     let canopy: Float64Chunked = floats(frame, "spread_ns_m")?
         .iter()
         .zip(floats(frame, "spread_ew_m")?.iter())
@@ -240,17 +279,19 @@ fn known_trees(
         let (tree, block) = (ids.0.unwrap_or(""), ids.1.unwrap_or(""));
         let known = texts(blocks, ts::BLOCK)?;
         let near = near.get_or_init(|| NearMisses::of(known.iter().flatten()));
-        let (why, remedy) = match lost_blocks.get(block) {
-            Some(why) => (why.clone(), say!("mend the row of the block first")),
-            None => (
-                say!("its block '{block}' is not in the block table"),
-                near.remedy(block, text!("add the block to the block table, or correct the id")),
-            ),
+        let loss = match lost_blocks.get(block) {
+            Some(loss) => loss.clone(),
+            None => Loss {
+                why: say!("its block '{block}' is not in the block table"),
+                remedy: near
+                    .remedy(block, text!("add the block to the block table, or correct the id")),
+            },
         };
+        let Loss { why, remedy } = loss.clone();
         let reason = say!("tree '{tree}': {why}");
         let (table, column, code) = (Table::Trees, ts::BLOCK, Code::BlockUnknown);
         outcome.reject(Rejected { table, stands: at, column: column.into(), code, reason, remedy });
-        lost.insert(tree.to_owned(), why);
+        lost.insert(tree.to_owned(), loss);
     }
     let trees =
         only(&joined, keep)?.lazy().with_column(coalesce(&[col(PLANTED), col(BLOCK_PLANTED)]));
@@ -319,7 +360,8 @@ fn once_each(
             outcome.reject(Rejected { table, stands, column: column.into(), code, reason, remedy });
         }
         if let Some(why) = in_two {
-            lost.insert(tree.to_owned(), why);
+            let remedy = say!("mend the rows of the tree first ({})", outcome.place(first));
+            lost.insert(tree.to_owned(), Loss { why, remedy });
         }
     }
     only(listed, keep)

@@ -37,7 +37,8 @@ pub(crate) fn at_their_trees(
             let tree = tree.unwrap_or("");
             let (reason, remedy) = places.unknown(tree)?;
             if matches!(table, Table::Harvests | Table::Prunings) {
-                let visit = MissingVisit { tree: tree.to_owned(), day: date };
+                let days = date.map(|day| (day, day)).into_iter().collect();
+                let visit = MissingVisit { tree: tree.to_owned(), days };
                 outcome.lost.push(LostVisit { table, place: outcome.place(at), visit });
             }
             (ts::TREE, Code::TreeUnknown, reason, remedy)

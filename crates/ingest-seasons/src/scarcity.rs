@@ -3,7 +3,7 @@
 use crate::outcome::Outcome;
 use crate::summary::{LinkSummary, RegionSummary};
 use polars::prelude::{DataFrame, PolarsResult};
-use records::{Book, Code, Place, Table, tree_season};
+use records::{Book, Code, Place, Table, counted, tree_season};
 use std::collections::BTreeSet;
 use words::{say, text};
 
@@ -24,9 +24,9 @@ pub(crate) fn warn(summary: &LinkSummary, outcome: &mut Outcome) {
         regions,
         few,
         |region| region.seasons.len() < SEASONS,
-        |whose| {
+        |whose, place| {
             outcome.warn(
-            outcome.place_of(Table::Harvests),
+            place.unwrap_or_else(|| outcome.place_of(Table::Harvests)),
             Code::SeasonsTooFew,
             say!("{whose} has fewer than {SEASONS} harvest seasons"),
             text!("add the records of earlier seasons: weather and pruning cannot be told apart in one"),
@@ -38,10 +38,10 @@ pub(crate) fn warn(summary: &LinkSummary, outcome: &mut Outcome) {
         regions,
         few,
         |region| region.mature_trees < TREES_OF_REGION,
-        |whose| {
+        |whose, place| {
             let least = if few { TREES_OF_BOOK } else { TREES_OF_REGION };
             outcome.warn(
-                outcome.place_of(Table::Trees),
+                place.unwrap_or_else(|| outcome.place_of(Table::Trees)),
                 Code::TreesTooFew,
                 say!("{whose} has fewer than {least} trees past the training age with harvests"),
                 text!("record more trees one by one"),
@@ -52,14 +52,23 @@ pub(crate) fn warn(summary: &LinkSummary, outcome: &mut Outcome) {
     let lows = regions.iter().filter_map(|region| region.intensity).map(|[low, _]| low);
     let highs = regions.iter().filter_map(|region| region.intensity).map(|[_, high]| high);
     let few = lows.reduce(f64::min) >= highs.reduce(f64::max);
-    each(regions, few, constant, |whose| {
+    let rejected = outcome.rejected.iter().filter(|row| row.table == Table::Prunings).count();
+    let set_aside = outcome.prunings_unread + rejected as u64;
+    each(regions, few, constant, |whose, place| {
+        let mut remedy = if set_aside == 0 {
+            String::new()
+        } else {
+            let rows = counted(set_aside, text!("pruning row"), text!("pruning rows"));
+            say!("mend the {rows} set aside, whose intensities are not counted here; ")
+        };
+        remedy.push_str(text!(
+            "leave some trees unpruned or prune some differently, best as a randomised trial"
+        ));
         outcome.warn(
-            outcome.place_of(Table::Prunings),
+            place.unwrap_or_else(|| outcome.place_of(Table::Prunings)),
             Code::PruningConstant,
             say!("{whose} has the same intensity on every tree past the training age"),
-            text!(
-                "leave some trees unpruned or prune some differently, best as a randomised trial"
-            ),
+            remedy,
         );
     });
 }
@@ -87,13 +96,14 @@ fn each(
     regions: &[RegionSummary],
     whole_book: bool,
     lacks: impl Fn(&RegionSummary) -> bool,
-    mut report: impl FnMut(&str),
+    mut report: impl FnMut(&str, Option<Place>),
 ) {
     if whole_book {
-        report(text!("the book"));
+        report(text!("the book"), None);
         return;
     }
     for region in regions.iter().filter(|region| lacks(region)) {
-        report(&say!("region '{}'", region.region));
+        // The first file of a table may be of another region; the settings declare them all.
+        report(&say!("region '{}'", region.region), Some(Place::file("book.toml")));
     }
 }

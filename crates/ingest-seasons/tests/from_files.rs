@@ -164,5 +164,67 @@ fn what_is_not_whole_is_left_out_and_told() {
     assert_eq!(linked_with("", "N2,2023-07-20,hard,shoots\n"), (1, 1, 0, told));
     // A pick whose day cannot be read leaves nothing out, and is told.
     let told = vec![of("harvests.csv", 6), misdated];
-    assert_eq!(linked_with("N2,2024-13-09,2,25\n", ""), (2, 0, 0, told));
+    assert_eq!(linked_with("N2,some day,2,25\n", ""), (2, 0, 0, told));
+}
+
+fn book(files: &[(&str, &str)]) -> (tempfile::TempDir, BookTables) {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in FILES.iter().chain(files) {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    let tables = read_book(folder.path(), &mut |_| {}).unwrap();
+    (folder, tables)
+}
+
+/// Where the row of a block or tree was set aside while the files were read, its records lead there.
+#[test]
+fn records_of_a_row_set_aside_lead_to_it() {
+    let (_folder, mut tables) = book(&[
+        ("blocks.csv", "block,site,region\nN,estate,north\nQ,,north\n"),
+        ("trees.csv", "tree,block\nN1,N\nN2,\nL1,Q\n"),
+    ]);
+    link(&mut tables).unwrap();
+    let of = |file: &str, line| {
+        let row = tables.quarantine.iter().find(|row| row.file == file && row.line == line);
+        row.map(|row| (row.reason.as_str(), row.remedy.as_str())).unwrap()
+    };
+    let block = "the row of its block 'Q' was set aside";
+    let first = "mend that row first (blocks.csv:3:2)";
+    assert_eq!(of("trees.csv", 4), (format!("tree 'L1': {block}").as_str(), first));
+    assert_eq!(of("harvests.csv", 4), (format!("tree 'L1': {block}").as_str(), first));
+    let (reason, remedy) = of("harvests.csv", 3);
+    assert_eq!(reason, "tree 'N2': its row in the tree table was set aside");
+    assert_eq!(remedy, "mend that row first (trees.csv:3:2)");
+}
+
+/// A day that does not exist tells its season all the same where its month lies in one.
+#[test]
+fn a_pick_on_a_day_that_is_none_makes_its_season_incomplete() {
+    let seasons = |day: &str| -> (Vec<Option<i32>>, bool) {
+        let text = format!(
+            "tree,date,nut_kg\nN1,2023-03-01,4\nN1,2024-03-01,4\nN1,{day},3\nN2,2024-03-01,4\n"
+        );
+        let (_folder, mut tables) = book(&[("harvests.csv", &text)]);
+        let linked = link(&mut tables).unwrap();
+        let found = linked.tree_seasons.column_by_name("season").unwrap();
+        let found = found.as_any().downcast_ref::<arrow::array::Int32Array>().unwrap();
+        let trees = linked.tree_seasons.column_by_name("tree").unwrap();
+        let trees = trees.as_any().downcast_ref::<arrow::array::StringArray>().unwrap();
+        let of_first = trees.iter().zip(found.iter()).filter(|(tree, _)| *tree == Some("N1"));
+        let is_unsure = linked.problems.iter().any(|problem| {
+            problem.code == Code::TreeSeasonIncomplete
+                && problem.place.file == "harvests.csv"
+                && problem.what.contains("cannot be right")
+        });
+        (of_first.map(|(_, season)| season).collect(), is_unsure)
+    };
+    assert_eq!(seasons("2024-03-02"), (vec![Some(2023), Some(2024)], false));
+    // February has 29 days in 2024; the month lies in the harvest of 2024, and so does the year.
+    assert_eq!(seasons("2024-02-30"), (vec![Some(2023)], false));
+    assert_eq!(seasons("2024-13-02"), (vec![Some(2023)], false));
+    // 3 April or 4 March of one season: which day it was does not matter.
+    assert_eq!(seasons("03/04/2024"), (vec![Some(2023)], false));
+    assert_eq!(seasons("soon"), (vec![Some(2023), Some(2024)], true));
+    // September is in no harvest: no season lacks anything.
+    assert_eq!(seasons("2024-09-31"), (vec![Some(2023), Some(2024)], false));
 }

@@ -2,5 +2,4 @@
 
 pub(crate) mod date;
 pub(crate) mod number;
-pub(crate) mod units;
 pub(crate) mod value;

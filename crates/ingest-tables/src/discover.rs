@@ -15,7 +15,7 @@ pub(crate) enum Format {
 }
 
 /// One file or sheet of a table.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Source {
     pub(crate) table: Table,
     pub(crate) path: PathBuf,
@@ -71,7 +71,7 @@ pub(crate) fn discover(
                     match declared(dir, table, options) {
                         Ok(source) => sources.push(source),
                         Err(fault) => {
-                            let line = line_naming(toml, &options.path);
+                            let line = book.file_place(toml, table, &options.path);
                             problems.push(Fault { line, ..fault }.into_problem("book.toml"));
                         }
                     }
@@ -200,11 +200,6 @@ fn missing(table: Table, unnamed: &[&str]) -> Problem {
     };
     let what = say!("no file holds the table {table}");
     Problem::new(Place::file(table.as_str()), Severity::Fatal, Code::TableMissing, what, remedy)
-}
-
-/// The first line of `book.toml` that names a path.
-fn line_naming(toml: &str, path: &str) -> Option<u64> {
-    (1..).zip(toml.lines()).find(|(_, line)| line.contains(path)).map(|(number, _)| number)
 }
 
 fn declared(dir: &Path, table: Table, options: &FileOptions) -> Result<Source, Fault> {

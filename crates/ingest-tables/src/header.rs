@@ -1,8 +1,8 @@
 //! Header words to columns.
 
-use crate::cell::units;
 use crate::rows::Fault;
-use records::{Code, FileOptions, TableSpec};
+use records::units::{self, Unit};
+use records::{Code, ColumnSpec, FileOptions, TableSpec};
 use words::{say, text};
 
 /// What a header word means.
@@ -277,30 +277,37 @@ impl<'a> HeaderWords<'a> {
         faults
     }
 
-    /// The unit in which a number column of the file is written, when it is not the schema's.
-    ///
-    /// # Errors
-    /// When `book.toml` declares a unit that cannot be converted to the column's.
-    pub(crate) fn factor(&self, reading: &Reading) -> Result<Option<f64>, Fault> {
-        let Meaning::Column(position) = reading.meaning else { return Ok(None) };
-        let Some(column) = self.spec.columns.get(position) else { return Ok(None) };
-        let Some(declared) = self.options.units.get(column.name) else {
-            let factor = reading.bracket.as_deref().and_then(|u| units::factor(u, column.unit));
-            return Ok(factor.filter(|&factor| factor != 1.0));
+    /// The unit in which a number column of the file is written, when it is not the schema's:
+    /// declared in `book.toml` (whose check knows it), or in brackets behind the heading.
+    pub(crate) fn unit(&self, reading: &Reading) -> Option<Unit> {
+        let column = self.column(reading)?;
+        let unit = match self.options.units.get(column.name) {
+            Some(declared) => units::declared(declared, column.unit)?,
+            None => {
+                let factor = units::factor(reading.bracket.as_deref()?, column.unit)?;
+                Unit { factor, has_colons: false }
+            }
         };
-        let known = units::factor(declared, column.unit);
-        known.map(|factor| (factor != 1.0).then_some(factor)).ok_or_else(|| {
-            let takes = units::takes(column.unit);
-            Fault::new(
-                Code::SettingImpossible,
-                say!("the unit '{declared}' of {} in book.toml is not known", column.name),
-                if takes.is_empty() {
-                    say!("{} has no unit; remove the line", column.name)
-                } else {
-                    say!("use one of {takes}")
-                },
-            )
-        })
+        (unit.has_colons || unit.factor != 1.0).then_some(unit)
+    }
+
+    /// What stands in brackets behind the heading of a column with a unit, and is no unit known.
+    pub(crate) fn unknown_unit<'r>(&self, reading: &'r Reading) -> Option<&'r str> {
+        let column = self.column(reading).filter(|column| !column.unit.is_empty())?;
+        let bracket = reading.bracket.as_deref()?;
+        let is_settled = self.options.units.contains_key(column.name)
+            || units::factor(bracket, column.unit).is_some();
+        (!is_settled).then_some(bracket)
+    }
+
+    /// Name of the column at a position in the schema.
+    pub(crate) fn column_name(&self, position: usize) -> &'static str {
+        self.spec.columns.get(position).map_or("", |column| column.name)
+    }
+
+    fn column(&self, reading: &Reading) -> Option<&'static ColumnSpec> {
+        let Meaning::Column(position) = reading.meaning else { return None };
+        self.spec.columns.get(position)
     }
 }
 
@@ -323,7 +330,8 @@ mod tests {
         let columns: Vec<_> = layout.readings.iter().map(|r| r.meaning.clone()).collect();
         assert_eq!(columns, [0, 1, 2, 3].map(Meaning::Column));
         assert_eq!(layout.unknown, [(4, "remarks".to_owned())]);
-        assert_eq!(names.factor(&layout.readings[2]).unwrap(), Some(0.001));
+        let unit = names.unit(&layout.readings[2]).unwrap();
+        assert_eq!(unit, Unit { factor: 0.001, has_colons: false });
         assert_eq!(names.score(&header), 4);
     }
 

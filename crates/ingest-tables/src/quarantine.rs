@@ -25,6 +25,9 @@ pub struct QuarantinedRow {
     /// The pick or pruning visit that is missing without the row; `None` when the row repeats another,
     /// when its tree cannot be read, and for other tables.
     pub visit: Option<MissingVisit>,
+    /// The block or tree that the row is of, where its id can be read; `None` when the row repeats
+    /// another, and for other tables.
+    pub of_place: Option<String>,
 }
 
 /// What a row set aside tells of the visit that it recorded.
@@ -32,8 +35,10 @@ pub struct QuarantinedRow {
 pub struct MissingVisit {
     /// Tree as written.
     pub tree: String,
-    /// Days since 1970-01-01, where the day can be read.
-    pub day: Option<i32>,
+    /// The days that it may have been on, as first and last of each stretch, days since 1970-01-01:
+    /// one day where it can be read, two where day and month may be swapped, the month or the year of
+    /// a day that does not exist; empty where nothing is known.
+    pub days: Vec<(i32, i32)>,
 }
 
 /// A kept row that a later step rejects.
@@ -97,6 +102,7 @@ mod tests {
             remedy: String::new(),
             text: text.to_owned(),
             visit: None,
+            of_place: None,
         }
     }
 

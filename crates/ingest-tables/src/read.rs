@@ -11,6 +11,7 @@ use crate::parts::Parts;
 use crate::report::fingerprint;
 use crate::rows::{Fault, Rows};
 use crate::sheet_rows::SheetRows;
+use crate::slips;
 use crate::summary::quarantine_problems;
 use crate::table::{FileOutcome, Keep, TableReader, file_number};
 use crate::text_rows::TextRows;
@@ -564,11 +565,13 @@ impl<'a> Reading<'a> {
             let keep = Keep { book: self.book, draw: self.draw.as_ref() };
             reader.read(source, keep, &self.names, rows.as_mut(), &mut tick)
         });
-        let outcome = match read {
+        let mut outcome = match read {
             Ok(outcome) => outcome,
             Err(faults) => return Ok(Err(faults)),
         };
         let (rows, hashes) = reader.take().map_err(internal)?;
+        let weights = outcome.cells.get(slips::WEIGHT).copied();
+        slips::note(source.table, &rows, weights, &mut outcome.summary).map_err(internal)?;
         let file = ReadFile { rows, hashes, outcome };
         if let Some(cache) = cache {
             cache.put(key, spec, &file).map_err(|error| no_cache(cache.folder(), &error))?;

@@ -16,6 +16,8 @@ pub(crate) enum Cell<'a> {
     Integer(i64),
     Number(f64),
     Date(Date),
+    /// A time of day or a duration, in days.
+    Clock(f64),
     Flag(bool),
     /// A spreadsheet error or a type that no column takes, in words.
     Broken(Cow<'a, str>),
@@ -32,8 +34,48 @@ impl<'a> Cell<'a> {
             Self::Integer(value) => Cow::Owned(value.to_string()),
             Self::Number(value) => Cow::Owned(value.to_string()),
             Self::Date(date) => Cow::Owned(date.to_string()),
+            Self::Clock(days) => Cow::Owned(clock(days)),
             Self::Flag(value) => Cow::Borrowed(if value { "yes" } else { "no" }),
         }
+    }
+
+    /// The cell without a copy of its text.
+    pub(crate) fn borrowed(&self) -> Cell<'_> {
+        match self {
+            Self::Text(text) => Cell::Text(Cow::Borrowed(text)),
+            Self::Broken(text) => Cell::Broken(Cow::Borrowed(text)),
+            Self::Empty => Cell::Empty,
+            Self::Integer(value) => Cell::Integer(*value),
+            Self::Number(value) => Cell::Number(*value),
+            Self::Date(date) => Cell::Date(*date),
+            Self::Clock(days) => Cell::Clock(*days),
+            Self::Flag(value) => Cell::Flag(*value),
+        }
+    }
+
+    /// The cell with a text of its own.
+    pub(crate) fn into_owned(self) -> Cell<'static> {
+        match self {
+            Self::Text(text) => Cell::Text(Cow::Owned(text.into_owned())),
+            Self::Broken(text) => Cell::Broken(Cow::Owned(text.into_owned())),
+            Self::Empty => Cell::Empty,
+            Self::Integer(value) => Cell::Integer(value),
+            Self::Number(value) => Cell::Number(value),
+            Self::Date(date) => Cell::Date(date),
+            Self::Clock(days) => Cell::Clock(days),
+            Self::Flag(value) => Cell::Flag(value),
+        }
+    }
+}
+
+/// A time as a spreadsheet shows it: hours, minutes and seconds between colons.
+fn clock(days: f64) -> String {
+    let seconds = (days * 86_400.0).round().max(0.0) as u64;
+    let (hours, minutes, seconds) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
+    if seconds == 0 {
+        format!("{hours}:{minutes:02}")
+    } else {
+        format!("{hours}:{minutes:02}:{seconds:02}")
     }
 }
 

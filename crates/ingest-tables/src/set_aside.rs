@@ -55,6 +55,7 @@ impl BookTables {
                     text,
                     // Linking, which rejects the row, knows its tree and day.
                     visit: None,
+                    of_place: None,
                 });
             }
         }

@@ -112,7 +112,11 @@ impl Cells for Vec<Data> {
             Some(Data::Int(value)) => Cell::Integer(*value),
             Some(Data::Float(value)) => Cell::Number(*value),
             Some(Data::Bool(value)) => Cell::Flag(*value),
-            Some(Data::DateTime(moment)) if moment.is_datetime() => {
+            // Day 0 is no day: a time of day, or the length of one.
+            Some(Data::DateTime(moment)) if moment.is_duration() || moment.as_f64() < 1.0 => {
+                Cell::Clock(moment.as_f64())
+            }
+            Some(Data::DateTime(moment)) => {
                 let (year, month, day, ..) = moment.to_ymd_hms_milli();
                 let date = i16::try_from(year).ok().and_then(|year| {
                     Date::new(year, i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()
@@ -120,12 +124,17 @@ impl Cells for Vec<Data> {
                 date.map_or(Cell::Broken(Cow::Borrowed("a day that does not exist")), Cell::Date)
             }
             Some(Data::DateTimeIso(text)) => Cell::Text(Cow::Borrowed(text)),
-            Some(Data::DateTime(_) | Data::DurationIso(_)) => {
-                Cell::Broken(Cow::Borrowed("a time of day or duration"))
-            }
+            Some(Data::DurationIso(text)) => duration(text)
+                .map_or(Cell::Broken(Cow::Borrowed("a duration that cannot be read")), Cell::Clock),
             Some(Data::Error(error)) => Cell::Broken(Cow::Owned(error.to_string())),
         }
     }
+}
+
+/// Days of a duration such as `PT00H09M30S`, as OpenDocument writes times.
+fn duration(text: &str) -> Option<f64> {
+    let span: jiff::SignedDuration = text.parse().ok()?;
+    Some(span.as_secs_f64() / 86_400.0)
 }
 
 impl SheetRows {

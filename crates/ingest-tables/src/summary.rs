@@ -98,7 +98,7 @@ impl Tally {
                 say!("{column}: {values} that are spreadsheet day numbers read as dates"),
                 say!("export dates as year-month-day to be sure"),
             ),
-            Code::DateAmbiguous => (
+            Code::YearShort => (
                 say!("{column}: {values} with a year of two digits read as 20yy"),
                 say!("write years with four digits"),
             ),
@@ -117,7 +117,41 @@ impl Tally {
                 ),
                 String::new(),
             ),
-            Code::SettingMissing => (
+            Code::ValueStated => {
+                (say!("{column}: {values} read as values {under} says"), String::new())
+            }
+            Code::FilledDown => (
+                say!("{column}: {values} taken from the row above, as fill_down says"),
+                String::new(),
+            ),
+            Code::CellLeftOut => (
+                say!(
+                    "{column}: {values} left out, the rows kept without; the first: {}",
+                    self.example
+                ),
+                say!("mend the cells, or leave them so if the rest of the row is what counts"),
+            ),
+            Code::UnitSuspect if self.count == 0 => (
+                say!(
+                    "the heading of {column} says ({}), which is no unit known; its values are read as {}",
+                    self.example,
+                    table.spec().column(column).map_or("", |column| column.unit)
+                ),
+                say!(
+                    "if one stands for a weight or measure, say how much {under}: units = {{ {column} = \"2.5 kg\" }}"
+                ),
+            ),
+            Code::UnitSuspect => (
+                say!(
+                    "{column}: {values} about a thousand times below the others of the file; the first is {}",
+                    self.example
+                ),
+                say!(
+                    "kept; if they were written in {} where the file is in another unit, correct them",
+                    table.spec().column(column).map_or("", |column| column.unit)
+                ),
+            ),
+            Code::BasisAssumed => (
                 say!("{rows} without a stated basis of intensity; canopy fraction was taken"),
                 say!("set measured_as = \"canopy_fraction\" (or the true basis) {under}"),
             ),
@@ -204,6 +238,7 @@ mod tests {
             remedy: String::new(),
             text: String::new(),
             visit: None,
+            of_place: None,
         };
         let problems = quarantine_problems(&(2..102).map(row).collect::<Vec<_>>());
         assert_eq!(problems.len(), 21);

@@ -1,6 +1,7 @@
 //! Turns the raw rows of a table's files into typed rows, each kept or quarantined.
 
 use crate::archive::too_large;
+use crate::cell::date;
 use crate::cell::number::plain;
 use crate::cell::value::{CellFault, CellReader, Notes, Style, Value, too_long};
 use crate::columns::Columns;
@@ -11,6 +12,7 @@ use crate::header::{HeaderWords, Joined, Layout, Meaning};
 use crate::prunings::IntensityColumns;
 use crate::quarantine::{MissingVisit, QuarantinedRow};
 use crate::rows::{Fault, Header, RawRow, Rows};
+use crate::stated::Stated;
 use crate::summary::{Event, Summary};
 use polars::prelude::{DataFrame, PolarsResult};
 use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec, counted, limits};
@@ -76,7 +78,18 @@ struct Scratch {
     /// Position in the schema, repair.
     repairs: Vec<(usize, Code)>,
     unusual: Vec<usize>,
+    /// Position in the schema, and why the cell is left out.
+    left_out: Vec<(usize, CellFault)>,
+    /// Nothing says what the intensity is a fraction of.
+    is_basis_assumed: bool,
     notes: Notes,
+}
+
+impl Scratch {
+    /// Whether the row repeats another.
+    fn repeats(&self) -> bool {
+        self.faults.iter().any(|(_, fault)| fault.code == Code::RowDuplicate)
+    }
 }
 
 /// A cell as people count it, from 1.
@@ -145,18 +158,15 @@ impl TableReader {
             dates: options.dates.unwrap_or(book.book.dates),
         };
         let mut readers = vec![None; self.spec.columns.len()];
-        let (mut extra, mut faults) = (Vec::new(), Vec::new());
+        let mut extra = Vec::new();
         for reading in &layout.readings {
-            let factor = words.factor(reading).unwrap_or_else(|fault| {
-                faults.push(fault);
-                None
-            });
+            let unit = words.unit(reading);
             match &reading.meaning {
                 Meaning::Column(position) => {
                     if let (Some(slot), Some(column)) =
                         (readers.get_mut(*position), self.spec.columns.get(*position))
                     {
-                        *slot = Some((reading.cell, CellReader { column, factor, style }));
+                        *slot = Some((reading.cell, CellReader { column, unit, style }));
                     }
                 }
                 Meaning::Extra(name) => {
@@ -171,15 +181,12 @@ impl TableReader {
                 Meaning::Unknown => {}
             }
         }
-        if !faults.is_empty() {
-            return Err(faults);
-        }
         let mut joined = Vec::new();
         for of in &layout.joined {
             if let (Some(slot), Some(column), Some(first)) =
                 (readers.get_mut(of.column), self.spec.columns.get(of.column), of.cells.first())
             {
-                *slot = Some((*first, CellReader { column, factor: None, style }));
+                *slot = Some((*first, CellReader { column, unit: None, style }));
                 let name = |cell: &usize| header.names.get(*cell).cloned().unwrap_or_default();
                 joined.push((of.clone(), of.cells.iter().map(name).collect()));
             }
@@ -203,18 +210,16 @@ impl TableReader {
         let file = file_number(names);
         self.columns = Columns::new(self.spec);
         self.hashes = Vec::new();
-        let (plan, layout) = self.plan(file, source, book, &header).map_err(|faults| {
-            let at = |fault: Fault| Fault {
-                // Units and the like stand in book.toml; the rest concerns the header line.
-                line: (fault.code != Code::SettingImpossible).then_some(header.line),
-                ..fault
-            };
-            faults.into_iter().map(at).collect::<Vec<_>>()
-        })?;
+        let at = |faults: Vec<Fault>| -> Vec<Fault> {
+            faults.into_iter().map(|fault| Fault { line: Some(header.line), ..fault }).collect()
+        };
+        let (plan, layout) = self.plan(file, source, book, &header).map_err(at)?;
+        let mut stated = Stated::of(&source.options, self.spec, &layout).map_err(at)?;
         let cells = self.cell_numbers(&plan);
         let mut outcome =
             FileOutcome { header_line: Some(header.line), cells, ..FileOutcome::default() };
         note_header(&header, &layout, &mut outcome.summary);
+        note_units(&HeaderWords::new(self.spec, &source.options), &layout, &header, &mut outcome);
         let mut scratch = Scratch::default();
         let visits = matches!(self.spec.table, Table::Prunings | Table::Laterals | Table::Harvests);
         let draw = draw.filter(|_| visits);
@@ -223,11 +228,26 @@ impl TableReader {
                 return;
             }
             outcome.rows_read += 1;
+            let as_it_stands = row;
+            let cells;
+            let row = if stated.is_empty() || row.damage.is_some() {
+                row
+            } else {
+                let is_total = is_total(row);
+                cells = stated.cells(row.cells, is_total);
+                &RawRow { line: row.line, cells: &cells, raw: row.raw, damage: None }
+            };
             // The schemas of visits put the tree first.
             if draw.is_some_and(|draw| !draw.has(&plan.text(row, 0))) {
                 outcome.pass_over(row.line);
             } else {
+                let set_aside = outcome.quarantine.len();
                 self.row(row, &plan, names, &mut scratch, &mut outcome);
+                match outcome.quarantine.get_mut(set_aside) {
+                    // As it stands in the file, not as it was read.
+                    Some(quarantined) => quarantined.text = as_it_stands.text(),
+                    None => outcome.note_stated(as_it_stands.line, &stated),
+                }
             }
             if outcome.rows_read.is_multiple_of(1 << 16) {
                 tick(outcome.rows_read);
@@ -293,9 +313,12 @@ impl TableReader {
         let file = names.last().map_or("", String::as_str);
         if !scratch.faults.is_empty() {
             let visit = self.missing_visit(row, plan, scratch);
-            outcome
-                .quarantine
-                .push(QuarantinedRow { visit, ..quarantined(file, row, &scratch.faults) });
+            let of_place = self.own_place(row, plan, scratch);
+            outcome.quarantine.push(QuarantinedRow {
+                visit,
+                of_place,
+                ..quarantined(file, row, &scratch.faults)
+            });
             return;
         }
         let line = line_number(row.line);
@@ -308,6 +331,18 @@ impl TableReader {
         self.note_kept(row, plan, scratch, &mut outcome.summary);
     }
 
+    /// The block or tree of whose own row nothing is left.
+    fn own_place(&self, row: &RawRow<'_>, plan: &Plan, scratch: &Scratch) -> Option<String> {
+        let is_place = matches!(self.spec.table, Table::Blocks | Table::Trees);
+        // The schemas put the id first.
+        match (scratch.values.first(), &row.damage) {
+            (Some(Value::Text), None) if is_place && !scratch.repeats() => {
+                Some(plan.text(row, 0).into_owned())
+            }
+            _ => None,
+        }
+    }
+
     /// The visit that is lost with a row set aside.
     fn missing_visit(
         &self,
@@ -316,18 +351,20 @@ impl TableReader {
         scratch: &Scratch,
     ) -> Option<MissingVisit> {
         let recorded = matches!(self.spec.table, Table::Harvests | Table::Prunings);
-        let repeats = scratch.faults.iter().any(|(_, fault)| fault.code == Code::RowDuplicate);
         // The schemas put tree and day first.
         let (Some(Value::Text), true, false, None) =
-            (scratch.values.first(), recorded, repeats, &row.damage)
+            (scratch.values.first(), recorded, scratch.repeats(), &row.damage)
         else {
             return None;
         };
-        let day = match scratch.values.get(1) {
-            Some(Value::Date(day)) => Some(*day),
-            _ => None,
+        let days = match (scratch.values.get(1), plan.readers.get(1)) {
+            (Some(Value::Date(day)), _) => vec![(*day, *day)],
+            (_, Some(Some((cell, reader)))) => {
+                date::possible(&row.cells.cell(*cell).into_text(), reader.style.dates)
+            }
+            _ => Vec::new(),
         };
-        Some(MissingVisit { tree: plan.text(row, 0).into_owned(), day })
+        Some(MissingVisit { tree: plan.text(row, 0).into_owned(), days })
     }
 
     /// Reads the cells into `scratch`, every fault of the row included.
@@ -335,6 +372,8 @@ impl TableReader {
         scratch.values.clear();
         scratch.repairs.clear();
         scratch.unusual.clear();
+        scratch.left_out.clear();
+        scratch.is_basis_assumed = false;
         for (position, reader) in plan.readers.iter().enumerate() {
             let Some((cell, reader)) = reader else {
                 scratch.values.push(Value::Null);
@@ -347,7 +386,12 @@ impl TableReader {
                 None => {
                     let read = reader.read(row.cells.cell(*cell), &mut scratch.notes);
                     read.unwrap_or_else(|fault| {
-                        scratch.faults.push((Some(cell_number(*cell)), fault));
+                        // A unit that nobody declared concerns the file, not a cell.
+                        if reader.column.spare && fault.code != Code::UnitSuspect {
+                            scratch.left_out.push((position, fault));
+                        } else {
+                            scratch.faults.push((Some(cell_number(*cell)), fault));
+                        }
                         Value::Null
                     })
                 }
@@ -381,9 +425,7 @@ impl TableReader {
                             *slot = value;
                         }
                     }
-                    if settled.is_assumed {
-                        scratch.repairs.push((columns.measured_as, Code::SettingMissing));
-                    }
+                    scratch.is_basis_assumed = settled.is_assumed;
                 }
                 Err((position, fault)) => {
                     let cell = plan.cell_of(position).map(cell_number);
@@ -458,6 +500,16 @@ impl TableReader {
         for (position, code) in &scratch.repairs {
             summary.add(event(Severity::Repaired, *code, *position), 1, String::new);
         }
+        if scratch.is_basis_assumed
+            && let Some(columns) = &self.intensity
+        {
+            let event = event(Severity::Warning, Code::BasisAssumed, columns.measured_as);
+            summary.add(event, 1, String::new);
+        }
+        for (position, fault) in &scratch.left_out {
+            let event = event(Severity::Warning, Code::CellLeftOut, *position);
+            summary.add(event, 1, || say!("{}; {}", fault.reason, fault.remedy));
+        }
         for position in &scratch.unusual {
             let value = scratch.values.get(*position).copied().and_then(Value::as_number);
             let example = || value.map_or_else(String::new, plain);
@@ -520,6 +572,14 @@ fn joined_value(
 }
 
 impl FileOutcome {
+    /// Counts the cells of a kept row that were read as `book.toml` states.
+    fn note_stated(&mut self, line: u64, stated: &Stated) {
+        for (column, cell, code) in stated.changes() {
+            let (severity, cell) = (Severity::Repaired, Some(cell_number(cell)));
+            self.summary.add(Event { severity, code, column, line, cell }, 1, String::new);
+        }
+    }
+
     fn pass_over(&mut self, line: u64) {
         self.rows_not_drawn += 1;
         let (severity, code) = (Severity::Warning, Code::TreesNotDrawn);
@@ -552,6 +612,26 @@ fn note_header(header: &Header, layout: &Layout, summary: &mut Summary) {
         let column = if name.is_empty() { text!("without a name") } else { name };
         let event = Event { severity: Severity::Warning, code, column, line, cell };
         summary.add(event, 1, String::new);
+    }
+}
+
+/// Tells headings with a unit in brackets that is not known, such as weights in tins.
+fn note_units(
+    words: &HeaderWords<'_>,
+    layout: &Layout,
+    header: &Header,
+    outcome: &mut FileOutcome,
+) {
+    for reading in &layout.readings {
+        if let (Some(unit), Meaning::Column(position)) =
+            (words.unknown_unit(reading), &reading.meaning)
+        {
+            let column = words.column_name(*position);
+            let (severity, cell) = (Severity::Warning, Some(cell_number(reading.cell)));
+            let event =
+                Event { severity, code: Code::UnitSuspect, column, line: header.line, cell };
+            outcome.summary.add(event, 0, || unit.to_owned());
+        }
     }
 }
 
@@ -595,5 +675,6 @@ fn quarantined(
         remedy: remedies.join("; "),
         text: row.text(),
         visit: None,
+        of_place: None,
     }
 }

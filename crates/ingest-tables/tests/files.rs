@@ -240,7 +240,7 @@ fn paths_must_stay_inside_and_exist() {
     let folder = Folder::new();
     folder
         .settings("[[files.harvests]]\npath = \"harvests.csv\"\nunits = { nut_kg = \"stone\" }\n");
-    assert_eq!(codes(&folder), [("book.toml".to_owned(), Code::SettingImpossible)]);
+    assert_eq!(codes(&folder), [("book.toml:14".to_owned(), Code::SettingImpossible)]);
 }
 
 #[test]

@@ -231,7 +231,7 @@ impl Default for Options {
 pub type TableFiles = Vec<FileOptions>;
 
 /// How one file is written.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FileOptions {
     /// Path relative to the book folder.
@@ -249,6 +249,14 @@ pub struct FileOptions {
     /// told.
     #[serde(default)]
     pub not_columns: Vec<String>,
+    /// What this file's own words mean, by column: `intensity = { light = 0.15, hard = 0.4 }`. A word
+    /// that means an empty text stands for no value.
+    #[serde(default)]
+    pub values: BTreeMap<String, BTreeMap<String, StatedValue>>,
+    /// Columns written once for a group of rows, as in merged cells: an empty cell takes what stands
+    /// above it.
+    #[serde(default)]
+    pub fill_down: Vec<String>,
     /// Order of day and month, instead of the book's.
     pub dates: Option<DateOrder>,
     /// Decimal mark, instead of the book's.
@@ -257,11 +265,22 @@ pub struct FileOptions {
     pub separator: Option<char>,
     /// Encoding label (`latin1`, `utf-16le`); found from the bytes when absent.
     pub encoding: Option<String>,
-    /// Units of columns of this file that differ from the schema: `g`, `lb`, `pct`, `ft`, `mm`, `cm`, `m`.
+    /// Units of columns of this file that differ from the schema: `g`, `lb`, `pct`, `ft`, `mm`, `cm`, `m`;
+    /// a quantity where tins or bags were counted (`2.5 kg`); `h:mm` or `m:ss` for times.
     #[serde(default)]
     pub units: BTreeMap<String, String>,
     /// Basis of intensities in this file when no column says it.
     pub measured_as: Option<MeasuredAs>,
+}
+
+/// What a word of a file means.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum StatedValue {
+    /// A number, read as if the cell held it.
+    Number(f64),
+    /// A text, read as if the cell held it: a word of the schema, a number with its unit, or nothing.
+    Text(String),
 }
 
 /// `book.toml` could not be used; every problem found, in file order.
@@ -302,6 +321,12 @@ impl Book {
     #[must_use]
     pub fn trial_problems(&self, text: &str, seen: Option<&SeenTrials>) -> Vec<Problem> {
         check::trial_problems(self, text, seen)
+    }
+
+    /// Line of the path of a file declared under `[[files.TABLE]]` in the text of `book.toml`.
+    #[must_use]
+    pub fn file_place(&self, text: &str, table: Table, path: &str) -> Option<u64> {
+        locate::line_of_file(text, table, path)
     }
 
     /// Line of `[trials.ID]` in the text of `book.toml`.

@@ -151,7 +151,7 @@ impl Code {
                 [
                     "Text where a number is expected.",
                     SET_ASIDE,
-                    "Write digits only, or digits and their unit such as 2.4 kg; put remarks into a column of their own.",
+                    "Write digits only, or digits and their unit such as 2.4 kg; put remarks into a column of their own. Where the file writes words such as light and hard, say what they mean under values in [[files.TABLE]].",
                 ],
                 "harvests.csv",
                 ["A1-01,2024-02-11,about three", "A1-01,2024-02-11,3"],
@@ -189,6 +189,11 @@ impl Code {
                 REPAIRED,
                 "Compare a few dates with the field book: two spreadsheet calendars lie four years apart.",
             ),
+            Self::YearShort => told(
+                "A year of two digits was read as 20yy.",
+                REPAIRED,
+                "Nothing to do if all are of this century; else write years with four digits.",
+            ),
             Self::RangeImpossible => shown(
                 [
                     "A value outside what is possible, such as a negative weight.",
@@ -206,7 +211,7 @@ impl Code {
             Self::UnitSuspect => shown(
                 [
                     "A value that looks as if written in another unit, such as grams for kilograms.",
-                    SET_ASIDE,
+                    "An impossible value sets its row aside. A value that is possible but a thousand times smaller than those around it, or a heading with a unit that is not known, is kept and told: check it.",
                     "If the file is in that unit declare it (units = { nut_kg = \"g\" }) under [[files.TABLE]]; else correct the value.",
                 ],
                 "harvests.csv",
@@ -217,11 +222,31 @@ impl Code {
                 REPAIRED,
                 "Nothing to do.",
             ),
+            Self::ValueStated => told(
+                "A word of the file was read as what values under [[files.TABLE]] in book.toml says it means.",
+                REPAIRED,
+                "Nothing to do.",
+            ),
+            Self::FilledDown => told(
+                "An empty cell was read as the one above it, because fill_down under [[files.TABLE]] in book.toml names its column.",
+                "The row is kept with that value, and the cells are counted. Rows that look like totals are not filled.",
+                "Nothing to do where the column is written once for a group of rows; else take it out of fill_down.",
+            ),
+            Self::CellLeftOut => told(
+                "A cell that cannot be read, such as 'about 60', in a column that a row can do without: working minutes, cuts, counts of nuts, measures of a tree.",
+                "The row is kept without that cell. Columns that a row cannot do without set the whole row aside.",
+                "Correct the cell, or declare how the file writes it: units (also h:mm and m:ss), values, decimal under [[files.TABLE]].",
+            ),
+            Self::BasisAssumed => told(
+                "Prunings state an intensity and not what it is a fraction of: canopy, shoots, spread or length headed back.",
+                "The rows are kept and counted as fractions of the canopy; if they were shoots, the advised intensity would be one of shoots too, and read otherwise.",
+                "Write measured_as = \"canopy_fraction\" (or shoots, spread, headed_length) under [[files.prunings]] in book.toml, or fill in the column measured_as.",
+            ),
             Self::WordUnknown => shown(
                 [
                     "A word outside the column's list.",
                     SET_ASIDE,
-                    "Use one of the words named in the message; map other words in your own table.",
+                    "Use one of the words named in the message, or say what the file's own words mean: values = { COLUMN = { \"word\" = \"its meaning\" } } under [[files.TABLE]] in book.toml.",
                 ],
                 "prunings.csv",
                 ["A1-01,2023-07-01,0.2,guess", "A1-01,2023-07-01,0.2,canopy_fraction"],

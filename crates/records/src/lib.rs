@@ -14,12 +14,13 @@ mod published;
 mod quantities;
 mod schema;
 pub mod tree_season;
+pub mod units;
 pub mod work;
 
 pub use book::{
     BOOK_FORMAT, Book, BookError, BookMeta, DateOrder, DecimalMark, Economics, FileOptions,
     Options, PresentPractice, PruningTime, Region, ReportLanguage, ResponseScale, SeenTrials,
-    TableFiles, TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait,
+    StatedValue, TableFiles, TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait,
     written_number,
 };
 pub use calendar::{Calendar, CalendarError, MonthDay, Window};

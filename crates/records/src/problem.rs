@@ -83,6 +83,8 @@ codes! {
     DateAmbiguous = "date-ambiguous",
     /// A spreadsheet serial was read as a date.
     DateSerial = "date-serial",
+    /// A year of two digits was read as one of this century.
+    YearShort = "year-short",
     /// A value outside what is possible.
     RangeImpossible = "range-impossible",
     /// A value that is possible but unusual.
@@ -91,6 +93,14 @@ codes! {
     UnitSuspect = "unit-suspect",
     /// A unit declared in `book.toml` was converted.
     UnitConverted = "unit-converted",
+    /// A word was read as `book.toml` says.
+    ValueStated = "value-stated",
+    /// An empty cell was read as the one above it, as `book.toml` says.
+    FilledDown = "filled-down",
+    /// A cell that a row can do without was unreadable and left out.
+    CellLeftOut = "cell-left-out",
+    /// Nothing says what an intensity is a fraction of.
+    BasisAssumed = "basis-assumed",
     /// A word outside the column's list.
     WordUnknown = "word-unknown",
     /// Intensity cannot be computed from what the row gives.

@@ -20,6 +20,9 @@ struct Column {
     possible: Option<(f64, f64)>,
     #[serde(skip_serializing_if = "Option::is_none")]
     usual: Option<(f64, f64)>,
+    /// A cell that cannot be read is left out, and its row kept.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    spare: bool,
     meaning: &'static str,
 }
 
@@ -67,8 +70,10 @@ impl PublishedSchema {
     #[must_use]
     pub fn markdown(&self) -> String {
         let mut out =
-            "# Tables of a record book\n\nPossible: values outside are set aside. Usual: \
-                       values outside are kept with a warning. Required columns are bold.\n"
+            "# Tables of a record book\n\nPossible: a value outside sets its row aside; in \
+                       a column in italics, which a row can do without, only the value is left out \
+                       (as one that cannot be read is). Usual: values outside are kept with a \
+                       warning. Required columns are bold.\n"
                 .to_owned();
         for table in &self.tables {
             let need = if table.required { "required" } else { "optional" };
@@ -80,8 +85,11 @@ impl PublishedSchema {
                 table.table, table.row_is
             );
             for own in &table.columns {
-                let name =
-                    if own.required { format!("**{}**", own.name) } else { own.name.to_owned() };
+                let name = match (own.required, own.spare) {
+                    (true, _) => format!("**{}**", own.name),
+                    (false, true) => format!("*{}*", own.name),
+                    (false, false) => own.name.to_owned(),
+                };
                 let kind = match own.words {
                     [] => own.kind.to_owned(),
                     words => words.join(", "),
@@ -137,6 +145,7 @@ fn column(spec: &ColumnSpec) -> Column {
         unit: spec.unit,
         possible: spec.possible,
         usual: spec.usual,
+        spare: spec.spare,
         meaning: spec.doc,
     }
 }

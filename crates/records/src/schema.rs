@@ -58,6 +58,10 @@ pub struct ColumnSpec {
     pub possible: Option<(f64, f64)>,
     /// Values outside are unusual: the row is kept with a warning.
     pub usual: Option<(f64, f64)>,
+    /// Whether a row can do without it: a cell that cannot be read is left out and told, and the row
+    /// is kept (unless it looks like another unit, which concerns the whole file). Elsewhere it sets
+    /// its row aside.
+    pub spare: bool,
     /// Meaning in one sentence.
     pub doc: &'static str,
 }
@@ -150,7 +154,11 @@ const fn column(
     usual: Option<(f64, f64)>,
     doc: &'static str,
 ) -> ColumnSpec {
-    ColumnSpec { name, kind, required, unit, possible, usual, doc }
+    ColumnSpec { name, kind, required, unit, possible, usual, spare: false, doc }
+}
+
+const fn spare(spec: ColumnSpec) -> ColumnSpec {
+    ColumnSpec { spare: true, ..spec }
 }
 
 const fn needed(spec: ColumnSpec) -> ColumnSpec {
@@ -174,11 +182,17 @@ static BLOCKS: TableSpec = TableSpec {
         text("block", true, "Block id, unique in the book."),
         text("site", true, "Plantation or estate the block lies in."),
         text("region", true, "Agro-climatic region, declared in book.toml."),
-        number("row_spacing_m", "m", (1.0, 40.0), (2.0, 15.0), "Distance between rows."),
-        number("tree_spacing_m", "m", (1.0, 40.0), (2.0, 15.0), "Distance between trees in a row."),
+        spare(number("row_spacing_m", "m", (1.0, 40.0), (2.0, 15.0), "Distance between rows.")),
+        spare(number(
+            "tree_spacing_m",
+            "m",
+            (1.0, 40.0),
+            (2.0, 15.0),
+            "Distance between trees in a row.",
+        )),
         text("variety", false, "Variety or clone."),
         PLANTED,
-        column(
+        spare(column(
             "training",
             ColumnKind::Word(TRAINING),
             false,
@@ -186,8 +200,8 @@ static BLOCKS: TableSpec = TableSpec {
             None,
             None,
             "Training system of young trees.",
-        ),
-        number("area_ha", "ha", (0.0001, 100_000.0), (0.01, 500.0), "Area of the block."),
+        )),
+        spare(number("area_ha", "ha", (0.0001, 100_000.0), (0.01, 500.0), "Area of the block.")),
     ],
 };
 
@@ -199,13 +213,19 @@ static TREES: TableSpec = TableSpec {
     columns: &[
         TREE,
         text("block", true, "Block the tree stands in."),
-        count("row", 100_000.0, "Row number within the block."),
-        count("column", 100_000.0, "Position within the row."),
+        spare(count("row", 100_000.0, "Row number within the block.")),
+        spare(count("column", 100_000.0, "Position within the row.")),
         PLANTED,
-        number("girth_cm", "cm", (1.0, 800.0), (5.0, 300.0), "Trunk girth."),
-        number("height_m", "m", (0.1, 40.0), (0.5, 15.0), "Tree height."),
-        number("spread_ns_m", "m", (0.1, 50.0), (0.3, 20.0), "Canopy spread north to south."),
-        number("spread_ew_m", "m", (0.1, 50.0), (0.3, 20.0), "Canopy spread east to west."),
+        spare(number("girth_cm", "cm", (1.0, 800.0), (5.0, 300.0), "Trunk girth.")),
+        spare(number("height_m", "m", (0.1, 40.0), (0.5, 15.0), "Tree height.")),
+        spare(number(
+            "spread_ns_m",
+            "m",
+            (0.1, 50.0),
+            (0.3, 20.0),
+            "Canopy spread north to south.",
+        )),
+        spare(number("spread_ew_m", "m", (0.1, 50.0), (0.3, 20.0), "Canopy spread east to west.")),
         text(
             "status",
             false,
@@ -284,19 +304,19 @@ static PRUNINGS: TableSpec = TableSpec {
             (1.0, 300.0),
             "Shoot length before the cut (basis headed_length).",
         ),
-        count("cuts_to_3cm", 10_000.0, "Cuts up to 3 cm diameter."),
-        count("cuts_3_to_5cm", 10_000.0, "Cuts of 3 to 5 cm."),
-        count("cuts_5_to_10cm", 10_000.0, "Cuts of 5 to 10 cm."),
-        count("cuts_over_10cm", 10_000.0, "Cuts over 10 cm."),
-        number(
+        spare(count("cuts_to_3cm", 10_000.0, "Cuts up to 3 cm diameter.")),
+        spare(count("cuts_3_to_5cm", 10_000.0, "Cuts of 3 to 5 cm.")),
+        spare(count("cuts_5_to_10cm", 10_000.0, "Cuts of 5 to 10 cm.")),
+        spare(count("cuts_over_10cm", 10_000.0, "Cuts over 10 cm.")),
+        spare(number(
             "minutes",
             "min",
             (0.0, 1440.0),
             (0.2, 240.0),
             "Working minutes spent on the tree, all hands together.",
-        ),
-        text("tool", false, "Tool used."),
-        column(
+        )),
+        spare(text("tool", false, "Tool used.")),
+        spare(column(
             "dressed",
             ColumnKind::Flag,
             false,
@@ -304,7 +324,7 @@ static PRUNINGS: TableSpec = TableSpec {
             None,
             None,
             "Whether large cut ends were dressed.",
-        ),
+        )),
     ],
 };
 
@@ -318,7 +338,7 @@ static LATERALS: TableSpec = TableSpec {
         DATE,
         needed(number("frame_m2", "m2", (0.001, 25.0), (0.04, 4.0), "Area of the counting frame.")),
         needed(count("laterals", 5000.0, "Lateral shoots in the frame.")),
-        count("flowering_laterals", 5000.0, "Those that flower."),
+        spare(count("flowering_laterals", 5000.0, "Those that flower.")),
         text("side", false, "Side of the tree."),
     ],
 };
@@ -339,7 +359,7 @@ static HARVESTS: TableSpec = TableSpec {
             (4.0, 35.0),
             "Moisture of the weighed nuts, per cent of wet weight.",
         ),
-        count("nut_count", 100_000.0, "Number of nuts."),
+        spare(count("nut_count", 100_000.0, "Number of nuts.")),
     ],
 };
 

@@ -49,6 +49,9 @@ fn an_undeclared_region_takes_its_blocks_and_trees_along() {
     );
     assert!(result.rejected[0].remedy.contains("'north'"));
     assert!(result.rejected[2].reason.contains("region 'North'"), "{}", result.rejected[2].reason);
+    // The records of the tree, as the tree, say where the fault is.
+    assert_eq!(result.rejected[1].remedy, "mend the row of the block first (blocks.csv:4)");
+    assert_eq!(result.rejected[2].remedy, result.rejected[1].remedy);
 }
 
 #[test]

@@ -116,3 +116,17 @@ fn intensity_without_variation_is_reported() {
     let linked = picked().rows(Table::Prunings, &cuts[..1]).linked();
     assert!(!codes(&linked).contains(&Code::PruningConstant));
 }
+
+/// A region whose prunings were set aside is not blamed on the file of another region.
+#[test]
+fn a_region_without_variation_is_told_of_the_prunings_set_aside() {
+    let picks = ["N1,2024-03-01,4,,", "N2,2024-03-01,4,,", "S1,2024-11-01,4,,"];
+    let cuts = ["N1,2023-07-01,0.2,shoots,", "S9,2024-03-01,0.3,shoots,"];
+    let book = small().rows(Table::Harvests, &picks).rows(Table::Prunings, &cuts);
+    let linked = book.link().linked.unwrap();
+    let told: Vec<_> = linked.problems.iter().filter(|p| p.code == Code::PruningConstant).collect();
+    assert_eq!(told.len(), 1);
+    assert!(told[0].what.starts_with("region 'south'"), "{}", told[0].what);
+    assert_eq!(told[0].place.to_string(), "book.toml");
+    assert!(told[0].remedy.starts_with("mend the 1 pruning row set aside"), "{}", told[0].remedy);
+}

@@ -92,6 +92,56 @@ pub(crate) fn parse(text: &str, order: DateOrder, or_year: bool) -> Result<ReadD
     Ok(ReadDate { liberty: short.then_some(DateLiberty::ShortYear), ..read })
 }
 
+/// The stretches of days, as first and last of each, that a text which is no date may stand for: two
+/// days where nobody declared the order of day and month, the month or the year of a day that does not
+/// exist. Empty where nothing is known.
+pub(crate) fn possible(text: &str, order: DateOrder) -> Vec<(i32, i32)> {
+    let whole = |year: i16, month: i16| -> Option<(i32, i32)> {
+        let first = checked(year, month, 1).ok()?.date;
+        Some((epoch_days(first), epoch_days(first.last_of_month())))
+    };
+    let of_year = |year: i16| {
+        let (first, last) = (checked(year, 1, 1).ok()?, checked(year, 12, 31).ok()?);
+        Some((epoch_days(first.date), epoch_days(last.date)))
+    };
+    match parse(text, order, false) {
+        Ok(read) => vec![(epoch_days(read.date), epoch_days(read.date))],
+        Err(DateFault::Ambiguous) => {
+            let either = [DateOrder::DayFirst, DateOrder::MonthFirst];
+            let mut days: Vec<i32> = either
+                .into_iter()
+                .filter_map(|order| Some(epoch_days(parse(text, order, false).ok()?.date)))
+                .collect();
+            days.dedup();
+            days.into_iter().map(|day| (day, day)).collect()
+        }
+        Err(DateFault::NoSuchDay) => {
+            let numbers: Vec<i16> = text
+                .split(|c: char| !c.is_ascii_digit())
+                .filter_map(|part| part.parse().ok())
+                .take(3)
+                .collect();
+            let (year, month) = match (numbers.as_slice(), with_month_name(text)) {
+                (_, Some((year, month, _))) => (year, Some(month)),
+                ([year, month, _], None) if *year > 31 => (*year, Some(*month)),
+                ([first, second, year], None) => {
+                    let month = match order {
+                        DateOrder::Iso => None,
+                        DateOrder::DayFirst => Some(*second),
+                        DateOrder::MonthFirst => Some(*first),
+                    };
+                    (*year, month)
+                }
+                _ => return Vec::new(),
+            };
+            let year = if year < 100 { 2000 + year } else { year };
+            let month = month.and_then(|month| whole(year, month));
+            month.or_else(|| of_year(year)).into_iter().collect()
+        }
+        Err(DateFault::Unreadable | DateFault::OutOfRange) => Vec::new(),
+    }
+}
+
 /// Months in the languages of the countries that grow most cashew: English, Portuguese, French and
 /// Spanish, without accents.
 const MONTHS: [[&str; 4]; 12] = [
@@ -234,6 +284,29 @@ mod tests {
         for text in ["soon", "2024-07", "1/2/3/4", "1/2/345", "2024-7-5x", "é/1/2024", "inf"] {
             assert_eq!(read(text, DayFirst), Err(DateFault::Unreadable), "{text}");
         }
+    }
+
+    #[test]
+    fn what_a_day_that_is_none_may_have_been() {
+        let span = |(y0, m0, d0): (i16, i8, i8), (y1, m1, d1): (i16, i8, i8)| {
+            (epoch_days(date(y0, m0, d0)), epoch_days(date(y1, m1, d1)))
+        };
+        let february = vec![span((2023, 2, 1), (2023, 2, 28))];
+        for (text, order) in [
+            ("2023-02-30", Iso),
+            ("30/2/2023", DayFirst),
+            ("2/30/23", MonthFirst),
+            ("30-feb-2023", Iso),
+        ] {
+            assert_eq!(possible(text, order), february, "{text}");
+        }
+        // No month either: somewhere in the year.
+        assert_eq!(possible("2023-13-05", Iso), [span((2023, 1, 1), (2023, 12, 31))]);
+        let either = [span((2024, 4, 3), (2024, 4, 3)), span((2024, 3, 4), (2024, 3, 4))];
+        assert_eq!(possible("03/04/2024", Iso), either);
+        assert_eq!(possible("25/04/2024", Iso), [span((2024, 4, 25), (2024, 4, 25))]);
+        assert_eq!(possible("after the rains", Iso), []);
+        assert_eq!(possible("2024-07-05", Iso), [span((2024, 7, 5), (2024, 7, 5))]);
     }
 
     #[test]

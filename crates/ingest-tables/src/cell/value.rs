@@ -2,8 +2,8 @@
 
 use super::date::{self, DateFault, DateLiberty};
 use super::number::{self, Number, NumberFault, plain};
-use super::units;
 use crate::rows::Cell;
+use records::units::{self, Unit};
 use records::{Code, ColumnKind, ColumnSpec, DateOrder, DecimalMark, Table, limits};
 use words::say;
 
@@ -60,8 +60,8 @@ pub(crate) struct Notes {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct CellReader {
     pub(crate) column: &'static ColumnSpec,
-    /// Conversion to the schema's unit, when the file uses another.
-    pub(crate) factor: Option<f64>,
+    /// The unit of the file's values, when it is not the schema's.
+    pub(crate) unit: Option<Unit>,
     pub(crate) style: Style,
 }
 
@@ -108,6 +108,7 @@ impl CellReader {
             Cell::Integer(value) => self.take_number(value as f64, notes)?,
             Cell::Number(value) => self.take_number(value, notes)?,
             Cell::Date(day) => self.take_date(day)?,
+            Cell::Clock(days) => self.clock(days, &cell.into_text(), notes)?,
             Cell::Flag(value) => match self.column.kind {
                 ColumnKind::Flag => Value::Flag(value),
                 ColumnKind::Text => Value::Text,
@@ -115,13 +116,20 @@ impl CellReader {
             },
         };
         if value == Value::Null && self.column.required {
-            return Err(CellFault {
-                code: Code::CellMissing,
-                reason: say!("{} is empty", self.column.name),
-                remedy: say!("fill in {}; every row needs it", self.column.name),
-            });
+            return Err(self.missing());
         }
         Ok(value)
+    }
+
+    fn missing(&self) -> CellFault {
+        let (name, table) = (self.column.name, self.style.table);
+        let mut remedy = say!("fill in {}; every row needs it", name);
+        if matches!(self.column.kind, ColumnKind::Text | ColumnKind::Date) {
+            remedy.push_str(&say!(
+                "; if it stands once for a group of rows, as in merged cells: fill_down = [\"{name}\"] under [[files.{table}]] in book.toml"
+            ));
+        }
+        CellFault { code: Code::CellMissing, reason: say!("{} is empty", name), remedy }
     }
 
     fn take_text(&self, text: &str, notes: &mut Notes) -> Result<Value, CellFault> {
@@ -132,6 +140,10 @@ impl CellReader {
             ColumnKind::Date => self.date(text, false, notes),
             ColumnKind::DateOrYear => self.date(text, true, notes),
             ColumnKind::Number | ColumnKind::Count => {
+                if let Some(Unit { factor, has_colons: true }) = self.unit {
+                    let value = sixtieths(text).ok_or_else(|| self.no_time(text))?;
+                    return self.checked(value, Some(factor), notes);
+                }
                 let (body, own) = without_own_unit(text, self.column.unit);
                 let read = number::parse(body, self.style.decimal, self.style.decimal_is_stated)
                     .map_err(|fault| self.no_number(text, fault))?;
@@ -142,7 +154,7 @@ impl CellReader {
                 if thousands {
                     notes.repairs.push(Code::ThousandsMark);
                 }
-                self.checked(value, own.or(self.factor).filter(|&f| f != 1.0), notes)
+                self.checked(value, own.or(self.factor()).filter(|&f| f != 1.0), notes)
             }
         }
     }
@@ -150,7 +162,12 @@ impl CellReader {
     fn take_number(&self, value: f64, notes: &mut Notes) -> Result<Value, CellFault> {
         match self.column.kind {
             ColumnKind::Text => Ok(Value::Text),
-            ColumnKind::Number | ColumnKind::Count => self.checked(value, self.factor, notes),
+            ColumnKind::Number | ColumnKind::Count => {
+                if self.unit.is_some_and(|unit| unit.has_colons) {
+                    return Err(self.no_time(&value.to_string()));
+                }
+                self.checked(value, self.factor(), notes)
+            }
             ColumnKind::Date | ColumnKind::DateOrYear => {
                 let or_year = self.column.kind == ColumnKind::DateOrYear;
                 self.date(&value.to_string(), or_year, notes)
@@ -178,6 +195,39 @@ impl CellReader {
         }
     }
 
+    fn factor(&self) -> Option<f64> {
+        self.unit.map(|unit| unit.factor)
+    }
+
+    /// A time of a spreadsheet, which takes what is typed with a colon for hours and minutes.
+    fn clock(&self, days: f64, shown: &str, notes: &mut Notes) -> Result<Value, CellFault> {
+        match (self.column.kind, self.unit) {
+            (ColumnKind::Text, _) => Ok(Value::Text),
+            (_, Some(Unit { factor, has_colons: true })) => {
+                // Rounded to the second: a time of day is no exact fraction of a day.
+                let parts = (days * 86_400.0).round() / 3600.0;
+                self.checked(parts, Some(factor), notes)
+            }
+            _ if units::forms(self.column.unit).is_empty() => Err(self.broken(shown)),
+            _ => Err(self.no_time(shown)),
+        }
+    }
+
+    /// The fault of a time that nothing says how to read, or of what is none where times are declared.
+    fn no_time(&self, text: &str) -> CellFault {
+        let (name, table) = (self.column.name, self.style.table);
+        let reason = say!("{} holds {}", name, quoted(text));
+        let remedy = match self.unit {
+            Some(Unit { has_colons: true, .. }) => {
+                say!("write a time with colons, as units.{name} under [[files.{table}]] declares")
+            }
+            _ => say!(
+                "if these are times, say which: units = {{ {name} = \"h:mm\" }} (or \"m:ss\") under [[files.{table}]] in book.toml; else write a number of minutes"
+            ),
+        };
+        CellFault { code: Code::NumberUnreadable, reason, remedy }
+    }
+
     fn broken(&self, text: &str) -> CellFault {
         let code = match self.column.kind {
             ColumnKind::Date | ColumnKind::DateOrYear => Code::DateUnreadable,
@@ -197,7 +247,13 @@ impl CellReader {
             CellFault {
                 code: Code::WordUnknown,
                 reason: say!("{} {} is not in its list", self.column.name, quoted(text)),
-                remedy: say!("use one of {}", words.join(", ")),
+                remedy: say!(
+                    "use one of {}; or say what the word means: values = {{ {} = {{ {} = \"its meaning\" }} }} under [[files.{}]] in book.toml",
+                    words.join(", "),
+                    self.column.name,
+                    quoted(text),
+                    self.style.table
+                ),
             }
         })
     }
@@ -222,7 +278,7 @@ impl CellReader {
             .map_err(|fault| self.no_date(text, fault))?;
         match read.liberty {
             Some(DateLiberty::Serial) => notes.repairs.push(Code::DateSerial),
-            Some(DateLiberty::ShortYear) => notes.repairs.push(Code::DateAmbiguous),
+            Some(DateLiberty::ShortYear) => notes.repairs.push(Code::YearShort),
             None => {}
         }
         Ok(Value::Date(date::epoch_days(read.date)))
@@ -266,8 +322,21 @@ impl CellReader {
     }
 
     fn no_number(&self, text: &str, fault: NumberFault) -> CellFault {
+        if fault == NumberFault::Unreadable
+            && !units::forms(self.column.unit).is_empty()
+            && sixtieths(text).is_some()
+        {
+            return self.no_time(text);
+        }
+        let is_words = text.chars().any(char::is_alphabetic) && !text.chars().any(char::is_numeric);
         let (name, text, table) = (self.column.name, quoted(text), self.style.table);
         let (reason, remedy) = match fault {
+            NumberFault::Unreadable if is_words => (
+                say!("{name} {text} is not a number"),
+                say!(
+                    "write a number; if the file writes words, say what each means: values = {{ {name} = {{ {text} = NUMBER }} }} under [[files.{table}]] in book.toml"
+                ),
+            ),
             NumberFault::Unreadable => (
                 say!("{name} {text} is not a number"),
                 match units::takes(self.column.unit) {
@@ -365,6 +434,20 @@ impl CellReader {
     }
 }
 
+/// A time with one or two colons, in units of its first part; each part is sixty to one of that
+/// before it.
+fn sixtieths(text: &str) -> Option<f64> {
+    let mut parts = text.split(':');
+    let (first, second, third) = (parts.next()?, parts.next()?, parts.next());
+    let part = |part: &str, most: u16| {
+        let is_digits = (1..=2).contains(&part.len()) && part.bytes().all(|b| b.is_ascii_digit());
+        part.parse::<u16>().ok().filter(|&of| is_digits && of <= most).map(f64::from)
+    };
+    let rest = third.map_or(Some(0.0), |third| part(third, 59))?;
+    let whole = part(first, 99)? + part(second, 59)? / 60.0 + rest / 3600.0;
+    parts.next().is_none().then_some(whole)
+}
+
 /// The number of a cell that states its own unit, such as `2.4 kg` or `30%`, and what that unit's
 /// values are multiplied by; the text as it is where nothing or no known unit follows the digits.
 fn without_own_unit<'text>(text: &'text str, schema: &str) -> (&'text str, Option<f64>) {
@@ -388,7 +471,8 @@ mod tests {
             decimal_is_stated: false,
             dates: DateOrder::Iso,
         };
-        CellReader { column: table.spec().column(column).unwrap(), factor, style }
+        let unit = factor.map(|factor| Unit { factor, has_colons: false });
+        CellReader { column: table.spec().column(column).unwrap(), unit, style }
     }
 
     fn read(reader: &CellReader, text: &str) -> (Result<Value, CellFault>, Notes) {
@@ -444,13 +528,53 @@ mod tests {
         assert_eq!(read(&grams, "2.4 KG").0, Ok(Value::Number(2.4)));
         let minutes = reader(Table::Prunings, "minutes", None);
         assert_eq!(read(&minutes, "1.5 h").0, Ok(Value::Number(90.0)));
-        for text in ["2.4 bags", "kg", "2.4 kg wet", "2.4 m", "kg 2.4"] {
+        for text in ["2.4 bags", "2.4 kg wet", "2.4 m", "kg 2.4"] {
             let fault = read(&kilograms, text).0.unwrap_err();
             assert_eq!(fault.code, Code::NumberUnreadable, "{text}");
             assert_eq!(fault.remedy, "write digits only, or digits and their unit: kg, g, t, lb");
         }
+        let words = read(&kilograms, "many").0.unwrap_err();
+        assert!(
+            words.remedy.contains("values = { nut_kg = { 'many' = NUMBER } }"),
+            "{}",
+            words.remedy
+        );
         let nuts = read(&reader(Table::Harvests, "nut_count", None), "12 nuts").0.unwrap_err();
         assert_eq!(nuts.remedy, "write digits only, without unit or remark");
+    }
+
+    /// 0:09 may be nine minutes or nine seconds: it is read as declared, or refused with both ways.
+    #[test]
+    fn times_with_colons_are_read_as_declared() {
+        let undeclared = reader(Table::Prunings, "minutes", None);
+        let fault = read(&undeclared, "0:09").0.unwrap_err();
+        assert!(fault.remedy.contains("units = { minutes = \"h:mm\" }"), "{}", fault.remedy);
+        let with = |form: &str| CellReader { unit: units::declared(form, "min"), ..undeclared };
+        let (hours, minutes) = (with("h:mm"), with("m:ss"));
+        for (text, of_hours, of_minutes) in
+            [("0:09", 9.0, 0.15), ("1:30", 90.0, 1.5), ("0:09:30", 9.5, 0.158_333_333_333_333_33)]
+        {
+            let near = |reader, expected: f64| {
+                let (value, notes) = read(reader, text);
+                let value = value.unwrap().as_number().unwrap();
+                assert!((value - expected).abs() < 1e-12, "{text}: {value}");
+                assert_eq!(notes.repairs, [Code::UnitConverted]);
+            };
+            near(&hours, of_hours);
+            near(&minutes, of_minutes);
+        }
+        for text in ["9", "0:60", "0:9:99", "1:2:3:4", ":09", "0:", "-1:00", "noon"] {
+            assert!(read(&hours, text).0.is_err(), "{text}");
+        }
+        // Nine minutes past midnight, as spreadsheets keep it.
+        let mut notes = Notes::default();
+        let clock =
+            |reader: &CellReader, notes: &mut Notes| reader.read(Cell::Clock(0.00625), notes);
+        assert_eq!(clock(&hours, &mut notes), Ok(Value::Number(9.0)));
+        assert_eq!(clock(&minutes, &mut notes), Ok(Value::Number(0.15)));
+        assert!(clock(&undeclared, &mut notes).unwrap_err().reason.ends_with("'0:09'"));
+        let kilograms = reader(Table::Harvests, "nut_kg", None);
+        assert!(clock(&kilograms, &mut notes).is_err());
     }
 
     #[test]

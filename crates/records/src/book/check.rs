@@ -6,8 +6,9 @@ mod work;
 
 pub(super) use format::other_format;
 
-use super::locate::{FILE, line_of};
-use super::{Book, Region, SeenTrials};
+use super::locate::{FILE, line_of, line_of_file};
+use super::{Book, FileOptions, Region, SeenTrials};
+use crate::units;
 use crate::{CalendarError, Code, ColumnKind, Place, Problem, Severity, Table};
 use words::{say, text};
 
@@ -19,6 +20,20 @@ struct Checker<'a> {
 impl Checker<'_> {
     fn report(&mut self, table: &str, key: Option<&str>, code: Code, what: String, remedy: &str) {
         let place = line_of(self.text, table, key)
+            .map_or_else(|| Place::file(FILE), |line| Place::line(FILE, line));
+        self.problems.push(Problem::new(place, Severity::Fatal, code, what, remedy));
+    }
+
+    /// Reports what is wrong with the declaration of a file.
+    fn of_file(
+        &mut self,
+        table: Table,
+        file: &FileOptions,
+        code: Code,
+        what: String,
+        remedy: &str,
+    ) {
+        let place = line_of_file(self.text, table, &file.path)
             .map_or_else(|| Place::file(FILE), |line| Place::line(FILE, line));
         self.problems.push(Problem::new(place, Severity::Fatal, code, what, remedy));
     }
@@ -173,38 +188,66 @@ fn check_files(checker: &mut Checker<'_>, book: &Book) {
     }
 }
 
-fn check_columns(checker: &mut Checker<'_>, table: Table, file: &super::FileOptions) {
+fn check_columns(checker: &mut Checker<'_>, table: Table, file: &FileOptions) {
     let spec = table.spec();
     for (column, words) in &file.joined {
-        let place = format!("files.{table}");
         if !spec.column(column).is_some_and(|column| column.kind == ColumnKind::Text) {
-            checker.report(
-                &place,
-                None,
+            checker.of_file(
+                table,
+                file,
                 Code::SettingImpossible,
                 say!("{}: '{column}' is no id or name of the table {table}, so nothing is joined into it", file.path),
                 text!("join words into a text column, such as tree or block"),
             );
         } else if words.len() < 2 {
-            checker.report(
-                &place,
-                None,
+            checker.of_file(
+                table,
+                file,
                 Code::SettingImpossible,
                 say!("{}: {column} is joined from fewer than two header words", file.path),
                 text!("name two header words or more; one word goes under header"),
             );
         }
     }
-    for column in file.header.values().chain(file.units.keys()) {
+    let named = file.header.values().chain(file.units.keys());
+    for column in named.chain(file.values.keys()).chain(&file.fill_down) {
         if spec.column(column).is_none() && !spec.keeps_extra_columns {
-            checker.report(
-                &format!("files.{table}"),
-                None,
+            checker.of_file(
+                table,
+                file,
                 Code::ColumnUnknown,
                 say!("{}: the table {table} has no column '{column}'", file.path),
                 text!("name one of the columns that `anacurve schema` lists for this table"),
             );
         }
+    }
+    for (name, unit) in &file.units {
+        let Some(column) = spec.column(name) else { continue };
+        if units::declared(unit, column.unit).is_some() {
+            continue;
+        }
+        let takes = units::takes(column.unit);
+        let remedy = if takes.is_empty() {
+            say!("{name} has no unit; remove the line")
+        } else {
+            let forms = units::forms(column.unit);
+            let forms = if forms.is_empty() {
+                String::new()
+            } else {
+                say!(", or for times {}", forms.join(", "))
+            };
+            let word = takes.split(',').next().unwrap_or_default();
+            say!(
+                "use one of {takes}{forms}; or a quantity such as \"2.5 {word}\" where what holds so much was counted"
+            )
+        };
+        checker.of_file(
+            table,
+            file,
+            Code::SettingImpossible,
+            say!("{}: the unit '{unit}' of {name} is not known", file.path),
+            &remedy,
+        );
     }
 }
 

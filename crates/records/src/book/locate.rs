@@ -1,6 +1,6 @@
 //! Finds the line of `book.toml` a problem belongs to.
 
-use crate::{Code, Place, Problem, Severity};
+use crate::{Code, Place, Problem, Severity, Table};
 use words::text;
 
 pub(super) const FILE: &str = "book.toml";
@@ -30,6 +30,27 @@ pub(super) fn line_of(text: &str, table: &str, key: Option<&str>) -> Option<u64>
         }
     }
     header
+}
+
+/// Line of the path by which a file is declared under `[[files.TABLE]]`, else of the table's first
+/// header.
+pub(super) fn line_of_file(text: &str, table: Table, path: &str) -> Option<u64> {
+    let header = format!("files.{table}");
+    let mut inside = false;
+    for (number, line) in (1_u64..).zip(text.lines()) {
+        let line = line.trim();
+        if line.starts_with('[') {
+            let name = line.trim_start_matches('[').split(']').next().unwrap_or("");
+            inside = name.replace(['"', ' ', '\''], "") == header;
+        } else if inside
+            && let Some((key, value)) = line.split_once('=')
+            && key.trim() == "path"
+            && value.trim().trim_start_matches(['"', '\'']).starts_with(path)
+        {
+            return Some(number);
+        }
+    }
+    line_of(text, &header, None)
 }
 
 /// A TOML error as a problem with its place.

@@ -2,6 +2,19 @@
 
 use words::{Text, constant};
 
+/// How the values of a column are written.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unit {
+    /// What values are multiplied by to be in the schema's unit; of times with colons, the part
+    /// before the first colon.
+    pub factor: f64,
+    /// Times are written with colons, each part sixty to one of the part before it.
+    pub has_colons: bool,
+}
+
+/// Times written with colons, their schema unit, and the factor of the part before the first.
+const COLONS: &[(&str, &str, f64)] = &[("h:mm", "min", 60.0), ("m:ss", "min", 1.0)];
+
 /// Words for a unit, the schema unit it converts to, and the factor.
 /// Sources: international avoirdupois pound 0.45359237 kg, foot 0.3048 m and acre 0.40468564224 ha
 /// (foot of exactly 0.3048 m, acre of 43560 square feet): NIST Handbook 44, appendix C.
@@ -44,8 +57,27 @@ const MISTAKEN: &[(&str, Text, &str, f64)] = &[
     ("m2", constant!("square metres"), "ha", 10_000.0),
 ];
 
+/// A unit as `book.toml` declares it: a word such as `g`, a quantity of one such as `2.5 kg` where
+/// tins or bags of that weight were counted, or a form of times such as `h:mm`.
+#[must_use]
+pub fn declared(written: &str, schema: &str) -> Option<Unit> {
+    let written = written.trim();
+    let with_colons = COLONS.iter().find(|(form, into, _)| *form == written && *into == schema);
+    if let Some((_, _, factor)) = with_colons {
+        return Some(Unit { factor: *factor, has_colons: true });
+    }
+    let start = written.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(written.len());
+    let (quantity, word) = written.split_at(start);
+    let quantity = match quantity {
+        "" => 1.0,
+        digits => digits.parse::<f64>().ok().filter(|&of| of > 0.0 && of.is_finite())?,
+    };
+    factor(word, schema).map(|factor| Unit { factor: quantity * factor, has_colons: false })
+}
+
 /// What a unit's values are multiplied by to be in the schema's unit.
-pub(crate) fn factor(written: &str, schema: &str) -> Option<f64> {
+#[must_use]
+pub fn factor(written: &str, schema: &str) -> Option<f64> {
     let written = written.trim().to_lowercase();
     CONVERSIONS
         .iter()
@@ -54,14 +86,22 @@ pub(crate) fn factor(written: &str, schema: &str) -> Option<f64> {
 }
 
 /// The units understood for a schema unit, for a message.
-pub(crate) fn takes(schema: &str) -> String {
+#[must_use]
+pub fn takes(schema: &str) -> String {
     let units = CONVERSIONS.iter().filter(|(_, into, _)| *into == schema);
     units.filter_map(|(words, _, _)| words.first().copied()).collect::<Vec<_>>().join(", ")
 }
 
+/// The forms of times with colons understood for a schema unit.
+#[must_use]
+pub fn forms(schema: &str) -> Vec<&'static str> {
+    COLONS.iter().filter(|(_, into, _)| *into == schema).map(|(form, _, _)| *form).collect()
+}
+
 /// The unit in which an impossible value would be a usual one: word, name, and the value in the
 /// schema's unit.
-pub(crate) fn mistaken(
+#[must_use]
+pub fn mistaken(
     value: f64,
     schema: &str,
     usual: (f64, f64),
@@ -88,6 +128,19 @@ mod tests {
         // 0.3048^2 and 43560 x 0.3048^2 / 10000, as the sources define them.
         assert!((factor("ft2", "m2").unwrap() - 0.3048 * 0.3048).abs() < 1e-15);
         assert!((factor("acre", "ha").unwrap() - 43_560.0 * 0.3048 * 0.3048 / 1e4).abs() < 1e-15);
+    }
+
+    #[test]
+    fn quantities_and_times_are_units() {
+        let plain = |factor| Some(Unit { factor, has_colons: false });
+        assert_eq!(declared("2.5 kg", "kg"), plain(2.5));
+        assert_eq!(declared("500g", "kg"), plain(0.5));
+        assert_eq!(declared(" g ", "kg"), plain(0.001));
+        assert_eq!(declared("h:mm", "min"), Some(Unit { factor: 60.0, has_colons: true }));
+        assert_eq!(declared("m:ss", "min"), Some(Unit { factor: 1.0, has_colons: true }));
+        for refused in ["2.5", "tins", "0 kg", "2.5 tins", "-1 kg", "1.2.3 kg", "h:mm"] {
+            assert_eq!(declared(refused, "kg"), None, "{refused}");
+        }
     }
 
     #[test]

@@ -1,0 +1,164 @@
+//! Cells read as `book.toml` states: words that mean something, and groups of rows that say a thing
+//! once.
+
+use crate::header::{Layout, Meaning, normalised};
+use crate::rows::{Cell, Cells, Fault};
+use records::{Code, FileOptions, StatedValue, TableSpec};
+use std::collections::BTreeMap;
+use words::{say, text};
+
+/// What is stated of one cell of every row.
+struct Rule {
+    cell: usize,
+    /// Column for a message.
+    column: String,
+    words: Vec<(String, StatedValue)>,
+    fills_down: bool,
+    /// What the cell held in the last row in which it held something.
+    above: Cell<'static>,
+}
+
+/// What a file's declaration states of its cells, and what that changes in the row at hand.
+pub(crate) struct Stated {
+    rules: Vec<Rule>,
+    instead: Vec<(usize, Cell<'static>)>,
+    changes: Vec<(usize, Code)>,
+}
+
+/// A row with the cells that are read otherwise than they stand.
+pub(crate) struct StatedCells<'a> {
+    cells: &'a dyn Cells,
+    instead: &'a [(usize, Cell<'static>)],
+}
+
+impl Cells for StatedCells<'_> {
+    fn len(&self) -> usize {
+        self.cells.len()
+    }
+
+    fn cell(&self, index: usize) -> Cell<'_> {
+        let stated = self.instead.iter().find(|(cell, _)| *cell == index);
+        stated.map_or_else(|| self.cells.cell(index), |(_, cell)| cell.borrowed())
+    }
+}
+
+impl Stated {
+    /// The rules of a file whose columns are laid out so.
+    ///
+    /// # Errors
+    /// Every column named that the file does not have.
+    pub(crate) fn of(
+        options: &FileOptions,
+        spec: &TableSpec,
+        layout: &Layout,
+    ) -> Result<Self, Vec<Fault>> {
+        let mut rules: BTreeMap<usize, Rule> = BTreeMap::new();
+        let mut faults = Vec::new();
+        let named = options.values.iter().map(|(column, words)| (column, Some(words)));
+        for (column, words) in named.chain(options.fill_down.iter().map(|column| (column, None))) {
+            let cells = cells_of(column, spec, layout);
+            if cells.is_empty() {
+                let key = if words.is_some() { "values" } else { "fill_down" };
+                faults.push(Fault::new(
+                    Code::ColumnMissing,
+                    say!("{key} names {column}, and no column of the file is read as that"),
+                    text!("correct the name under this file in book.toml, or remove it"),
+                ));
+            }
+            for cell in cells {
+                let rule = rules.entry(cell).or_insert_with(|| Rule {
+                    cell,
+                    column: column.clone(),
+                    words: Vec::new(),
+                    fills_down: false,
+                    above: Cell::Empty,
+                });
+                match words {
+                    None => rule.fills_down = true,
+                    Some(words) => {
+                        let words = words.iter().map(|(word, value)| (word.clone(), value.clone()));
+                        rule.words.extend(words);
+                    }
+                }
+            }
+        }
+        if !faults.is_empty() {
+            return Err(faults);
+        }
+        let rules = rules.into_values().collect();
+        Ok(Self { rules, instead: Vec::new(), changes: Vec::new() })
+    }
+
+    /// Whether nothing is stated, and rows are read as they stand.
+    pub(crate) fn is_empty(&self) -> bool {
+        self.rules.is_empty()
+    }
+
+    /// The cells of a row as they are to be read. A row that looks like a total fills nothing down.
+    pub(crate) fn cells<'a>(&'a mut self, cells: &'a dyn Cells, is_total: bool) -> StatedCells<'a> {
+        self.instead.clear();
+        self.changes.clear();
+        for (index, rule) in self.rules.iter_mut().enumerate() {
+            let mut cell = cells.cell(rule.cell);
+            if rule.fills_down && !is_total {
+                if cell.clone().into_text().is_empty() {
+                    if rule.above != Cell::Empty {
+                        self.instead.push((rule.cell, rule.above.clone()));
+                        self.changes.push((index, Code::FilledDown));
+                        cell = rule.above.clone();
+                    }
+                } else {
+                    rule.above = cell.clone().into_owned();
+                }
+            }
+            let written = cell.into_text();
+            if let Some(meaning) = rule.meaning(&written) {
+                self.instead.retain(|(at, _)| *at != rule.cell);
+                self.instead.push((rule.cell, meaning));
+                self.changes.push((index, Code::ValueStated));
+            }
+        }
+        StatedCells { cells, instead: &self.instead }
+    }
+
+    /// Column, cell from 0 and kind of what was read otherwise in the row at hand.
+    pub(crate) fn changes(&self) -> impl Iterator<Item = (&str, usize, Code)> {
+        self.changes.iter().filter_map(|(rule, code)| {
+            let rule = self.rules.get(*rule)?;
+            Some((rule.column.as_str(), rule.cell, *code))
+        })
+    }
+}
+
+impl Rule {
+    fn meaning(&self, written: &str) -> Option<Cell<'static>> {
+        if self.words.is_empty() || written.is_empty() {
+            return None;
+        }
+        let plain = normalised(written);
+        let is = |word: &str| !plain.is_empty() && normalised(word) == plain;
+        let exact = self.words.iter().find(|(word, _)| word.trim() == written);
+        let (_, value) = exact.or_else(|| self.words.iter().find(|(word, _)| is(word)))?;
+        Some(match value {
+            StatedValue::Number(number) => Cell::Number(*number),
+            StatedValue::Text(text) => Cell::Text(text.clone().into()),
+        })
+    }
+}
+
+/// The cells that are read into a column of the schema or an extra column.
+fn cells_of(column: &str, spec: &TableSpec, layout: &Layout) -> Vec<usize> {
+    let column = normalised(column);
+    let position = spec.columns.iter().position(|of| of.name == column);
+    let joined = layout.joined.iter().filter(|joined| Some(joined.column) == position);
+    let mut cells: Vec<usize> = joined.flat_map(|joined| joined.cells.iter().copied()).collect();
+    cells.extend(layout.readings.iter().filter_map(|reading| {
+        let is_meant = match &reading.meaning {
+            Meaning::Column(of) => Some(*of) == position,
+            Meaning::Extra(name) => *name == column,
+            Meaning::Unknown => false,
+        };
+        is_meant.then_some(reading.cell)
+    }));
+    cells
+}

@@ -1,0 +1,157 @@
+//! What `book.toml` states of a file's own words, groups, containers and times; cells that a row can
+//! do without; slips of a thousand.
+
+#![allow(clippy::unwrap_used, reason = "a broken fixture fails the test")]
+
+mod common;
+
+use common::{Folder, aside, column, counts, has_problem, only, repairs};
+use records::{Code, Table};
+use rust_xlsxwriter::{Format, Workbook};
+
+#[test]
+fn words_mean_what_the_settings_say() {
+    let folder = Folder::new();
+    folder.put(
+        "prunings.csv",
+        "tree,date,strength,tool\nT1,2023-07-01,Light,saw\nT2,2023-07-01,HARD,?\n\
+         T1,2023-07-08,2,saw\nT2,2023-07-08,0.4,saw\nT1,2023-07-09,?,saw\nT2,2023-07-09,medium,saw\n",
+    );
+    folder.settings(
+        "[[files.prunings]]\npath = \"prunings.csv\"\nmeasured_as = \"canopy_fraction\"\n\
+         header = { strength = \"intensity\" }\n\
+         values = { intensity = { light = \"15 %\", hard = 0.5, \"2\" = 0.3, \"?\" = \"\" }, tool = { \"?\" = \"\" } }\n",
+    );
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Prunings, "intensity"), ["0.15", "0.5", "0.3", "0.4"]);
+    assert_eq!(column(&tables, Table::Prunings, "tool"), ["saw", "null", "saw", "saw"]);
+    let stated = |column: &str, count, line| (Code::ValueStated, column.to_owned(), count, line);
+    let own_unit = (Code::UnitConverted, "intensity".to_owned(), 1, 2);
+    assert_eq!(
+        repairs(&tables, "prunings.csv"),
+        [own_unit, stated("intensity", 3, 2), stated("tool", 1, 3)]
+    );
+    // A word without a meaning is refused with the way to give it one; the row as it stands is kept.
+    assert_eq!(
+        aside(&tables),
+        [(6, Some(3), Code::IntensityUnreadable), (7, Some(3), Code::NumberUnreadable)]
+    );
+    assert!(tables.quarantine[1].remedy.contains("values = { intensity = { 'medium' = NUMBER } }"));
+    assert!(tables.quarantine[0].text.contains("T1,2023-07-09,?,saw"));
+}
+
+/// Merged cells keep their value in the first row only, in workbooks and in what is exported of them.
+#[test]
+fn a_group_may_say_a_thing_once() {
+    let folder = Folder::new();
+    folder.remove("blocks.csv");
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet().set_name("blocks").unwrap();
+    for (cell, word) in (0..).zip(["block", "site", "region", "area_ha"]) {
+        sheet.write_string(0, cell, word).unwrap();
+    }
+    let merged = Format::new();
+    sheet.merge_range(1, 1, 3, 1, "Hill", &merged).unwrap();
+    sheet.merge_range(1, 2, 3, 2, "coast", &merged).unwrap();
+    for (row, block) in (1..).zip(["B1", "B2", "B3"]) {
+        sheet.write_string(row, 0, block).unwrap();
+    }
+    sheet.write_string(4, 0, "Total").unwrap();
+    sheet.write_number(4, 3, 12.0).unwrap();
+    book.save(folder.path().join("places.xlsx")).unwrap();
+    // Nothing is filled in unasked.
+    let tables = folder.read();
+    assert_eq!(counts(&tables, "places.xlsx#blocks"), (4, 1, 3));
+    assert!(
+        tables.quarantine[0].remedy.contains("fill_down = [\"site\"]"),
+        "{:?}",
+        tables.quarantine
+    );
+
+    let declared = "[[files.blocks]]\npath = \"places.xlsx\"\nsheet = \"blocks\"\n";
+    folder.settings(&format!("{declared}fill_down = [\"site\", \"region\"]\n"));
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Blocks, "site"), ["Hill"; 3]);
+    let filled = |column: &str| (Code::FilledDown, column.to_owned(), 2, 3);
+    assert_eq!(repairs(&tables, "places.xlsx#blocks"), [filled("region"), filled("site")]);
+    // A total is no block of the hill.
+    let total = only(&tables);
+    assert_eq!((total.line, total.code), (5, Code::CellMissing));
+    assert_eq!(total.text, "Total\t\t\t12");
+
+    folder.settings(&format!("{declared}fill_down = [\"variety\"]\n"));
+    let problems = folder.refused();
+    assert!(problems[0].what.contains("fill_down names variety"), "{problems:?}");
+    folder.settings(&format!("{declared}fill_down = [\"sites\"]\n"));
+    assert_eq!(folder.refused()[0].code, Code::ColumnUnknown);
+}
+
+#[test]
+fn tins_of_a_stated_weight_are_weights() {
+    let folder = Folder::new();
+    folder.put("harvests.csv", "tree,date,nuts (tins)\nT1,2024-03-01,2\nT2,2024-03-01,0.5\n");
+    let header = "[[files.harvests]]\npath = \"harvests.csv\"\nheader = { nuts = \"nut_kg\" }\n";
+    folder.settings(header);
+    let tables = folder.read();
+    assert!(has_problem(
+        &tables,
+        Code::UnitSuspect,
+        "harvests.csv:1:3: the heading of nut_kg says (tins)"
+    ));
+    folder.settings(&format!("{header}units = {{ nut_kg = \"2.5 kg\" }}\n"));
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "nut_kg"), ["5", "1.25"]);
+    assert!(!tables.problems.iter().any(|problem| problem.code == Code::UnitSuspect));
+    folder.settings(&format!("{header}units = {{ nut_kg = \"2.5 tins\" }}\n"));
+    let problems = folder.refused();
+    assert_eq!(problems.len(), 1);
+    // The line of the path, which tells the files of a table apart.
+    assert_eq!(
+        (problems[0].place.to_string().as_str(), problems[0].code),
+        ("book.toml:14", Code::SettingImpossible)
+    );
+}
+
+#[test]
+fn a_row_is_kept_without_a_cell_that_it_can_do_without() {
+    let folder = Folder::new();
+    folder.put("trees.csv", "tree,block,girth_cm\nT1,B1,about 60\nT2,B1,-3\nT3,B1,60\n");
+    folder.put(
+        "prunings.csv",
+        "tree,date,intensity,measured_as,minutes\nT1,2023-07-01,0.2,canopy_fraction,0:09\n",
+    );
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Trees, "girth_cm"), ["null", "null", "60"]);
+    assert!(has_problem(&tables, Code::CellLeftOut, "trees.csv:2:3: girth_cm: 2 values left out"));
+    assert!(has_problem(&tables, Code::CellLeftOut, "units = { minutes = \"h:mm\" }"));
+    assert_eq!(column(&tables, Table::Prunings, "minutes"), ["null"]);
+    folder
+        .settings("[[files.prunings]]\npath = \"prunings.csv\"\nunits = { minutes = \"h:mm\" }\n");
+    assert_eq!(column(&folder.read(), Table::Prunings, "minutes"), ["9"]);
+}
+
+#[test]
+fn an_assumed_basis_is_a_warning() {
+    let folder = Folder::new();
+    folder.put("prunings.csv", "tree,date,intensity\nT1,2023-07-01,0.2\n");
+    let tables = folder.read();
+    assert!(has_problem(
+        &tables,
+        Code::BasisAssumed,
+        "prunings.csv:2: 1 row without a stated basis"
+    ));
+}
+
+#[test]
+fn kilograms_in_a_file_of_grams_are_told() {
+    let folder = Folder::new();
+    let mut text = "tree,date,nut_kg\n".to_owned();
+    for day in 1..=12 {
+        text.push_str(&format!("T1,2024-03-{day:02},{}\n", 1500 + 100 * day));
+    }
+    folder.put("harvests.csv", text + "T2,2024-03-01,2.4\n");
+    folder.settings("[[files.harvests]]\npath = \"harvests.csv\"\nunits = { nut_kg = \"g\" }\n");
+    let tables = folder.read();
+    assert!(has_problem(&tables, Code::UnitSuspect, "harvests.csv:14:3: nut_kg: 1 value about"));
+    assert_eq!(counts(&tables, "harvests.csv"), (13, 13, 0));
+}
