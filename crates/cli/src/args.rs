@@ -358,20 +358,20 @@ pub struct SizeArgs {
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub blocks: usize,
     /// Average efficiency factor of incomplete blocks, as a layout states it
-    #[arg(long, value_name = "E", default_value_t = 1.0)]
+    #[arg(long, value_name = "E", value_parser = number, allow_negative_numbers = true, default_value_t = 1.0)]
     pub efficiency: f64,
     /// Means compared: treatments, checks, main, sub, sub_sub, sub_within_main, main_at_sub,
     /// sub_sub_within or main_by_sub; treatments, or sub for split plots, when absent
     #[arg(long, value_name = "MEANS", value_parser = comparison)]
     pub compare: Option<Comparison>,
     /// Difference to be found, per cent of the mean
-    #[arg(long, value_name = "PCT")]
+    #[arg(long, value_name = "PCT", value_parser = number, allow_negative_numbers = true)]
     pub difference: f64,
     /// Power wanted, per cent
-    #[arg(long, value_name = "PCT", default_value_t = 80.0)]
+    #[arg(long, value_name = "PCT", value_parser = number, allow_negative_numbers = true, default_value_t = 80.0)]
     pub power: f64,
     /// Level of the test, per cent
-    #[arg(long, value_name = "PCT", default_value_t = 5.0)]
+    #[arg(long, value_name = "PCT", value_parser = number, allow_negative_numbers = true, default_value_t = 5.0)]
     pub alpha: f64,
     /// Trees per plot to try
     #[arg(long, value_name = "N,..", value_delimiter = ',', default_value = "1,2,4,6")]
@@ -387,17 +387,17 @@ pub struct SizeArgs {
     pub other_seasons: bool,
     /// Levels of an amount, such as 0,0.15,0.30,0.45,0.60: asks for the replicates that locate its
     /// best too
-    #[arg(long, value_name = "X,..", value_delimiter = ',')]
+    #[arg(long, value_name = "X,..", value_parser = number, allow_negative_numbers = true, value_delimiter = ',')]
     pub levels: Vec<f64>,
     /// Best level supposed true, in the unit of --levels
-    #[arg(long, value_name = "X", requires = "levels")]
+    #[arg(long, value_name = "X", value_parser = number, allow_negative_numbers = true, requires = "levels")]
     pub optimum: Option<f64>,
     /// What the best level is supposed to yield more than the lowest, per cent of the mean
-    #[arg(long, value_name = "PCT", requires = "levels")]
+    #[arg(long, value_name = "PCT", value_parser = number, allow_negative_numbers = true, requires = "levels")]
     pub gain: Option<f64>,
     /// The best level is located when the estimate is this near to it, in the unit of --levels and
     /// less than half their range; a third of the smallest step between levels when absent
-    #[arg(long, value_name = "X", requires = "levels")]
+    #[arg(long, value_name = "X", value_parser = number, allow_negative_numbers = true, requires = "levels")]
     pub within: Option<f64>,
     /// Folder for the page; a folder written by this command before is replaced
     #[arg(long, value_name = "DIR")]
@@ -412,6 +412,26 @@ fn share(text: &str) -> Result<f64, String> {
     found
         .filter(|share| *share > 0.0 && *share < 1.0)
         .ok_or_else(|| "a share lies between 0 and 1, such as 0.05 for a twentieth".to_owned())
+}
+
+/// A number of a command line, which takes the decimal point in every language, as `book.toml` does.
+fn number(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(number) if number.is_finite() => Ok(number),
+        _ if text.contains(',') => {
+            let meant = text.replace(',', ".");
+            Err(format!("numbers take a decimal point here: did you mean {meant}?"))
+        }
+        _ => Err("this is no number; write digits with a decimal point, such as 1.5".to_owned()),
+    }
+}
+
+/// Money of a command line.
+fn money(text: &str) -> Result<f64, String> {
+    match number(text)? {
+        money if money >= 0.0 => Ok(money),
+        _ => Err("money is zero or more".to_owned()),
+    }
 }
 
 fn example(text: &str) -> Result<Example, String> {

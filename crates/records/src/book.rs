@@ -115,11 +115,11 @@ pub enum DecimalMark {
 pub struct Region {
     /// Name shown in reports; the id when absent.
     pub name: Option<String>,
-    /// Harvest window.
+    /// Harvest window, `["MM-DD", "MM-DD"]` for its first and last day; every region needs it.
     pub harvest: Option<Window>,
-    /// Rest window.
+    /// Rest window; from the end of harvest to the flush when absent.
     pub rest: Option<Window>,
-    /// Flush window.
+    /// Flush window; every region needs it.
     pub flush: Option<Window>,
     /// Price paid here per kg at reference moisture, instead of the book's.
     pub price_per_kg: Option<f64>,

@@ -1,5 +1,7 @@
 //! The record book's schema for programs and people, generated from the types that read it.
 
+mod settings;
+
 use crate::limits::{self, Limit};
 use crate::schema::{ColumnKind, ColumnSpec, Table};
 use crate::{Book, tree_season};
@@ -66,7 +68,7 @@ impl PublishedSchema {
         }
     }
 
-    /// The tables as Markdown.
+    /// Tables, limits and settings as Markdown.
     #[must_use]
     pub fn markdown(&self) -> String {
         let mut out =
@@ -117,6 +119,7 @@ impl PublishedSchema {
         for limit in &self.limits {
             let _ = writeln!(out, "| {} | {} |", limit.what, limit.words());
         }
+        out.push_str(&settings::markdown(self.book_toml.as_value()));
         out
     }
 }

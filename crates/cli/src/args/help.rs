@@ -25,7 +25,7 @@ pub struct ExplainArgs {
 /// How a schema is printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum SchemaFormat {
-    /// Tables and their columns, for people.
+    /// Tables and their columns, and the settings, for people.
     Markdown,
     /// Tables, a JSON Schema of book.toml and the columns of tree_seasons.parquet, for programs.
     Json,
@@ -34,8 +34,9 @@ pub enum SchemaFormat {
 /// Arguments of `schema`.
 #[derive(Debug, Args)]
 #[command(after_help = "\
-The tables of a record book with their columns, units and ranges, generated from what reads them. As
-JSON also a JSON Schema of book.toml, which editors can check the file by.
+The tables of a record book with their columns, units and ranges, and the sections and keys of
+book.toml, generated from what reads them. As JSON also a JSON Schema of book.toml, which editors can
+check the file by.
 
 Examples:
   anacurve schema > tables.md

@@ -1,6 +1,6 @@
 //! Arguments of `plan` and `whatif`.
 
-use super::Format;
+use super::{Format, money, number};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -43,13 +43,13 @@ pub struct WhatIfArgs {
     /// Folder of the record book, with its book.toml
     pub book: PathBuf,
     /// Quoted price per kg; each region's own when absent
-    #[arg(long, value_name = "MONEY")]
+    #[arg(long, value_name = "MONEY", value_parser = money, allow_negative_numbers = true)]
     pub price: Option<f64>,
     /// Wage per hour; each region's own when absent
-    #[arg(long, value_name = "MONEY")]
+    #[arg(long, value_name = "MONEY", value_parser = money, allow_negative_numbers = true)]
     pub wage: Option<f64>,
     /// Yields and gains as a multiple of those expected
-    #[arg(long, value_name = "X", default_value_t = 1.0)]
+    #[arg(long, value_name = "X", default_value_t = 1.0, value_parser = number, allow_negative_numbers = true)]
     pub yield_level: f64,
     /// Seasons added up, up to horizon_seasons of book.toml
     #[arg(long, value_name = "N", default_value_t = 1)]
