@@ -93,6 +93,10 @@ def main():
         (3, "laterals", "tree,date,frame_m2,laterals,flowering_laterals,side\nT1,2024-01-05,0.5,12,3,N\n"),
         (24, "joined-blocks", "grove,row,no,region\nG1,R 1,1,coast\nG1,R-1,2.0,coast\n"),
         (28, "joined", "row,no,date,nut_kg\n1,1,2024-03-01,3.5\n1,,2024-03-02,4\n01,1.0,2024-03-03,2\n"),
+        (30, "filled", "block,site,region\nB1,S1,coast\nB2,,\nTotal,,\nB3,S2,\n"),
+        (38, "words", "tree,date,intensity\nT1,2023-07-01,Light\nT2,2023-07-01,HARD\nT1,2023-07-02,?\n"),
+        (44, "times", "tree,date,intensity,minutes\nT1,2023-07-01,20,0:09\nT2,2023-07-01,30,9\n"),
+        (46, "tins", "tree,date,nut_kg (tins)\nT1,2024-03-01,2\nT2,30/02/2024,1\n"),
         (5, "trials", "trial,tree,replicate,level\nX,T1,1,low\nX,T2,1,high\n"),
     ]:
         put("text", name, bytes([choice]) + text.encode())
@@ -121,6 +125,19 @@ def main():
               "prunings.csv": "line,no,date,intensity,measured_as\nR1,1,2023-07-01,0.2,canopy_fraction\n",
               "harvests.csv": "line,no,date,nut_kg\nR1,1,2024-03-01,3.5\nR1,2,2024-03-02,4.25\n"}
     put("check", "joined", parts(joined))
+    stated = {"book.toml": small + """
+[[files.prunings]]
+path = "prunings.csv"
+values = { intensity = { light = 0.15, hard = "40 %" } }
+units = { minutes = "h:mm" }
+[[files.blocks]]
+path = "blocks.csv"
+fill_down = ["site", "region"]
+""",
+              "blocks.csv": "block,site,region\nB1,S1,coast\nB2,,\n", "trees.csv": book["trees.csv"],
+              "prunings.csv": "tree,date,intensity,minutes\nT1,2023-07-01,light,0:09\n",
+              "harvests.csv": HARVESTS}
+    put("check", "stated", parts(stated))
 
     office = subprocess.run(["soffice", "--version"], capture_output=True, text=True).stdout.split()
     (SEEDS / "VERSIONS").write_text(f"LibreOffice {office[1]}\npyarrow {pa.__version__}\n")
