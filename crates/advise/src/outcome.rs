@@ -119,6 +119,10 @@ pub struct RegionAdvice {
 pub struct RegionReturns {
     /// Expected net gain over present practice, money per tree.
     pub mean_net_gain: f64,
+    /// What the wood cut more than at present brings of it after haulage, money per tree; below 0 where
+    /// less is cut or haulage costs more than the wood fetches.
+    #[serde(default)]
+    pub wood_gain: f64,
     /// Expected net gain over leaving trees unpruned, money per tree; `None` when the records hold
     /// no unpruned trees.
     pub mean_net_over_unpruned: Option<f64>,

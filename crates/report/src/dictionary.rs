@@ -149,6 +149,7 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].p_gain" "p_gain" "probability" "That the advised (without advice, the best supported) practice earns more than present practice.";
     "regions[].returns" "" "group, or empty" "What the advised (without advice, the best supported) practice brings beside present practice; empty where the gains are.";
     "regions[].returns.mean_net_gain" "mean_net_gain" "money per tree" "Expected net gain over present practice.";
+    "regions[].returns.wood_gain" "wood_gain" "money per tree" "What the wood cut more than at present brings of the gain, after haulage.";
     "regions[].returns.mean_net_over_unpruned" "mean_net_over_unpruned" "money per tree" "Expected net gain over leaving trees unpruned; empty when the records hold no unpruned trees.";
     "regions[].returns.net_gain_per_ha" "" "group, or empty" "Net gain over present practice per ha; empty without spacings.";
     "regions[].returns.net_gain_per_ha.median" "net_gain_per_ha_median" "money per ha" "Posterior median.";

@@ -202,6 +202,11 @@ pub const CAUTION_SHORT: Text = constant!(
     "Protective equipment; ladders and power saws by trained people only; product label, local rules and licensed practice prevail; enter the label's waiting times before harvest and re-entry yourself."
 );
 
+/// What to do about the verdict `trial`.
+pub const HOW_TO_TRY: Text = constant!(
+    "How many trees, plots and seasons a trial needs is told by `anacurve size`; `anacurve layout` draws its plan by lot and prints the sheets for the field. Both explain themselves with --help; the trial is then declared in book.toml, and the next run analyses it."
+);
+
 pub const WORK_NONE: Text = constant!("There are no blocks to plan for.");
 
 pub const QUALITY_INTRO: Text = constant!(

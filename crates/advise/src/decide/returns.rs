@@ -44,6 +44,8 @@ pub(super) fn returns(
         other: money,
         trees_per_ha: evidence.trees_per_ha,
     };
+    let points = evidence.practice.points.iter();
+    let wood_at_present: f64 = points.map(|point| point.weight * point.intensity).sum();
     let found = over(&gains.present, own.hours - present.hours, own.other - present.other)
         .returns(prices, level)?;
     // Without unpruned trees the comparison would be an extrapolation.
@@ -54,6 +56,7 @@ pub(super) fn returns(
     let quoted = |price: Option<f64>| price.map(|price| price / cost.price_factor);
     Some(RegionReturns {
         mean_net_gain: found.mean_per_tree,
+        wood_gain: cost.wood_full_canopy * (wood_at_present - gains.intensity),
         mean_net_over_unpruned: unpruned.map(|found| found.mean_per_tree),
         net_gain_per_ha: found.per_ha.map(|band| Interval {
             median: band.median,

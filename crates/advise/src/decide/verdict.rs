@@ -131,14 +131,47 @@ pub(super) fn reason(
     advice: &RegionAdvice,
     explored: &Exploration,
 ) -> String {
-    match advice.verdict {
-        Verdict::Prune => prune_reason(evidence, advice),
+    let said = match advice.verdict {
+        Verdict::Prune => prune_reason(evidence, advice) + &later_seasons(advice),
         Verdict::Keep => say!(
             "Present practice ({} of the canopy on average) is expected to earn within {} % of the best that the records support.",
             percent(advice.present.intensity),
             evidence.book.options.tolerance_pct
         ),
         Verdict::Trial => trial_reason(evidence, advice, explored),
+    };
+    said + &from_wood(evidence, advice)
+}
+
+/// Share of the net gain from which cut wood is named beside it.
+const MUCH_WOOD: f64 = 0.5;
+
+/// That much of the gain is wood and not nuts, where it is.
+fn from_wood(evidence: &Evidences<'_>, advice: &RegionAdvice) -> String {
+    let (Some(returns), Some(best)) = (&advice.returns, &advice.yield_optimum) else {
+        return String::new();
+    };
+    let gain = returns.mean_net_gain;
+    if gain <= 0.0 || returns.wood_gain < MUCH_WOOD * gain {
+        return String::new();
+    }
+    say!(
+        " Cut wood brings {:.2} of the {:.2} {} per tree by which the net return is expected to rise: for yield alone {} looks best.",
+        returns.wood_gain,
+        gain,
+        evidence.book.economics.currency,
+        percent(best.median)
+    )
+}
+
+/// That the practice is expected to earn less when it is repeated, where it is.
+fn later_seasons(advice: &RegionAdvice) -> String {
+    match &advice.horizon {
+        Some(over) if over.seasons > 1 && over.net_gain.median < 0.0 => say!(
+            " Repeated over {} seasons it is expected to earn less than present practice, as a cut seems to lower the season after: decide anew each season.",
+            over.seasons
+        ),
+        _ => String::new(),
     }
 }
 

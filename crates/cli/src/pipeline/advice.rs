@@ -90,7 +90,7 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
     stages.enter("costing");
     let table = table_of(checked)?;
     let holdings = Holdings::of(checked)?;
-    let costs = costs(book, &table, &holdings)?;
+    let costs = costs(checked, &table, &holdings)?;
     let shared = Shared { checked, table: &table, costs, holdings, seed };
     let settings = settings_of(book, seed);
     let model = match fitted(&table, &settings, stages)? {
@@ -124,7 +124,7 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
             practice: &practice,
             cost,
             season,
-            trees_per_ha: shared.holdings.trees_per_ha(region),
+            trees_per_ha: shared.holdings.trees_per_ha(book, region, i32::from(season)),
             converged: !matches!(model.fit.status(), mixed::Status::NotConverged { .. }),
             carry_over: model.carry_over.as_ref(),
             seed,
@@ -206,14 +206,7 @@ impl Shared<'_> {
 
     /// The season after a region's last recorded one, unless the book sets it.
     pub fn next_season(&self, region: &str) -> i16 {
-        let summary = &self.checked.linked.summary.regions;
-        let own = summary.iter().find(|summary| summary.region == region);
-        let season = own.map_or_else(
-            || summary.iter().map(|summary| summary.next_season).max().unwrap_or_default(),
-            |summary| summary.next_season,
-        );
-        let options = &self.checked.tables.book.options;
-        options.season.unwrap_or(i16::try_from(season).unwrap_or(i16::MAX))
+        next_season(self.checked, region)
     }
 
     /// Present practice of a region; unpruned when neither records nor the book show one.
@@ -222,6 +215,18 @@ impl Shared<'_> {
         let known = known.into_iter().find(|practice| practice.region == region);
         known.cloned().unwrap_or_else(|| Practice::stated(region, 0.0, None))
     }
+}
+
+/// The season after a region's last recorded one, unless the book sets it.
+pub fn next_season(checked: &Checked, region: &str) -> i16 {
+    let summary = &checked.linked.summary.regions;
+    let own = summary.iter().find(|summary| summary.region == region);
+    let season = own.map_or_else(
+        || summary.iter().map(|summary| summary.next_season).max().unwrap_or_default(),
+        |summary| summary.next_season,
+    );
+    let options = &checked.tables.book.options;
+    options.season.unwrap_or(i16::try_from(season).unwrap_or(i16::MAX))
 }
 
 /// What a book that cannot be fitted lacks, in the words of its records.
@@ -260,16 +265,19 @@ fn from_yield(error: &YieldError) -> Failure {
 
 /// Cost of pruning in every region with records.
 fn costs(
-    book: &Book,
+    checked: &Checked,
     table: &TreeSeasons,
     holdings: &Holdings,
 ) -> Result<BTreeMap<String, Cost>, Failure> {
+    let book = &checked.tables.book;
     let timed = |region: &str| holdings.timed.get(region).map_or(&[][..], Vec::as_slice);
+    let canopy_m3 =
+        |region: &str| holdings.canopy_m3(book, region, i32::from(next_season(checked, region)));
     table
         .region
         .labels
         .iter()
-        .map(|region| match Cost::of_region(book, region, timed(region), holdings.canopy_m3(region)) {
+        .map(|region| match Cost::of_region(book, region, timed(region), canopy_m3(region)) {
             Some(cost) => Ok((region.clone(), cost)),
             None => Err(Failure::new(
                 format!(

@@ -18,6 +18,7 @@ mod tables;
 mod words;
 
 use super::Checked;
+use super::advice::next_season;
 use super::work::Holdings;
 use crate::console::Failure;
 use ::trials::Observations;
@@ -29,7 +30,7 @@ use ingest_seasons::TrialTree;
 pub use missing::NotAnalysed;
 use model::{Frames, TableError, TreeSeasons};
 pub use pooling::PooledTrait;
-use records::{Book, TrialDeclaration, written_number};
+use records::{TrialDeclaration, written_number};
 pub use report::report;
 use seasons::Seasons;
 use std::collections::BTreeMap;
@@ -99,7 +100,7 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
             checked.linked.trial_trees.iter().filter(|tree| tree.trial == *id).collect();
         let rows = checked.tables.rows_of_trial(id);
         let mut trial = one(id, declaration, &trees, rows, &table, &counts, &seasons);
-        trial.price_ratio = price_ratio(book, &trial, &table, &holdings);
+        trial.price_ratio = price_ratio(checked, &trial, &table, &holdings);
         trial
     });
     Ok(trials.collect())
@@ -241,7 +242,7 @@ impl Shared {
 }
 
 fn price_ratio(
-    book: &Book,
+    checked: &Checked,
     trial: &DeclaredTrial,
     table: &TreeSeasons,
     holdings: &Holdings,
@@ -250,7 +251,9 @@ fn price_ratio(
     let row = (0..table.len()).find(|&row| table.tree.label(row) == tree)?;
     let region = table.region.label(row);
     let timed = holdings.timed.get(region).map_or(&[][..], Vec::as_slice);
-    let cost = Cost::of_region(book, region, timed, holdings.canopy_m3(region))?;
+    let book = &checked.tables.book;
+    let season = i32::from(next_season(checked, region));
+    let cost = Cost::of_region(book, region, timed, holdings.canopy_m3(book, region, season))?;
     let objective = cost.objective();
     (objective.price_per_kg > 0.0).then(|| objective.cost_full_canopy / objective.price_per_kg)
 }

@@ -2,10 +2,10 @@
 
 mod holdings;
 
-pub use holdings::Holdings;
+pub use holdings::{Holdings, is_young};
 
 use advise::{Cost, RegionAdvice, Verdict};
-use ingest_seasons::HeldBlock;
+use ingest_seasons::{HeldBlock, HeldTree};
 use jiff::civil::Date;
 use records::{Book, Calendar, MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3};
 use std::collections::BTreeMap;
@@ -57,8 +57,7 @@ struct Stand<'a> {
 impl Stand<'_> {
     /// The block's line for trees past the training age; `None` without such trees.
     fn grown(&self) -> Option<PlanBlock> {
-        let trees: Vec<_> =
-            self.block.trees.iter().filter(|tree| !self.is_young(tree.planted)).collect();
+        let trees: Vec<_> = self.block.trees.iter().filter(|tree| !self.is_young(tree)).collect();
         if trees.is_empty() {
             return None;
         }
@@ -120,8 +119,7 @@ impl Stand<'_> {
     /// The block's line for young trees; `None` without any.
     fn young(&self) -> Option<PlanBlock> {
         let start = self.flush_start()?;
-        let trees: Vec<_> =
-            self.block.trees.iter().filter(|tree| self.is_young(tree.planted)).collect();
+        let trees: Vec<_> = self.block.trees.iter().filter(|tree| self.is_young(tree)).collect();
         if trees.is_empty() {
             return None;
         }
@@ -194,15 +192,9 @@ impl Stand<'_> {
         own.or(region).copied().unwrap_or(MeasuredAs::CanopyFraction)
     }
 
-    /// Under the training age when the harvest advised for opens, as in the linked table.
-    fn is_young(&self, planted: Option<Date>) -> bool {
-        let harvest = self.book.regions.get(&self.block.region).and_then(|region| region.harvest);
-        let opens = harvest.zip(i16::try_from(self.advice.season).ok());
-        let opens = opens.map(|(harvest, season)| harvest.start.in_year(season));
-        let years = |planted: Date, opens: Date| f64::from((opens - planted).get_days()) / 365.25;
-        planted.or(self.block.planted).zip(opens).is_some_and(|(planted, opens)| {
-            years(planted, opens) < self.book.options.training_age_years
-        })
+    /// Under the training age when the harvest advised for opens.
+    fn is_young(&self, tree: &HeldTree) -> bool {
+        is_young(self.book, self.block, tree, self.advice.season)
     }
 
     /// Two weeks to either side of the dates of present practice, as for advice to keep to it.

@@ -9,8 +9,8 @@ use words::{say, text};
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CutWood {
-    /// Stacked wood and brush per m3 of canopy removed, m3; 1, as when it is left out, counts canopy as
-    /// it stood, of which the plan then states no stacked volume.
+    /// Stacked wood and brush per m3 of canopy removed, m3, below 1; money per stacked m3 needs it. 1, as
+    /// when it is left out, counts canopy as it stood, of which no stacked volume and no money is stated.
     #[serde(default = "whole")]
     pub stacked_per_canopy: f64,
     /// Money to haul one stacked m3.
@@ -65,6 +65,17 @@ impl CutWood {
                     text!("give money per stacked m3, 0 or more"),
                 ));
             }
+        }
+        if !self.tells_stacked() && (self.haulage_per_m3 > 0.0 || self.value_per_m3 > 0.0) {
+            return Err(SettingError::new(
+                key("stacked_per_canopy"),
+                text!(
+                    "money is stated per stacked m3, and not what 1 m3 of canopy removed makes when stacked"
+                ),
+                text!(
+                    "pile up what a few trees give, measure the pile, and give its m3 per m3 of canopy removed"
+                ),
+            ));
         }
         if let Some(load) = self.load_m3 {
             positive(key("load_m3"), load, text!("give the stacked m3 of one load"))?;

@@ -18,6 +18,13 @@ pub fn rows(found: &RegionReturns, currency: &str) -> Vec<Fact> {
             how("returns.net_gain_per_ha"),
         ));
     }
+    if found.wood_gain != 0.0 {
+        rows.push(Fact::new(
+            say!("Of the gain, from cut wood after haulage, {currency} per tree"),
+            signed(found.wood_gain, 2),
+            how("returns.wood_gain"),
+        ));
+    }
     rows.push(Fact::new(
         text!("Chance of earning less than present practice"),
         chance(found.odds_of_loss),
@@ -46,8 +53,8 @@ fn even(found: &BreakEven, what: &str) -> String {
     let Some(median) = found.median else {
         // More than half of the draws have a value beyond every price or wage.
         return match found.pays {
-            Pays::Above => say!("most probably pays at no {what}"),
-            Pays::Below => say!("most probably pays at every {what}"),
+            Pays::Above => say!("pays at no {what}, with a chance of {}", chance(found.never)),
+            Pays::Below => say!("pays at every {what}, with a chance of {}", chance(found.always)),
         };
     };
     let beyond = |value: Option<f64>| value.map_or_else(|| say!("any"), |v| fixed(v, 2));

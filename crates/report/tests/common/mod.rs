@@ -76,6 +76,7 @@ fn region(
         p_gain: Some(if verdict == Verdict::Prune { 0.97 } else { 0.58 }),
         returns: Some(RegionReturns {
             mean_net_gain: gain * 110.0 - 6.0,
+            wood_gain: 0.0,
             mean_net_over_unpruned: Some(gain * 110.0 + 20.0),
             net_gain_per_ha: Some(interval(gain * 17_000.0, 4000.0)),
             odds_of_loss: 0.03,

@@ -64,7 +64,7 @@ impl Dose {
             ));
         }
         let ml_per_l = 10.0 * target / (strength / 100.0);
-        let arithmetic =
+        let mut arithmetic =
             say!("10 x {target} % / ({strength} % / 100) = {} mL per L", figures(ml_per_l));
         let times = target / usual;
         // The margin lets exactly ten times pass in spite of rounding.
@@ -78,6 +78,12 @@ impl Dose {
                 text!(
                     "check both against the label: per cent of what, and where the decimal point is"
                 ),
+            ));
+        }
+        if times > 1.0 + 1e-9 {
+            arithmetic.push_str(&say!(
+                "; {} times the label's usual concentration: check the label before mixing",
+                figures(times)
             ));
         }
         if target >= strength {
@@ -121,7 +127,9 @@ mod tests {
         assert_eq!(slip.key, "[products.guard] target_pct");
         assert!(slip.what.starts_with("0.2 % / 0.003 % = 66.67 times the usual"), "{}", slip.what);
         assert!(slip.what.contains("10 x 0.2 % / (5 % / 100) = 40 mL per L"), "{}", slip.what);
-        assert!(Dose::new("guard", Some(0.03), Some(5.0), Some(0.003)).is_ok());
+        // Up to ten times is computed, and said.
+        let high = Dose::new("guard", Some(0.03), Some(5.0), Some(0.003)).unwrap();
+        assert!(high.arithmetic.ends_with("6 mL per L; 10 times the label's usual concentration: check the label before mixing"), "{}", high.arithmetic);
         assert!(Dose::new("guard", Some(0.0301), Some(5.0), Some(0.003)).is_err());
     }
 

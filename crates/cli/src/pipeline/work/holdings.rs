@@ -3,7 +3,9 @@
 use crate::console::Failure;
 use crate::pipeline::{Checked, from_ingest};
 use ingest_seasons::{HeldBlock, HeldTree, Visit, held_blocks, visits};
-use records::{MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3, trees_per_ha};
+use records::{
+    Book, MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3, trees_per_ha,
+};
 use std::collections::BTreeMap;
 use workplan::economics::TimedTree;
 use workplan::tools::{CountedTree, CutRates};
@@ -70,27 +72,47 @@ impl Holdings {
         })
     }
 
-    /// Mean canopy volume of a region's trees, m3, where sizes are recorded.
+    /// Mean canopy volume of a region's trees past the training age, m3, where sizes are recorded.
     #[must_use]
-    pub fn canopy_m3(&self, region: &str) -> Option<f64> {
-        mean(self.trees(region).filter_map(|tree| {
+    pub fn canopy_m3(&self, book: &Book, region: &str, season: i32) -> Option<f64> {
+        mean(self.grown(book, region, season).filter_map(|(_, tree)| {
             let (height, [ns, ew]) = tree.height_m.zip(tree.spread_m)?;
             Some(half_ellipsoid_volume_m3(height, ns, ew))
         }))
     }
 
-    /// Trees per ha of a region, blocks weighted by their trees.
+    /// Trees per ha of a region, blocks weighted by their trees past the training age.
     #[must_use]
-    pub fn trees_per_ha(&self, region: &str) -> Option<f64> {
-        mean(self.blocks.iter().filter(|block| block.region == region).flat_map(|block| {
-            let density = block.spacing_m.map(|[row, tree]| trees_per_ha(row, tree));
-            block.trees.iter().filter_map(move |_| density)
-        }))
+    pub fn trees_per_ha(&self, book: &Book, region: &str, season: i32) -> Option<f64> {
+        mean(
+            self.grown(book, region, season).filter_map(|(block, _)| {
+                block.spacing_m.map(|[row, tree]| trees_per_ha(row, tree))
+            }),
+        )
     }
 
-    fn trees(&self, region: &str) -> impl Iterator<Item = &HeldTree> {
-        self.blocks.iter().filter(move |block| block.region == region).flat_map(|b| &b.trees)
+    /// The trees that an intensity can be advised for, with their blocks.
+    fn grown<'a>(
+        &'a self,
+        book: &'a Book,
+        region: &'a str,
+        season: i32,
+    ) -> impl Iterator<Item = (&'a HeldBlock, &'a HeldTree)> {
+        let blocks = self.blocks.iter().filter(move |block| block.region == region);
+        let trees = blocks.flat_map(|block| block.trees.iter().map(move |tree| (block, tree)));
+        trees.filter(move |(block, tree)| !is_young(book, block, tree, season))
     }
+}
+
+/// Whether a tree is under the training age when the harvest of a season opens, as in the linked table.
+#[must_use]
+pub fn is_young(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> bool {
+    let harvest = book.regions.get(&block.region).and_then(|region| region.harvest);
+    let opens = harvest.zip(i16::try_from(season).ok());
+    let opens = opens.map(|(harvest, season)| harvest.start.in_year(season));
+    tree.planted.or(block.planted).zip(opens).is_some_and(|(planted, opens)| {
+        f64::from((opens - planted).get_days()) / 365.25 < book.options.training_age_years
+    })
 }
 
 fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
