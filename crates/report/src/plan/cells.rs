@@ -22,6 +22,17 @@ pub(super) fn number(value: impl Into<Option<f64>>, decimals: u8) -> PlanCell {
     value.map_or(PlanCell::Empty, |value| PlanCell::Number(value, decimals))
 }
 
+/// A share, or an empty cell when there is none.
+pub(super) fn share(value: impl Into<Option<f64>>) -> PlanCell {
+    let value = value.into().filter(|value| value.is_finite());
+    value.map_or(PlanCell::Empty, PlanCell::Share)
+}
+
+/// A word that CSV files write as `code` and people read as `shown`.
+pub(super) fn word(code: &str, shown: &str) -> PlanCell {
+    PlanCell::Word { code: code.to_owned(), shown: shown.to_owned() }
+}
+
 /// Six significant digits without trailing zeros, so that 0.1 + 0.2 is written 0.3.
 fn six_digits(value: f64) -> String {
     format!("{value:.5e}").parse::<f64>().map_or_else(|_| String::new(), |value| value.to_string())
@@ -42,7 +53,8 @@ impl Sheet {
             out.push_str(&csv_record(row.iter().map(|cell| match cell {
                 PlanCell::Empty => String::new(),
                 PlanCell::Text(text) => harmless(text),
-                PlanCell::Number(value, _) => six_digits(*value),
+                PlanCell::Word { code, .. } => code.clone(),
+                PlanCell::Number(value, _) | PlanCell::Share(value) => six_digits(*value),
                 PlanCell::Day(day) => day.to_string(),
             })));
         }

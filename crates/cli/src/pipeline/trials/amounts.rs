@@ -2,7 +2,7 @@
 
 use super::plots::{axis, empty};
 use super::tables::slug;
-use super::words::{decimals, factor_words};
+use super::words::{decimals, factor_words, level_words};
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
 use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
@@ -23,7 +23,7 @@ pub fn section(analysis: &Analysis) -> Option<TrialSection> {
             .into_iter()
             .flatten()
             .map(|optimum| optimum.words.replace(&curve.factor, &name));
-        format!("{}: {}", place(curve), said.collect::<Vec<_>>().join(" "))
+        format!("{}: {}", place(analysis, curve), said.collect::<Vec<_>>().join(" "))
     };
     Some(TrialSection {
         heading: say!("Curves over amounts"),
@@ -42,11 +42,14 @@ fn priced(analysis: &Analysis) -> Option<String> {
     ))
 }
 
-fn place(curve: &Curve) -> String {
+fn place(analysis: &Analysis, curve: &Curve) -> String {
     let factor = capital(&factor_words(&curve.factor));
     match &curve.within {
         None => factor,
-        Some((other, level)) => say!("{factor} at {} {level}", factor_words(other)),
+        Some((other, level)) => {
+            let found = analysis.plan.factors.iter().find(|factor| factor.name == *other);
+            say!("{factor} at {} {level}", factor_words(other), level = level_words(found, level))
+        }
     }
 }
 
@@ -101,7 +104,7 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
             _ => say!("not inside"),
         };
         table.rows.push(vec![
-            TrialCell::Text(place(curve)),
+            TrialCell::Text(place(analysis, curve)),
             TrialCell::Number(Some(constant), digits),
             TrialCell::Number(Some(linear), digits),
             TrialCell::Number(Some(quadratic), digits),
@@ -153,9 +156,9 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
     plot.x_title = format!("{} ({unit})", capital(&factor_words(&curve.factor)));
     plot.y_title = axis(analysis);
     let points = means.means.iter().filter_map(|mean| {
-        let level = mean.levels.first()?;
-        let x = level.parse::<f64>().ok()? * scale;
-        Some(TrialPoint { x, y: mean.mean?, name: level.clone() })
+        let amount = mean.levels.first()?.parse::<f64>().ok()?;
+        let name = amount_words(amount, &curve.unit);
+        Some(TrialPoint { x: amount * scale, y: mean.mean?, name })
     });
     plot.series =
         vec![TrialSeries { name: "mean".to_owned(), points: points.collect(), joined: false }];
@@ -164,7 +167,7 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
     let fitted = (0..POINTS).map(|k| {
         let x = low + (high - low) * k as f64 / (POINTS - 1) as f64;
         let y = quadratic.mul_add(x * x, linear.mul_add(x, constant));
-        TrialPoint { x: x * scale, y, name: say!("{x:.3}") }
+        TrialPoint { x: x * scale, y, name: amount_words(x, &curve.unit) }
     });
     plot.curves =
         vec![TrialSeries { name: "fitted".to_owned(), points: fitted.collect(), joined: true }];

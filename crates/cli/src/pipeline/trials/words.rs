@@ -75,6 +75,24 @@ pub fn factor_of<'a>(
     analysis.plan.factors.iter().find(|factor| factor.name == *name)
 }
 
+/// Means whose levels are treatments, or the control beside the factorial, with those in words;
+/// levels of factors stay the keys they are.
+pub fn with_treatments_in_words(
+    declaration: &TrialDeclaration,
+    analysis: &Analysis,
+    of: &MeansOfTerm,
+) -> MeansOfTerm {
+    let mut said = of.clone();
+    for mean in &mut said.means {
+        for (part, level) in mean.levels.iter_mut().enumerate() {
+            if factor_of(analysis, of, part).is_none() {
+                *level = treatment_words(declaration, level);
+            }
+        }
+    }
+    said
+}
+
 /// Levels of a mean in words.
 pub fn levels_words(analysis: &Analysis, of: &MeansOfTerm, levels: &[String]) -> String {
     let words = levels
