@@ -268,7 +268,7 @@ impl Former<'_> {
         for (block, at) in grouped(blocks) {
             let here = distinct(&treatment, &at);
             for one in all.iter().filter(|t| !here.contains(t)) {
-                lost.push(format!("{one} in {block}"));
+                lost.push(say!("{one} in {block}", block = crate::place_in_words(block)));
             }
         }
         const SHOWN: usize = 12;
