@@ -30,8 +30,16 @@ pub fn name_in_words(name: &str) -> String {
 pub fn place_in_words(place: &str) -> String {
     // The longer names first: a sub-sub plot is no plot.
     const UNITS: [&str; 10] = [
-        "sub plot", "main plot", "replicate", "square", "column", "season", "block", "plot",
-        "tree", "row",
+        "sub plot",
+        "main plot",
+        "replicate",
+        "square",
+        "column",
+        "season",
+        "block",
+        "plot",
+        "tree",
+        "row",
     ];
     let said = place.split(", ").map(|part| {
         let unit = UNITS.iter().find_map(|unit| {

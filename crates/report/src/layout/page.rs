@@ -125,7 +125,9 @@ fn pruning(layout: &Layout) -> Table {
 /// One line for each tree that is observed.
 fn harvest(layout: &Layout) -> Table {
     let mut table = Table::new(
-        text!("Harvest: write the date and the nuts of each pick, a further line for a further pick"),
+        text!(
+            "Harvest: write the date and the nuts of each pick, a further line for a further pick"
+        ),
         [
             text!("Tree"),
             text!("Where"),

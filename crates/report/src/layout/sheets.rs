@@ -113,7 +113,8 @@ fn plots(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
         let (code, treatment) = super::treatment_of(layout, plot.treatment);
         let ids: Vec<&str> = plot.trees.iter().map(|tree| tree.tree.as_str()).collect();
         let levels = layout.treatments.get(plot.treatment).map_or(&[][..], |found| &found.levels);
-        let levels = levels.iter().map(|level| level.clone().unwrap_or_else(|| text!("none").to_owned()));
+        let levels =
+            levels.iter().map(|level| level.clone().unwrap_or_else(|| text!("none").to_owned()));
         [plot.plot.clone(), within(plot), code, treatment, ids.join(" ")]
             .into_iter()
             .chain(levels)

@@ -239,7 +239,10 @@ fn latin(rows: &Rows<'_>, groups: &Groups, treatment: &[String]) -> Result<(), R
             for ((line, treatment), at) in seen {
                 if distinct(&groups.plot, &at).len() > 1 {
                     return Err(Refusal::NotLatin {
-                        detail: say!("{treatment} occurs twice in {line}", line = place_in_words(line)),
+                        detail: say!(
+                            "{treatment} occurs twice in {line}",
+                            line = place_in_words(line)
+                        ),
                         evidence: rows.evidence_at(at),
                     });
                 }
@@ -258,9 +261,9 @@ fn single_block(declared: &TrialDeclaration, groups: &Groups) -> Result<(), Refu
         _ => groups.replicate.as_deref(),
     };
     match blocks {
-        Some(blocks) if blocks.iter().all(|t| *t == blocks[0]) => Err(Refusal::OneReplicate {
-            what: say!("all plots lie in one block, {}", blocks[0]),
-        }),
+        Some(blocks) if blocks.iter().all(|t| *t == blocks[0]) => {
+            Err(Refusal::OneReplicate { what: say!("all plots lie in one block, {}", blocks[0]) })
+        }
         _ => Ok(()),
     }
 }

@@ -82,11 +82,8 @@ impl Layout {
     /// The day of a level in words, with the regions where they differ; empty where it is not known.
     #[must_use]
     pub fn day_of_lead(&self, factor: &str, level: &str) -> String {
-        let days: Vec<&LeadDay> = self
-            .leads
-            .iter()
-            .filter(|lead| lead.factor == factor && lead.level == level)
-            .collect();
+        let days: Vec<&LeadDay> =
+            self.leads.iter().filter(|lead| lead.factor == factor && lead.level == level).collect();
         let Some(first) = days.first() else { return String::new() };
         let said = |lead: &LeadDay| day_and_month(lead.month, lead.day);
         if days.iter().all(|lead| (lead.month, lead.day) == (first.month, first.day)) {

@@ -261,13 +261,23 @@ fn a_date_changed_in_one_row_of_a_main_plot_is_refused_by_that_row() {
 #[test]
 fn refusals_have_no_english_in_portuguese() {
     const ENGLISH: [&str; 14] = [
-        "plot", "plots", "replicate", "replicates", "block", "blocks", "tree", "row", "season",
-        "and", "twice", "always", "only", "the",
+        "plot",
+        "plots",
+        "replicate",
+        "replicates",
+        "block",
+        "blocks",
+        "tree",
+        "row",
+        "season",
+        "and",
+        "twice",
+        "always",
+        "only",
+        "the",
     ];
     let spoken = |refusal: &Refusal| {
-        words::speaking(words::Language::Portuguese, || {
-            format!("{refusal}. {}", refusal.remedy())
-        })
+        words::speaking(words::Language::Portuguese, || format!("{refusal}. {}", refusal.remedy()))
     };
     let read = |d: &TrialDeclaration, data: &Observations| {
         words::speaking(words::Language::Portuguese, || Plan::read(d, data).unwrap_err())

@@ -128,10 +128,7 @@ pub fn from_book(
 ///
 /// # Errors
 /// When the tables break their own promise.
-pub fn regions(
-    layout: &Layout,
-    standing: &Standing,
-) -> Result<Vec<(String, Calendar)>, Failure> {
+pub fn regions(layout: &Layout, standing: &Standing) -> Result<Vec<(String, Calendar)>, Failure> {
     let held = held_blocks(&standing.tables).map_err(from_ingest)?;
     let of_block: BTreeMap<&str, &HeldBlock> =
         held.iter().map(|block| (block.block.as_str(), block)).collect();

@@ -113,8 +113,7 @@ pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
 /// The test that all treatments are alike, as other tests are shown.
 fn tested(test: &TraitTest) -> TrialTable {
     let heads = [text!("Test"), "#F", "#df", text!("#Denominator df"), "#p"];
-    let mut table =
-        TrialTable::new("natural-test", text!("Test on the scale of analysis"), &heads);
+    let mut table = TrialTable::new("natural-test", text!("Test on the scale of analysis"), &heads);
     table.rows.push(vec![
         TrialCell::Text(say!("all treatments alike")),
         TrialCell::Number(Some(test.f), 2),

@@ -2,9 +2,7 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
-use super::words::{
-    factor_words, part_finding, sentence, sites_finding, with_treatments_in_words,
-};
+use super::words::{factor_words, part_finding, sentence, sites_finding, with_treatments_in_words};
 use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
 use ::words::{capital, say, text};
 use records::counted;

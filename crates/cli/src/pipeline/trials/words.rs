@@ -182,6 +182,12 @@ pub fn finding(analysis: &Analysis) -> String {
     out.join(" ")
 }
 
+/// p of the main effect of a factor; `None` where it was not tested.
+pub fn main_effect_of(analysis: &Analysis, factor: &str) -> Option<f64> {
+    let own = tested(analysis).into_iter().find(|t| t.parts == 1 && t.row.source == factor)?;
+    Some(own.p)
+}
+
 fn means_of(analysis: &Analysis, term: usize) -> Option<&MeansOfTerm> {
     analysis.means.iter().find(|means| means.position == Some(term))
 }
