@@ -73,21 +73,22 @@ fn headed(column: &str) -> String {
 /// A table whose columns are as wide as their texts; columns without any are for writing by hand.
 fn fill(
     sheet: &mut Worksheet,
-    (names, frozen): (&[&str], u16),
+    (names, frozen): (&[String], u16),
     rows: &[Vec<String>],
     (format, height): (&Format, f64),
 ) -> Result<(), XlsxError> {
     let bold = top().set_bold().set_text_wrap().set_border_bottom(FormatBorder::Medium);
     let mut widths = Vec::with_capacity(names.len());
     let mut head_lines = 1;
+    let remarks = headed(REMARKS);
     for (column, name) in names.iter().enumerate() {
         let longest = rows.iter().filter_map(|cells| cells.get(column));
         let longest = longest.map(|text| text.chars().count()).max().unwrap_or(0);
-        let least = if *name == REMARKS { 2.0 * BY_HAND } else { BY_HAND };
+        let least = if *name == remarks { 2.0 * BY_HAND } else { BY_HAND };
         let width = (1.1 * longest as f64).clamp(least, f64::max(MOST, least));
         sheet.set_column_width(column as u16, width)?;
-        sheet.write_string_with_format(0, column as u16, headed(name), &bold)?;
-        head_lines = head_lines.max(lines(&headed(name), width));
+        sheet.write_string_with_format(0, column as u16, name, &bold)?;
+        head_lines = head_lines.max(lines(name, width));
         widths.push(width);
     }
     set_height(sheet, 0, head_lines)?;
@@ -107,8 +108,8 @@ fn fill(
 }
 
 fn plots(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
-    let mut names = vec!["plot", "within", "code", "treatment", "trees"];
-    names.extend(layout.factors.iter().map(|factor| factor.name.as_str()));
+    let mut names = ["plot", "within", "code", "treatment", "trees"].map(headed).to_vec();
+    names.extend(layout.factors.iter().map(|factor| factor.name.clone()));
     let rows = layout.plots.iter().map(|plot| {
         let (code, treatment) = super::treatment_of(layout, plot.treatment);
         let ids: Vec<&str> = plot.trees.iter().map(|tree| tree.tree.as_str()).collect();
@@ -144,7 +145,8 @@ fn trees(
         vec![line.tree.tree.clone(), stands(line.tree), plot, treatment, observed.to_owned()]
     });
     let line = top().set_text_wrap().set_border_bottom(FormatBorder::Thin);
-    fill(sheet, (names, 1), &rows.collect::<Vec<_>>(), (&line, HAND_HEIGHT))
+    let names: Vec<String> = names.iter().map(|name| headed(name)).collect();
+    fill(sheet, (&names, 1), &rows.collect::<Vec<_>>(), (&line, HAND_HEIGHT))
 }
 
 /// Labels to cut out, one per plot.
@@ -176,6 +178,5 @@ fn labels(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
 /// The trial table, as in `trials.csv`.
 fn table(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
     let (columns, rows) = trials_csv_rows(layout);
-    let names: Vec<&str> = columns.iter().map(String::as_str).collect();
-    fill(sheet, (&names, 2), &rows, (&top(), LINE_HEIGHT))
+    fill(sheet, (&columns, 2), &rows, (&top(), LINE_HEIGHT))
 }

@@ -95,7 +95,8 @@ fn of_part(trial: &AnalysedTrial, part: &AnalysedPart, region: &RegionAdvice) ->
     };
     if p >= FOUND {
         return Some(say!(
-            "By itself {named} found no effect of intensity on yield ({}): it neither supports nor contradicts that.",
+            "By itself {named} found no difference in yield between intensities {}({}): it neither supports nor contradicts that.",
+            tested(analysis, factor),
             p_words(p)
         ));
     }
@@ -126,6 +127,17 @@ fn of_part(trial: &AnalysedTrial, part: &AnalysedPart, region: &RegionAdvice) ->
         "By itself {named} puts the highest yield at {best} ({how}){apart}{overlap}.",
         best = whole(best)
     ))
+}
+
+/// The least and the greatest intensity that were compared, before what follows; empty where they
+/// are not known.
+fn tested(analysis: &Analysis, factor: &str) -> String {
+    let own = analysis.plan.factors.iter().find(|own| own.name == factor);
+    let amounts = own.and_then(|own| own.amounts.as_ref());
+    let ends = amounts.and_then(|amounts| amounts.values.first().zip(amounts.values.last()));
+    ends.map_or_else(String::new, |(low, high)| {
+        say!("from {} to {} ", amount_words(*low, "fraction"), amount_words(*high, "fraction"))
+    })
 }
 
 /// How the curve of a trial tells its best level.
