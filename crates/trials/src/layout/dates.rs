@@ -101,7 +101,6 @@ fn day_and_month(number: i8, day: i8) -> String {
 }
 
 #[cfg(test)]
-#[expect(clippy::unwrap_used, reason = "a broken fixture fails the test")]
 mod tests {
     use crate::layout::{LayoutRequest, lay_out};
     use records::{Calendar, Window};

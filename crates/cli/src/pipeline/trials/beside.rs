@@ -2,10 +2,11 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::words::{main_effect_of, p_words};
-use ::words::{say, text};
+use ::words::{counted, say, text};
 use advise::{Advice, Evidence, Optimum, RegionAdvice, Verdict};
 use records::TrialTrait;
 use report::BesideTrial;
+use std::collections::BTreeSet;
 use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
 
 /// Level at which a difference is called found.
@@ -26,7 +27,10 @@ pub fn beside(advice: &Advice, trials: &[AnalysedTrial]) -> Vec<BesideTrial> {
             return None;
         }
         let counts = match region.evidence {
-            Evidence::Trial | Evidence::Mixed => Some(say!(
+            Evidence::Trial => Some(say!(
+                "Those records are the rows of randomised trials alone, so that the two are not independent."
+            )),
+            Evidence::Mixed => Some(say!(
                 "The rows of randomised trials already count as evidence in the yield model, so that the two are not independent."
             )),
             Evidence::Routine => None,
@@ -58,6 +62,7 @@ fn advised(region: &RegionAdvice) -> Option<f64> {
 /// What the advice rests on.
 fn basis(region: &RegionAdvice) -> String {
     let name = &region.name;
+    let records = counted(region.rows, text!("tree-season"), text!("tree-seasons"));
     let highest = match &region.yield_optimum {
         Some(best) => say!(
             "yield there is highest at {} ({} to {}, {} interval)",
@@ -70,15 +75,17 @@ fn basis(region: &RegionAdvice) -> String {
     };
     match (region.verdict, advised(region)) {
         (Verdict::Keep, Some(kept)) => say!(
-            "For {name} the practice kept, {kept} of the canopy, rests on net return by all records of the region; {highest}.",
+            "For {name} the practice kept, {kept} of the canopy, rests on net return by all records of the region ({records}); {highest}.",
             kept = whole(kept)
         ),
         (_, Some(advised)) => say!(
-            "For {name} the advice of {advised} rests on net return by all records of the region; {highest}.",
+            "For {name} the advice of {advised} rests on net return by all records of the region ({records}); {highest}.",
             advised = whole(advised)
         ),
         (_, None) => {
-            say!("For {name} no intensity is advised by all records of the region; {highest}.")
+            say!(
+                "For {name} no intensity is advised by all records of the region ({records}); {highest}."
+            )
         }
     }
 }
@@ -89,9 +96,12 @@ fn of_part(trial: &AnalysedTrial, part: &AnalysedPart, region: &RegionAdvice) ->
     let amounts = &trial.declared.declaration.amounts;
     let (factor, _) = amounts.iter().find(|(_, unit)| *unit == "fraction")?;
     let p = main_effect_of(analysis, factor)?;
+    let id = &trial.declared.id;
+    let trees: BTreeSet<&String> = part.rows.tree.iter().collect();
+    let trees = counted(trees.len() as u64, text!("tree"), text!("trees"));
     let named = match &part.site {
-        Some(site) => say!("trial {} at {site}", trial.declared.id),
-        None => say!("trial {}", trial.declared.id),
+        Some(site) => say!("trial {id} at {site} ({trees})"),
+        None => say!("trial {id} ({trees})"),
     };
     if p >= FOUND {
         return Some(say!(
@@ -162,11 +172,8 @@ fn highest(analysis: &Analysis, factor: &str) -> Option<f64> {
 fn apart(best: f64, advised: f64) -> String {
     let points = (100.0 * best).round() - (100.0 * advised).round();
     // Whole and at most 100.
-    let counted = ::words::counted(
-        points.abs() as u64,
-        text!("percentage point"),
-        text!("percentage points"),
-    );
+    let counted =
+        counted(points.abs() as u64, text!("percentage point"), text!("percentage points"));
     if points > 0.0 {
         say!(", {counted} above it")
     } else if points < 0.0 {
