@@ -86,7 +86,7 @@ impl Fitted {
                         factored: treatments,
                         y,
                         way: Way::Strata(strata),
-                        why: "the trial is balanced: every term lies in one stratum".to_owned(),
+                        why: say!("the trial is balanced: every term lies in one stratum"),
                     });
                 }
                 Err(why) => why,

@@ -53,6 +53,16 @@ fn place(analysis: &Analysis, curve: &Curve) -> String {
     }
 }
 
+/// A component as people read it.
+fn component_words(name: &str) -> String {
+    match name {
+        "linear" => say!("linear"),
+        "quadratic" => say!("quadratic"),
+        "cubic" => say!("cubic"),
+        other => other.to_owned(),
+    }
+}
+
 fn polynomials(analysis: &Analysis) -> Option<TrialTable> {
     let heads = [
         text!("Term"),
@@ -71,7 +81,7 @@ fn polynomials(analysis: &Analysis) -> Option<TrialTable> {
         for component in &polynomial.components {
             table.rows.push(vec![
                 TrialCell::Text(factor_words(&polynomial.term)),
-                TrialCell::Text(component.name.clone()),
+                TrialCell::Text(component_words(&component.name)),
                 TrialCell::Number(Some(component.df), 0),
                 TrialCell::Number(Some(component.df_denominator), 1),
                 TrialCell::Number(component.ss, 3),
@@ -160,8 +170,7 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
         let name = amount_words(amount, &curve.unit);
         Some(TrialPoint { x: amount * scale, y: mean.mean?, name })
     });
-    plot.series =
-        vec![TrialSeries { name: "mean".to_owned(), points: points.collect(), joined: false }];
+    plot.series = vec![TrialSeries { name: say!("mean"), points: points.collect(), joined: false }];
     let [constant, linear, quadratic] = curve.coefficients;
     let (low, high) = curve.range;
     let fitted = (0..POINTS).map(|k| {
@@ -170,7 +179,7 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
         TrialPoint { x: x * scale, y, name: amount_words(x, &curve.unit) }
     });
     plot.curves =
-        vec![TrialSeries { name: "fitted".to_owned(), points: fitted.collect(), joined: true }];
+        vec![TrialSeries { name: say!("fitted"), points: fitted.collect(), joined: true }];
     if let Some(OptimumSet::Interval { low, high, .. }) = &curve.maximum.set {
         plot.span = Some((low * scale, high * scale, say!("95 % set of the optimum")));
     }

@@ -7,7 +7,7 @@ use ::words::{capital, say, text};
 use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
 use trials::{
-    Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, PlanFactor,
+    Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, Plan, PlanFactor,
     TraitKind, amount_words,
 };
 
@@ -91,6 +91,18 @@ pub fn with_treatments_in_words(
         }
     }
     said
+}
+
+/// A plot as people read it: its place in words, amounts with their units.
+pub fn plot_words(plan: &Plan, plot: &str) -> String {
+    let said = plot.split(", ").map(|part| {
+        let level = plan.factors.iter().find_map(|factor| {
+            let level = part.strip_prefix(&factor.name)?.strip_prefix(' ')?;
+            Some(format!("{} {}", factor_words(&factor.name), level_words(Some(factor), level)))
+        });
+        level.unwrap_or_else(|| trials::place_in_words(part))
+    });
+    said.collect::<Vec<_>>().join(", ")
 }
 
 /// Levels of a mean in words.
