@@ -267,7 +267,7 @@ fn gone_trees_are_left_out_and_leads_have_dates() {
     let spoken = lay_out(&["--language", "pt"]);
     assert_eq!(spoken.code, 0, "{}", spoken.stderr);
     let page = read("field-sheets.html");
-    assert!(page.contains("(18 de julho)") && page.contains("Castanhas (kg)"));
+    assert!(page.contains("45 dias (18 de julho)") && page.contains("Castanhas (kg)"));
     // A block of which nothing stands any more holds no trial.
     let felled: Vec<String> = book
         .text("trees.csv")

@@ -12,6 +12,7 @@ use askama::Template;
 use records::turns_direction;
 use std::fs;
 use std::path::Path;
+use trials::amount_words;
 use trials::layout::{Layout, NewField, TrialTable};
 
 /// Code of a treatment on maps and labels: A to Z, then A2 and so on.
@@ -31,13 +32,14 @@ fn treatment_of(layout: &Layout, treatment: usize) -> (String, String) {
 fn described(layout: &Layout, levels: &[Option<String>]) -> String {
     let words = layout.factors.iter().zip(levels).filter_map(|(factor, level)| {
         let level = level.as_ref()?;
-        let unit = factor.unit.as_deref().filter(|unit| *unit != "fraction");
-        let unit = unit.map_or_else(String::new, |unit| format!(" {unit}"));
+        let amount = factor.unit.as_deref().zip(level.parse::<f64>().ok());
+        let said =
+            amount.map_or_else(|| level.clone(), |(unit, amount)| amount_words(amount, unit));
         let day = match layout.day_of_lead(&factor.name, level) {
             day if day.is_empty() => day,
             day => format!(" ({day})"),
         };
-        Some(format!("{} {level}{unit}{day}", trials::name_in_words(&factor.name)))
+        Some(format!("{} {said}{day}", trials::name_in_words(&factor.name)))
     });
     let words: Vec<String> = words.collect();
     words.join(", ")

@@ -78,6 +78,7 @@ fn what_is_cut_and_what_is_picked_have_columns_of_their_own_in_the_language_of_t
     assert_eq!((english[1].1.len(), english[2].1.len()), (8 * 9 + 1, 8 + 1));
     assert!(english[1].1[1][3].contains("days ("), "{:?}", english[1].1[1]);
     assert_eq!(page.matches("Nuts (kg)").count(), 1);
+    assert!(page.contains("lead days 45 days (18 July), depth 30 %"));
     assert!(page.contains("Lead: days from pruning") && page.contains("1 September in North"));
     let (portuguese, page) = write(Language::Portuguese);
     let names: Vec<&str> = portuguese.iter().map(|(name, _)| name.as_str()).collect();
@@ -87,7 +88,7 @@ fn what_is_cut_and_what_is_picked_have_columns_of_their_own_in_the_language_of_t
         portuguese[2].1[0][5..8],
         ["data (date)", "castanhas, kg (nut_kg)", "umidade, % (moisture_pct)"]
     );
-    assert!(page.contains("(18 de julho)"));
+    assert!(page.contains("lead days 45 dias (18 de julho), depth 30 %"));
     // The table to be read back is the same in every language.
     assert_eq!(english[4], portuguese[4]);
 }
