@@ -52,12 +52,31 @@ impl Sheet {
         for row in &self.rows {
             out.push_str(&csv_record(row.iter().map(|cell| match cell {
                 PlanCell::Empty => String::new(),
-                PlanCell::Text(text) => harmless(text),
-                PlanCell::Word { code, .. } => code.clone(),
+                // A tool of the book's own is a word too.
+                PlanCell::Text(text) | PlanCell::Word { code: text, .. } => harmless(text),
                 PlanCell::Number(value, _) | PlanCell::Share(value) => six_digits(*value),
                 PlanCell::Day(day) => day.to_string(),
             })));
         }
         out
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Sheet, share, word};
+    use crate::plan::PlanCell;
+
+    #[test]
+    fn words_are_disarmed_as_texts_are_and_shares_stay_fractions() {
+        let cells = vec![PlanCell::from("=1+1"), word("=2+2", "two"), share(0.1 + 0.2)];
+        let sheet = Sheet {
+            name: "Tools",
+            file: "tools.csv",
+            heads: vec!["a", "b", "c"],
+            titles: vec!["A", "B", "C"],
+            rows: vec![cells],
+        };
+        assert_eq!(sheet.csv(), "a,b,c\n'=1+1,'=2+2,0.3\n");
     }
 }
