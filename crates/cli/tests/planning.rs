@@ -74,6 +74,39 @@ fn only_replicates_to_try_are_answers_and_the_fewest_are_named() {
     }
 }
 
+/// Programs read the answer that people read.
+#[test]
+fn json_holds_the_located_optimum() {
+    let asked = "--levels 0,0.15,0.30,0.45 --optimum 0.3 --gain 20 --seasons 1 --trees 1,6 \
+                 --replicates 4,12";
+    let (text, json) = (locate(asked).stdout, locate(&format!("{asked} --format json")).stdout);
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    // The trade-off stands as before.
+    assert_eq!(json["cells"].as_array().unwrap().len(), 4);
+    let optimum = &json["optimum"];
+    assert_eq!((optimum["within"].as_f64(), optimum["target"].as_f64()), (Some(0.05), Some(0.8)));
+    let sizes = optimum["sizes"].as_array().unwrap();
+    assert_eq!(sizes.len(), 2);
+    for size in sizes {
+        let begin = format!("  seasons 1, trees per plot {}: ", size["trees_per_plot"]);
+        let (_, line) = text.split_once(&begin).unwrap();
+        let line = line.lines().next().unwrap();
+        match size["replicates"].as_u64() {
+            Some(replicates) => {
+                let share = 100.0 * size["precision"]["within_tolerance"].as_f64().unwrap();
+                assert!(line.starts_with(&format!("{replicates} replicates")), "{line}");
+                assert!(line.contains(&format!(", {share:.0} % of estimates")), "{line}");
+            }
+            None => {
+                assert!(size["precision"].is_null() && line.starts_with("more than 12"), "{line}");
+            }
+        }
+    }
+    let plain = locate("--format json").stdout;
+    let plain: serde_json::Value = serde_json::from_str(&plain).unwrap();
+    assert!(plain.get("optimum").is_none() && plain["cells"].is_array());
+}
+
 /// Power needs no cost of pruning: a book that states none tells how much trees vary all the same.
 #[test]
 fn sizes_of_a_book_that_cannot_cost_pruning() {

@@ -12,7 +12,7 @@ use trials::layout::{Layout, lay_out};
 /// Reads the request, draws and writes.
 pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
     let (file, mut request) = RequestFile::read(&args.request)?;
-    match &args.book {
+    let standing = match &args.book {
         Some(book) => {
             let stages = Stages::new();
             let standing = Standing::of(book, &stages);
@@ -20,6 +20,7 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
             let standing = standing?;
             standing.tables.check_unchanged(book).map_err(from_ingest)?;
             field::from_book(&mut request, &file, &standing)?;
+            Some(standing)
         }
         None if !request.field.blocks.is_empty() && request.field.trees.is_empty() => {
             return Err(file.refused(
@@ -29,9 +30,12 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
                 "name the book with --book BOOK; of a field yet to be planted give rows and columns instead",
             ));
         }
-        None => {}
+        None => None,
+    };
+    let mut layout = lay_out(&request, args.seed).map_err(|error| file.from_layout(&error))?;
+    if let Some(standing) = &standing {
+        layout.date_leads(&field::regions(&layout, standing)?);
     }
-    let layout = lay_out(&request, args.seed).map_err(|error| file.from_layout(&error))?;
     report::publish(&args.out, |dir| -> Result<(), ReportError> {
         report::write_layout(&layout, dir)
     })
@@ -57,7 +61,8 @@ fn summary(args: &LayoutArgs, layout: &Layout) -> String {
         counted(trees as u64, "tree", "trees"),
         layout.seed
     );
-    for sentence in &layout.methods {
+    let leads = Some(&layout.lead_words).filter(|words| !words.is_empty());
+    for sentence in layout.methods.iter().chain(leads) {
         text.push_str(&format!("  {sentence}\n"));
     }
     for sentence in layout.new_field.iter().flat_map(report::new_field_words) {

@@ -9,7 +9,7 @@ use records::{TrialDesign, counted};
 use report::{
     ReportError, TrialCell, TrialPart, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable,
 };
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use trials::size::{
     Comparison, Components, Effect, SizeError, TradeOff, TradeOffCell, TradeOffRequest, TrialSize,
     trade_off,
@@ -63,7 +63,7 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
         part.sections.push(located.section.clone());
     }
     if let Some(out) = &args.out {
-        let json = json(&found)?;
+        let json = json(&found, located.as_ref())?;
         report::publish(out, |dir| -> Result<(), ReportError> {
             report::write_size(&part, dir)?;
             let path = dir.join("size.json");
@@ -73,14 +73,24 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
     }
     let text = match args.format {
         Format::Text => text(args, &part, &found, located.as_ref()),
-        Format::Json => json(&found)?,
+        Format::Json => json(&found, located.as_ref())?,
     };
     print_data(&text)?;
     Ok(Outcome::Done)
 }
 
-fn json(found: &TradeOff) -> Result<String, Failure> {
-    serde_json::to_string_pretty(found)
+/// What is written as JSON: the trade-off, and where the best level was asked for, its precision.
+#[derive(Serialize)]
+struct Answer<'a> {
+    #[serde(flatten)]
+    found: &'a TradeOff,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    optimum: Option<&'a locate::Answer>,
+}
+
+fn json(found: &TradeOff, located: Option<&locate::Located>) -> Result<String, Failure> {
+    let optimum = located.map(|located| &located.answer);
+    serde_json::to_string_pretty(&Answer { found, optimum })
         .map(|text| text + "\n")
         .map_err(|error| Failure::new(error, ""))
 }

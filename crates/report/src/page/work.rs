@@ -263,6 +263,8 @@ fn rows_of<'a>(report: &'a Report, file: &'a str) -> impl Iterator<Item = Vec<St
 fn words(cell: &PlanCell) -> String {
     match cell {
         PlanCell::Text(text) => text.clone(),
+        PlanCell::Word { shown, .. } => shown.clone(),
+        PlanCell::Share(value) => percent(*value),
         PlanCell::Number(value, decimals) => fixed(*value, usize::from(*decimals)),
         PlanCell::Day(day) => day.to_string(),
         PlanCell::Empty => DASH.to_owned(),

@@ -3,11 +3,11 @@
 use super::request::RequestFile;
 use crate::console::Failure;
 use crate::pipeline::{Standing, from_ingest};
-use ingest_seasons::{held_blocks, standing_trees};
+use ingest_seasons::{HeldBlock, held_blocks, standing_trees};
 use model::TreeSeasons;
-use records::{Table, counted, noun};
+use records::{Calendar, Table, counted, noun};
 use std::collections::{BTreeMap, BTreeSet};
-use trials::layout::{ExistingTree, LayoutRequest};
+use trials::layout::{ExistingTree, Layout, LayoutRequest};
 
 /// Ids of blocks that a message lists.
 const SHOWN: usize = 12;
@@ -41,11 +41,15 @@ pub fn from_book(
     let listed: BTreeSet<&str> =
         request.field.trees.iter().map(|tree| tree.tree.as_str()).collect();
     if request.field.blocks.is_empty() && listed.is_empty() {
+        // Of a new field the book tells the calendar alone.
+        if request.field.rows.is_some() {
+            return Ok(());
+        }
         return Err(file.refused(
             "field",
             None,
             "no block of the book is named",
-            "write [field] with blocks = [\"BLOCK\", ..], or leave --book out for a new field",
+            "write [field] with blocks = [\"BLOCK\", ..], or with rows and columns for a new field",
         ));
     }
     let ids: BTreeSet<&str> = all.iter().map(|tree| tree.tree.as_str()).collect();
@@ -90,8 +94,23 @@ pub fn from_book(
              each trial with its own seasons",
         ));
     }
-    let crops = earlier_crops(standing, &chosen.keys().copied().collect())?;
-    let trees = chosen.values().map(|tree| ExistingTree {
+    let (gone, stand): (Vec<&ingest_seasons::StandingTree>, Vec<_>) =
+        chosen.values().copied().partition(|tree| tree.is_gone());
+    if let (Some(first), true) = (gone.first(), stand.is_empty()) {
+        return Err(file.refused(
+            if listed.is_empty() { "field.blocks" } else { "field.trees" },
+            None,
+            &format!(
+                "none of {} stands any more, first {} ('{}')",
+                counted(gone.len() as u64, "tree", "trees"),
+                first.tree,
+                first.status.as_deref().unwrap_or_default()
+            ),
+            "name other blocks or trees, or correct `status` in the tree table",
+        ));
+    }
+    let crops = earlier_crops(standing, &stand.iter().map(|tree| tree.tree.as_str()).collect())?;
+    let trees = stand.into_iter().map(|tree| ExistingTree {
         tree: tree.tree.clone(),
         block: tree.block.clone(),
         row: tree.row,
@@ -100,7 +119,28 @@ pub fn from_book(
         girth_cm: tree.girth_cm,
     });
     request.field.trees = trees.collect();
+    request.field.gone = gone.into_iter().map(|tree| tree.tree.clone()).collect();
     Ok(())
+}
+
+/// The regions that a layout stands in, by name, with their calendars: those of its blocks, or that
+/// of a new field. Empty where one of them has none, since a date would then be missing.
+///
+/// # Errors
+/// When the tables break their own promise.
+pub fn regions(layout: &Layout, standing: &Standing) -> Result<Vec<(String, Calendar)>, Failure> {
+    let held = held_blocks(&standing.tables).map_err(from_ingest)?;
+    let of_block: BTreeMap<&str, &HeldBlock> =
+        held.iter().map(|block| (block.block.as_str(), block)).collect();
+    let stated = layout.new_field.as_ref().and_then(|field| field.region.as_deref());
+    let of_plots =
+        layout.plots.iter().filter_map(|plot| Some(of_block.get(&*plot.patch)?.region.as_str()));
+    let ids: BTreeSet<&str> = of_plots.chain(stated).collect();
+    let dated = ids.into_iter().map(|id| {
+        let region = standing.tables.book.regions.get(id)?;
+        Some((region.name.clone().unwrap_or_else(|| id.to_owned()), region.calendar()?))
+    });
+    Ok(dated.collect::<Option<_>>().unwrap_or_default())
 }
 
 /// What to do about a block without trees.
