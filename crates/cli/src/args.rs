@@ -417,7 +417,8 @@ fn share(text: &str) -> Result<f64, String> {
 /// A number of a command line, which takes the decimal point in every language, as `book.toml` does.
 fn number(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
-        Ok(number) if number.is_finite() => Ok(number),
+        // What is no finite number is refused where its range is known.
+        Ok(number) => Ok(number),
         _ if text.contains(',') => {
             let meant = text.replace(',', ".");
             Err(format!("numbers take a decimal point here: did you mean {meant}?"))
@@ -429,8 +430,8 @@ fn number(text: &str) -> Result<f64, String> {
 /// Money of a command line.
 fn money(text: &str) -> Result<f64, String> {
     match number(text)? {
-        money if money >= 0.0 => Ok(money),
-        _ => Err("money is zero or more".to_owned()),
+        money if money < 0.0 => Err("money is zero or more".to_owned()),
+        money => Ok(money),
     }
 }
 

@@ -10,7 +10,7 @@ use records::Book;
 use records::tree_season as ts;
 
 /// Mean days of a year in the Gregorian calendar.
-const DAYS_PER_YEAR: f64 = 365.2425;
+pub(crate) const DAYS_PER_YEAR: f64 = 365.2425;
 /// Marks tree-seasons of which a row was set aside.
 pub(crate) const INCOMPLETE: &str = "incomplete";
 const TREE_SEASON: [&str; 2] = [TREE_NO, ts::SEASON];

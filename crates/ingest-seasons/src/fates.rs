@@ -1,14 +1,18 @@
 //! Rows that stay in their table but are in no tree-season: how many, and why.
 
-use crate::assemble::{INCOMPLETE, Parts};
-use crate::frame::{FILE, LINE, REGION_NO, TREE_NO, flags, indices, ints, left_join};
+use crate::assemble::{DAYS_PER_YEAR, INCOMPLETE, Parts};
+use crate::frame::{
+    FILE, LINE, PLANTED, REGION_NO, TREE_NO, flags, indices, ints, left_join, texts,
+};
+use crate::holdings::is_gone;
 use crate::laterals::FRAMES;
 use crate::outcome::{Outcome, Reason};
 use crate::places::Places;
+use crate::seasons::day_number;
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Code, Table, counted, noun};
-use std::collections::BTreeMap;
+use records::{Book, Code, Table, counted, noun};
+use std::collections::{BTreeMap, HashSet};
 use words::{say, text};
 
 const TREE_SEASON: [&str; 2] = [TREE_NO, ts::SEASON];
@@ -18,7 +22,8 @@ const LINKED: &str = "linked";
 pub(crate) fn pass_over(
     parts: &Parts<'_>,
     linked: &DataFrame,
-    places: &Places,
+    (trees, places): (&DataFrame, &Places),
+    book: &Book,
     outcome: &mut Outcome,
 ) -> PolarsResult<()> {
     let fates = Fates::of(parts, linked)?;
@@ -27,7 +32,8 @@ pub(crate) fn pass_over(
     if let Some(laterals) = parts.laterals {
         fates.of_laterals(laterals, outcome)?;
     }
-    fates.of_trees(parts, linked, places, outcome)
+    let idle = fates.of_trees(parts, linked, places, outcome)?;
+    fates.warn_of_idle(&idle, (trees, places), book, outcome)
 }
 
 /// Rows left out: why, region, season and how many.
@@ -160,7 +166,7 @@ impl Fates {
         linked: &DataFrame,
         places: &Places,
         outcome: &mut Outcome,
-    ) -> PolarsResult<()> {
+    ) -> PolarsResult<Vec<u32>> {
         // tree_no counts the trees from 0, so it indexes what became of them.
         let mut fate = vec![Some(Reason::NoHarvest); places.trees.height()];
         for (frame, reason) in [
@@ -174,15 +180,58 @@ impl Fates {
                 }
             }
         }
-        let mut idle: BTreeMap<u32, u64> = BTreeMap::new();
-        for (of_tree, region) in fate.iter().zip(indices(&places.trees, REGION_NO)?.iter()) {
-            let (Some(reason), Some(region)) = (*of_tree, region) else { continue };
+        let mut idle = Vec::new();
+        for (tree_no, of_tree) in (0_u32..).zip(&fate) {
+            let Some(reason) = *of_tree else { continue };
             outcome.pass_over(Table::Trees, reason, 1);
             if reason == Reason::NoHarvest {
-                *idle.entry(region).or_default() += 1;
+                idle.push(tree_no);
             }
         }
-        for (region, trees) in idle {
+        if let Some(plots) = parts.plots {
+            for tree in indices(plots, TREE_NO)?.iter().flatten() {
+                if let Some(Some(reason)) = fate.get(tree as usize) {
+                    outcome.pass_over(Table::Trials, *reason, 1);
+                }
+            }
+        }
+        Ok(idle)
+    }
+
+    /// Tells trees without a pick of which one could be expected: those that stand and were past the
+    /// training age when the last recorded harvest of their region opened.
+    fn warn_of_idle(
+        &self,
+        idle: &[u32],
+        (trees, places): (&DataFrame, &Places),
+        book: &Book,
+        outcome: &mut Outcome,
+    ) -> PolarsResult<()> {
+        let ids = trees.column(ts::TREE)?.str()?.iter();
+        let gone: HashSet<&str> = ids
+            .zip(trees.column("status")?.str()?.iter())
+            .filter_map(|(id, status)| id.filter(|_| status.is_some_and(is_gone)))
+            .collect();
+        let (regions, names) =
+            (indices(&places.trees, REGION_NO)?, texts(&places.trees, ts::TREE)?);
+        let planted = ints(&places.trees, PLANTED)?;
+        let mut counts: BTreeMap<u32, u64> = BTreeMap::new();
+        for &tree_no in idle {
+            let at = tree_no as usize;
+            let (Some(region), Some(name)) = (regions.get(at), names.get(at)) else { continue };
+            let opens = self.last.get(&region).and_then(|&last| {
+                Some(day_number(places.calendar(region)?.harvest_opens(i16::try_from(last).ok()?)))
+            });
+            let years = planted
+                .get(at)
+                .zip(opens)
+                .map(|(planted, opens)| f64::from(opens - planted) / DAYS_PER_YEAR);
+            let is_young = years.is_some_and(|years| years < book.options.training_age_years);
+            if !is_young && !gone.contains(name) {
+                *counts.entry(region).or_default() += 1;
+            }
+        }
+        for (region, trees) in counts {
             let region = places.region_id(region);
             outcome.warn(
                 outcome.place_of(Table::Trees),
@@ -194,13 +243,6 @@ impl Fates {
                 ),
                 text!("nothing to do for trees that are not recorded; else check their ids in harvests"),
             );
-        }
-        if let Some(plots) = parts.plots {
-            for tree in indices(plots, TREE_NO)?.iter().flatten() {
-                if let Some(Some(reason)) = fate.get(tree as usize) {
-                    outcome.pass_over(Table::Trials, *reason, 1);
-                }
-            }
         }
         Ok(())
     }

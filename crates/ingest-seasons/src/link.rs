@@ -199,7 +199,7 @@ pub(crate) fn link_frames(
     };
     let linked = tree_seasons(&parts, &places, book)?;
 
-    fates::pass_over(&parts, &linked, &places, outcome)?;
+    fates::pass_over(&parts, &linked, (trees, &places), book, outcome)?;
     let kept = frames.iter().map(|(&table, frame)| (table, frame.height() as u64)).collect();
     let summary = LinkSummary::of(&parts, &linked, &kept, &yields, &places, book, outcome)?;
     if let Some(lost) = summary.tables.iter().find(|table| !table.is_conserved()) {
@@ -210,6 +210,7 @@ pub(crate) fn link_frames(
     }
     let practice = practice::of_regions(&linked, &places, book, outcome)?;
     scarcity::warn(&summary, outcome);
+    scarcity::warn_of_unknown_sites(book, &places, outcome)?;
     holdings::warn_of_words(trees, outcome)?;
     scarcity::warn_of_unknown_time(book, &linked, outcome)?;
     let mut problems = std::mem::take(&mut outcome.problems);

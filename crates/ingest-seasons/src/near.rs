@@ -17,6 +17,8 @@ pub(crate) struct NearMisses {
     by_numbers: HashMap<String, Vec<String>>,
 }
 
+/// Most ids of the same numbers that are compared letter by letter; ids without numbers may be a million.
+const MOST_COMPARED: usize = 10_000;
 /// Fewest letters of an id for one of them to be a slip; of two or three any other may be meant.
 const LEAST_LETTERS: usize = 4;
 
@@ -47,7 +49,9 @@ impl NearMisses {
         if own.len() < LEAST_LETTERS {
             return Vec::new();
         }
-        let same_numbers = self.by_numbers.get(&numbers(id)).into_iter().flatten();
+        let same_numbers = self.by_numbers.get(&numbers(id));
+        let same_numbers =
+            same_numbers.filter(|ids| ids.len() <= MOST_COMPARED).into_iter().flatten();
         same_numbers
             .filter(|near| differ_by_one(&own, &letters(near)))
             .map(String::as_str)

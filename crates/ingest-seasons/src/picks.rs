@@ -64,6 +64,19 @@ pub(crate) fn yields(
         .collect();
     picks.with_column(kg.with_name(ts::YIELD_KG.into()).into_column())?;
 
+    let without = at_default + as_weighed;
+    if without > 0 && without < picks.height() as u64 && as_weighed > 0 {
+        outcome.warn(
+            outcome.place_of(Table::Harvests),
+            Code::MoistureMissing,
+            say!(
+                "{without} of {} carry no moisture, where the others do, and are taken as weighed at {reference} %",
+                counted(picks.height() as u64, text!("pick"), text!("picks"))
+            ),
+            text!("fill in moisture_pct, or set default_moisture_pct under [book]"),
+        );
+    }
+
     let frame = sorted(picks.lazy(), &[TREE_NO, ts::SEASON, DATE, ts::YIELD_KG])
         .group_by_stable([col(TREE_NO), col(REGION_NO), col(ts::SEASON)])
         .agg([

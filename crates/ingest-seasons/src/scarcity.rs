@@ -1,6 +1,9 @@
 //! Warnings when there is too little in a book or a region to learn from.
 
+use crate::frame::texts;
+use crate::near::NearMisses;
 use crate::outcome::Outcome;
+use crate::places::Places;
 use crate::summary::{LinkSummary, RegionSummary};
 use polars::prelude::{DataFrame, PolarsResult};
 use records::{Book, Code, Place, Table, counted, tree_season};
@@ -88,6 +91,25 @@ pub(crate) fn warn_of_unknown_time(
             say!("nothing tells how long pruning takes, and a run needs its cost"),
             text!("add [economics.pruning_time] with minutes_per_tree and minutes_full_canopy, or record minutes with the prunings"),
         );
+    }
+    Ok(())
+}
+
+/// Warns of crews declared for sites that no tree stands at.
+pub(crate) fn warn_of_unknown_sites(
+    book: &Book,
+    places: &Places,
+    outcome: &mut Outcome,
+) -> PolarsResult<()> {
+    let known: BTreeSet<&str> = texts(&places.trees, tree_season::SITE)?.iter().flatten().collect();
+    let near = NearMisses::of(known.iter().copied());
+    for site in book.work.sites.keys().filter(|site| !known.contains(site.as_str())) {
+        let remedy = near
+            .remedy(site, text!("write the site as the block table does, or remove the section"));
+        let what = say!(
+            "[work.sites] names '{site}', and no tree stands at a site of that name: its crew has no work"
+        );
+        outcome.warn(Place::file("book.toml"), Code::SettingImpossible, what, remedy);
     }
     Ok(())
 }

@@ -7,10 +7,13 @@ use polars::prelude::{DataFrame, PolarsResult};
 use records::{Code, Severity, Table};
 use std::collections::BTreeMap;
 
-/// A column whose values are held against each other, and what lies between two units that people mix:
-/// grams in a kilogram, per cent in a whole.
-const MIXED: [(Table, &str, f64); 2] =
-    [(Table::Harvests, "nut_kg", 1000.0), (Table::Prunings, "intensity", 100.0)];
+/// A column whose values are held against each other; what lies between two units that people mix, grams
+/// in a kilogram and per cent in a whole; and below what a slip must lie: a fraction is below 1, so that
+/// one read as per cent is below one per cent.
+const MIXED: [(Table, &str, f64, f64); 2] = [
+    (Table::Harvests, "nut_kg", 1000.0, f64::INFINITY),
+    (Table::Prunings, "intensity", 100.0, 0.01),
+];
 /// How far the value that was meant may lie from the middle of the file: values of one file differ, but
 /// their tenfold is rare and their hundredth is none. Common practice, as in outlier screening by orders
 /// of magnitude.
@@ -28,7 +31,7 @@ pub(crate) fn note(
     cells: &BTreeMap<String, u32>,
     summary: &mut Summary,
 ) -> PolarsResult<()> {
-    for (_, column, slip) in MIXED.into_iter().filter(|(of, ..)| *of == table) {
+    for (_, column, slip, below) in MIXED.into_iter().filter(|(of, ..)| *of == table) {
         let values = rows.column(column)?.f64()?;
         let mut positive: Vec<f64> = values.iter().flatten().filter(|&value| value > 0.0).collect();
         if positive.len() < FEWEST {
@@ -38,10 +41,8 @@ pub(crate) fn note(
         let (_, &mut median, _) = positive.select_nth_unstable_by(middle, f64::total_cmp);
         for (value, line) in values.iter().zip(rows.column(LINE)?.u32()?.iter()) {
             let (Some(value), Some(line)) = (value, line) else { continue };
-            let meant = value * slip;
-            // A whole per cent may be a light cut.
-            let is_far = value < median / NEAR;
-            if value > 0.0 && is_far && (median / NEAR..=median * NEAR).contains(&meant) {
+            let is_near = (median / NEAR..=median * NEAR).contains(&(value * slip));
+            if value > 0.0 && value < below && is_near {
                 let (severity, code, line) =
                     (Severity::Warning, Code::UnitSuspect, u64::from(line));
                 let cell = cells.get(column).copied();

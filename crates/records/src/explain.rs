@@ -335,6 +335,11 @@ impl Code {
                 "harvests.csv",
                 ["A1-01,2024-09-11,1.6", "A1-01,2024-02-11,1.6"],
             ),
+            Self::MoistureMissing => told(
+                "Some picks of the book carry a moisture and others do not.",
+                "Those without are taken at default_moisture_pct of book.toml, else as weighed at the reference moisture: fresh nuts would count for more than dry ones.",
+                "Fill in moisture_pct, or set default_moisture_pct under [book] to what such nuts usually have when they are weighed.",
+            ),
             Self::SeasonStray => told(
                 "A season in which a region has picks of a handful of trees, beside seasons of many; or visits that belong to a season after the coming one. Most likely the year is mistyped.",
                 "Picks of such a season are set aside: otherwise one of them would make the last season, and with it present practice and the season that advice is for. Prunings and frame counts after the coming season are in no tree-season.",
@@ -354,7 +359,7 @@ impl Code {
                 [
                     "A pick or a pruning was set aside, and what else is recorded of that tree in that season is not the whole.",
                     "The tree-season is left out: its yield would be too low, or its pruning too light. Where the day cannot be read the season is not known, and nothing is left out.",
-                    "Mend the rows set aside; quarantine.csv lists them with what to do.",
+                    "Mend the rows set aside; quarantine.csv lists them with what to do. Leave in the file what cannot be mended: without the row the tree-season would count as whole.",
                 ],
                 "harvests.csv",
                 ["A1-01,2023-03-10,many", "A1-01,2023-03-10,1.9"],

@@ -128,6 +128,8 @@ codes! {
     BeforePlanting = "before-planting",
     /// A pick outside every harvest window.
     DateInNoSeason = "date-in-no-season",
+    /// Picks without a moisture, beside others that have one.
+    MoistureMissing = "moisture-missing",
     /// A season of a handful of trees, or after the coming one: a slip of the year, most likely.
     SeasonStray = "season-stray",
     /// A pruning after the flush began.

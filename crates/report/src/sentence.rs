@@ -6,6 +6,7 @@ use advise::{
     RegionAdvice,
 };
 use advise::{MoneyInterval, Verdict};
+use std::collections::BTreeMap;
 use words::{say, text};
 
 /// What to do in the region, in one plain sentence.
@@ -38,6 +39,24 @@ pub fn sentence(region: &RegionAdvice) -> String {
             when(advised)
         ),
     }
+}
+
+/// That regions are advised for different seasons, where they are; empty else.
+#[must_use]
+pub fn other_seasons(regions: &[RegionAdvice]) -> String {
+    let mut by_season: BTreeMap<i32, Vec<&str>> = BTreeMap::new();
+    for region in regions {
+        by_season.entry(region.season).or_default().push(&region.name);
+    }
+    if by_season.len() < 2 {
+        return String::new();
+    }
+    let parts =
+        by_season.iter().map(|(season, names)| say!("harvest {season}: {}", names.join(", ")));
+    say!(
+        "Regions are advised for different seasons, each for the one after its last recorded: {}. Set season under [options] where one is meant for all.",
+        parts.collect::<Vec<_>>().join("; ")
+    )
 }
 
 fn when(advised: &Advised) -> String {

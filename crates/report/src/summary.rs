@@ -3,7 +3,7 @@
 use crate::content::Report;
 use crate::names::printable;
 use crate::number::{NO_BREAK, unbroken};
-use crate::sentence::{chance_of_more, gain, remove, sentence};
+use crate::sentence::{chance_of_more, gain, other_seasons, remove, sentence};
 use crate::text;
 use words::text;
 
@@ -39,6 +39,11 @@ pub fn summary_text(report: &Report) -> String {
     if regions.iter().any(|r| r.gain_over_present_kg.is_some()) {
         out.push('\n');
         out.push_str(&wrap(text::SUMMARY_NOTE.get()));
+    }
+    let other_seasons = other_seasons(regions);
+    if !other_seasons.is_empty() {
+        out.push('\n');
+        out.push_str(&wrap(&printable(&other_seasons)));
     }
     for r in regions {
         let reason = unbroken(&printable(&r.reason));

@@ -56,7 +56,8 @@ pub(super) fn returns(
     let quoted = |price: Option<f64>| price.map(|price| price / cost.price_factor);
     Some(RegionReturns {
         mean_net_gain: found.mean_per_tree,
-        wood_gain: cost.wood_full_canopy * (wood_at_present - gains.intensity),
+        // Of no wood the gain is 0, without the sign that a product with 0 may have.
+        wood_gain: cost.wood_full_canopy * (wood_at_present - gains.intensity) + 0.0,
         mean_net_over_unpruned: unpruned.map(|found| found.mean_per_tree),
         net_gain_per_ha: found.per_ha.map(|band| Interval {
             median: band.median,

@@ -6,7 +6,7 @@ use super::work::{Holdings, plan};
 use crate::console::{Failure, Stages};
 use advise::{Advice, Cost, Evidences, RegionAdvice, RegionPicture};
 use model::{ChallengerScore, TreeSeasons, YieldError, YieldModel, YieldSettings};
-use records::{Book, Practice, counted};
+use records::{Book, Code, Practice, counted};
 use std::collections::BTreeMap;
 use words::{say, text};
 use workplan::plan::Plan;
@@ -279,12 +279,20 @@ fn costs(
         .iter()
         .map(|region| match Cost::of_region(book, region, timed(region), canopy_m3(region)) {
             Some(cost) => Ok((region.clone(), cost)),
-            None => Err(Failure::new(
-                format!(
-                    "book.toml: no rate of work is stated, and the prunings of region '{region}' carry too few minutes to cost pruning from"
-                ),
-                "add [economics.pruning_time] with minutes_per_tree and minutes_full_canopy to book.toml, or fill minutes in the table prunings",
-            )),
+            None => {
+                let unread = checked.problems().into_iter().find(|problem| {
+                    problem.code == Code::CellLeftOut && problem.what.starts_with("minutes:")
+                });
+                let unread = unread.map_or_else(String::new, |problem| {
+                    format!(" ({}: {})", problem.place, problem.what)
+                });
+                Err(Failure::new(
+                    format!(
+                        "book.toml: no rate of work is stated, and the prunings of region '{region}' carry too few minutes to cost pruning from{unread}"
+                    ),
+                    "add [economics.pruning_time] with minutes_per_tree and minutes_full_canopy to book.toml, or fill minutes in the table prunings; `anacurve check` tells cells that cannot be read",
+                ))
+            }
         })
         .collect()
 }

@@ -149,3 +149,16 @@ fn a_season_of_a_handful_of_trees_is_taken_for_a_slip() {
     let result = book.setting("[options]", "[options]\nleast_season_pct = 0").linked();
     assert_eq!(result.summary.regions[0].seasons, [2023, 2024, 2042]);
 }
+
+#[test]
+fn picks_without_the_moisture_that_others_have_are_told() {
+    let told = |picks: &[&str], setting: &str| {
+        let book = small().rows(Table::Harvests, picks).setting("name = \"Small\"", setting);
+        let linked = book.linked();
+        linked.problems.iter().filter(|p| p.code == Code::MoistureMissing).count()
+    };
+    let some = ["N1,2024-03-01,4,12,", "N2,2024-03-01,4,,"];
+    assert_eq!(told(&some, "name = \"Small\""), 1);
+    assert_eq!(told(&some, "name = \"Small\"\ndefault_moisture_pct = 12"), 0);
+    assert_eq!(told(&["N1,2024-03-01,4,,", "N2,2024-03-01,4,,"], "name = \"Small\""), 0);
+}

@@ -153,3 +153,30 @@ fn words_of_the_status_are_told_where_they_are_not_known() {
     let known = small().rows(Table::Harvests, &picks).linked();
     assert!(known.problems.iter().all(|p| p.code != Code::WordUnknown));
 }
+
+#[test]
+fn a_crew_of_a_site_that_is_none_is_told() {
+    let picks = ["N1,2024-03-01,5,9,"];
+    let book =
+        small().rows(Table::Harvests, &picks).settings("[work.sites.Estate]\ncrew_size = 3\n");
+    let linked = book.linked();
+    let told = linked.problems.iter().find(|p| p.code == Code::SettingImpossible).unwrap();
+    assert!(told.what.contains("'Estate'") && told.remedy.contains("'estate'"), "{told}");
+}
+
+/// Young trees and trees that are gone are not expected to bear.
+#[test]
+fn trees_without_a_pick_are_told_where_one_is_expected() {
+    let picks = ["N1,2024-03-01,5,9,"];
+    let told = |trees: &str| {
+        let linked = small().table(Table::Trees, trees).rows(Table::Harvests, &picks).linked();
+        let told = linked.problems.into_iter().find(|p| p.code == Code::TreeWithoutHarvest);
+        told.map(|told| told.what)
+    };
+    assert_eq!(
+        told("tree,block,planted,status\nN1,N,2010-01-01,\nN2,N,2023-01-01,\nS1,N,,dead"),
+        None
+    );
+    let what = told("tree,block,planted,status\nN1,N,2010-01-01,\nN2,N,2020-01-01,\nS1,N,,");
+    assert!(what.unwrap().starts_with("2 trees of region 'north'"));
+}

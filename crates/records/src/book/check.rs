@@ -156,7 +156,7 @@ fn check_region(checker: &mut Checker<'_>, id: &str, region: &Region) {
             CalendarError::Overlap { second, .. } => (
                 *second,
                 text!(
-                    "move one of the windows; the seasons of a tree must not run into each other"
+                    "move one of the windows, the seasons of a tree must not run into each other; if a window is too long, its first and last day may have changed places"
                 ),
             ),
             CalendarError::NotADay(_) => ("harvest", text!("write days as MM-DD")),

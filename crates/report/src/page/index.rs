@@ -24,6 +24,8 @@ pub struct IndexPage<'a> {
     title: String,
     css: &'static str,
     how_to_read: String,
+    /// That regions are advised for different seasons, where they are.
+    other_seasons: String,
     answer: Table,
     compare: Vec<Figure>,
     regions: Vec<RegionView>,
@@ -63,6 +65,7 @@ pub fn index_page(report: &Report) -> Result<IndexPage<'_>, ReportError> {
             season = report.advice.season
         ),
         css: include_str!("../../templates/style.css"),
+        other_seasons: crate::sentence::other_seasons(&report.advice.regions),
         how_to_read: text::how_to_read(&percent(report.advice.tolerance_pct / 100.0)),
         answer: answer(report),
         compare: figures(report)?,

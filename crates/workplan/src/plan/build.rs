@@ -190,9 +190,11 @@ fn one(
         Haul::of(&wood, canopy * intensity * trees_worked)
     });
     sheet.stacked_m3 = haul.and_then(|haul| haul.stacked_m3);
-    if haul.is_some() && sheet.stacked_m3.is_none() {
+    let stacked = "[economics.cut_wood] stacked_per_canopy";
+    let is_told = missing.iter().any(|error| error.key == stacked);
+    if haul.is_some() && sheet.stacked_m3.is_none() && !is_told {
         missing.push(SettingError::new(
-            "[economics.cut_wood] stacked_per_canopy",
+            stacked,
             text!("no volume of cut wood: what 1 m3 of canopy removed makes when stacked is not stated"),
             text!("pile up what a few trees give, measure the pile, and give its m3 per m3 of canopy removed"),
         ));
