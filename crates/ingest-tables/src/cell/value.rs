@@ -328,7 +328,7 @@ impl CellReader {
         {
             return self.no_time(text);
         }
-        let is_words = text.chars().any(char::is_alphabetic) && !text.chars().any(char::is_numeric);
+        let is_words = !text.chars().any(char::is_numeric);
         let (name, text, table) = (self.column.name, quoted(text), self.style.table);
         let (reason, remedy) = match fault {
             NumberFault::Unreadable if is_words => (
