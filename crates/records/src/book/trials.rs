@@ -264,6 +264,14 @@ impl TrialDeclaration {
         .flat_map(|(key, list)| list.iter().map(move |factor| (key, factor.as_str())))
     }
 
+    /// Whether the trial goes on in a season: between the first and the last of its declared seasons,
+    /// or in any where none is declared. Its trees are then cut by its own treatments alone.
+    #[must_use]
+    pub fn holds(&self, season: i32) -> bool {
+        let seasons = || self.seasons.iter().map(|&own| i32::from(own));
+        seasons().min().zip(seasons().max()).is_none_or(|(first, last)| (first..=last).contains(&season))
+    }
+
     /// Whether a column is one of the factors.
     #[must_use]
     pub fn has_factor(&self, column: &str) -> bool {
