@@ -207,6 +207,7 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].horizon.net_gain.high" "horizon_net_gain_high" "money per tree" "Upper limit.";
     "regions[].horizon.net_gain.level" "horizon_net_gain_level" "probability" "Probability content of the limits.";
     "regions[].trials_waiting" "" "list" "Ids of declared trials on trees of the region that wait for the harvest of the season advised for; the work plan leaves their trees to them.";
+    "regions[].trials_waiting[0]" "" "text" "The first of them, as the others.";
 }
 
 fields! { laterals_fields, "Fields of `laterals.json`, in its order; `[]` stands for each element of a list.":

@@ -12,6 +12,7 @@ use trials::layout::{Layout, lay_out};
 /// Reads the request, draws and writes.
 pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
     let (file, mut request) = RequestFile::read(&args.request)?;
+    let (mut left_out, mut standing_book) = (Vec::new(), None);
     match &args.book {
         Some(book) => {
             let stages = Stages::new();
@@ -19,7 +20,8 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
             stages.finish();
             let standing = standing?;
             standing.tables.check_unchanged(book).map_err(from_ingest)?;
-            field::from_book(&mut request, &file, &standing)?;
+            left_out = field::from_book(&mut request, &file, &standing)?;
+            standing_book = Some(standing);
         }
         None if !request.field.blocks.is_empty() && request.field.trees.is_empty() => {
             return Err(file.refused(
@@ -31,7 +33,11 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
         }
         None => {}
     }
-    let layout = lay_out(&request, args.seed).map_err(|error| file.from_layout(&error))?;
+    let mut layout = lay_out(&request, args.seed).map_err(|error| file.from_layout(&error))?;
+    layout.methods.extend(left_out);
+    if let Some(standing) = &standing_book {
+        layout.first_harvest = field::first_harvest(&layout, standing)?;
+    }
     report::publish(&args.out, |dir| -> Result<(), ReportError> {
         report::write_layout(&layout, dir)
     })

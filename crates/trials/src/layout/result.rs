@@ -138,6 +138,9 @@ pub struct Layout {
     pub spare_plots: usize,
     /// Trees that belong to no plot and guard none.
     pub left_over: Vec<LayoutTree>,
+    /// Season of the first harvest after the trial's pruning, where it is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub first_harvest: Option<i16>,
     /// How a Latin square was drawn.
     pub latin: Option<LatinMethod>,
     /// How incomplete blocks were made.
