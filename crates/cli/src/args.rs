@@ -506,10 +506,12 @@ A request (this one, saved as next.toml, works on the demo book):
 design: completely_randomised, randomised_blocks, latin_square, split_plot, split_split_plot,
 strip_plot, incomplete_blocks (with plots_per_block) or augmented_blocks (with checks).
 on: plots (the default), main_plots, sub_plots or sub_sub_plots; for strips, main_plots one way and
-sub_plots across. unit: only for levels that are amounts.
+sub_plots across. unit: only for levels that are amounts; levels in days of a factor with lead in its
+name are days from pruning to the start of the flush, and get the dates of the region's calendar.
 [field]: blocks of --book, which needs no prunings and no harvests yet; or trees listed as
 { tree, block, row, column, earlier_crop, girth_cm }; or rows and columns of plots of a field yet to
-be planted, with the site and region that it will lie in, and block, its id (the trial's if absent).
+be planted, with the site and region that it will lie in, and block, its id (the trial's if absent);
+--book then tells the calendar. Trees that by their status no longer stand are left out and named.
 Further entries: control = { factor, level, beside_factorial }, replication = { LABEL = N },
 guards = { around_trial, between_plots, inside_plots },
 restrictions = { no_equal_neighbours, never_neighbours, corners },

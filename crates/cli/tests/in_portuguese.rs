@@ -7,10 +7,10 @@ mod simulated;
 use std::path::Path;
 
 /// Words of English that are none of Portuguese.
-const ENGLISH: [&str; 29] = [
-    "the", "of", "and", "is", "are", "was", "were", "with", "by", "from", "for", "on", "at",
-    "this", "that", "which", "it", "its", "than", "when", "where", "how", "to", "not", "hump",
-    "tilt", "unknown", "squared", "earlier",
+const ENGLISH: [&str; 32] = [
+    "mean", "fitted", "plot", "the", "of", "and", "is", "are", "was", "were", "with", "by", "from",
+    "for", "on", "at", "this", "that", "which", "it", "its", "than", "when", "where", "how", "to",
+    "not", "hump", "tilt", "unknown", "squared", "earlier",
 ];
 
 /// Texts between the tags of a page or drawing, but for scripts, styles and what is typed as it stands.
@@ -79,7 +79,10 @@ fn nothing_of_a_portuguese_report_is_english() {
     let text = std::fs::read_to_string(&settings).unwrap();
     assert!(text.contains("[book]\n"));
     let spoken = text.replacen("[book]\n", "[book]\nlanguage = \"pt\"\n", 1);
-    std::fs::write(&settings, spoken).unwrap();
+    // A trial, so that its page is read too.
+    let declared = "[trials.depth]\ndesign = \"randomised_blocks\"\nfactors = [\"intensity_level\"]\n\
+                    amounts = { intensity_level = \"fraction\" }\n";
+    std::fs::write(&settings, format!("{spoken}\n{declared}")).unwrap();
     simulated::run(&book, &out, &[], &[]);
     let pages = pages(&simulated::report(&out));
     assert!(pages.len() > 20, "{}", pages.len());

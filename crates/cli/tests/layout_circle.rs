@@ -217,6 +217,72 @@ fn a_factorial_with_an_untreated_control_beside_it() {
     assert_eq!(control.filter(|cell| cell["control"] == true).count(), 1);
 }
 
+/// Trees that no longer stand get no treatment, and leads get the days of the region's calendar.
+///
+/// Witness: 45 and 20 days before 1 September are 18 July and 12 August (31 days each of August and July).
+#[test]
+fn gone_trees_are_left_out_and_leads_have_dates() {
+    let book = book();
+    let gone = ["F01-02", "F12-08"];
+    let trees: Vec<String> = book
+        .text("trees.csv")
+        .lines()
+        .map(|line| match line.split(',').next() {
+            Some("tree") => format!("{line},status"),
+            Some(id) if id == gone[0] => format!("{line},dead"),
+            Some(id) if id == gone[1] => format!("{line},Removida"),
+            _ => format!("{line},"),
+        })
+        .collect();
+    book.put("trees.csv", trees.join("\n") + "\n");
+    let request = format!(
+        "trial = \"S\"\ndesign = \"split_plot\"\nreplicates = 23\n[[factors]]\nname = \"lead_days\"\n\
+         levels = [\"20\", \"45\"]\nunit = \"days\"\non = \"main_plots\"\n{}{FIELD_F}",
+        intensity("\"0.1\", \"0.30\"", "on = \"sub_plots\"")
+    );
+    book.put("request.toml", request);
+    let (path, out) = (book.file("request.toml"), book.file("laid"));
+    let (path, folder) = (path.to_str().unwrap(), out.to_str().unwrap());
+    let lay_out = |more: &[&str]| {
+        let fixed = ["layout", path, "--book", book.arg(), "--out", folder, "--seed", "3"];
+        anacurve(&[&fixed[..], more].concat())
+    };
+    let ran = lay_out(&[]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    assert!(ran.stdout.contains("2 trees (F01-02, F12-08)"), "{}", ran.stdout);
+    assert!(ran.stdout.contains("(1 September in plain)"), "{}", ran.stdout);
+    let read = |name: &str| std::fs::read_to_string(out.join(name)).unwrap();
+    let layout: Value = serde_json::from_str(&read("layout.json")).unwrap();
+    assert_eq!(layout["gone"], serde_json::json!(gone));
+    for file in ["plots", "guards", "left_over"] {
+        let text = layout[file].to_string();
+        assert!(gone.iter().all(|id| !text.contains(id)), "{file}: {text}");
+    }
+    let (trials, page) = (read("trials.csv"), read("field-sheets.html"));
+    // 23 replicates of four plots take all but two of the 94 trees that stand.
+    assert_eq!((trials.lines().count(), layout["spare_plots"].as_u64()), (1 + 92, Some(2)));
+    assert!(gone.iter().all(|id| !trials.contains(id)));
+    assert!(page.contains("45 days (18 July)") && page.contains("20 days (12 August)"));
+    assert!(page.contains("Nuts (kg)") && page.contains("Cut (share of the canopy)"));
+    let spoken = lay_out(&["--language", "pt"]);
+    assert_eq!(spoken.code, 0, "{}", spoken.stderr);
+    let page = read("field-sheets.html");
+    assert!(page.contains("45 dias (18 de julho)") && page.contains("Castanhas (kg)"));
+    // A block of which nothing stands any more holds no trial.
+    let felled: Vec<String> = book
+        .text("trees.csv")
+        .lines()
+        .map(|line| match line.rsplit_once(',') {
+            Some((tree, status)) if tree.starts_with('F') && status.is_empty() => {
+                format!("{tree},felled")
+            }
+            _ => line.to_owned(),
+        })
+        .collect();
+    book.put("trees.csv", felled.join("\n") + "\n");
+    lay_out(&[]).fails_saying(&["field.blocks", "none of 96 trees stands any more", "F01-01"]);
+}
+
 #[test]
 fn the_same_seed_gives_the_same_files_and_another_does_not() {
     let book = book();

@@ -112,13 +112,31 @@ impl Fates {
         let prunings = parts.prunings.clone().lazy();
         let prunings = prunings.sort_by_exprs(by, SortMultipleOptions::default()).collect()?;
         let first = crate::frame::stands(&prunings)?;
+        let mut stray = BTreeMap::new();
         let mut missing: BTreeMap<(u32, i32), (u64, (u32, u32))> = BTreeMap::new();
         for (fate, at) in self.reasons(&prunings, ts::PRUNINGS)?.into_iter().zip(first) {
             let Some((reason, region, season, rows)) = fate else { continue };
             outcome.pass_over(Table::Prunings, reason, rows);
+            if reason == Reason::ComingSeason
+                && self.last.get(&region).is_some_and(|&last| season > last + 1)
+            {
+                stray.entry((region, season)).or_insert((0_u64, at)).0 += rows;
+            }
             if reason == Reason::NoHarvestInSeason {
                 missing.entry((region, season)).or_insert((0, at)).0 += rows;
             }
+        }
+        for ((region, season), (rows, at)) in stray {
+            let region = places.region_id(region);
+            outcome.warn(
+                outcome.date_place(at),
+                Code::SeasonStray,
+                say!(
+                    "{} in region '{region}' before harvest {season}, which is after the coming one, here first",
+                    counted(rows, text!("pruning"), text!("prunings"))
+                ),
+                text!("correct the year, or add the harvests of the seasons between"),
+            );
         }
         for ((region, season), (rows, at)) in missing {
             let region = places.region_id(region);

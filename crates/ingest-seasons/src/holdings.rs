@@ -1,25 +1,117 @@
 //! Blocks, their trees and every pruning visit as recorded, for the plan of work.
 
-use crate::frame::texts;
+use crate::frame::{stands, texts};
+use crate::outcome::Outcome;
 use crate::seasons::day;
 use ingest_tables::{BookTables, IngestError};
 use jiff::civil::Date;
 use polars::prelude::*;
-use records::Table;
 use records::tree_season as ts;
+use records::{Code, Table};
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
+use words::say;
 
-/// Words of the tree table's `status` for a tree that is no longer there.
-const GONE: [&str; 8] =
-    ["dead", "removed", "felled", "missing", "morta", "removida", "derrubada", "faltante"];
+/// Words of the tree table's `status` for a tree that is no longer there, in English, Portuguese, French
+/// and Spanish.
+const GONE: [&str; 34] = [
+    "dead",
+    "removed",
+    "felled",
+    "missing",
+    "gone",
+    "cut down",
+    "uprooted",
+    "morta",
+    "morto",
+    "removida",
+    "removido",
+    "derrubada",
+    "derrubado",
+    "arrancada",
+    "arrancado",
+    "faltante",
+    "ausente",
+    "mort",
+    "morte",
+    "arrach\u{e9}",
+    "arrach\u{e9}e",
+    "abattu",
+    "abattue",
+    "manquant",
+    "manquante",
+    "absent",
+    "absente",
+    "disparu",
+    "disparue",
+    "muerto",
+    "muerta",
+    "talado",
+    "talada",
+    "\u{2020}",
+];
+/// Words for a tree that stands, of which nothing has to be told.
+const STANDING: [&str; 20] = [
+    "alive",
+    "living",
+    "standing",
+    "ok",
+    "good",
+    "healthy",
+    "present",
+    "viva",
+    "vivo",
+    "em p\u{e9}",
+    "boa",
+    "bom",
+    "sadia",
+    "presente",
+    "vivant",
+    "vivante",
+    "sain",
+    "bon",
+    "sana",
+    "sano",
+];
 /// Cut counts of the pruning table, thin to thick.
 const CUTS: [&str; 4] = ["cuts_to_3cm", "cuts_3_to_5cm", "cuts_5_to_10cm", "cuts_over_10cm"];
 
 /// Whether a tree of this `status` is no longer there.
 pub(crate) fn is_gone(status: &str) -> bool {
-    GONE.iter().any(|gone| status.trim().eq_ignore_ascii_case(gone))
+    let status = status.trim().to_lowercase();
+    GONE.contains(&status.as_str())
 }
+
+/// Tells the words of `status` that are in no list, each with its number of trees: these stand, which may
+/// not be what was meant.
+pub(crate) fn warn_of_words(trees: &DataFrame, outcome: &mut Outcome) -> PolarsResult<()> {
+    let mut words: BTreeMap<String, u64> = BTreeMap::new();
+    let mut first = None;
+    for (status, at) in trees.column("status")?.str()?.iter().zip(stands(trees)?) {
+        let word = status.unwrap_or_default().trim().to_lowercase();
+        let is_told = word.is_empty() || STANDING.contains(&word.as_str());
+        if !is_told && !GONE.contains(&word.as_str()) {
+            *words.entry(word).or_default() += 1;
+            first.get_or_insert(at);
+        }
+    }
+    let (Some(first), Some(one)) = (first, words.keys().next()) else { return Ok(()) };
+    let remedy = say!(
+        "nothing to do if they stand; for trees that are gone say what the word means: values = {{ status = {{ '{one}' = \"dead\" }} }} under [[files.trees]] in book.toml"
+    );
+    let told: Vec<String> =
+        words.iter().take(STATUS_TOLD).map(|(word, trees)| format!("'{word}' ({trees})")).collect();
+    let more = if words.len() > STATUS_TOLD { ", ..." } else { "" };
+    let what = say!(
+        "trees whose status is one of these words are read as standing: {}",
+        told.join(", ") + more
+    );
+    outcome.warn(outcome.place(first), Code::WordUnknown, what, remedy);
+    Ok(())
+}
+
+/// Words of `status` that are told by name.
+const STATUS_TOLD: usize = 10;
 
 /// A tree that stands.
 #[derive(Debug, Clone, PartialEq)]

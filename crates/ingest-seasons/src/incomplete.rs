@@ -64,12 +64,34 @@ pub(crate) fn tree_seasons(
     let grace = book.options.harvest_grace_days;
     let mut found: BTreeSet<(u32, i32)> = BTreeSet::new();
     let (mut whole, mut undated) = (BTreeMap::new(), BTreeMap::new());
-    let misdated = outcome.rejected.iter().filter(|row| row.code == Code::BeforePlanting);
+    let misdated = outcome
+        .rejected
+        .iter()
+        .filter(|row| matches!(row.code, Code::BeforePlanting | Code::SeasonStray));
     for row in misdated.filter(|row| matches!(row.table, Table::Harvests | Table::Prunings)) {
         let first = || (0_u64, outcome.date_place(row.stands));
         let entry = undated.entry(row.table).or_insert_with(first);
         entry.0 += 1;
         entry.1 = outcome.date_place(row.stands).min(entry.1.clone());
+    }
+    let mut out_of_season = std::mem::take(&mut outcome.out_of_season);
+    out_of_season.sort_by(|a, b| a.3.cmp(&b.3));
+    for (tree, region, number, place) in out_of_season {
+        let calendar = places.calendar(region).zip(day(number));
+        match calendar.and_then(|(calendar, day)| calendar.season_meant(day)) {
+            Some(season) => {
+                if found.insert((tree, i32::from(season))) {
+                    let entry = whole.entry(Table::Harvests).or_insert((0_u64, place.clone()));
+                    entry.0 += 1;
+                    entry.1 = place.min(entry.1.clone());
+                }
+            }
+            None => {
+                let entry = undated.entry(Table::Harvests).or_insert((0_u64, place.clone()));
+                entry.0 += 1;
+                entry.1 = place.min(entry.1.clone());
+            }
+        }
     }
     if !lost.is_empty() {
         let names = texts(&places.trees, ts::TREE)?.iter();
@@ -85,17 +107,21 @@ pub(crate) fn tree_seasons(
             };
             let Some((tree, region)) = tree else { continue };
             let Some(calendar) = places.calendar(*region) else { continue };
-            let seasons = possible_seasons(visit, |day| match table {
+            let mut seasons = possible_seasons(visit, |day| match table {
                 Table::Prunings => Some(calendar.season_of_pruning(day)),
                 _ => calendar.season_of_pick(day, grace),
             });
+            if seasons.is_empty() {
+                seasons = possible_seasons(visit, |day| calendar.season_meant(day));
+            }
             match seasons.as_slice() {
                 [season] => {
                     if found.insert((*tree, i32::from(*season))) {
-                        whole.entry(*table).or_insert((0_u64, place.clone())).0 += 1;
+                        let entry = whole.entry(*table).or_insert((0_u64, place.clone()));
+                        entry.0 += 1;
+                        entry.1 = place.clone().min(entry.1.clone());
                     }
                 }
-                [] if !visit.days.is_empty() => {}
                 _ => {
                     let entry = undated.entry(*table).or_insert((0_u64, place.clone()));
                     entry.0 += 1;

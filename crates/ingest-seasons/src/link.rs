@@ -6,7 +6,8 @@ use crate::outcome::{Outcome, SourceFile, TableLinks};
 use crate::places::Places;
 use crate::summary::LinkSummary;
 use crate::{
-    TrialTree, fates, incomplete, laterals, picks, practice, prunings, scarcity, to_arrow, trials,
+    TrialTree, fates, holdings, incomplete, laterals, picks, practice, prunings, scarcity,
+    to_arrow, trials,
 };
 use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
@@ -209,6 +210,7 @@ pub(crate) fn link_frames(
     }
     let practice = practice::of_regions(&linked, &places, book, outcome)?;
     scarcity::warn(&summary, outcome);
+    holdings::warn_of_words(trees, outcome)?;
     scarcity::warn_of_unknown_time(book, &linked, outcome)?;
     let mut problems = std::mem::take(&mut outcome.problems);
     problems.sort();

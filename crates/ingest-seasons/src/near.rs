@@ -1,7 +1,9 @@
-//! Ids that differ only in case, spaces, marks, leading zeros or letters of like shape: offered as hints, never used.
+//! Ids that differ only in case, accents, spaces, marks, leading zeros, letters of like shape or one letter: offered as hints, never used.
 
 use records::{common_form, spelled};
 use std::collections::HashMap;
+use unicode_normalization::UnicodeNormalization;
+use unicode_normalization::char::is_combining_mark;
 use words::{say, text};
 
 /// Known ids by their reduced form.
@@ -11,7 +13,12 @@ pub(crate) struct NearMisses {
     by_form: HashMap<String, Vec<String>>,
     /// The same by what ids that look alike have in common.
     by_look: HashMap<String, Vec<String>>,
+    /// The same by their numbers, to compare their letters one by one.
+    by_numbers: HashMap<String, Vec<String>>,
 }
+
+/// Fewest letters of an id for one of them to be a slip; of two or three any other may be meant.
+const LEAST_LETTERS: usize = 4;
 
 impl NearMisses {
     /// Ids in the order in which hints name them.
@@ -20,18 +27,36 @@ impl NearMisses {
         for id in ids {
             found.by_form.entry(reduced(id)).or_default().push(id.to_owned());
             found.by_look.entry(common_form(id)).or_default().push(id.to_owned());
+            found.by_numbers.entry(numbers(id)).or_default().push(id.to_owned());
         }
         found
     }
 
-    fn near(&self, id: &str) -> &[String] {
+    fn near(&self, id: &str) -> Vec<&str> {
         let near = self.by_form.get(&reduced(id)).or_else(|| self.by_look.get(&common_form(id)));
-        near.map_or(&[], Vec::as_slice)
+        match near {
+            Some(near) => near.iter().map(String::as_str).collect(),
+            None => self.one_letter_off(id),
+        }
+    }
+
+    /// Ids of the same numbers whose letters differ in one: replaced, left out, too many, or two
+    /// neighbours swapped.
+    fn one_letter_off(&self, id: &str) -> Vec<&str> {
+        let own = letters(id);
+        if own.len() < LEAST_LETTERS {
+            return Vec::new();
+        }
+        let same_numbers = self.by_numbers.get(&numbers(id)).into_iter().flatten();
+        same_numbers
+            .filter(|near| differ_by_one(&own, &letters(near)))
+            .map(String::as_str)
+            .collect()
     }
 
     /// The id that was meant, where one alone is near.
     pub(crate) fn meant(&self, id: &str) -> Option<&str> {
-        match self.near(id) {
+        match self.near(id).as_slice() {
             [one] => Some(one),
             _ => None,
         }
@@ -39,17 +64,53 @@ impl NearMisses {
 
     /// A remedy that names the nearest known ids, or `otherwise`.
     pub(crate) fn remedy(&self, id: &str, otherwise: &str) -> String {
-        match self.near(id) {
+        match self.near(id).as_slice() {
             [] => otherwise.to_owned(),
             near => {
-                let shown: Vec<_> = near.iter().take(3).map(|near| spelled(near, id)).collect();
+                let shown = |near: &&str| {
+                    // Only what looks the same is spelt out.
+                    let is_alike = common_form(near) == common_form(id);
+                    if is_alike { spelled(near, id) } else { format!("'{near}'") }
+                };
+                let shown: Vec<_> = near.iter().take(3).map(shown).collect();
                 say!("did you mean {}? ids must match letter by letter", shown.join(text!(" or ")))
             }
         }
     }
 }
 
-/// Lower case, letters and digits only, no leading zeros; `-` stays between two numbers.
+/// The numbers of an id, without leading zeros.
+fn numbers(id: &str) -> String {
+    let runs = id.split(|c: char| !c.is_ascii_digit()).filter(|run| !run.is_empty());
+    runs.map(|run| run.trim_start_matches('0')).collect::<Vec<_>>().join("-")
+}
+
+/// The letters of an id, lower case and without accents.
+fn letters(id: &str) -> Vec<char> {
+    plain(id).filter(|c| c.is_alphabetic()).collect()
+}
+
+/// The characters of a text in lower case, without accents.
+fn plain(text: &str) -> impl Iterator<Item = char> + '_ {
+    text.nfd().filter(|c| !is_combining_mark(*c)).flat_map(char::to_lowercase)
+}
+
+/// Whether two words differ in one letter, or in two neighbours that changed places (one edit of
+/// Damerau 1964, Commun. ACM 7:171-176).
+fn differ_by_one(one: &[char], other: &[char]) -> bool {
+    let (short, long) = if one.len() <= other.len() { (one, other) } else { (other, one) };
+    let start = short.iter().zip(long).take_while(|(a, b)| a == b).count();
+    let (short, long) = (short.get(start..).unwrap_or(&[]), long.get(start..).unwrap_or(&[]));
+    match (short, long) {
+        ([], [_]) => true,
+        ([a, b, short @ ..], [c, d, long @ ..]) if a == d && b == c && short == long => true,
+        ([_, short @ ..], [_, long @ ..]) if short == long => true,
+        (short, [_, long @ ..]) => short == long,
+        _ => false,
+    }
+}
+
+/// Lower case without accents, letters and digits only, no leading zeros; `-` stays between two numbers.
 fn reduced(id: &str) -> String {
     let mut form = String::with_capacity(id.len());
     for piece in id.split(|c: char| !c.is_alphanumeric()) {
@@ -66,7 +127,7 @@ fn reduced(id: &str) -> String {
                 let number = run.trim_start_matches('0');
                 form.push_str(if number.is_empty() { "0" } else { number });
             } else {
-                form.push_str(&run.to_lowercase());
+                form.extend(plain(run));
             }
         }
     }
@@ -85,12 +146,36 @@ mod tests {
             ("B 001-02", "b1/2"),
             ("R0", "r000"),
             ("10-00", "10/0"),
+            ("Kafin\u{e9} 2/1", "kafine 2/01"),
+            ("Kafin\u{e9}", "Kafine\u{301}"),
         ] {
             assert_eq!(reduced(one), reduced(other), "{one} {other}");
         }
         for (one, other) in [("T70", "T7"), ("A-1-2", "A-12"), ("T1", "S1"), ("T100", "T1")] {
             assert_ne!(reduced(one), reduced(other), "{one} {other}");
         }
+    }
+
+    #[test]
+    fn one_letter_may_be_a_slip_in_a_long_name() {
+        let near =
+            NearMisses::of(["Kafin\u{e9} 2/1/3", "Sassou 2/1/3", "Kafin\u{e9} 2/1/4"].into_iter());
+        for slip in [
+            "Kafine 2/1/3",
+            "Kafin\u{e8} 2/1/3",
+            "Kafin 2/1/3",
+            "Kafinee 2/01/3",
+            "Kaifn\u{e9} 2-1-3",
+        ] {
+            assert_eq!(near.meant(slip), Some("Kafin\u{e9} 2/1/3"), "{slip}");
+        }
+        for other in ["Kafon\u{e9}s 2/1/3", "Kafin\u{e9} 2/1/5", "Kafi 2/1/3", "Sa 2/1/3"] {
+            assert_eq!(near.meant(other), None, "{other}");
+        }
+        let remedy = near.remedy("Kafin\u{e8} 2/1/3", "none");
+        assert!(remedy.contains("'Kafin\u{e9} 2/1/3'"), "{remedy}");
+        // Of short ids any letter may be meant.
+        assert_eq!(NearMisses::of(["A-12", "C-13"].into_iter()).meant("B-12"), None);
     }
 
     #[test]

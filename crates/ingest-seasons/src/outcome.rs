@@ -79,6 +79,8 @@ pub(crate) struct Outcome {
     pub(crate) problems: Vec<Problem>,
     /// Visits whose rows were set aside while reading, or because their tree is unknown.
     pub(crate) lost: Vec<LostVisit>,
+    /// Picks in no season: `tree_no`, `region_no`, day number and place.
+    pub(crate) out_of_season: Vec<(u32, u32, i32, Place)>,
     /// Where the rows of blocks and trees stand that were set aside while reading, by id.
     pub(crate) lost_places: BTreeMap<(Table, String), Place>,
     /// Rows of prunings set aside while reading.
@@ -93,6 +95,7 @@ impl Outcome {
             rejected: Vec::new(),
             problems: Vec::new(),
             lost: Vec::new(),
+            out_of_season: Vec::new(),
             lost_places: BTreeMap::new(),
             prunings_unread: 0,
             not_linked: BTreeMap::new(),

@@ -8,6 +8,7 @@ use crate::seasons::{day, day_number, on_days};
 use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Book, Calendar, Code, Table, at_reference_moisture, counted};
+use std::collections::{BTreeMap, BTreeSet};
 use words::{say, text};
 
 /// The yields, and how picks without a moisture were taken.
@@ -37,7 +38,9 @@ pub(crate) fn yields(
     let picks = at_their_trees(Table::Harvests, frame, &wanted, places, outcome)?;
     let season = |calendar: &Calendar, day| calendar.season_of_pick(day, grace).map(i32::from);
     let picks = on_days(picks, places, &[(ts::SEASON, &season)])?;
-    let mut picks = in_season(&picks, places, grace, outcome)?;
+    let picks = in_season(&picks, places, grace, outcome)?;
+    let least_pct = book.options.least_season_pct;
+    let mut picks = without_stray_seasons(&picks, places, least_pct, outcome)?;
 
     let reference = book.book.reference_moisture_pct;
     let (mut at_default, mut as_weighed) = (0, 0);
@@ -89,12 +92,16 @@ fn in_season(
 ) -> PolarsResult<DataFrame> {
     let mut keep = Vec::with_capacity(picks.height());
     let days = indices(picks, REGION_NO)?.iter().zip(ints(picks, DATE)?.iter());
-    for ((season, (region, date)), at) in
-        ints(picks, ts::SEASON)?.iter().zip(days).zip(stands(picks)?)
+    let trees = indices(picks, TREE_NO)?.iter();
+    for (((season, (region, date)), tree), at) in
+        ints(picks, ts::SEASON)?.iter().zip(days).zip(trees).zip(stands(picks)?)
     {
         keep.push(season.is_some());
         if season.is_some() {
             continue;
+        }
+        if let (Some(tree), Some(region), Some(date)) = (tree, region, date) {
+            outcome.out_of_season.push((tree, region, date, outcome.date_place(at)));
         }
         let nearest = region.and_then(|region| places.calendar(region)).zip(date);
         let missed = nearest.and_then(|(calendar, date)| nearest_window(calendar, date));
@@ -113,6 +120,71 @@ fn in_season(
                 "correct the date, widen harvest of [regions.{region}], or raise \
                  [options] harvest_grace_days (now {grace})"
             ),
+        });
+    }
+    only(picks, keep)
+}
+
+/// Fewest trees that a region usually has in a season for one of a handful to be called stray.
+const USUAL_TREES: usize = 20;
+
+/// Rejects the picks of seasons in which a region has a handful of trees beside seasons of many: one
+/// mistyped year would make a last season of its own.
+fn without_stray_seasons(
+    picks: &DataFrame,
+    places: &Places,
+    least_pct: f64,
+    outcome: &mut Outcome,
+) -> PolarsResult<DataFrame> {
+    let mut trees: BTreeMap<(u32, i32), BTreeSet<u32>> = BTreeMap::new();
+    let seasons = || -> PolarsResult<Vec<Option<(u32, i32)>>> {
+        let regions = indices(picks, REGION_NO)?.iter();
+        Ok(regions.zip(ints(picks, ts::SEASON)?.iter()).map(|(r, s)| r.zip(s)).collect())
+    };
+    let seasons = seasons()?;
+    for (season, tree) in seasons.iter().zip(indices(picks, TREE_NO)?.iter()) {
+        if let (Some(season), Some(tree)) = (season, tree) {
+            trees.entry(*season).or_default().insert(tree);
+        }
+    }
+    let mut counts: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
+    for ((region, _), trees) in &trees {
+        counts.entry(*region).or_default().push(trees.len());
+    }
+    let usual: BTreeMap<u32, usize> = counts
+        .into_iter()
+        .filter_map(|(region, mut counts)| {
+            counts.sort_unstable();
+            // The upper of two medians: of two seasons one alone may be stray.
+            Some((region, *counts.get(counts.len() / 2)?))
+        })
+        .collect();
+    let is_stray = |season: &(u32, i32)| {
+        let (few, usual) = (trees.get(season).map_or(0, BTreeSet::len), usual.get(&season.0));
+        usual.copied().filter(|&usual| {
+            usual >= USUAL_TREES && (few as f64) < least_pct / 100.0 * usual as f64
+        })
+    };
+    let mut keep = Vec::with_capacity(picks.height());
+    for (season, at) in seasons.iter().zip(stands(picks)?) {
+        let stray = season.as_ref().and_then(|season| Some((*season, is_stray(season)?)));
+        keep.push(stray.is_none());
+        let Some(((region, year), usual)) = stray else { continue };
+        let few = trees.get(&(region, year)).map_or(0, BTreeSet::len) as u64;
+        outcome.reject(Rejected {
+            table: Table::Harvests,
+            stands: at,
+            column: DATE.into(),
+            code: Code::SeasonStray,
+            reason: say!(
+                "season {year} of region '{}' has picks of {} alone, where {usual} is usual: a slip of the year?",
+                places.region_id(region),
+                counted(few, text!("tree"), text!("trees"))
+            ),
+            remedy: text!(
+                "correct the date; if the season is real, add its other picks or set least_season_pct = 0 under [options]"
+            )
+            .to_owned(),
         });
     }
     only(picks, keep)

@@ -1,5 +1,6 @@
 //! Trees as they stand, for the layout of a new trial.
 
+use crate::holdings::is_gone;
 use ingest_tables::{BookTables, IngestError};
 use polars::prelude::PolarsResult;
 use records::Table;
@@ -20,6 +21,14 @@ pub struct StandingTree {
     pub girth_cm: Option<f64>,
     /// Status in the plantation's own words.
     pub status: Option<String>,
+}
+
+impl StandingTree {
+    /// Whether the tree is no longer there, by its status.
+    #[must_use]
+    pub fn is_gone(&self) -> bool {
+        self.status.as_deref().is_some_and(is_gone)
+    }
 }
 
 /// Every tree of the tree table as read, in the order of the files.

@@ -570,8 +570,7 @@ impl<'a> Reading<'a> {
             Err(faults) => return Ok(Err(faults)),
         };
         let (rows, hashes) = reader.take().map_err(internal)?;
-        let weights = outcome.cells.get(slips::WEIGHT).copied();
-        slips::note(source.table, &rows, weights, &mut outcome.summary).map_err(internal)?;
+        slips::note(source.table, &rows, &outcome.cells, &mut outcome.summary).map_err(internal)?;
         let file = ReadFile { rows, hashes, outcome };
         if let Some(cache) = cache {
             cache.put(key, spec, &file).map_err(|error| no_cache(cache.folder(), &error))?;

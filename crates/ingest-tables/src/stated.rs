@@ -3,7 +3,7 @@
 
 use crate::header::{Layout, Meaning, normalised};
 use crate::rows::{Cell, Cells, Fault};
-use records::{Code, FileOptions, StatedValue, TableSpec};
+use records::{Code, ColumnKind, FileOptions, StatedValue, TableSpec};
 use std::collections::BTreeMap;
 use words::{say, text};
 
@@ -18,9 +18,25 @@ struct Rule {
     above: Cell<'static>,
 }
 
+/// Columns of which a row must hold one itself, for another to be carried on to it.
+fn carriers(spec: &TableSpec, layout: &Layout) -> Vec<usize> {
+    let is_text = |kind| matches!(kind, ColumnKind::Text | ColumnKind::Date);
+    let required =
+        spec.columns.iter().enumerate().filter(|(_, of)| of.required && is_text(of.kind));
+    let required: Vec<usize> = required.map(|(position, _)| position).collect();
+    let joined = layout.joined.iter().filter(|joined| required.contains(&joined.column));
+    let mut cells: Vec<usize> = joined.flat_map(|joined| joined.cells.iter().copied()).collect();
+    cells.extend(layout.readings.iter().filter_map(|reading| match reading.meaning {
+        Meaning::Column(of) if required.contains(&of) => Some(reading.cell),
+        _ => None,
+    }));
+    cells
+}
+
 /// What a file's declaration states of its cells, and what that changes in the row at hand.
 pub(crate) struct Stated {
     rules: Vec<Rule>,
+    carriers: Vec<usize>,
     instead: Vec<(usize, Cell<'static>)>,
     changes: Vec<(usize, Code)>,
 }
@@ -51,12 +67,13 @@ impl Stated {
         options: &FileOptions,
         spec: &TableSpec,
         layout: &Layout,
+        header: &[String],
     ) -> Result<Self, Vec<Fault>> {
         let mut rules: BTreeMap<usize, Rule> = BTreeMap::new();
         let mut faults = Vec::new();
         let named = options.values.iter().map(|(column, words)| (column, Some(words)));
         for (column, words) in named.chain(options.fill_down.iter().map(|column| (column, None))) {
-            let cells = cells_of(column, spec, layout);
+            let cells = cells_of(column, spec, layout, header);
             if cells.is_empty() {
                 let key = if words.is_some() { "values" } else { "fill_down" };
                 faults.push(Fault::new(
@@ -86,7 +103,8 @@ impl Stated {
             return Err(faults);
         }
         let rules = rules.into_values().collect();
-        Ok(Self { rules, instead: Vec::new(), changes: Vec::new() })
+        let carriers = carriers(spec, layout);
+        Ok(Self { rules, carriers, instead: Vec::new(), changes: Vec::new() })
     }
 
     /// Whether nothing is stated, and rows are read as they stand.
@@ -94,20 +112,27 @@ impl Stated {
         self.rules.is_empty()
     }
 
-    /// The cells of a row as they are to be read. A row that looks like a total fills nothing down.
-    pub(crate) fn cells<'a>(&'a mut self, cells: &'a dyn Cells, is_total: bool) -> StatedCells<'a> {
+    /// The cells of a row as they are to be read. Nothing is carried on to or from a row that is no visit,
+    /// a total or the header again, nor to one that holds no id and no day of its own, as an unnamed sum.
+    pub(crate) fn cells<'a>(
+        &'a mut self,
+        cells: &'a dyn Cells,
+        is_no_visit: bool,
+    ) -> StatedCells<'a> {
         self.instead.clear();
         self.changes.clear();
+        let filled = |cell: &usize| !cells.cell(*cell).into_text().is_empty();
+        let takes = !is_no_visit && self.carriers.iter().any(filled);
         for (index, rule) in self.rules.iter_mut().enumerate() {
             let mut cell = cells.cell(rule.cell);
-            if rule.fills_down && !is_total {
+            if rule.fills_down {
                 if cell.clone().into_text().is_empty() {
-                    if rule.above != Cell::Empty {
+                    if takes && rule.above != Cell::Empty {
                         self.instead.push((rule.cell, rule.above.clone()));
                         self.changes.push((index, Code::FilledDown));
                         cell = rule.above.clone();
                     }
-                } else {
+                } else if !is_no_visit {
                     rule.above = cell.clone().into_owned();
                 }
             }
@@ -146,19 +171,28 @@ impl Rule {
     }
 }
 
-/// The cells that are read into a column of the schema or an extra column.
-fn cells_of(column: &str, spec: &TableSpec, layout: &Layout) -> Vec<usize> {
-    let column = normalised(column);
-    let position = spec.columns.iter().position(|of| of.name == column);
-    let joined = layout.joined.iter().filter(|joined| Some(joined.column) == position);
-    let mut cells: Vec<usize> = joined.flat_map(|joined| joined.cells.iter().copied()).collect();
-    cells.extend(layout.readings.iter().filter_map(|reading| {
+/// The cells that are read into a column of the schema or an extra column; of a word of the header that
+/// is joined with others its own cell alone.
+fn cells_of(column: &str, spec: &TableSpec, layout: &Layout, header: &[String]) -> Vec<usize> {
+    let plain = normalised(column);
+    let position = spec.columns.iter().position(|of| of.name == plain);
+    let is_read = layout.readings.iter().filter_map(|reading| {
         let is_meant = match &reading.meaning {
             Meaning::Column(of) => Some(*of) == position,
-            Meaning::Extra(name) => *name == column,
+            Meaning::Extra(name) => *name == plain,
             Meaning::Unknown => false,
         };
         is_meant.then_some(reading.cell)
-    }));
+    });
+    let parts = || layout.joined.iter().flat_map(|joined| &joined.cells).copied();
+    let is_word = |cell: &usize| header.get(*cell).is_some_and(|word| normalised(word) == plain);
+    let whole = layout.joined.iter().filter(|joined| Some(joined.column) == position);
+    let mut cells: Vec<usize> = whole.flat_map(|joined| joined.cells.iter().copied()).collect();
+    if cells.is_empty() {
+        cells.extend(is_read);
+    }
+    if cells.is_empty() {
+        cells.extend(parts().filter(is_word));
+    }
     cells
 }

@@ -141,9 +141,18 @@ impl Tally {
                     "if one stands for a weight or measure, say how much {under}: units = {{ {column} = \"2.5 kg\" }}"
                 ),
             ),
+            Code::UnitSuspect if column == "intensity" => (
+                say!(
+                    "{column}: {values} about a hundred times below the others of the file; the first is {}",
+                    self.example
+                ),
+                say!(
+                    "kept; if they were written as fractions where the file is in per cent, correct them"
+                ),
+            ),
             Code::UnitSuspect => (
                 say!(
-                    "{column}: {values} about a thousand times below the others of the file; the first is {}",
+                    "{column}: {values} about a thousand times below the others of the file; the first is {} kg",
                     self.example
                 ),
                 say!(

@@ -66,7 +66,8 @@ struct Plan {
     joined: Vec<(Joined, Vec<String>)>,
     /// By position among the extra columns.
     extra: Vec<Option<usize>>,
-    width: usize,
+    /// Words of the header.
+    header: Vec<String>,
     measured_as: Option<MeasuredAs>,
 }
 
@@ -191,9 +192,9 @@ impl TableReader {
                 joined.push((of.clone(), of.cells.iter().map(name).collect()));
             }
         }
-        let width = header.names.len();
         let measured_as = options.measured_as;
-        Ok((Plan { file, readers, joined, extra, width, measured_as }, layout))
+        let header = header.names.clone();
+        Ok((Plan { file, readers, joined, extra, header, measured_as }, layout))
     }
 
     /// Reads every row of a file. `names` are the files read so far and this one; `tick` hears the
@@ -214,7 +215,8 @@ impl TableReader {
             faults.into_iter().map(|fault| Fault { line: Some(header.line), ..fault }).collect()
         };
         let (plan, layout) = self.plan(file, source, book, &header).map_err(at)?;
-        let mut stated = Stated::of(&source.options, self.spec, &layout).map_err(at)?;
+        let mut stated =
+            Stated::of(&source.options, self.spec, &layout, &header.names).map_err(at)?;
         let cells = self.cell_numbers(&plan);
         let mut outcome =
             FileOutcome { header_line: Some(header.line), cells, ..FileOutcome::default() };
@@ -233,8 +235,8 @@ impl TableReader {
             let row = if stated.is_empty() || row.damage.is_some() {
                 row
             } else {
-                let is_total = is_total(row);
-                cells = stated.cells(row.cells, is_total);
+                let is_no_visit = is_total(row) || is_header_again(row, &header.names);
+                cells = stated.cells(row.cells, is_no_visit);
                 &RawRow { line: row.line, cells: &cells, raw: row.raw, damage: None }
             };
             // The schemas of visits put the tree first.
@@ -317,7 +319,7 @@ impl TableReader {
             outcome.quarantine.push(QuarantinedRow {
                 visit,
                 of_place,
-                ..quarantined(file, row, &scratch.faults)
+                ..quarantined(file, &plan.header, row, &scratch.faults)
             });
             return;
         }
@@ -386,8 +388,7 @@ impl TableReader {
                 None => {
                     let read = reader.read(row.cells.cell(*cell), &mut scratch.notes);
                     read.unwrap_or_else(|fault| {
-                        // A unit that nobody declared concerns the file, not a cell.
-                        if reader.column.spare && fault.code != Code::UnitSuspect {
+                        if reader.column.spare {
                             scratch.left_out.push((position, fault));
                         } else {
                             scratch.faults.push((Some(cell_number(*cell)), fault));
@@ -516,7 +517,7 @@ impl TableReader {
             summary.add(event(Severity::Warning, Code::RangeUnusual, *position), 1, example);
         }
         let beyond = |cell| !row.cells.cell(cell).into_text().is_empty();
-        if let Some(cell) = (plan.width..row.cells.len()).find(|&cell| beyond(cell)) {
+        if let Some(cell) = (plan.header.len()..row.cells.len()).find(|&cell| beyond(cell)) {
             let event = Event {
                 severity: Severity::Warning,
                 code: Code::ColumnUnknown,
@@ -635,28 +636,71 @@ fn note_units(
     }
 }
 
-/// Whether a cell of the row says that it adds up others, as the last row of a sheet often does.
+/// Whether a cell of the row says that it adds up others, as the last row of a sheet often does, in
+/// English, Portuguese, French or Spanish.
 fn is_total(row: &RawRow<'_>) -> bool {
-    const WORDS: [&str; 8] =
-        ["total", "totals", "grand total", "subtotal", "sum", "soma", "totais", "total geral"];
+    const WORDS: [&str; 16] = [
+        "total",
+        "totals",
+        "totais",
+        "totaux",
+        "totales",
+        "subtotal",
+        "sub-total",
+        "sous-total",
+        "sum",
+        "soma",
+        "somme",
+        "suma",
+        "mean",
+        "moyenne",
+        "m\u{e9}dia",
+        "cumul",
+    ];
     row.damage.is_none()
         && (0..row.cells.len()).any(|cell| {
             let text = row.cells.cell(cell).into_text();
-            let word = text.trim().trim_end_matches(':').to_lowercase();
-            WORDS.contains(&word.as_str())
+            let text = text.trim().trim_end_matches(':').to_lowercase();
+            let first = text.split_whitespace().next().unwrap_or_default();
+            text == "grand total" || WORDS.contains(&first.trim_end_matches(':'))
         })
+}
+
+/// Whether the filled cells of the row are words of the header, as where printed pages were joined.
+fn is_header_again(row: &RawRow<'_>, header: &[String]) -> bool {
+    let mut filled = 0;
+    for (cell, name) in header.iter().enumerate() {
+        let text = row.cells.cell(cell).into_text();
+        if text.is_empty() {
+            continue;
+        }
+        if !text.trim().eq_ignore_ascii_case(name.trim()) {
+            return false;
+        }
+        filled += 1;
+    }
+    filled > 1
 }
 
 fn quarantined(
     file: &str,
+    header: &[String],
     row: &RawRow<'_>,
     faults: &[(Option<u32>, CellFault)],
 ) -> QuarantinedRow {
     let reasons: Vec<&str> = faults.iter().map(|(_, fault)| fault.reason.as_str()).collect();
     let mut remedies: Vec<&str> = Vec::new();
+    let lacking = faults.iter().filter(|(_, fault)| fault.code == Code::CellMissing).count();
     if is_total(row) {
         // Whatever its cells lack, filling them in would make a tree of it.
         remedies.push(text!("the row looks like a total of those above: remove it from the file"));
+    } else if is_header_again(row, header) {
+        remedies.push(text!("the row repeats the header: remove it from the file"));
+    } else if lacking > 1 {
+        // Carried on from the row above, a remark or a sum would become a visit.
+        remedies.push(text!(
+            "remove the row if it is a sum, a signature or a remark; else fill in what is empty"
+        ));
     } else {
         for (_, fault) in faults {
             if !remedies.contains(&fault.remedy.as_str()) {

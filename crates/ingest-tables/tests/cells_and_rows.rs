@@ -113,9 +113,9 @@ fn spacing_in_centimetres_is_suspected() {
     let folder = Folder::new();
     folder.put("blocks.csv", "block,site,region,row_spacing_m\nB1,S1,coast,750\nB2,S1,coast,7.5\n");
     let tables = folder.read();
-    let row = only(&tables);
-    assert_eq!(row.code, Code::UnitSuspect);
-    assert!(row.remedy.contains("7.5 m if the file is in centimetres"), "{}", row.remedy);
+    // A block can do without it, so that its trees are not lost.
+    assert_eq!(column(&tables, Table::Blocks, "row_spacing_m"), ["null", "7.5"]);
+    assert!(has_problem(&tables, Code::CellLeftOut, "7.5 m if the file is in centimetres"));
 }
 
 #[test]

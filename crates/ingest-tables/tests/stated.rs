@@ -63,7 +63,7 @@ fn a_group_may_say_a_thing_once() {
     let tables = folder.read();
     assert_eq!(counts(&tables, "places.xlsx#blocks"), (4, 1, 3));
     assert!(
-        tables.quarantine[0].remedy.contains("fill_down = [\"site\"]"),
+        tables.quarantine[0].remedy.starts_with("remove the row if it is a sum"),
         "{:?}",
         tables.quarantine
     );
@@ -77,6 +77,7 @@ fn a_group_may_say_a_thing_once() {
     // A total is no block of the hill.
     let total = only(&tables);
     assert_eq!((total.line, total.code), (5, Code::CellMissing));
+    assert!(total.remedy.starts_with("the row looks like a total"), "{}", total.remedy);
     assert_eq!(total.text, "Total\t\t\t12");
 
     folder.settings(&format!("{declared}fill_down = [\"variety\"]\n"));
@@ -154,4 +155,39 @@ fn kilograms_in_a_file_of_grams_are_told() {
     let tables = folder.read();
     assert!(has_problem(&tables, Code::UnitSuspect, "harvests.csv:14:3: nut_kg: 1 value about"));
     assert_eq!(counts(&tables, "harvests.csv"), (13, 13, 0));
+}
+
+/// Of an id that is joined, the parts written once are carried on and the others are not; what is no row
+/// of its own is not made one.
+#[test]
+fn parts_of_an_id_are_carried_on_and_sums_are_not() {
+    let folder = Folder::new();
+    folder.put("trees.csv", "plot,row,no,block\nGrove,1,1,B1\nGrove,1,2,B1\n");
+    folder.put(
+        "harvests.csv",
+        "plot,row,no,date,nut_kg\nGrov,1,1,2024-03-01,2\n,,2,2024-03-01,3\n,,,2024-03-02,4\n\
+         ,,,,9\nSomme,,,,9\nplot,row,no,date,nut_kg\n,,1,2024-03-03,5\n",
+    );
+    let joined = |more: &str| {
+        format!(
+            "[[files.trees]]\npath = \"trees.csv\"\njoined = {{ tree = [\"plot\", \"row\", \"no\"] }}\n\
+             [[files.harvests]]\npath = \"harvests.csv\"\n\
+             joined = {{ tree = [\"plot\", \"row\", \"no\"] }}\n{more}"
+        )
+    };
+    folder.settings(&joined(
+        "fill_down = [\"plot\", \"row\"]\nvalues = { plot = { Grov = \"Grove\" } }\n",
+    ));
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["Grove/1/1", "Grove/1/2", "Grove/1/1"]);
+    // The row without a number of a tree, the sums, and the header of a second page.
+    let remedies: Vec<(u64, &str)> =
+        tables.quarantine.iter().map(|row| (row.line, row.remedy.as_str())).collect();
+    assert_eq!(remedies.len(), 4, "{remedies:?}");
+    assert!(remedies[0].1.starts_with("fill in no"), "{remedies:?}");
+    assert!(remedies[1].1.starts_with("remove the row if it is a sum"), "{remedies:?}");
+    assert!(remedies[2].1.starts_with("the row looks like a total"), "{remedies:?}");
+    assert!(remedies[3].1.starts_with("the row repeats the header"), "{remedies:?}");
+    folder.settings(&joined("fill_down = [\"parcel\"]\n"));
+    assert_eq!(folder.refused()[0].code, Code::ColumnUnknown);
 }

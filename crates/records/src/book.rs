@@ -201,6 +201,9 @@ pub struct Options {
     pub training_age_years: f64,
     /// Days by which a pick may miss its harvest window and still belong to it.
     pub harvest_grace_days: i32,
+    /// A season with picks of fewer trees than this share of what its region usually has is taken for a
+    /// slip of the year, per cent: its picks are set aside. 0 takes every season as written.
+    pub least_season_pct: f64,
     /// Use only prunings measured on this basis; all bases with a basis term when absent.
     pub only_measured_as: Option<MeasuredAs>,
     /// Response scale of the yield model.
@@ -219,6 +222,7 @@ impl Default for Options {
             tolerance_pct: 2.0,
             training_age_years: 3.0,
             harvest_grace_days: 0,
+            least_season_pct: 5.0,
             only_measured_as: None,
             response_scale: ResponseScale::Auto,
             hours_per_day: 7.0,
@@ -249,12 +253,13 @@ pub struct FileOptions {
     /// told.
     #[serde(default)]
     pub not_columns: Vec<String>,
-    /// What this file's own words mean, by column: `intensity = { light = 0.15, hard = 0.4 }`. A word
-    /// that means an empty text stands for no value.
+    /// What this file's own words mean, by column (or header word of an id that is joined):
+    /// `intensity = { light = 0.15, hard = 0.4 }`, read as if the cell held it, so that a number is in the
+    /// file's unit; `hard = "40 %"` states its own. A word that means an empty text stands for no value.
     #[serde(default)]
     pub values: BTreeMap<String, BTreeMap<String, StatedValue>>,
     /// Columns written once for a group of rows, as in merged cells: an empty cell takes what stands
-    /// above it.
+    /// above it. Of an id that is joined, the header words that are written so.
     #[serde(default)]
     pub fill_down: Vec<String>,
     /// Order of day and month, instead of the book's.

@@ -217,6 +217,22 @@ impl Calendar {
         self.harvest.opening_year_of(date, grace_days)
     }
 
+    /// The season that a pick outside every harvest window most likely is of: that of a window missed by
+    /// 45 days at most, else that of its year, which a slip of the day or the month leaves as it is.
+    /// `None` where the window crosses New Year, so that a year holds parts of two seasons.
+    #[must_use]
+    pub fn season_meant(&self, date: Date) -> Option<i16> {
+        const NEAR_DAYS: i32 = 45;
+        let missed = |season: i16| {
+            let (opens, closes) = (self.harvest_opens(season), self.harvest.close_of(season));
+            days_between(date, opens).max(days_between(closes, date))
+        };
+        let year = date.year();
+        let near = (year - 1..=year + 1).map(|season| (missed(season), season)).min()?;
+        let crosses = self.harvest.close_of(year).year() > year;
+        if near.0 <= NEAR_DAYS { Some(near.1) } else { (!crosses).then_some(year) }
+    }
+
     /// The season a pruning belongs to: the first harvest window that opens after it.
     #[must_use]
     pub fn season_of_pruning(&self, date: Date) -> i16 {

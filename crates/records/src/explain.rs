@@ -335,6 +335,11 @@ impl Code {
                 "harvests.csv",
                 ["A1-01,2024-09-11,1.6", "A1-01,2024-02-11,1.6"],
             ),
+            Self::SeasonStray => told(
+                "A season in which a region has picks of a handful of trees, beside seasons of many; or visits that belong to a season after the coming one. Most likely the year is mistyped.",
+                "Picks of such a season are set aside: otherwise one of them would make the last season, and with it present practice and the season that advice is for. Prunings and frame counts after the coming season are in no tree-season.",
+                "Correct the year. If the season is real, add its other picks, or set least_season_pct = 0 under [options], which takes every season as written.",
+            ),
             Self::PrunedAfterFlush => told(
                 "A pruning after the flush began.",
                 KEPT,

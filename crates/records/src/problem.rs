@@ -128,6 +128,8 @@ codes! {
     BeforePlanting = "before-planting",
     /// A pick outside every harvest window.
     DateInNoSeason = "date-in-no-season",
+    /// A season of a handful of trees, or after the coming one: a slip of the year, most likely.
+    SeasonStray = "season-stray",
     /// A pruning after the flush began.
     PrunedAfterFlush = "pruned-after-flush",
     /// A pruning whose harvest is not recorded.

@@ -229,7 +229,7 @@ static TREES: TableSpec = TableSpec {
         text(
             "status",
             false,
-            "dead, removed, felled or missing (morta, removida, derrubada, faltante) for a tree that is no longer there; any other word means that it stands.",
+            "dead, removed, felled or missing (morta, removida, derrubada, faltante; mort, arraché, abattu, manquant; muerto) for a tree that is no longer there; any other word means that it stands, and words that are not known are told.",
         ),
     ],
 };

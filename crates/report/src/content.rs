@@ -19,6 +19,8 @@ pub struct Report {
     pub laterals: Vec<RegionLaterals>,
     /// Designed trials that the book declares, by id.
     pub trials: Vec<TrialReport>,
+    /// What trials say of the best intensity, beside the advice for their region.
+    pub beside: Vec<BesideTrial>,
     /// The season just closed.
     pub review: ReviewReport,
     /// Plan of work, those blocks first whose delay costs most.
@@ -27,6 +29,17 @@ pub struct Report {
     pub quality: Quality,
     /// How the numbers were computed.
     pub method: Method,
+}
+
+/// What a trial says of the best intensity, beside the advice for its region.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BesideTrial {
+    /// Region id.
+    pub region: String,
+    /// Trial id.
+    pub trial: String,
+    /// What each rests on, how far apart they are, and whether their intervals overlap.
+    pub words: String,
 }
 
 /// What was read, kept, repaired, set aside and linked.

@@ -12,7 +12,8 @@ use askama::Template;
 use records::turns_direction;
 use std::fs;
 use std::path::Path;
-use trials::layout::{Layout, LayoutFactor, NewField, TrialTable};
+use trials::amount_words;
+use trials::layout::{Layout, NewField, TrialTable};
 
 /// Code of a treatment on maps and labels: A to Z, then A2 and so on.
 fn code(treatment: usize) -> String {
@@ -25,15 +26,20 @@ fn code(treatment: usize) -> String {
 /// Code of a treatment, and its levels with the names of their factors.
 fn treatment_of(layout: &Layout, treatment: usize) -> (String, String) {
     let levels = layout.treatments.get(treatment).map_or(&[][..], |found| &found.levels);
-    (code(treatment), described(&layout.factors, levels))
+    (code(treatment), described(layout, levels))
 }
 
-fn described(factors: &[LayoutFactor], levels: &[Option<String>]) -> String {
-    let words = factors.iter().zip(levels).filter_map(|(factor, level)| {
+fn described(layout: &Layout, levels: &[Option<String>]) -> String {
+    let words = layout.factors.iter().zip(levels).filter_map(|(factor, level)| {
         let level = level.as_ref()?;
-        let unit = factor.unit.as_deref().filter(|unit| *unit != "fraction");
-        let unit = unit.map_or_else(String::new, |unit| format!(" {unit}"));
-        Some(format!("{} {level}{unit}", trials::name_in_words(&factor.name)))
+        let amount = factor.unit.as_deref().zip(level.parse::<f64>().ok());
+        let said =
+            amount.map_or_else(|| level.clone(), |(unit, amount)| amount_words(amount, unit));
+        let day = match layout.day_of_lead(&factor.name, level) {
+            day if day.is_empty() => day,
+            day => format!(" ({day})"),
+        };
+        Some(format!("{} {said}{day}", trials::name_in_words(&factor.name)))
     });
     let words: Vec<String> = words.collect();
     words.join(", ")

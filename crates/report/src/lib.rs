@@ -25,7 +25,7 @@ mod trials;
 mod what_if;
 
 pub use content::{
-    CoefficientRow, FileLine, LinkLine, Method, MethodItem, Quality, Report, SpreadRow,
+    BesideTrial, CoefficientRow, FileLine, LinkLine, Method, MethodItem, Quality, Report, SpreadRow,
 };
 pub use dictionary::{
     Field, advice_fields, laterals_fields, page_fields, plan_table_fields, review_fields,

@@ -4,6 +4,7 @@ mod calendar;
 mod cells;
 mod crew_page;
 mod tables;
+mod titles;
 mod workbook;
 
 pub use tables::{cautions, crew_name, sheets, stuff, waiting_times};
@@ -71,8 +72,10 @@ pub struct Sheet {
     pub name: &'static str,
     /// Name of its CSV file.
     pub file: &'static str,
-    /// Columns, in the order of the dictionary.
+    /// Columns, in the order of the dictionary, as the CSV file names them.
     pub heads: Vec<&'static str>,
+    /// The same as people read them.
+    pub titles: Vec<&'static str>,
     /// Rows, each as long as the heads.
     pub rows: Vec<Vec<PlanCell>>,
 }
@@ -84,6 +87,15 @@ pub enum PlanCell {
     Empty,
     /// Text.
     Text(String),
+    /// A word of the program's own: as CSV files write it in every language, and as people read it.
+    Word {
+        /// As in the CSV file.
+        code: String,
+        /// In the language being spoken.
+        shown: String,
+    },
+    /// A share, 0 to 1: CSV files hold it as it is, people read per cent.
+    Share(f64),
     /// A number, with the decimals a spreadsheet shows.
     Number(f64, u8),
     /// A day.

@@ -61,6 +61,65 @@ fn the_spreadsheet_holds_text_as_text() {
     assert!(csv.contains(",\"'=2+3"));
 }
 
+/// Cells of every sheet as text, after the names of the sheets.
+fn cells(file: &[u8]) -> (Vec<String>, Vec<String>) {
+    let mut book: Xlsx<_> = Xlsx::new(std::io::Cursor::new(file)).unwrap();
+    let names = book.sheet_names().to_vec();
+    let texts = |name: &String| {
+        let range = book.worksheet_range(name).unwrap();
+        let text = |cell: &Data| match cell {
+            Data::String(text) => Some(text.clone()),
+            _ => None,
+        };
+        range.rows().flatten().filter_map(text).collect::<Vec<_>>()
+    };
+    let cells = names.iter().flat_map(texts).collect();
+    (names, cells)
+}
+
+#[test]
+fn the_workbook_speaks_the_language_of_the_run_and_the_tables_keep_their_columns() {
+    let report = report("plain");
+    let english = written(&report);
+    let spoken = words::speaking(words::Language::Portuguese, || written(&report));
+    let read = |dir: &tempfile::TempDir, name: &str| fs::read(dir.path().join(name)).unwrap();
+    let (names, said) = cells(&read(&english, "workplan.xlsx"));
+    assert_eq!(names[0], "Work plan");
+    let (own_names, own_said) = cells(&read(&spoken, "workplan.xlsx"));
+    assert_eq!(names.len(), own_names.len());
+    assert!(names.iter().all(|name| !own_names.contains(name)), "{own_names:?}");
+    // Headings, verdicts, tools and kinds of tools are put into words in both.
+    for (word, own) in [
+        ("Share of the canopy to remove", "Parte da copa a retirar"),
+        ("Prune", "Podar"),
+        ("share of the canopy", "parte da copa"),
+        ("power saw", "motosserra"),
+        ("power tool", "ferramenta motorizada"),
+    ] {
+        assert!(said.iter().any(|cell| cell == word), "{word}");
+        assert!(own_said.iter().any(|cell| cell == own), "{own}");
+        assert!(own_said.iter().all(|cell| cell != word), "{word}");
+    }
+    assert!(said.iter().chain(&own_said).all(|cell| !cell.contains("canopy_fraction")));
+    // Programs read the same columns and words of the program in every language.
+    for table in PLAN_FILES.iter().filter(|name| name.ends_with(".csv")) {
+        let [one, other] = [&english, &spoken]
+            .map(|dir| rows(&String::from_utf8(read(dir, table)).unwrap())[0].clone());
+        assert_eq!(one, other, "{table}");
+    }
+    assert_eq!(read(&english, "workplan.csv"), read(&spoken, "workplan.csv"));
+}
+
+#[test]
+fn every_column_of_the_plan_has_a_heading() {
+    for sheet in report::sheets(&report("plain").plan) {
+        assert_eq!(sheet.heads.len(), sheet.titles.len());
+        for (head, title) in sheet.heads.iter().zip(&sheet.titles) {
+            assert!(!title.is_empty(), "{}: {head}", sheet.file);
+        }
+    }
+}
+
 #[test]
 fn the_shopping_list_adds_up_and_what_lacks_a_strength_is_refused() {
     let dir = written(&report("plain"));

@@ -25,5 +25,5 @@ pub use design::{
     Amounts, Cell, Evidence, FactorPlace, Part, Plan, PlanFactor, Refusal, Stratum, StratumKind,
     Term, Unit,
 };
-pub use names::name_in_words;
+pub use names::{name_in_words, place_in_words};
 pub use observations::{Observations, Trait, TraitKind};

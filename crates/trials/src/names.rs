@@ -24,6 +24,33 @@ pub fn name_in_words(name: &str) -> String {
     name.split(" x ").map(part).collect::<Vec<_>>().join(" x ")
 }
 
+/// A place among the units of a trial, such as `replicate 1, main plot 3`, with its words in the
+/// language being spoken and its ids as they are.
+#[must_use]
+pub fn place_in_words(place: &str) -> String {
+    // The longer names first: a sub-sub plot is no plot.
+    const UNITS: [&str; 10] = [
+        "sub plot",
+        "main plot",
+        "replicate",
+        "square",
+        "column",
+        "season",
+        "block",
+        "plot",
+        "tree",
+        "row",
+    ];
+    let said = place.split(", ").map(|part| {
+        let unit = UNITS.iter().find_map(|unit| {
+            let id = part.strip_prefix(unit)?.strip_prefix(' ')?;
+            Some(format!("{} {id}", name_in_words(unit)))
+        });
+        unit.unwrap_or_else(|| part.to_owned())
+    });
+    said.collect::<Vec<_>>().join(", ")
+}
+
 fn part(name: &str) -> String {
     if name.ends_with(" against the rest") {
         return say!("control against the rest");
@@ -37,6 +64,15 @@ fn part(name: &str) -> String {
         "blocks" => text!("blocks"),
         "block" => text!("block"),
         "blocks within replicates" => text!("blocks within replicates"),
+        "square" => text!("square"),
+        "row" => text!("row"),
+        "column" => text!("column"),
+        "main plot" => text!("main plot"),
+        "sub plot" => text!("sub plot"),
+        "tree" => text!("tree"),
+        "checks against new entries" => text!("checks against new entries"),
+        "among checks" => text!("among checks"),
+        "among new entries" => text!("among new entries"),
         "main plots" => text!("main plots"),
         "sub plots" => text!("sub plots"),
         "sub-sub plots" => text!("sub-sub plots"),

@@ -198,12 +198,8 @@ fn a_share_of_the_trees_is_said_in_the_language_of_the_crew() {
 #[test]
 fn a_block_of_trial_trees_alone_gets_no_work() {
     let of_trial = |trees| vec![InTrial { trial: "X-7".to_owned(), trees }];
-    let whole = PlanBlock {
-        work: Work::OfTrials,
-        trees: 0,
-        in_trials: of_trial(24),
-        ..pruned("n1", "a")
-    };
+    let whole =
+        PlanBlock { work: Work::OfTrials, trees: 0, in_trials: of_trial(24), ..pruned("n1", "a") };
     let part = PlanBlock { trees: 256, in_trials: of_trial(1), ..pruned("n2", "a") };
     let products = r#"{"guard": {"kind": "insect_protection", "treats": "all", "strength_pct": 5,
         "target_pct": 0.003, "usual_pct": 0.003, "volume_l_per_tree": 8}}"#;

@@ -12,8 +12,8 @@ use trials::layout::{Layout, lay_out};
 /// Reads the request, draws and writes.
 pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
     let (file, mut request) = RequestFile::read(&args.request)?;
-    let (mut left_out, mut standing_book) = (Vec::new(), None);
-    match &args.book {
+    let mut left_out = Vec::new();
+    let standing = match &args.book {
         Some(book) => {
             let stages = Stages::new();
             let standing = Standing::of(book, &stages);
@@ -21,7 +21,7 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
             let standing = standing?;
             standing.tables.check_unchanged(book).map_err(from_ingest)?;
             left_out = field::from_book(&mut request, &file, &standing)?;
-            standing_book = Some(standing);
+            Some(standing)
         }
         None if !request.field.blocks.is_empty() && request.field.trees.is_empty() => {
             return Err(file.refused(
@@ -31,12 +31,13 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
                 "name the book with --book BOOK; of a field yet to be planted give rows and columns instead",
             ));
         }
-        None => {}
-    }
+        None => None,
+    };
     let mut layout = lay_out(&request, args.seed).map_err(|error| file.from_layout(&error))?;
-    layout.methods.extend(left_out);
-    if let Some(standing) = &standing_book {
+    if let Some(standing) = &standing {
+        layout.date_leads(&field::regions(&layout, standing)?);
         layout.first_harvest = field::first_harvest(&layout, standing)?;
+        layout.methods.extend(left_out);
     }
     report::publish(&args.out, |dir| -> Result<(), ReportError> {
         report::write_layout(&layout, dir)
@@ -63,7 +64,8 @@ fn summary(args: &LayoutArgs, layout: &Layout) -> String {
         counted(trees as u64, "tree", "trees"),
         layout.seed
     );
-    for sentence in &layout.methods {
+    let leads = Some(&layout.lead_words).filter(|words| !words.is_empty());
+    for sentence in layout.methods.iter().chain(leads) {
         text.push_str(&format!("  {sentence}\n"));
     }
     for sentence in layout.new_field.iter().flat_map(report::new_field_words) {

@@ -7,12 +7,12 @@ use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::advice::{self, Decided};
 use crate::pipeline::review::{self, Judged, Record, kept_advice};
 use crate::pipeline::rounding::rounded;
-use crate::pipeline::trials::{AnalysedTrial, analysed, declared, report as trial_report};
+use crate::pipeline::trials::{AnalysedTrial, analysed, beside, declared, report as trial_report};
 use crate::pipeline::{self, Reading, laterals, method, namesake, quality, unfitted};
 use crate::timings::{Timings, Work};
 use ::review::KeptAdvice;
 use records::{counted, noun};
-use report::{PublishError, Report};
+use report::{BesideTrial, PublishError, Report, TrialReport};
 use std::fs::File;
 use std::path::Path;
 use thiserror::Error;
@@ -73,9 +73,11 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let advice = rounded(advice.clone());
     let kept = args.keep.then(|| kept_advice(&advice, plan));
     let kept_where = kept.as_ref().map(|advice| was_kept(args, advice)).unwrap_or_default();
+    let beside = beside(&advice, &trials);
     let report = Report {
         review: review::report(&advice.book, &judged),
-        trials: trials.iter().map(trial_report).collect(),
+        trials: trials.iter().map(|trial| with_advice(trial_report(trial), &beside)).collect(),
+        beside,
         quality: quality::quality(&checked),
         method,
         advice,
@@ -134,6 +136,13 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let trials_fail = trials.iter().any(super::trial::not_analysed);
     let findings = args.strict && (checked.has_findings() || trials_fail);
     Ok(if findings { Outcome::Findings } else { Outcome::Done })
+}
+
+/// A trial's report with what it says beside the advice for its region.
+fn with_advice(mut trial: TrialReport, beside: &[BesideTrial]) -> TrialReport {
+    let own = beside.iter().filter(|beside| beside.trial == trial.id);
+    trial.notes.extend(own.map(|beside| beside.words.clone()));
+    trial
 }
 
 /// What was kept and where, and what has to be left as it is for it to be scored: a season in which

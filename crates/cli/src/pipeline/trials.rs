@@ -2,6 +2,7 @@
 
 mod amounts;
 mod analysed;
+mod beside;
 mod checks;
 mod compared;
 mod counts;
@@ -25,6 +26,7 @@ use ::trials::Observations;
 use ::words::say;
 use advise::Cost;
 pub use analysed::{AnalysedPart, AnalysedTrial, analysed, contradictions};
+pub use beside::beside;
 use counts::{Counts, Observed};
 use ingest_seasons::TrialTree;
 pub use missing::NotAnalysed;
@@ -33,7 +35,7 @@ pub use pooling::PooledTrait;
 use records::{TrialDeclaration, written_number};
 pub use report::report;
 use seasons::Seasons;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Columns that are numbers wherever they are found.
 const PLACE: [&str; 2] = ["row", "column"];
@@ -59,6 +61,8 @@ pub struct DeclaredTrial {
     /// Cost of removing a whole canopy over the price of a kg of nuts, kg per tree, where the book
     /// tells both for the region of the trial's first tree.
     pub price_ratio: Option<f64>,
+    /// Regions of its trees that were harvested, by id.
+    pub regions: Vec<String>,
     /// What a person should know: traits without values, trees pruned off their treatment.
     pub notes: Vec<String>,
     /// Why nothing of it, or not every trait, can be analysed; each `what` is among the notes.
@@ -101,6 +105,7 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
         let rows = checked.tables.rows_of_trial(id);
         let mut trial = one(id, declaration, &trees, rows, &table, &counts, &seasons);
         trial.price_ratio = price_ratio(checked, &trial, &table, &holdings);
+        trial.regions = regions(&trees, &table);
         trial
     });
     Ok(trials.collect())
@@ -142,6 +147,7 @@ fn one(
         trees: trees.len(),
         earlier,
         price_ratio: None,
+        regions: Vec::new(),
         notes: Vec::new(),
         not_analysed: Vec::new(),
         seasons,
@@ -239,6 +245,14 @@ impl Shared {
         numbers.insert("earlier_crop".to_owned(), crops.collect());
         Self { columns, numbers }
     }
+}
+
+/// Regions of the trees that were harvested, by id.
+fn regions(trees: &[&TrialTree], table: &TreeSeasons) -> Vec<String> {
+    let own: BTreeSet<&str> = trees.iter().map(|tree| tree.tree.as_str()).collect();
+    let rows = (0..table.len()).filter(|&row| own.contains(table.tree.label(row)));
+    let found: BTreeSet<&str> = rows.map(|row| table.region.label(row)).collect();
+    found.into_iter().map(str::to_owned).collect()
 }
 
 fn price_ratio(

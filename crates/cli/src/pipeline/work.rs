@@ -2,8 +2,8 @@
 
 mod holdings;
 
-pub use holdings::{Holdings, is_young};
 use holdings::age;
+pub use holdings::{Holdings, is_young};
 
 use advise::{Cost, RegionAdvice, Verdict};
 use ingest_seasons::{HeldBlock, HeldTree};

@@ -78,7 +78,7 @@ fn a_pick_in_no_season_is_set_aside_unless_the_book_allows_grace() {
 
 #[test]
 fn picks_at_both_ends_of_the_window_count() {
-    let picks = ["N1,2024-02-01,1,9,", "N1,2024-05-31,1,9,", "N1,2024-01-31,1,9,"];
+    let picks = ["N1,2024-02-01,1,9,", "N1,2024-05-31,1,9,", "N2,2024-01-31,1,9,"];
     let result = small().rows(Table::Harvests, &picks).link();
     assert_eq!(result.refusals(), [(Table::Harvests, 4, Code::DateInNoSeason)]);
     assert_eq!(wholes(&result.linked.unwrap(), ts::PICKS), [2]);
@@ -101,4 +101,51 @@ fn a_pick_whose_id_is_a_known_tree_written_otherwise_makes_its_season_incomplete
         let linked = result.linked.unwrap();
         assert_eq!(wholes(&linked, ts::SEASON), [2024], "{id}");
     }
+}
+
+/// A pick outside every window is of some season; the rest of that season is not its crop.
+#[test]
+fn a_pick_in_no_season_makes_the_nearest_incomplete() {
+    let of = |day: &str| {
+        let picks = ["N1,2023-03-01,4,9,", "N1,2024-03-01,4,9,"];
+        let late = format!("N1,{day},1,9,");
+        let linked =
+            small().rows(Table::Harvests, &[picks[0], picks[1], &late]).link().linked.unwrap();
+        let told = linked.problems.iter().filter(|p| p.code == Code::TreeSeasonIncomplete).count();
+        (wholes(&linked, ts::SEASON), told)
+    };
+    // 20 days after the window of 2024; and a slip of the month, which leaves the year.
+    assert_eq!(of("2024-06-20"), (vec![2023], 1));
+    assert_eq!(of("2023-09-12"), (vec![2024], 1));
+    // 29 days before the window of 2024.
+    assert_eq!(of("2024-01-03"), (vec![2023], 1));
+    // Where the window crosses New Year the middle of the year is of no season more than another.
+    let picks = ["S1,2023-11-01,4,9,", "S1,2024-05-15,4,9,"];
+    let linked = small().rows(Table::Harvests, &picks).link().linked.unwrap();
+    assert_eq!(wholes(&linked, ts::SEASON), [2023]);
+    let told = linked.problems.iter().find(|p| p.code == Code::TreeSeasonIncomplete).unwrap();
+    assert!(told.what.contains("cannot be right"), "{}", told.what);
+}
+
+/// One mistyped year makes no season, and no last season, of its own.
+#[test]
+fn a_season_of_a_handful_of_trees_is_taken_for_a_slip() {
+    let mut trees = "tree,block".to_owned();
+    let mut picks = Vec::new();
+    for tree in 0..40 {
+        trees.push_str(&format!("\nT{tree},N"));
+        picks.push(format!("T{tree},2023-03-01,4,9,"));
+        picks.push(format!("T{tree},2024-03-01,4,9,"));
+    }
+    picks.push("T7,2042-03-01,2,9,".to_owned());
+    let picks: Vec<&str> = picks.iter().map(String::as_str).collect();
+    let book = small().table(Table::Trees, &trees).rows(Table::Harvests, &picks);
+    let result = book.link();
+    assert_eq!(result.refusals(), [(Table::Harvests, 82, Code::SeasonStray)]);
+    let linked = result.linked.unwrap();
+    assert_eq!(linked.summary.regions[0].next_season, 2025);
+    assert_eq!(linked.summary.regions[0].seasons, [2023, 2024]);
+    // Two of forty are a twentieth, and count; so does any season where the book says so.
+    let result = book.setting("[options]", "[options]\nleast_season_pct = 0").linked();
+    assert_eq!(result.summary.regions[0].seasons, [2023, 2024, 2042]);
 }

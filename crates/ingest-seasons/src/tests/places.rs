@@ -140,3 +140,16 @@ fn a_date_beyond_every_calendar_is_set_aside() {
     assert_eq!(codes, [Code::DateInNoSeason; 3]);
     assert_eq!(result.linked.unwrap().tree_seasons.num_rows(), 1);
 }
+
+/// Words of other languages for a tree that is gone are known; words that are not known are told.
+#[test]
+fn words_of_the_status_are_told_where_they_are_not_known() {
+    let trees = "tree,block,status\nN1,N,vivant\nN2,N,Arrach\u{e9}\nS1,S,foudroy\u{e9}";
+    let picks = ["N1,2024-03-01,5,9,", "N2,2024-03-01,5,9,"];
+    let linked = small().table(Table::Trees, trees).rows(Table::Harvests, &picks).linked();
+    let told = linked.problems.iter().find(|p| p.code == Code::WordUnknown).unwrap();
+    assert!(told.what.ends_with("read as standing: 'foudroy\u{e9}' (1)"), "{}", told.what);
+    assert_eq!(told.place.to_string(), "trees.csv:4");
+    let known = small().rows(Table::Harvests, &picks).linked();
+    assert!(known.problems.iter().all(|p| p.code != Code::WordUnknown));
+}

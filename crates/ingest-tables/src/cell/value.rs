@@ -334,7 +334,7 @@ impl CellReader {
             NumberFault::Unreadable if is_words => (
                 say!("{name} {text} is not a number"),
                 say!(
-                    "write a number; if the file writes words, say what each means: values = {{ {name} = {{ {text} = NUMBER }} }} under [[files.{table}]] in book.toml"
+                    "write a number; if the file writes words, say what each means: values = {{ {name} = {{ {text} = NUMBER }} }} under [[files.{table}]] in book.toml (\"\" in place of NUMBER says that there is no value)"
                 ),
             ),
             NumberFault::Unreadable => (

@@ -9,7 +9,7 @@ pub(super) use format::other_format;
 use super::locate::{FILE, line_of, line_of_file};
 use super::{Book, FileOptions, Region, SeenTrials};
 use crate::units;
-use crate::{CalendarError, Code, ColumnKind, Place, Problem, Severity, Table};
+use crate::{CalendarError, Code, ColumnKind, Place, Problem, Severity, Table, TableSpec};
 use words::{say, text};
 
 struct Checker<'a> {
@@ -131,6 +131,7 @@ fn check_meta(checker: &mut Checker<'_>, book: &Book) {
         0.0,
         60.0,
     );
+    checker.range("options", "least_season_pct", options.least_season_pct, 0.0, 50.0);
     checker.range("options", "hours_per_day", options.hours_per_day, 1.0, 16.0);
     checker.range("options", "horizon_seasons", f64::from(options.horizon_seasons), 1.0, 20.0);
     if let Some(season) = options.season {
@@ -210,15 +211,22 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &FileOptions) {
         }
     }
     let named = file.header.values().chain(file.units.keys());
-    for column in named.chain(file.values.keys()).chain(&file.fill_down) {
+    // What is said of cells may be said of the words that an id is joined from.
+    let of_cells = file.values.keys().chain(&file.fill_down);
+    let is_part = |word: &str| file.joined.values().flatten().any(|part| part == word);
+    for column in named.chain(of_cells.filter(|word| !is_part(word))) {
         if spec.column(column).is_none() && !spec.keeps_extra_columns {
-            checker.of_file(
-                table,
-                file,
-                Code::ColumnUnknown,
-                say!("{}: the table {table} has no column '{column}'", file.path),
-                text!("name one of the columns that `anacurve schema` lists for this table"),
-            );
+            let remedy = match meant(spec, column) {
+                Some(near) => {
+                    say!("did you mean {near}? `anacurve schema` lists the columns of this table")
+                }
+                None => {
+                    text!("name one of the columns that `anacurve schema` lists for this table")
+                        .to_owned()
+                }
+            };
+            let what = say!("{}: the table {table} has no column '{column}'", file.path);
+            checker.of_file(table, file, Code::ColumnUnknown, what, &remedy);
         }
     }
     for (name, unit) in &file.units {
@@ -249,6 +257,17 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &FileOptions) {
             &remedy,
         );
     }
+}
+
+/// The column that a word which is none most likely means: one that holds it, or that it holds.
+fn meant(spec: &TableSpec, word: &str) -> Option<&'static str> {
+    let word = word.trim().to_lowercase().replace([' ', '-'], "_");
+    let is_near = |name: &str| {
+        let shorter = word.len().min(name.len());
+        shorter > 1 && (name.contains(&word) || word.contains(name))
+    };
+    let mut near = spec.columns.iter().map(|column| column.name).filter(|name| is_near(name));
+    near.next().filter(|_| near.next().is_none())
 }
 
 #[cfg(test)]

@@ -77,6 +77,21 @@ fn remedy(message: &str) -> &'static str {
         "missing field `regions`" => text!(
             "add a section [regions.NAME] with harvest = [\"MM-DD\", \"MM-DD\"] and flush = [\"MM-DD\", \"MM-DD\"]; blocks name their region"
         ),
+        _ if message.contains("string values must be quoted") => text!(
+            "texts stand in straight quotation marks, \"so\"; numbers without any, without spaces and with a decimal point"
+        ),
+        _ if message.contains("expected f64") || message.contains("expected i16") => {
+            text!("numbers stand without quotation marks and take a decimal point")
+        }
+        _ if message.contains("duplicate key") => text!(
+            "a key stands once; each further file of a table has a section of its own in double brackets, [[files.TABLE]]"
+        ),
+        _ if message.contains("RestDate") => text!(
+            "write each date in quotation marks as \"YYYY-MM-DD\", or as \"MM-DD\" for every year"
+        ),
+        _ if message.contains("escape") => {
+            text!("write paths with forward slashes, for a backslash begins a code")
+        }
         _ if message.contains("expected newline") => text!(
             "correct the line: one key = value; numbers take a decimal point, texts stand in quotation marks"
         ),

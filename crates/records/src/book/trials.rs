@@ -269,7 +269,10 @@ impl TrialDeclaration {
     #[must_use]
     pub fn holds(&self, season: i32) -> bool {
         let seasons = || self.seasons.iter().map(|&own| i32::from(own));
-        seasons().min().zip(seasons().max()).is_none_or(|(first, last)| (first..=last).contains(&season))
+        seasons()
+            .min()
+            .zip(seasons().max())
+            .is_none_or(|(first, last)| (first..=last).contains(&season))
     }
 
     /// Whether a column is one of the factors.

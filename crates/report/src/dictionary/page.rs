@@ -33,7 +33,7 @@ numbers! { trial_fields, "Tables and figures of `trials.html`, by the beginning 
     "anova" "Analysis of variance, tests of the terms" "squared unit of the trait" "Sums of squares, mean squares and F of each term against its own error; where the trial is unbalanced, tests of the mixed model with Kenward-Roger degrees of freedom.";
     "variation" "Variation by stratum" "per cent of the mean" "Variance of each stratum in the squared unit of the trait, and CV: its square root over the grand mean, by the stated convention.";
     "means" "Means" "unit of the trait" "Treatment means with their standard errors; adjusted where plots are missing or a covariate is used, with the plain means beside them.";
-    "cd" "Comparing means" "unit of the trait" "SEm: standard error of a mean; SEd: of a difference; CD: critical difference, SEd times the two-sided t at 5 or 1 % for the stated degrees of freedom.";
+    "cd" "Comparing means" "unit of the trait" "SEm: standard error of a mean; SEd: of a difference; CD: critical difference, SEd times the two-sided t at 5 or 1 % for the stated degrees of freedom. Where pairs of means differ in precision, SEd is their root mean square.";
     "differences" "Differences" "unit of the trait" "Every pair, or each treatment against the control: difference, its error and limits, with p adjusted for the number of comparisons.";
     "components" "Polynomial components" "squared unit of the trait" "Linear, quadratic and higher parts of a quantitative factor, by the actual spacing of its amounts, each with one degree of freedom.";
     "curves" "Quadratic curves" "unit of the trait" "Least-squares quadratic through the means; the amount at its maximum with the 95 % set by Fieller's method, which may be an interval, two rays or the whole line.";
@@ -47,6 +47,7 @@ numbers! { trial_fields, "Tables and figures of `trials.html`, by the beginning 
     "errors" "Error of each by itself" "squared unit of the trait" "Error mean square, its degrees of freedom and CV of each season or site before pooling, and the test that they are equal.";
     "stability" "Stability" "unit of the trait" "Slope on the environments' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962) and stability variance (Shukla 1972) of each treatment.";
     "efficiency" "What blocking brought" "ratio" "Error variance expected without the blocks over the one found, and the same corrected for degrees of freedom.";
+    "natural-test" "All treatments alike" "F" "Test on the scale of analysis that all treatments are alike; small p speak against it.";
     "natural-means" "Means on the natural scale" "unit of the trait" "Means of a transformed or counted trait brought back, with limits.";
     "natural-differences" "Differences of treatments" "scale of analysis" "Differences on the scale of analysis and, where it is logarithmic, as ratios.";
     "trade-off" "Power of a trial" "probability" "Chance of finding the asked difference at 5 % with the stated trees, replicates and seasons, from the book's own variation.";

@@ -1,6 +1,6 @@
 //! `field-sheets.html`: the map, the sheets and how the layout was drawn, to print.
 
-use super::labels::{stands, tree_lines, within};
+use super::labels::{TreeLine, stands, tree_lines, within};
 use crate::number::counted;
 use crate::page::Table;
 use askama::Template;
@@ -17,7 +17,10 @@ pub struct LayoutPage<'a> {
     map: String,
     treatments: Table,
     plots: Table,
-    trees: Table,
+    pruning: Table,
+    harvest: Table,
+    /// What a lead is; empty where no treatment has one.
+    lead: &'a str,
     balance: Table,
     methods: &'a [String],
     lot: String,
@@ -43,7 +46,9 @@ impl<'a> LayoutPage<'a> {
             map,
             treatments: explained(treatments(layout)),
             plots: plots(layout),
-            trees: trees_table(layout),
+            pruning: pruning(layout),
+            harvest: harvest(layout),
+            lead: &layout.lead_words,
             balance: explained(balance(layout)),
             methods: &layout.methods,
             lot: say!(
@@ -91,16 +96,18 @@ fn plots(layout: &Layout) -> Table {
     table
 }
 
-fn trees_table(layout: &Layout) -> Table {
+/// One line for each tree that is cut, observed or not.
+fn pruning(layout: &Layout) -> Table {
     let mut table = Table::new(
-        text!("Trees: write the date and what was cut, or what was picked"),
+        text!("Pruning: write the date and what was cut of the canopy"),
         [
             text!("Tree"),
             text!("Where"),
             text!("Plot"),
             text!("Treatment"),
             text!("Date"),
-            text!("Cut or kg"),
+            text!("Cut (share of the canopy)"),
+            text!("Minutes"),
             text!("Remarks"),
         ],
     );
@@ -110,17 +117,38 @@ fn trees_table(layout: &Layout) -> Table {
         } else {
             say!("{}: {} (not observed)", line.code, line.treatment)
         };
-        table.row([
-            line.tree.tree.clone(),
-            stands(line.tree),
-            line.plot.plot.clone(),
-            treatment,
-            String::new(),
-            String::new(),
-            String::new(),
-        ]);
+        table.row(to_fill(&line, treatment, 4));
     }
     table
+}
+
+/// One line for each tree that is observed.
+fn harvest(layout: &Layout) -> Table {
+    let mut table = Table::new(
+        text!(
+            "Harvest: write the date and the nuts of each pick, a further line for a further pick"
+        ),
+        [
+            text!("Tree"),
+            text!("Where"),
+            text!("Plot"),
+            text!("Treatment"),
+            text!("Date"),
+            text!("Nuts (kg)"),
+            text!("Moisture (%)"),
+            text!("Remarks"),
+        ],
+    );
+    for line in tree_lines(layout).iter().filter(|line| line.observed) {
+        table.row(to_fill(line, format!("{}: {}", line.code, line.treatment), 4));
+    }
+    table
+}
+
+/// What is known of a tree, and so many cells to write in.
+fn to_fill(line: &TreeLine<'_>, treatment: String, empty: usize) -> Vec<String> {
+    let known = [line.tree.tree.clone(), stands(line.tree), line.plot.plot.clone(), treatment];
+    known.into_iter().chain(std::iter::repeat_n(String::new(), empty)).collect()
 }
 
 fn balance(layout: &Layout) -> Table {

@@ -2,7 +2,7 @@
 
 use super::labels::{stands, tree_lines, within};
 use super::trials_csv_rows;
-use crate::cells::{LINE_HEIGHT, across, lines, titled, top};
+use crate::cells::{LINE_HEIGHT, across, lines, set_height, titled, top};
 use crate::error::ReportError;
 use crate::text;
 use rust_xlsxwriter::{Format, FormatAlign, FormatBorder, Worksheet, XlsxError};
@@ -26,34 +26,15 @@ const REMARKS: &str = "remarks";
 /// When the workbook cannot be encoded.
 pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
     let mut book = titled(&say!("Field sheets of {}", layout.trial))?;
-    plots(book.add_worksheet().set_name("Plots")?, layout)?;
-    let pruning = [
-        "tree",
-        "where",
-        "plot",
-        "treatment",
-        "observed",
-        "date",
-        "intensity",
-        "measured_as",
-        "minutes",
-        REMARKS,
-    ];
-    trees(book.add_worksheet().set_name("Pruning")?, layout, &pruning, true)?;
-    let harvest = [
-        "tree",
-        "where",
-        "plot",
-        "treatment",
-        "observed",
-        "date",
-        "nut_kg",
-        "moisture_pct",
-        "nut_count",
-        REMARKS,
-    ];
-    trees(book.add_worksheet().set_name("Harvest")?, layout, &harvest, false)?;
-    labels(book.add_worksheet().set_name("Labels")?, layout)?;
+    plots(book.add_worksheet().set_name(text!("Plots"))?, layout)?;
+    let of_tree = ["tree", "where", "plot", "treatment", "observed"];
+    let cut = ["date", "intensity", "measured_as", "minutes", REMARKS];
+    let pruning: Vec<&str> = of_tree.into_iter().chain(cut).collect();
+    trees(book.add_worksheet().set_name(text!("Pruning"))?, layout, &pruning, true)?;
+    let picked = ["date", "nut_kg", "moisture_pct", "nut_count", REMARKS];
+    let harvest: Vec<&str> = of_tree.into_iter().chain(picked).collect();
+    trees(book.add_worksheet().set_name(text!("Harvest"))?, layout, &harvest, false)?;
+    labels(book.add_worksheet().set_name(text!("Labels"))?, layout)?;
     table(book.add_worksheet().set_name("trials")?, layout)?;
     let cautions = book.add_worksheet().set_name(text::H_SAFETY.get())?;
     cautions.set_column_width(0, 110)?;
@@ -65,24 +46,52 @@ pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
     Ok(book.save_to_buffer()?)
 }
 
+/// A heading in words, with the column of the book where what is written there will be typed.
+fn headed(column: &str) -> String {
+    let words = match column {
+        "where" => return text!("where").to_owned(),
+        "code" => return text!("code").to_owned(),
+        "within" => return text!("within").to_owned(),
+        "treatment" => return text!("treatment").to_owned(),
+        "trees" => return text!("trees").to_owned(),
+        "observed" => return text!("observed").to_owned(),
+        REMARKS => return text!("remarks").to_owned(),
+        "tree" => text!("tree"),
+        "plot" => text!("plot"),
+        "date" => text!("date"),
+        "intensity" => text!("share of the canopy cut"),
+        "measured_as" => text!("measured by"),
+        "minutes" => text!("minutes"),
+        "nut_kg" => text!("nuts, kg"),
+        "moisture_pct" => text!("moisture, %"),
+        "nut_count" => text!("number of nuts"),
+        own => own,
+    };
+    if words == column { words.to_owned() } else { format!("{words} ({column})") }
+}
+
 /// A table whose columns are as wide as their texts; columns without any are for writing by hand.
 fn fill(
     sheet: &mut Worksheet,
-    (names, frozen): (&[&str], u16),
+    (names, frozen): (&[String], u16),
     rows: &[Vec<String>],
     (format, height): (&Format, f64),
 ) -> Result<(), XlsxError> {
     let bold = top().set_bold().set_text_wrap().set_border_bottom(FormatBorder::Medium);
     let mut widths = Vec::with_capacity(names.len());
+    let mut head_lines = 1;
+    let remarks = headed(REMARKS);
     for (column, name) in names.iter().enumerate() {
         let longest = rows.iter().filter_map(|cells| cells.get(column));
         let longest = longest.map(|text| text.chars().count()).max().unwrap_or(0);
-        let least = if *name == REMARKS { 2.0 * BY_HAND } else { BY_HAND };
+        let least = if *name == remarks { 2.0 * BY_HAND } else { BY_HAND };
         let width = (1.1 * longest as f64).clamp(least, f64::max(MOST, least));
         sheet.set_column_width(column as u16, width)?;
-        sheet.write_string_with_format(0, column as u16, *name, &bold)?;
+        sheet.write_string_with_format(0, column as u16, name, &bold)?;
+        head_lines = head_lines.max(lines(name, width));
         widths.push(width);
     }
+    set_height(sheet, 0, head_lines)?;
     sheet.set_freeze_panes(1, frozen)?;
     across(sheet);
     sheet.set_repeat_rows(0, 0)?;
@@ -99,19 +108,26 @@ fn fill(
 }
 
 fn plots(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
-    let mut names = vec!["plot", "within", "code", "treatment", "trees"];
-    names.extend(layout.factors.iter().map(|factor| factor.name.as_str()));
+    let mut names = ["plot", "within", "code", "treatment", "trees"].map(headed).to_vec();
+    names.extend(layout.factors.iter().map(|factor| factor.name.clone()));
     let rows = layout.plots.iter().map(|plot| {
         let (code, treatment) = super::treatment_of(layout, plot.treatment);
         let ids: Vec<&str> = plot.trees.iter().map(|tree| tree.tree.as_str()).collect();
         let levels = layout.treatments.get(plot.treatment).map_or(&[][..], |found| &found.levels);
-        let levels = levels.iter().map(|level| level.clone().unwrap_or_else(|| "none".to_owned()));
+        let levels =
+            levels.iter().map(|level| level.clone().unwrap_or_else(|| text!("none").to_owned()));
         [plot.plot.clone(), within(plot), code, treatment, ids.join(" ")]
             .into_iter()
             .chain(levels)
             .collect()
     });
-    fill(sheet, (&names, 1), &rows.collect::<Vec<_>>(), (&top().set_text_wrap(), LINE_HEIGHT))
+    let rows: Vec<Vec<String>> = rows.collect();
+    fill(sheet, (&names, 1), &rows, (&top().set_text_wrap(), LINE_HEIGHT))?;
+    if !layout.lead_words.is_empty() {
+        let below = u32::try_from(rows.len() + 2).unwrap_or(u32::MAX);
+        sheet.write_string_with_format(below, 0, &layout.lead_words, &top())?;
+    }
+    Ok(())
 }
 
 /// One line per tree, to be filled by hand.
@@ -129,7 +145,8 @@ fn trees(
         vec![line.tree.tree.clone(), stands(line.tree), plot, treatment, observed.to_owned()]
     });
     let line = top().set_text_wrap().set_border_bottom(FormatBorder::Thin);
-    fill(sheet, (names, 1), &rows.collect::<Vec<_>>(), (&line, HAND_HEIGHT))
+    let names: Vec<String> = names.iter().map(|name| headed(name)).collect();
+    fill(sheet, (&names, 1), &rows.collect::<Vec<_>>(), (&line, HAND_HEIGHT))
 }
 
 /// Labels to cut out, one per plot.
@@ -161,6 +178,5 @@ fn labels(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
 /// The trial table, as in `trials.csv`.
 fn table(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
     let (columns, rows) = trials_csv_rows(layout);
-    let names: Vec<&str> = columns.iter().map(String::as_str).collect();
-    fill(sheet, (&names, 2), &rows, (&top(), LINE_HEIGHT))
+    fill(sheet, (&columns, 2), &rows, (&top(), LINE_HEIGHT))
 }

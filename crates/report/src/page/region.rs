@@ -32,6 +32,8 @@ pub struct RegionView {
     pub sentence: String,
     /// Why.
     pub reason: String,
+    /// What trials of the region say beside it.
+    pub beside: Vec<String>,
     /// Link to how it was decided.
     pub how: String,
     /// Figures that stand first.
@@ -82,6 +84,12 @@ fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, R
         word: text::verdict(r.verdict),
         sentence: sentence(r),
         reason: unbroken(&r.reason),
+        beside: report
+            .beside
+            .iter()
+            .filter(|beside| beside.region == r.region)
+            .map(|beside| unbroken(&beside.words))
+            .collect(),
         how: method(&report.method, "verdict", how("verdict")),
         headline: headline(r, currency),
         details: details(r, report.advice.tolerance_pct, currency),

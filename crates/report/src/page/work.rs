@@ -101,12 +101,9 @@ fn changes(report: &Report) -> bool {
 /// What the cost is, so that one below zero is no riddle.
 fn cost_heading(report: &Report) -> String {
     let currency = &report.advice.currency;
-    let sold = report.plan.blocks.iter().any(|block| block.haul.is_some_and(|haul| haul.value > 0.0));
-    if sold {
-        say!("#Cost after wood ({currency})")
-    } else {
-        say!("#Cost ({currency})")
-    }
+    let sold =
+        report.plan.blocks.iter().any(|block| block.haul.is_some_and(|haul| haul.value > 0.0));
+    if sold { say!("#Cost after wood ({currency})") } else { say!("#Cost ({currency})") }
 }
 
 /// Trees that trials keep, and trees younger than any recorded, a sentence per block.
@@ -302,6 +299,8 @@ fn rows_of<'a>(report: &'a Report, file: &'a str) -> impl Iterator<Item = Vec<St
 fn words(cell: &PlanCell) -> String {
     match cell {
         PlanCell::Text(text) => text.clone(),
+        PlanCell::Word { shown, .. } => shown.clone(),
+        PlanCell::Share(value) => percent(*value),
         PlanCell::Number(value, decimals) => fixed(*value, usize::from(*decimals)),
         PlanCell::Day(day) => day.to_string(),
         PlanCell::Empty => DASH.to_owned(),

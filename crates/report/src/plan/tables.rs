@@ -1,8 +1,10 @@
 //! The tables of the plan: blocks, materials, shopping, tools, alarms and missing settings.
 
-use super::cells::{number, whole};
+use super::cells::{number, share, whole, word};
+use super::titles::title;
 use super::{PlanCell, PlanOf, Sheet};
 use crate::dictionary::{plan_table_fields, work_plan_fields};
+use records::MeasuredAs;
 use std::collections::BTreeMap;
 use words::text;
 use workplan::crew_sheet::Work;
@@ -22,6 +24,22 @@ fn action(work: &Work) -> &'static str {
     }
 }
 
+/// How an intensity is measured.
+fn basis(measured_as: MeasuredAs) -> PlanCell {
+    let shown = match measured_as {
+        MeasuredAs::CanopyFraction => text!("share of the canopy"),
+        MeasuredAs::Shoots => text!("shoots cut of all shoots"),
+        MeasuredAs::Spread => text!("size of the canopy before and after"),
+        MeasuredAs::HeadedLength => text!("length cut of the length of shoots"),
+    };
+    word(measured_as.as_str(), shown)
+}
+
+/// A tool: those of common practice have a name in each language, the book's own are as they are.
+fn tool_cell(tool: &str) -> PlanCell {
+    word(tool, workplan::tools::name(tool, &Catalogue::spoken()))
+}
+
 /// What is bought, in words.
 pub fn stuff(stuff: &Stuff) -> &str {
     match stuff {
@@ -39,6 +57,7 @@ pub fn sheets(plan: &Plan) -> Vec<Sheet> {
             name: text!("Work plan"),
             file: "workplan.csv",
             heads: work_plan_fields().iter().map(|field| field.column).collect(),
+            titles: work_plan_fields().iter().map(|field| title(field.column)).collect(),
             rows: plan.blocks.iter().map(line).collect(),
         },
         sheet(text!("Materials by block"), "materials.csv", materials(plan)),
@@ -51,7 +70,9 @@ pub fn sheets(plan: &Plan) -> Vec<Sheet> {
 
 fn sheet(name: &'static str, file: &'static str, rows: Vec<Vec<PlanCell>>) -> Sheet {
     let fields = plan_table_fields().iter().filter(|field| field.path == file);
-    Sheet { name, file, heads: fields.map(|field| field.column).collect(), rows }
+    let heads: Vec<&str> = fields.map(|field| field.column).collect();
+    let titles = heads.iter().map(|column| title(column)).collect();
+    Sheet { name, file, heads, titles, rows }
 }
 
 fn line(block: &PlannedBlock) -> Vec<PlanCell> {
@@ -63,14 +84,14 @@ fn line(block: &PlannedBlock) -> Vec<PlanCell> {
         block.region.as_str().into(),
         sheet.site.as_str().into(),
         sheet.block.as_str().into(),
-        action(&sheet.work).into(),
-        number(how_much.map(|how_much| how_much.intensity), 2),
-        how_much.map_or(PlanCell::Empty, |how_much| how_much.measured_as.as_str().into()),
+        word(action(&sheet.work), crate::text::plan::action(&sheet.work)),
+        share(how_much.map(|how_much| how_much.intensity)),
+        how_much.map_or(PlanCell::Empty, |how_much| basis(how_much.measured_as)),
         from.into(),
         to.into(),
         start.into(),
         end.into(),
-        number(sheet.left_undone, 2),
+        share(sheet.left_undone),
         whole(sheet.trees),
         whole(sheet.trees_worked),
         number(block.minutes_per_tree, 1),
@@ -132,7 +153,9 @@ fn dose(dose: Option<&Dose>) -> PlanCell {
 fn days(time: WaitingTime) -> PlanCell {
     match time {
         WaitingTime::Days(days) => whole(u64::from(days)),
-        WaitingTime::Missing => "missing: enter the label's".into(),
+        WaitingTime::Missing => {
+            word("missing: enter the label's", text!("missing: enter the label's"))
+        }
     }
 }
 
@@ -166,17 +189,17 @@ fn tools(plan: &Plan) -> Vec<Vec<PlanCell>> {
         }
     }
     let kind = |kind| match kind {
-        ToolKind::Hand => "hand",
-        ToolKind::Pole => "pole",
-        ToolKind::Power => "power",
+        ToolKind::Hand => word("hand", text!("hand tool")),
+        ToolKind::Pole => word("pole", text!("pole tool")),
+        ToolKind::Power => word("power", text!("power tool")),
     };
     needs
         .into_iter()
         .map(|((crew, tool), (danger, cuts, pieces))| {
             vec![
                 crew_name(Some(crew).filter(|crew| !crew.is_empty())).into(),
-                tool.into(),
-                kind(danger).into(),
+                tool_cell(tool),
+                kind(danger),
                 whole(pieces),
                 number(cuts, 0),
             ]
@@ -203,7 +226,7 @@ fn alarms(plan: &Plan) -> Vec<Vec<PlanCell>> {
                     whole(alarm.people_needed),
                     dropped.block.as_str().into(),
                     number(dropped.person_days, 1),
-                    number(dropped.share, 2),
+                    share(dropped.share),
                     number(dropped.loss, 2),
                 ]
             })

@@ -1,10 +1,12 @@
 //! The drawing surface: an SVG string with title and description for screen readers.
 
 use super::palette::{GRID, INK, PAPER};
-use super::scale::tick;
+use super::scale::tick_decimals;
 use crate::error::ReportError;
 use crate::names::printable;
+use crate::number::fixed;
 use plotters::coord::Shift;
+use plotters::coord::ranged1d::{BoldPoints, Ranged};
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::{Cartesian2d, ChartBuilder, Color, DrawingArea, DrawingAreaErrorKind};
 use plotters::prelude::{IntoDrawingArea, IntoFont, SVGBackend, TextStyle};
@@ -126,6 +128,10 @@ impl Axes<'_> {
     }
 }
 
+/// Most ticks of the horizontal and of the vertical axis.
+const X_TICKS: usize = 8;
+const Y_TICKS: usize = 6;
+
 /// Draws axes and returns their mapping.
 pub fn axes<'a>(root: &Root<'a>, spec: &AxesSpec<'_>) -> Result<Axes<'a>, DrawError> {
     let mut chart = ChartBuilder::on(root)
@@ -135,8 +141,13 @@ pub fn axes<'a>(root: &Root<'a>, spec: &AxesSpec<'_>) -> Result<Axes<'a>, DrawEr
         .x_label_area_size(104)
         .y_label_area_size(spec.left)
         .build_cartesian_2d(spec.x.0..spec.x.1, spec.y.0..spec.y.1)?;
-    let x_label = |v: &f64| if spec.x_numbers { tick(*v, spec.x) } else { String::new() };
-    let y_label = |v: &f64| if spec.y_numbers { tick(*v, spec.y) } else { String::new() };
+    // The ticks that the mesh will draw, so that their labels are written alike.
+    let decimals = |(low, high): (f64, f64), most: usize| {
+        tick_decimals(&RangedCoordf64::from(low..high).key_points(BoldPoints(most)))
+    };
+    let (x_decimals, y_decimals) = (decimals(spec.x, X_TICKS), decimals(spec.y, Y_TICKS));
+    let x_label = |v: &f64| if spec.x_numbers { fixed(*v, x_decimals) } else { String::new() };
+    let y_label = |v: &f64| if spec.y_numbers { fixed(*v, y_decimals) } else { String::new() };
     let mut mesh = chart.configure_mesh();
     mesh.light_line_style(PAPER.mix(0.0))
         .bold_line_style(GRID.stroke_width(2))
@@ -145,8 +156,8 @@ pub fn axes<'a>(root: &Root<'a>, spec: &AxesSpec<'_>) -> Result<Axes<'a>, DrawEr
         .axis_desc_style(font(TITLE, INK))
         .x_desc(spec.x_title)
         .y_desc(spec.y_title)
-        .x_labels(if spec.x_numbers { 8 } else { 0 })
-        .y_labels(if spec.y_numbers { 6 } else { 0 })
+        .x_labels(if spec.x_numbers { X_TICKS } else { 0 })
+        .y_labels(if spec.y_numbers { Y_TICKS } else { 0 })
         .x_label_formatter(&x_label)
         .y_label_formatter(&y_label)
         .set_all_tick_mark_size(8);

@@ -5,7 +5,7 @@ use super::comparison::rows_plot;
 use super::legend::{self, Sample};
 use super::marks::{Shape, dashed, line, marker, rect};
 use super::palette::{ADVISED, CLASSES, CURVE, GRID, INK, PRESENT, RANGE};
-use super::scale::nice_range;
+use super::scale::range_around;
 use crate::error::ReportError;
 use crate::trials::{TrialPlot, TrialPoint, TrialSeries};
 use plotters::style::RGBColor;
@@ -133,12 +133,9 @@ fn rows(
 
 fn ranges(of: &TrialPlot) -> ((f64, f64), (f64, f64)) {
     let all = || of.series.iter().chain(&of.curves).flat_map(|series| &series.points);
-    let (low, high) = nice_range(all().map(|point| point.y).chain(of.levels.iter().copied()));
     // The bar must fit beside the points.
-    let y = match &of.bar {
-        Some((length, _)) if length.is_finite() && *length > high - low => (low, low + length),
-        _ => (low, high),
-    };
+    let bar = of.bar.as_ref().map_or(0.0, |(length, _)| *length);
+    let y = range_around(all().map(|point| point.y).chain(of.levels.iter().copied()), bar);
     if !of.categories.is_empty() {
         return ((-0.6, of.categories.len() as f64 - 0.4), y);
     }

@@ -32,11 +32,8 @@ pub fn workbook(trial: &TrialReport, inputs: &str) -> Result<Vec<u8>, ReportErro
     }
     about.cautions()?;
     for (number, part) in trial.parts.iter().enumerate() {
-        // The number keeps names apart, and hyphens stand for what a sheet's name may not hold.
-        let name: String =
-            format!("{} {}", number + 1, part.slug).chars().take(NAME_LIMIT).collect();
         let tables = part.sections.iter().flat_map(|section| &section.tables);
-        let mut page = Page::new(&mut book, &name, tables)?;
+        let mut page = Page::new(&mut book, &sheet_name(number, &part.heading), tables)?;
         page.line(&part.heading, true)?;
         page.line(&part.finding, false)?;
         if let Some((what, remedy)) = &part.refused {
@@ -69,14 +66,28 @@ pub fn sections_workbook<'a>(
     }
     about.cautions()?;
     for (number, of) in sections.enumerate() {
-        let name: String = format!("{} {}", number + 1, of.heading)
-            .chars()
-            .map(|letter| if "[]:*?/\\'".contains(letter) { ' ' } else { letter })
-            .take(NAME_LIMIT)
-            .collect();
-        Page::new(&mut book, name.trim_end(), of.tables.iter())?.section(of)?;
+        let name = sheet_name(number, &of.heading);
+        Page::new(&mut book, &name, of.tables.iter())?.section(of)?;
     }
     Ok(book.save_to_buffer()?)
+}
+
+/// Name of a sheet under a heading: the number keeps names apart, and spaces stand for what a sheet's
+/// name may not hold.
+fn sheet_name(number: usize, heading: &str) -> String {
+    let name = format!("{} {heading}", number + 1);
+    let name = name.chars().map(|letter| match letter {
+        '[' | ']' | ':' | '*' | '?' | '/' | '\\' | '\'' => ' ',
+        letter if letter.is_control() => ' ',
+        letter => letter,
+    });
+    // The limit counts as spreadsheets do, in units of UTF-16.
+    let mut units = 0;
+    let kept = name.take_while(|letter| {
+        units += letter.len_utf16();
+        units <= NAME_LIMIT
+    });
+    kept.collect::<String>().trim_end().to_owned()
 }
 
 /// A sheet that is filled from top to bottom.

@@ -537,6 +537,11 @@ pub fn report(hostile: &str) -> Report {
             },
         ],
         trials: vec![trial(hostile)],
+        beside: vec![BesideTrial {
+            region: "r1".into(),
+            trial: "T1".into(),
+            words: format!("Trial {hostile} puts the highest yield at 30 %."),
+        }],
         review: review(hostile),
         plan: plan(hostile),
         quality: Quality {

@@ -7,6 +7,7 @@ use super::quantiles::{f_tail, finite};
 use super::strata::{Share, StrataFit};
 use crate::design::{Plan, Refusal, StratumKind};
 use mixed::{Contrast, JointTest};
+use words::say;
 
 /// How the trial was fitted.
 #[derive(Debug, Clone)]
@@ -85,7 +86,7 @@ impl Fitted {
                         factored: treatments,
                         y,
                         way: Way::Strata(strata),
-                        why: "the trial is balanced: every term lies in one stratum".to_owned(),
+                        why: say!("the trial is balanced: every term lies in one stratum"),
                     });
                 }
                 Err(why) => why,
@@ -94,7 +95,7 @@ impl Fitted {
         let factored = Factored::new(&columns.values);
         let units = y.len();
         if factored.rank() >= units {
-            return Err(Refusal::NoErrorDf { units, model: "treatments and blocks".to_owned() });
+            return Err(Refusal::NoErrorDf { units, model: say!("treatments and blocks") });
         }
         if plan.strata.iter().all(|s| s.kind != StratumKind::Random) {
             let mut rest = y.clone();
@@ -231,7 +232,7 @@ fn check_error(strata: &StrataFit, plan: &Plan) -> Result<(), Refusal> {
     if last.error_df == 0 {
         return Err(Refusal::NoErrorDf {
             units: plan.units.len(),
-            model: "treatments and blocks".to_owned(),
+            model: say!("treatments and blocks"),
         });
     }
     check_rss(last.error_ss, &plan.values())

@@ -4,6 +4,7 @@ use super::columns::Columns;
 use super::orthogonal::extend;
 use crate::design::{Plan, Refusal, StratumKind};
 use mixed::{Data, Factor, Fit, FixedColumn, KenwardRoger, Settings, Status};
+use words::say;
 
 /// A fitted mixed model.
 #[derive(Debug, Clone)]
@@ -71,7 +72,7 @@ fn enough_groups(plan: &Plan, columns: &Columns) -> Result<(), Refusal> {
         if own.len() == fixed {
             return Err(Refusal::NoErrorDf {
                 units: stratum.groups.len(),
-                model: format!("the treatments of {}", stratum.name),
+                model: say!("the treatments of {}", crate::name_in_words(&stratum.name)),
             });
         }
     }

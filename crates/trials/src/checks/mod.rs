@@ -25,6 +25,7 @@ pub use variances::{bartlett, bartlett_of, levene};
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
+use words::say;
 
 /// A test of an assumption.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -44,7 +45,7 @@ pub struct TestOutcome {
 #[serde(rename_all = "snake_case")]
 pub enum CheckError {
     /// Too few values or groups.
-    #[error("{what}: {found}, at least {needed} are needed")]
+    #[error("{}", say!("{what}: {found}, at least {needed} are needed"))]
     TooFew {
         /// Of what.
         what: String,
@@ -54,7 +55,7 @@ pub enum CheckError {
         needed: usize,
     },
     /// More values than the test is made for.
-    #[error("{found} values: the test is made for at most {most}")]
+    #[error("{}", say!("{found} values: the test is made for at most {most}"))]
     TooMany {
         /// Number found.
         found: usize,
@@ -62,15 +63,15 @@ pub enum CheckError {
         most: usize,
     },
     /// Nothing varies.
-    #[error("{0} do not vary")]
+    #[error("{}", say!("{} do not vary", _0))]
     NoVariation(String),
     /// A column does not fit the others, or is no number.
     #[error("{0}")]
     Columns(String),
     /// The table is not complete.
-    #[error("{0} is missing: the test needs every treatment once in every block")]
+    #[error("{}", say!("{} is missing: the test needs every treatment once in every block", _0))]
     Incomplete(String),
     /// The mixed model was not fitted.
-    #[error("the model was not fitted: {0}")]
+    #[error("{}", say!("the model was not fitted: {}", _0))]
     Fit(String),
 }

@@ -3,6 +3,7 @@
 use super::plots::{Groups, Levels};
 use super::refusal::Refusal;
 use super::roles::{Rows, distinct, grouped, joined};
+use crate::place_in_words;
 use records::{TrialDeclaration, TrialDesign, counted};
 use std::collections::BTreeMap;
 use words::{say, text};
@@ -185,12 +186,23 @@ fn varies(rows: &Rows<'_>, factor: &Levels, plot: Option<&[String]>) -> Result<(
             return Err(Refusal::VariesWithin {
                 factor: factor.name.clone(),
                 plot: name.to_owned(),
+                evidence: rows.evidence_at(against_the_rest(&factor.texts, &at)),
                 levels: found,
-                evidence: rows.evidence_at(at),
             });
         }
     }
     Ok(())
+}
+
+/// The positions whose text differs from that of most; all of them where no text has most.
+fn against_the_rest(texts: &[String], positions: &[usize]) -> Vec<usize> {
+    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+    for p in positions {
+        *counts.entry(&texts[*p]).or_default() += 1;
+    }
+    let most = counts.iter().find(|(_, count)| 2 * **count > positions.len());
+    let differs = |p: &usize| most.is_none_or(|(text, _)| texts[*p] != **text);
+    positions.iter().copied().filter(differs).collect()
 }
 
 /// As many rows and columns as treatments, each treatment once in each.
@@ -227,7 +239,10 @@ fn latin(rows: &Rows<'_>, groups: &Groups, treatment: &[String]) -> Result<(), R
             for ((line, treatment), at) in seen {
                 if distinct(&groups.plot, &at).len() > 1 {
                     return Err(Refusal::NotLatin {
-                        detail: format!("{treatment} occurs twice in {line}"),
+                        detail: say!(
+                            "{treatment} occurs twice in {line}",
+                            line = place_in_words(line)
+                        ),
                         evidence: rows.evidence_at(at),
                     });
                 }
@@ -246,9 +261,9 @@ fn single_block(declared: &TrialDeclaration, groups: &Groups) -> Result<(), Refu
         _ => groups.replicate.as_deref(),
     };
     match blocks {
-        Some(blocks) if blocks.iter().all(|t| *t == blocks[0]) => Err(Refusal::OneReplicate {
-            what: format!("all plots lie in one block, {}", blocks[0]),
-        }),
+        Some(blocks) if blocks.iter().all(|t| *t == blocks[0]) => {
+            Err(Refusal::OneReplicate { what: say!("all plots lie in one block, {}", blocks[0]) })
+        }
         _ => Ok(()),
     }
 }
@@ -258,7 +273,7 @@ fn repeated(groups: &Groups, treatment: &[String]) -> Result<(), Refusal> {
     if grouped(treatment).values().any(|at| distinct(&groups.plot, at).len() > 1) {
         Ok(())
     } else {
-        Err(Refusal::OneReplicate { what: "every treatment stands on one plot only".to_owned() })
+        Err(Refusal::OneReplicate { what: say!("every treatment stands on one plot only") })
     }
 }
 
@@ -277,7 +292,7 @@ fn confounded(
                     let found = distinct(&factor.texts, at);
                     match found.as_slice() {
                         [one] => {
-                            Some(format!("{} {level} always has {} {one}", other.name, factor.name))
+                            Some(say!("{} {level} always has {} {one}", other.name, factor.name))
                         }
                         _ => None,
                     }
@@ -300,7 +315,7 @@ fn confounded(
             let pairs: Option<Vec<String>> = by_block
                 .iter()
                 .map(|(block, at)| match distinct(&factor.texts, at).as_slice() {
-                    [one] => Some(format!("replicate {block} has {one} only")),
+                    [one] => Some(say!("replicate {block} has {one} only")),
                     _ => None,
                 })
                 .collect();

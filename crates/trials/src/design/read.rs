@@ -173,7 +173,7 @@ impl Former<'_> {
             notes.push(say!(
                 "no plot has {}: means and tests that need {} cannot be estimated",
                 list(&empty),
-                if empty.len() == 1 { "it" } else { "them" }
+                if empty.len() == 1 { text!("it") } else { text!("them") }
             ));
         }
         notes.extend(self.absent());
@@ -251,6 +251,19 @@ impl Former<'_> {
         }
     }
 
+    /// The levels of each row, amounts with their unit and fractions as per cent.
+    fn amounts_in_words(&self) -> Vec<Levels> {
+        let said = |levels: &Levels| {
+            let unit = self.declared.amounts.get(&levels.name);
+            let text = |text: &String| match (unit, text.parse::<f64>()) {
+                (Some(unit), Ok(value)) => crate::amount_words(value, unit),
+                _ => text.clone(),
+            };
+            Levels { name: levels.name.clone(), texts: levels.texts.iter().map(text).collect() }
+        };
+        self.texts.iter().map(said).collect()
+    }
+
     /// Treatments that a complete block lacks.
     fn absent(&self) -> Option<String> {
         let blocks = match self.declared.design {
@@ -261,14 +274,14 @@ impl Former<'_> {
             TrialDesign::LatinSquare => self.groups.row.as_ref()?,
             _ => return None,
         };
-        let treatment = treatments(self.texts, self.rows.used.len());
+        let treatment = treatments(&self.amounts_in_words(), self.rows.used.len());
         let everything: Vec<usize> = (0..treatment.len()).collect();
         let all = distinct(&treatment, &everything);
         let mut lost = Vec::new();
         for (block, at) in grouped(blocks) {
             let here = distinct(&treatment, &at);
             for one in all.iter().filter(|t| !here.contains(t)) {
-                lost.push(format!("{one} in {block}"));
+                lost.push(say!("{one} in {block}", block = crate::place_in_words(block)));
             }
         }
         const SHOWN: usize = 12;

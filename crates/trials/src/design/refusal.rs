@@ -1,5 +1,6 @@
 //! Why a trial cannot be analysed as declared, with the rows that say so and what to do.
 
+use crate::{name_in_words, place_in_words};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 use words::{say, text};
@@ -21,6 +22,34 @@ impl std::fmt::Display for Evidence {
             _ => write!(f, "{shown}"),
         }
     }
+}
+
+/// What a column is declared as: a key of `[trials.ID]` as it is, or in words.
+fn role_in_words(role: &str) -> &str {
+    match role {
+        "factor" => text!("factor"),
+        "factor of the control" => text!("factor of the control"),
+        key => key,
+    }
+}
+
+/// Two places or more, in words.
+fn places(found: &[String]) -> String {
+    let said: Vec<String> = found.iter().map(|place| place_in_words(place)).collect();
+    said.join(text!(" and "))
+}
+
+/// A plot's id, the places around it in brackets in words.
+fn bracketed(plot: &str) -> String {
+    match plot.strip_suffix(')').and_then(|plot| plot.rsplit_once(" (")) {
+        Some((id, outer)) => format!("{id} ({})", place_in_words(outer)),
+        None => plot.to_owned(),
+    }
+}
+
+/// Replicates in words; a factor by the name it was declared with.
+fn known(with: &str) -> String {
+    if with == "replicates" { name_in_words(with) } else { with.to_owned() }
 }
 
 /// A design that the data contradict, or that leaves nothing to estimate.
@@ -58,7 +87,7 @@ pub enum Refusal {
         cells: usize,
     },
     /// A column that a role or factor names does not exist.
-    #[error("{}", say!("the trial table has no column {column}, declared as {role}"))]
+    #[error("{}", say!("the trial table has no column {column}, declared as {role}", role = role_in_words(role)))]
     NoColumn {
         /// Column.
         column: String,
@@ -98,7 +127,7 @@ pub enum Refusal {
         sites: Vec<String>,
     },
     /// A tree and season occur twice.
-    #[error("{}", say!("tree {tree} occurs twice{} ({evidence})", season.map(|s| format!(" in season {s}")).unwrap_or_default()))]
+    #[error("{}", say!("tree {tree} occurs twice{} ({evidence})", season.map(|s| say!(" in season {s}")).unwrap_or_default()))]
     TreeTwice {
         /// Tree.
         tree: String,
@@ -108,7 +137,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A plot, or a tree, lies in two groups that cannot share it.
-    #[error("{}", say!("{unit} {id} lies in two {groups}: {} ({evidence})", found.join(text!(" and "))))]
+    #[error("{}", say!("{unit} {id} lies in two {groups}: {} ({evidence})", places(found), unit = name_in_words(unit), groups = name_in_words(groups)))]
     InTwo {
         /// `plot`, `tree`, `main plot`.
         unit: String,
@@ -122,7 +151,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A plot holds two treatments.
-    #[error("{}", say!("plot {plot} holds two treatments: {} ({evidence})", treatments.join(text!(" and "))))]
+    #[error("{}", say!("plot {plot} holds two treatments: {} ({evidence})", treatments.join(text!(" and ")), plot = bracketed(plot)))]
     TwoTreatments {
         /// Plot.
         plot: String,
@@ -132,7 +161,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A treatment occurs more often in a block than its design allows.
-    #[error("{}", say!("{treatment} occurs {times} times in {block}, where the design allows once ({evidence})"))]
+    #[error("{}", say!("{treatment} occurs {times} times in {block}, where the design allows once ({evidence})", block = place_in_words(block)))]
     TreatmentTwice {
         /// Treatment.
         treatment: String,
@@ -144,7 +173,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A factor of main plots varies within one.
-    #[error("{}", say!("{factor} varies within {plot}: {} ({evidence})", levels.join(text!(" and "))))]
+    #[error("{}", say!("{factor} varies within {plot}: {} ({evidence})", levels.join(text!(" and ")), plot = place_in_words(plot)))]
     VariesWithin {
         /// Factor.
         factor: String,
@@ -156,7 +185,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A factor cannot be told from blocks or from another factor.
-    #[error("{}", say!("{factor} cannot be told from {with}: {detail}"))]
+    #[error("{}", say!("{factor} cannot be told from {with}: {detail}", with = known(with)))]
     Confounded {
         /// Factor.
         factor: String,
@@ -280,9 +309,9 @@ impl Refusal {
                 text!("correct the treatment, or declare the column that tells its plots apart")
             }
             Refusal::TreatmentTwice { .. } => {
-                "correct the treatment or the block; where these are trees of one plot, declare the \
-                 plot column; where the treatment was repeated on purpose, declare a completely \
-                 randomised design or incomplete blocks"
+                text!(
+                    "correct the treatment or the block; where these are trees of one plot, declare the plot column; where the treatment was repeated on purpose, declare a completely randomised design or incomplete blocks"
+                )
             }
             Refusal::VariesWithin { .. } => {
                 text!("correct the level, or declare the factor at the plots it was applied to")
@@ -302,8 +331,9 @@ impl Refusal {
                 )
             }
             Refusal::OneReplicate { .. } => {
-                "use the plots as a demonstration, or repeat the treatments on further plots; trees \
-                 of one plot are no repetition"
+                text!(
+                    "use the plots as a demonstration, or repeat the treatments on further plots; trees of one plot are no repetition"
+                )
             }
             Refusal::NoErrorDf { .. } => {
                 text!("leave out a factor or repeat the treatments on further plots")

@@ -17,7 +17,7 @@ impl Rows<'_> {
     pub fn place(&self, row: usize) -> String {
         match self.observations.place.get(row) {
             Some(place) if !place.is_empty() => place.clone(),
-            _ => format!("row {}", row + 1),
+            _ => say!("row {row}", row = row + 1),
         }
     }
 

@@ -24,7 +24,11 @@ pub(super) fn words(
                 Some(a) => a.values.iter().map(|value| amount_words(*value, &a.unit)).collect(),
                 None => f.levels.clone(),
             };
-            format!("{} ({})", f.name, levels.join(", "))
+            let name = match f.place {
+                FactorPlace::Seasons => name_in_words(&f.name),
+                _ => f.name.clone(),
+            };
+            format!("{name} ({})", levels.join(", "))
         })
         .collect();
     out.push(say!("{}, {plots} plots; treatments: {}.", capital(design.name()), list(&named)));

@@ -13,7 +13,7 @@ use super::scheme::Scheme;
 use super::treatments::{Treatments, hard_cuts};
 use super::valid::Valid;
 use records::TrialDesign;
-use words::{say, text};
+use words::{counted, say, text};
 
 /// Lays out a trial. The same request and seed give the same layout.
 ///
@@ -80,6 +80,9 @@ pub fn lay_out(request: &LayoutRequest, seed: u64) -> Result<Layout, LayoutError
         guards: slots.guards,
         left_over: slots.left,
         first_harvest: None,
+        gone: request.field.gone.clone(),
+        leads: Vec::new(),
+        lead_words: String::new(),
         latin: scheme.latin,
         blocks: scheme.blocks.as_ref().map(|(method, _)| *method),
         efficiency: scheme.blocks.as_ref().map(|(_, efficiency)| efficiency.clone()),
@@ -90,6 +93,8 @@ pub fn lay_out(request: &LayoutRequest, seed: u64) -> Result<Layout, LayoutError
     };
     layout.methods = methods(request, &layout, &scheme.words);
     layout.methods.extend(hard_cuts(request));
+    // Until a calendar is known, what a lead is.
+    layout.date_leads(&[]);
     Ok(layout)
 }
 
@@ -235,6 +240,9 @@ fn methods(request: &LayoutRequest, layout: &Layout, words: &str) -> Vec<String>
             said.push(say!("Blocks hold plots of like girth, sorted and cut, wherever they stand."))
         }
     }
+    if !layout.gone.is_empty() {
+        said.push(said_of_gone(&layout.gone));
+    }
     if let Some(efficiency) = &layout.efficiency {
         said.push(say!(
                 "Average efficiency factor of the incomplete blocks {:.4} (no such design exceeds {:.4}).",
@@ -261,6 +269,22 @@ fn methods(request: &LayoutRequest, layout: &Layout, words: &str) -> Vec<String>
         ));
     }
     said
+}
+
+/// Ids of trees that a sentence names.
+const NAMED: usize = 6;
+
+/// That trees which no longer stand were left out.
+fn said_of_gone(gone: &[String]) -> String {
+    let mut named: Vec<String> = gone.iter().take(NAMED).cloned().collect();
+    if gone.len() > NAMED {
+        named.push(say!("{} more", gone.len() - NAMED));
+    }
+    say!(
+        "Left out as no longer standing, by the tree table's status: {} ({}).",
+        counted(gone.len() as u64, text!("tree"), text!("trees")),
+        named.join(", ")
+    )
 }
 
 fn percent(share: f64) -> String {

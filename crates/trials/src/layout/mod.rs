@@ -5,6 +5,7 @@ mod augmented;
 mod balance;
 mod blocks_of_treatments;
 mod cut;
+mod dates;
 mod draw;
 mod efficiency;
 mod error;
@@ -24,6 +25,7 @@ mod treatments;
 mod valid;
 
 pub use balance::{BalanceReport, TreatmentMean};
+pub use dates::LeadDay;
 pub use efficiency::{BlockEfficiency, IncompleteMethod};
 pub use error::LayoutError;
 pub use lay_out::lay_out;

@@ -96,6 +96,9 @@ pub struct Field {
     pub blocks: Vec<String>,
     /// Existing trees. Whoever reads the book fills them in.
     pub trees: Vec<ExistingTree>,
+    /// Trees asked for that no longer stand, by id. Whoever reads the book fills them in.
+    #[serde(skip)]
+    pub gone: Vec<String>,
     /// Id that a new grid will have as a plantation block; the trial's when absent.
     pub block: Option<String>,
     /// Site that a new grid lies in.

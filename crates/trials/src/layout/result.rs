@@ -1,6 +1,7 @@
 //! A layout: plots with their trees and treatments, and how it was drawn.
 
 use super::balance::BalanceReport;
+use super::dates::LeadDay;
 use super::efficiency::{BlockEfficiency, IncompleteMethod};
 use super::request::{ExistingTree, LayoutFactor};
 use super::squares::LatinMethod;
@@ -141,6 +142,15 @@ pub struct Layout {
     /// Season of the first harvest after the trial's pruning, where it is known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub first_harvest: Option<i16>,
+    /// Trees asked for that no longer stand, by id; none of them is part of the trial.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub gone: Vec<String>,
+    /// The day of each lead in each region, where the factors have leads and the calendar is known.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub leads: Vec<LeadDay>,
+    /// What a lead is, where the factors have leads.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub lead_words: String,
     /// How a Latin square was drawn.
     pub latin: Option<LatinMethod>,
     /// How incomplete blocks were made.

@@ -271,9 +271,9 @@ fn checks(checks: &ResidualChecks) -> String {
 
 fn told(test: &TestOutcome) -> String {
     if test.p_value < 0.001 {
-        format!("{} (p < 0.001)", test.test)
+        say!("{} (p < 0.001)", test.test)
     } else {
-        format!("{} (p = {:.3})", test.test, test.p_value)
+        say!("{} (p = {:.3})", test.test, test.p_value)
     }
 }
 

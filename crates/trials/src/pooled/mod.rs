@@ -17,6 +17,7 @@ use crate::checks::CheckError;
 use crate::compare::CompareError;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
+use words::say;
 
 /// One season at one site, analysed by itself. Seasons on the same plots are no separate
 /// environments in this sense: their errors are correlated, and the trial's own plan has season as
@@ -61,10 +62,10 @@ pub enum Weighting {
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum PooledError {
     /// One environment, or none.
-    #[error("{0} environment to combine: two are needed")]
+    #[error("{}", say!("{} environment to combine: two are needed", _0))]
     TooFew(usize),
     /// Fewer than two treatments in common.
-    #[error("the environments have {found} treatments in common, two are needed; {missing}")]
+    #[error("{}", say!("the environments have {found} treatments in common, two are needed; {missing}"))]
     NothingInCommon {
         /// Number in common.
         found: usize,
@@ -72,7 +73,7 @@ pub enum PooledError {
         missing: String,
     },
     /// An environment without residual degrees of freedom.
-    #[error("{0} has no residual degrees of freedom: analyse it with more plots or leave it out")]
+    #[error("{}", say!("{} has no residual degrees of freedom: analyse it with more plots or leave it out", _0))]
     NoError(String),
     /// A check refused the numbers.
     #[error(transparent)]
@@ -81,6 +82,6 @@ pub enum PooledError {
     #[error(transparent)]
     Compare(#[from] CompareError),
     /// The mixed model was not fitted.
-    #[error("the combined model was not fitted: {0}")]
+    #[error("{}", say!("the combined model was not fitted: {}", _0))]
     Fit(String),
 }

@@ -14,12 +14,13 @@ pub use result::{
 
 use crate::design::Refusal;
 use thiserror::Error;
+use words::say;
 
 /// Why a trait was not analysed.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum TraitError {
     /// A value that the kind of trait does not allow.
-    #[error("{value} in {place} is no {kind}")]
+    #[error("{}", say!("{value} in {place} is no {kind}"))]
     Value {
         /// The value.
         value: f64,
@@ -29,12 +30,12 @@ pub enum TraitError {
         kind: &'static str,
     },
     /// All counts are zero, or every share is 0 or is 1.
-    #[error("{0}: there is nothing to compare")]
+    #[error("{}", say!("{}: there is nothing to compare", _0))]
     NoVariation(String),
     /// The trial's analysis refused it.
     #[error("{0}")]
     Refused(Box<Refusal>),
     /// The model was not fitted.
-    #[error("the model was not fitted: {0}")]
+    #[error("{}", say!("the model was not fitted: {}", _0))]
     Fit(String),
 }

@@ -197,9 +197,138 @@ fn main_factor_within_a_main_plot() {
     match refused(&d, &data) {
         Refusal::VariesWithin { factor, levels, evidence, .. } => {
             assert_eq!((factor.as_str(), levels.len()), ("variety", 2));
-            assert_eq!(evidence.places[2], "trials.csv:4");
+            // The row against the rest of its main plot, and no other.
+            assert_eq!(evidence.places, ["trials.csv:4"]);
         }
         r => panic!("{r}"),
+    }
+}
+
+/// A split plot with dates on main plots of three trees each: replicates 1 to 3, dates 20 and 45.
+fn dated(main_plots: bool) -> (TrialDeclaration, Observations) {
+    let mut rows = Vec::new();
+    for replicate in 1..=3 {
+        for (main, date) in ["20", "45"].into_iter().enumerate() {
+            for (sub, depth) in ["0", "0.2", "0.4"].into_iter().enumerate() {
+                let value = f64::from(replicate) + [0.0, 1.3][main] + [0.2, 0.9, 0.4][sub];
+                // Some scatter, so that there is an error to compare with.
+                let value = value + 0.07 * ((rows.len() * 5 + main) % 7) as f64;
+                rows.push(([replicate.to_string(), date.to_owned(), depth.to_owned()], value));
+            }
+        }
+    }
+    let column = |at: usize| rows.iter().map(|(cells, _)| cells[at].clone()).collect();
+    let columns = [("replicate", column(0)), ("date", column(1)), ("depth", column(2))];
+    let mut data = observed(&columns, rows.iter().map(|(_, value)| *value).collect());
+    let mut d = declared(TrialDesign::SplitPlot);
+    d.main_factors = names(&["date"]);
+    d.sub_factors = names(&["depth"]);
+    if main_plots {
+        let main = (0..18).map(|row| Some(format!("M{}", row / 3 + 1))).collect();
+        data.columns.insert("main".to_owned(), main);
+        d.roles.main_plot = Some("main".to_owned());
+    }
+    (d, data)
+}
+
+#[test]
+fn a_date_changed_in_one_row_of_a_main_plot_is_refused_by_that_row() {
+    for main_plots in [true, false] {
+        let (d, data) = dated(main_plots);
+        assert!(Plan::read(&d, &data).is_ok(), "the trial as it was laid out");
+        // Every row but those of the subplots' own treatment, one at a time.
+        for row in 0..18 {
+            let (d, mut data) = dated(main_plots);
+            let date = &mut data.columns.get_mut("date").unwrap()[row];
+            *date = Some(if date.as_deref() == Some("20") { "45" } else { "20" }.to_owned());
+            let refusal = refused(&d, &data);
+            let said = refusal.to_string();
+            let place = format!("trials.csv:{}", row + 2);
+            assert!(said.contains(&place), "row {row}: {said}");
+            let evidence = &refusal.evidence().unwrap().places;
+            if main_plots {
+                assert!(matches!(refusal, Refusal::VariesWithin { .. }), "{said}");
+                assert_eq!(*evidence, [place]);
+                assert!(said.contains(&format!("date varies within main plot M{}", row / 3 + 1)));
+            } else {
+                // Main plots are told by date: the row repeats a depth in the other one.
+                assert!(evidence.len() <= 2 && evidence.contains(&place), "{said}");
+            }
+        }
+    }
+}
+
+#[test]
+fn refusals_have_no_english_in_portuguese() {
+    const ENGLISH: [&str; 14] = [
+        "plot",
+        "plots",
+        "replicate",
+        "replicates",
+        "block",
+        "blocks",
+        "tree",
+        "row",
+        "season",
+        "and",
+        "twice",
+        "always",
+        "only",
+        "the",
+    ];
+    let spoken = |refusal: &Refusal| {
+        words::speaking(words::Language::Portuguese, || format!("{refusal}. {}", refusal.remedy()))
+    };
+    let read = |d: &TrialDeclaration, data: &Observations| {
+        words::speaking(words::Language::Portuguese, || Plan::read(d, data).unwrap_err())
+    };
+    let evidence = trials::Evidence { places: names(&["a.csv:2", "a.csv:3"]) };
+    let text = str::to_owned;
+    let mut found = vec![
+        Refusal::TreeTwice { tree: text("A1"), season: Some(2024), evidence: evidence.clone() },
+        Refusal::NoColumn { column: text("dosis"), role: text("factor of the control") },
+        Refusal::InTwo {
+            unit: text("tree"),
+            id: text("A1"),
+            groups: text("plots"),
+            found: names(&["replicate 1, plot 2", "replicate 1, plot 3"]),
+            evidence: evidence.clone(),
+        },
+        Refusal::TwoTreatments {
+            plot: text("2 (replicate 1)"),
+            treatments: names(&["dose 1", "dose 2"]),
+            evidence: evidence.clone(),
+        },
+        Refusal::TreatmentTwice {
+            treatment: text("dose 1"),
+            block: text("replicate 1, block 4"),
+            times: 2,
+            evidence: evidence.clone(),
+        },
+        Refusal::VariesWithin {
+            factor: text("data"),
+            plot: text("main plot 3"),
+            levels: names(&["20", "45"]),
+            evidence,
+        },
+        Refusal::Confounded { factor: text("dose"), with: text("replicates"), detail: text("x") },
+    ];
+    // One block, no repetition, a factor that another determines, a square that is none.
+    let one_block = blocks(&[("A", &[5.0]), ("B", &[7.0]), ("C", &[6.0])]);
+    found.push(read(&plain(RCB, &["treatment"]), &one_block));
+    found.push(read(&plain(TrialDesign::CompletelyRandomised, &["treatment"]), &one_block));
+    let mut data = three_by_three();
+    let twin = data.columns["treatment"].clone();
+    data.columns.insert("outro".to_owned(), twin);
+    found.push(read(&plain(RCB, &["treatment", "outro"]), &data));
+    let mut data = three_by_three();
+    data.columns.get_mut("treatment").unwrap()[6] = Some("A".to_owned());
+    found.push(read(&plain(RCB, &["treatment"]), &data));
+    for refusal in &found {
+        let said = spoken(refusal).replace("[trials.ID]", "").replace("treatment", "");
+        let words: Vec<&str> = said.split(|c: char| !c.is_alphanumeric()).collect();
+        let english: Vec<&&str> = words.iter().filter(|word| ENGLISH.contains(word)).collect();
+        assert!(english.is_empty(), "{english:?} in {said}");
     }
 }
 

@@ -9,6 +9,7 @@ use records::{
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::Path;
+use words::say;
 
 /// A trial as `check` shows it.
 #[derive(Debug, Clone, Serialize)]
@@ -57,7 +58,7 @@ fn problems(checked: &Checked, trial: &DeclaredTrial, toml: &str) -> Vec<Problem
         let code = if trial.trees == 0 { Code::TrialWithoutRows } else { Code::TrialNotAnalysed };
         let place = section(why.key);
         if trial.trees > 0 || !is_told(&place) {
-            let what = format!("trial {}: {}", trial.id, why.what);
+            let what = say!("trial {}: {}", trial.id, why.what);
             found.push(Problem::new(place, Severity::Warning, code, what, why.remedy.as_str()));
         }
     }
@@ -65,7 +66,7 @@ fn problems(checked: &Checked, trial: &DeclaredTrial, toml: &str) -> Vec<Problem
         let rows = refusal.evidence().map_or(&[][..], |rows| rows.places.as_slice());
         let row = rows.iter().filter_map(|place| row_place(place)).min();
         let place = row.unwrap_or_else(|| section(Some("design")));
-        let what = format!("trial {} cannot be analysed as declared: {refusal}", trial.id);
+        let what = say!("trial {} cannot be analysed as declared: {refusal}", trial.id);
         let code = Code::TrialNotAnalysed;
         found.push(Problem::new(place, Severity::Warning, code, what, refusal.remedy()));
     }

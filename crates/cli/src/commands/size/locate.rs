@@ -4,10 +4,12 @@ use crate::args::SizeArgs;
 use crate::console::Failure;
 use records::counted;
 use report::{TrialCell, TrialSection, TrialTable};
+use serde::Serialize;
 use trials::size::{
     Components, Curve, OptimumPrecision, OptimumQuestion, SizeError, TradeOffRequest,
     replicates_for_optimum,
 };
+use words::{say, text};
 
 /// Trials simulated for every size tried.
 const SIMULATIONS: usize = 2000;
@@ -118,18 +120,37 @@ pub fn question(
 }
 
 /// What was found for one number of seasons and of trees per plot.
-struct Line {
+#[derive(Serialize)]
+pub struct Line {
     seasons: usize,
-    trees: usize,
-    found: Option<(usize, OptimumPrecision)>,
+    trees_per_plot: usize,
+    /// Fewest replicates tried that suffice; absent where the most tried do not.
+    replicates: Option<usize>,
+    /// How well they locate the best level.
+    precision: Option<OptimumPrecision>,
 }
 
-/// The answer to a question, for the page and for a terminal.
-pub struct Located {
+/// The answer to a question, for programs: what was supposed and asked, and what was found.
+#[derive(Serialize)]
+pub struct Answer {
+    /// Best level supposed.
+    supposed_optimum: f64,
+    /// What it yields more than the lowest level, as a share of the mean.
+    supposed_gain: f64,
+    levels: Vec<f64>,
     within: f64,
+    /// Share of estimates that must come so near.
+    target: f64,
+    replicates_tried: Vec<usize>,
+    sizes: Vec<Line>,
+}
+
+/// The answer to a question, for the page, for a terminal and for programs.
+pub struct Located {
     /// Fewest and most replicates tried.
     tried: (usize, usize),
-    lines: Vec<Line>,
+    /// For programs.
+    pub answer: Answer,
     /// The answer as a section of the page.
     pub section: TrialSection,
 }
@@ -145,7 +166,8 @@ pub fn located(args: &SizeArgs, question: &OptimumQuestion) -> Result<Located, S
             let mut own = question.clone();
             (own.size.seasons, own.size.trees_per_plot) = (seasons, trees);
             let found = replicates_for_optimum(&own, args.power / 100.0, &args.replicates)?;
-            lines.push(Line { seasons, trees, found });
+            let (replicates, precision) = found.unzip();
+            lines.push(Line { seasons, trees_per_plot: trees, replicates, precision });
         }
     }
     let tried = (
@@ -153,7 +175,16 @@ pub fn located(args: &SizeArgs, question: &OptimumQuestion) -> Result<Located, S
         args.replicates.iter().copied().max().unwrap_or_default(),
     );
     let section = section(args, question, tried, &lines);
-    Ok(Located { within: question.tolerance, tried, lines, section })
+    let answer = Answer {
+        supposed_optimum: question.curve.optimum,
+        supposed_gain: question.curve.top - 1.0,
+        levels: question.levels.clone(),
+        within: question.tolerance,
+        target: args.power / 100.0,
+        replicates_tried: args.replicates.clone(),
+        sizes: lines,
+    };
+    Ok(Located { tried, answer, section })
 }
 
 fn section(
@@ -163,29 +194,30 @@ fn section(
     lines: &[Line],
 ) -> TrialSection {
     let heads = [
-        "Seasons",
-        "#Trees per plot",
-        "#Replicates",
-        "#Within, %",
-        "#Mean width of the set",
-        "#Sets without a limit, %",
-        "#Curve bends down, %",
+        text!("Seasons"),
+        text!("#Trees per plot"),
+        text!("#Replicates"),
+        text!("#Within, %"),
+        text!("#Mean width of the set"),
+        text!("#Sets without a limit, %"),
+        text!("#Curve bends down, %"),
     ];
-    let caption = format!(
+    let caption = say!(
         "Fewest replicates tried that locate the optimum within {} with {} % probability",
-        question.tolerance, args.power
+        question.tolerance,
+        args.power
     );
     let mut table = TrialTable::new("optimum", caption, &heads);
-    for Line { seasons, trees, found } in lines {
+    for Line { seasons, trees_per_plot, replicates, precision } in lines {
         let cell = |value: fn(&OptimumPrecision) -> f64, digits| {
-            TrialCell::Number(found.as_ref().map(|(_, precision)| value(precision)), digits)
+            TrialCell::Number(precision.as_ref().map(value), digits)
         };
         table.rows.push(vec![
             TrialCell::Text(seasons.to_string()),
-            TrialCell::Number(Some(*trees as f64), 0),
-            found.as_ref().map_or_else(
-                || TrialCell::Text(format!("over {most}")),
-                |(replicates, _)| TrialCell::Number(Some(*replicates as f64), 0),
+            TrialCell::Number(Some(*trees_per_plot as f64), 0),
+            replicates.map_or_else(
+                || TrialCell::Text(say!("over {most}")),
+                |replicates| TrialCell::Number(Some(replicates as f64), 0),
             ),
             cell(|p| 100.0 * p.within_tolerance, 0),
             cell(|p| p.mean_width, if question.tolerance < 1.0 { 3 } else { 1 }),
@@ -193,18 +225,18 @@ fn section(
             cell(|p| 100.0 * p.bends_down, 0),
         ]);
     }
-    table.notes.push(format!(
+    table.notes.push(say!(
         "By {SIMULATIONS} simulated trials of each size: means of the levels with the design's error, a quadratic fitted, the best level inside the tested range."
     ));
-    if lines.iter().any(|line| line.found.as_ref().is_some_and(|(found, _)| *found == fewest)) {
-        table.notes.push(format!(
+    if lines.iter().any(|line| line.replicates == Some(fewest)) {
+        table.notes.push(say!(
             "Where {} stands, the fewest tried suffice, and fewer may do: --replicates tries others.",
-            counted(fewest as u64, "replicate", "replicates")
+            counted(fewest as u64, text!("replicate"), text!("replicates"))
         ));
     }
     TrialSection {
-        heading: "Locating the optimum".to_owned(),
-        paragraphs: vec![format!(
+        heading: say!("Locating the optimum"),
+        paragraphs: vec![say!(
             "Supposing that the best level is {} and yields {} % of the mean more than the lowest of {}.",
             question.curve.optimum,
             args.gain.unwrap_or_default(),
@@ -217,7 +249,7 @@ fn section(
 
 /// The answer for a terminal.
 pub fn text(located: &Located) -> String {
-    let Located { within, tried: (fewest, most), lines, section } = located;
+    let Located { tried: (fewest, most), answer: Answer { within, sizes, .. }, section } = located;
     let mut out = format!("\n{}\n", section.heading);
     for paragraph in &section.paragraphs {
         out.push_str(&format!("{paragraph}\n"));
@@ -225,8 +257,8 @@ pub fn text(located: &Located) -> String {
     for table in &section.tables {
         out.push_str(&format!("{}\n", table.caption));
     }
-    for Line { seasons, trees, found } in lines {
-        let answer = match found {
+    for Line { seasons, trees_per_plot, replicates, precision } in sizes {
+        let answer = match replicates.as_ref().zip(precision.as_ref()) {
             Some((replicates, precision)) => {
                 let already =
                     if replicates == fewest { " (the fewest tried: fewer may do)" } else { "" };
@@ -241,7 +273,7 @@ pub fn text(located: &Located) -> String {
                 counted(*most as u64, "replicate", "replicates")
             ),
         };
-        out.push_str(&format!("  seasons {seasons}, trees per plot {trees}: {answer}\n"));
+        out.push_str(&format!("  seasons {seasons}, trees per plot {trees_per_plot}: {answer}\n"));
     }
     out
 }

@@ -2,7 +2,7 @@
 
 use super::plots::{axis, empty};
 use super::tables::slug;
-use super::words::{decimals, factor_words};
+use super::words::{decimals, factor_words, level_words};
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
 use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
@@ -23,7 +23,7 @@ pub fn section(analysis: &Analysis) -> Option<TrialSection> {
             .into_iter()
             .flatten()
             .map(|optimum| optimum.words.replace(&curve.factor, &name));
-        format!("{}: {}", place(curve), said.collect::<Vec<_>>().join(" "))
+        format!("{}: {}", place(analysis, curve), said.collect::<Vec<_>>().join(" "))
     };
     Some(TrialSection {
         heading: say!("Curves over amounts"),
@@ -42,11 +42,24 @@ fn priced(analysis: &Analysis) -> Option<String> {
     ))
 }
 
-fn place(curve: &Curve) -> String {
+fn place(analysis: &Analysis, curve: &Curve) -> String {
     let factor = capital(&factor_words(&curve.factor));
     match &curve.within {
         None => factor,
-        Some((other, level)) => say!("{factor} at {} {level}", factor_words(other)),
+        Some((other, level)) => {
+            let found = analysis.plan.factors.iter().find(|factor| factor.name == *other);
+            say!("{factor} at {} {level}", factor_words(other), level = level_words(found, level))
+        }
+    }
+}
+
+/// A component as people read it.
+fn component_words(name: &str) -> String {
+    match name {
+        "linear" => say!("linear"),
+        "quadratic" => say!("quadratic"),
+        "cubic" => say!("cubic"),
+        other => other.to_owned(),
     }
 }
 
@@ -68,7 +81,7 @@ fn polynomials(analysis: &Analysis) -> Option<TrialTable> {
         for component in &polynomial.components {
             table.rows.push(vec![
                 TrialCell::Text(factor_words(&polynomial.term)),
-                TrialCell::Text(component.name.clone()),
+                TrialCell::Text(component_words(&component.name)),
                 TrialCell::Number(Some(component.df), 0),
                 TrialCell::Number(Some(component.df_denominator), 1),
                 TrialCell::Number(component.ss, 3),
@@ -101,7 +114,7 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
             _ => say!("not inside"),
         };
         table.rows.push(vec![
-            TrialCell::Text(place(curve)),
+            TrialCell::Text(place(analysis, curve)),
             TrialCell::Number(Some(constant), digits),
             TrialCell::Number(Some(linear), digits),
             TrialCell::Number(Some(quadratic), digits),
@@ -153,21 +166,20 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
     plot.x_title = format!("{} ({unit})", capital(&factor_words(&curve.factor)));
     plot.y_title = axis(analysis);
     let points = means.means.iter().filter_map(|mean| {
-        let level = mean.levels.first()?;
-        let x = level.parse::<f64>().ok()? * scale;
-        Some(TrialPoint { x, y: mean.mean?, name: level.clone() })
+        let amount = mean.levels.first()?.parse::<f64>().ok()?;
+        let name = amount_words(amount, &curve.unit);
+        Some(TrialPoint { x: amount * scale, y: mean.mean?, name })
     });
-    plot.series =
-        vec![TrialSeries { name: "mean".to_owned(), points: points.collect(), joined: false }];
+    plot.series = vec![TrialSeries { name: say!("mean"), points: points.collect(), joined: false }];
     let [constant, linear, quadratic] = curve.coefficients;
     let (low, high) = curve.range;
     let fitted = (0..POINTS).map(|k| {
         let x = low + (high - low) * k as f64 / (POINTS - 1) as f64;
         let y = quadratic.mul_add(x * x, linear.mul_add(x, constant));
-        TrialPoint { x: x * scale, y, name: say!("{x:.3}") }
+        TrialPoint { x: x * scale, y, name: amount_words(x, &curve.unit) }
     });
     plot.curves =
-        vec![TrialSeries { name: "fitted".to_owned(), points: fitted.collect(), joined: true }];
+        vec![TrialSeries { name: say!("fitted"), points: fitted.collect(), joined: true }];
     if let Some(OptimumSet::Interval { low, high, .. }) = &curve.maximum.set {
         plot.span = Some((low * scale, high * scale, say!("95 % set of the optimum")));
     }

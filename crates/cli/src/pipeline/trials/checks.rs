@@ -1,7 +1,7 @@
 //! What a referee would ask of the plots of an analysis.
 
 use super::plots::{normal_plot, residual_map};
-use super::words::decimals;
+use super::words::{decimals, plot_words};
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use std::collections::BTreeMap;
@@ -174,9 +174,11 @@ pub fn section(
     };
     let checks = ResidualChecks::new(&fit, &plots.treatments, plots.positions.as_deref());
     section.tables.push(table(&checks));
-    section.paragraphs.extend(outlying(&checks.outliers, &plots.names));
+    let names: Vec<String> =
+        plots.names.iter().map(|name| plot_words(&analysis.plan, name)).collect();
+    section.paragraphs.extend(outlying(&checks.outliers, &names));
     section.plots.extend(normal_plot(&checks.points));
-    section.plots.extend(residual_map(&checks.points, &plots.names));
+    section.plots.extend(residual_map(&checks.points, &names));
     if let Some(positions) = &plots.positions {
         let reading = match plots.spatial(positions) {
             Ok(adjusted) => adjusted.reading,
@@ -281,6 +283,7 @@ fn farthest(plan: &Plan, observed: &Observations, plot: &str) -> Option<String> 
     let (row, value) = own.max_by(|a, b| apart(*a).total_cmp(&apart(*b)))?;
     let tree = observed.tree.get(row)?;
     let digits = decimals(value);
+    let plot = plot_words(plan, plot);
     let unit = match plan.observed.unit.as_str() {
         "" => String::new(),
         unit => format!(" {unit}"),

@@ -1,8 +1,8 @@
 //! Means compared: with the control, or pair by pair, adjusted for their number.
 
-use super::words::{decimals, factor_words, levels_words};
+use super::words::{decimals, factor_words, levels_words, treatment_words};
 use ::words::{say, text};
-use records::TrialControl;
+use records::TrialDeclaration;
 use report::{TrialCell, TrialTable};
 use trials::compare::{Adjustment, ComparisonTable, EstimatedMeans, Letters, PairDf, Pairs};
 use trials::distributions::Sides;
@@ -51,13 +51,13 @@ pub struct Compared {
 pub fn table(
     analysis: &Analysis,
     of: &MeansOfTerm,
-    control: Option<&TrialControl>,
+    declaration: &TrialDeclaration,
 ) -> Option<Compared> {
     if !(2..=MOST).contains(&of.means.len()) {
         return None;
     }
     let means = estimated(analysis, of)?;
-    let name = control_name(analysis, of, control);
+    let name = control_name(analysis, of, declaration);
     let (pairs, adjustment) = match &name {
         Some(name) => (Pairs::WithControl(name.clone()), Adjustment::Dunnett(Sides::Both)),
         None => (Pairs::All, Adjustment::Tukey),
@@ -108,10 +108,11 @@ pub fn table(
 fn control_name(
     analysis: &Analysis,
     of: &MeansOfTerm,
-    control: Option<&TrialControl>,
+    declaration: &TrialDeclaration,
 ) -> Option<String> {
-    let control = control?;
+    let control = declaration.control.as_ref()?;
     if let Some(name) = &analysis.plan.control {
+        let name = &treatment_words(declaration, name);
         let found = of.means.iter().find(|mean| mean.levels.len() == 1 && mean.levels[0] == *name);
         return found.map(|mean| levels_words(analysis, of, &mean.levels));
     }

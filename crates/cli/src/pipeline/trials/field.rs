@@ -2,12 +2,12 @@
 
 use super::request::RequestFile;
 use crate::console::Failure;
-use crate::pipeline::{Standing, from_ingest};
 use crate::pipeline::work::is_young;
+use crate::pipeline::{Standing, from_ingest};
 use ::words::{say, text};
 use ingest_seasons::{HeldBlock, StandingTree, held_blocks, standing_trees};
 use model::TreeSeasons;
-use records::{Table, counted, noun};
+use records::{Calendar, Table, counted, noun};
 use std::collections::{BTreeMap, BTreeSet};
 use trials::layout::{ExistingTree, Layout, LayoutFactor, LayoutRequest};
 
@@ -46,11 +46,15 @@ pub fn from_book(
     let listed: BTreeSet<&str> =
         request.field.trees.iter().map(|tree| tree.tree.as_str()).collect();
     if request.field.blocks.is_empty() && listed.is_empty() {
+        // Of a new field the book tells the calendar alone.
+        if request.field.rows.is_some() {
+            return Ok(Vec::new());
+        }
         return Err(file.refused(
             "field",
             None,
             "no block of the book is named",
-            "write [field] with blocks = [\"BLOCK\", ..], or leave --book out for a new field",
+            "write [field] with blocks = [\"BLOCK\", ..], or with rows and columns for a new field",
         ));
     }
     let ids: BTreeSet<&str> = all.iter().map(|tree| tree.tree.as_str()).collect();
@@ -96,10 +100,26 @@ pub fn from_book(
         ));
     }
     let (young, left_out) = too_young(request, file, standing, &held, &chosen)?;
-    let chosen: BTreeMap<&str, &ingest_seasons::StandingTree> =
-        chosen.into_iter().filter(|(tree, _)| !young.contains(tree)).collect();
-    let crops = earlier_crops(standing, &chosen.keys().copied().collect())?;
-    let trees = chosen.values().map(|tree| ExistingTree {
+    let (gone, stand): (Vec<&StandingTree>, Vec<_>) = chosen
+        .values()
+        .copied()
+        .filter(|tree| !young.contains(tree.tree.as_str()))
+        .partition(|tree| tree.is_gone());
+    if let (Some(first), true) = (gone.first(), stand.is_empty()) {
+        return Err(file.refused(
+            if listed.is_empty() { "field.blocks" } else { "field.trees" },
+            None,
+            &format!(
+                "none of {} stands any more, first {} ('{}')",
+                counted(gone.len() as u64, "tree", "trees"),
+                first.tree,
+                first.status.as_deref().unwrap_or_default()
+            ),
+            "name other blocks or trees, or correct `status` in the tree table",
+        ));
+    }
+    let crops = earlier_crops(standing, &stand.iter().map(|tree| tree.tree.as_str()).collect())?;
+    let trees = stand.into_iter().map(|tree| ExistingTree {
         tree: tree.tree.clone(),
         block: tree.block.clone(),
         row: tree.row,
@@ -108,6 +128,7 @@ pub fn from_book(
         girth_cm: tree.girth_cm,
     });
     request.field.trees = trees.collect();
+    request.field.gone = gone.into_iter().map(|tree| tree.tree.clone()).collect();
     Ok(left_out)
 }
 
@@ -167,9 +188,10 @@ fn too_young<'a>(
     let training = book.options.training_age_years;
     for block in held {
         let Some(season) = coming_season(standing, &block.region)? else { continue };
-        let own = block.trees.iter().filter_map(|tree| {
-            chosen.get_key_value(tree.tree.as_str()).map(|(id, _)| (*id, tree))
-        });
+        let own = block
+            .trees
+            .iter()
+            .filter_map(|tree| chosen.get_key_value(tree.tree.as_str()).map(|(id, _)| (*id, tree)));
         let (under, grown): (Vec<_>, Vec<_>) =
             own.partition(|(_, tree)| is_young(book, block, tree, i32::from(season)));
         let count = under.len() as u64;
@@ -198,6 +220,26 @@ fn too_young<'a>(
         ));
     }
     Ok((young, said))
+}
+
+/// The regions that a layout stands in, by name, with their calendars: those of its blocks, or that
+/// of a new field. Empty where one of them has none, since a date would then be missing.
+///
+/// # Errors
+/// When the tables break their own promise.
+pub fn regions(layout: &Layout, standing: &Standing) -> Result<Vec<(String, Calendar)>, Failure> {
+    let held = held_blocks(&standing.tables).map_err(from_ingest)?;
+    let of_block: BTreeMap<&str, &HeldBlock> =
+        held.iter().map(|block| (block.block.as_str(), block)).collect();
+    let stated = layout.new_field.as_ref().and_then(|field| field.region.as_deref());
+    let of_plots =
+        layout.plots.iter().filter_map(|plot| Some(of_block.get(&*plot.patch)?.region.as_str()));
+    let ids: BTreeSet<&str> = of_plots.chain(stated).collect();
+    let dated = ids.into_iter().map(|id| {
+        let region = standing.tables.book.regions.get(id)?;
+        Some((region.name.clone().unwrap_or_else(|| id.to_owned()), region.calendar()?))
+    });
+    Ok(dated.collect::<Option<_>>().unwrap_or_default())
 }
 
 /// What to do about a block without trees.

@@ -3,7 +3,7 @@
 use super::words::decimals;
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialSection, TrialTable};
-use trials::traits::{TraitAnalysis, TraitModel};
+use trials::traits::{TraitAnalysis, TraitModel, TraitTest};
 use trials::{Trait, TraitKind};
 
 /// Most pairs listed.
@@ -67,18 +67,9 @@ pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
             "The tables of this section are on that scale; the analysis of variance, means and critical differences below are of the trait as measured."
         ));
     }
-    if let Some(test) = found.test {
-        paragraphs.push(say!(
-            "All treatments alike: F = {:.2} on {:.0} and {:.1} degrees of freedom, p = {:.4}.",
-            test.f,
-            test.df,
-            test.df_denominator,
-            test.p_value
-        ));
-    }
     paragraphs.extend(found.notes.iter().cloned());
     let as_measured = found.model == TraitModel::AsMeasured;
-    let mut tables = Vec::new();
+    let mut tables: Vec<TrialTable> = found.test.iter().map(tested).collect();
     if !as_measured {
         let unit =
             if observed.unit.is_empty() { String::new() } else { format!(" ({})", observed.unit) };
@@ -117,6 +108,20 @@ pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
         tables,
         ..TrialSection::default()
     }
+}
+
+/// The test that all treatments are alike, as other tests are shown.
+fn tested(test: &TraitTest) -> TrialTable {
+    let heads = [text!("Test"), "#F", "#df", text!("#Denominator df"), "#p"];
+    let mut table = TrialTable::new("natural-test", text!("Test on the scale of analysis"), &heads);
+    table.rows.push(vec![
+        TrialCell::Text(say!("all treatments alike")),
+        TrialCell::Number(Some(test.f), 2),
+        TrialCell::Number(Some(test.df), 0),
+        TrialCell::Number(Some(test.df_denominator), 1),
+        TrialCell::P(Some(test.p_value)),
+    ]);
+    table
 }
 
 fn differences(found: &TraitAnalysis) -> TrialTable {

@@ -1,6 +1,6 @@
 //! Plots of an analysis: means with the critical difference, and residuals.
 
-use super::words::{factor_of, factor_words, level_words};
+use super::words::{factor_of, factor_words, level_words, plot_words};
 use ::words::{capital, say, text};
 use report::{TrialPlot, TrialPoint, TrialSeries};
 use trials::checks::ResidualPoint;
@@ -105,7 +105,8 @@ pub fn residuals(analysis: &Analysis) -> Option<TrialPlot> {
         x: unit.fitted,
         y: unit.residual,
         name: analysis.plan.units.get(unit.unit).map_or_else(String::new, |found| {
-            found.season.map_or_else(|| found.plot.clone(), |s| format!("{}, {s}", found.plot))
+            let plot = plot_words(&analysis.plan, &found.plot);
+            found.season.map_or_else(|| plot.clone(), |s| format!("{plot}, {s}"))
         }),
     });
     plot.series =

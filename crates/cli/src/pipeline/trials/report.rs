@@ -2,7 +2,7 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
-use super::words::{factor_words, part_finding, sentence, sites_finding};
+use super::words::{factor_words, part_finding, sentence, sites_finding, with_treatments_in_words};
 use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
 use ::words::{capital, say, text};
 use records::counted;
@@ -38,17 +38,30 @@ pub fn report(trial: &AnalysedTrial) -> TrialReport {
         facts.push((say!("Earlier crop"), say!("that of season {earlier}")));
     }
     let said = sentence(trial);
+    // A trial without any part says why in its sentence.
+    let mut notes: Vec<String> =
+        declared.notes.iter().filter(|note| **note != said).cloned().collect();
+    if trial.parts.iter().any(uneven_pairs) {
+        notes.push(say!(
+            "Where pairs of means differ in precision, SEd is their root mean square, and least and greatest SEd stand beside it: judge each pair by its own."
+        ));
+    }
     TrialReport {
         id: declared.id.clone(),
         title: declared.title().to_owned(),
-        // A trial without any part says why in its sentence.
-        notes: declared.notes.iter().filter(|note| **note != said).cloned().collect(),
+        notes,
         sentence: said,
         facts,
         parts: over_sites(trial)
             .chain(trial.parts.iter().map(|part| part_report(trial, part)))
             .collect(),
     }
+}
+
+/// Whether some kind of comparison holds pairs of unequal precision.
+fn uneven_pairs(part: &AnalysedPart) -> bool {
+    let kinds = part.outcome.iter().flat_map(|analysis| &analysis.means);
+    kinds.flat_map(|of| &of.comparisons).any(|kind| !kind.equal)
 }
 
 /// Sites together, before each by itself.
@@ -143,6 +156,7 @@ fn means_section(
     compared: &mut Vec<ComparisonTable>,
 ) -> TrialSection {
     let declaration = &trial.declared.declaration;
+    let of = &with_treatments_in_words(declaration, analysis, of);
     let letters = declaration.letters.then(|| compared::letters(analysis, of)).flatten();
     let column: Option<Vec<String>> =
         letters.as_ref().map(|letters| letters.rows.iter().map(|(_, l)| l.clone()).collect());
@@ -150,7 +164,7 @@ fn means_section(
     tables.extend(tables::comparisons(analysis, of));
     // Pairs of an interaction are asked for by its kinds of comparison, not one by one.
     if of.parts.len() == 1
-        && let Some(found) = compared::table(analysis, of, declaration.control.as_ref())
+        && let Some(found) = compared::table(analysis, of, declaration)
     {
         tables.push(found.table);
         compared.push(found.comparisons);

@@ -172,6 +172,10 @@ pub fn comparisons(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialTable> 
     if weighted {
         heads.extend([text!("#CD 5 %, weighted t"), text!("#CD 1 %, weighted t")]);
     }
+    let uneven = of.comparisons.iter().any(|kind| !kind.equal);
+    if uneven {
+        heads.extend([text!("#Least SEd"), text!("#Greatest SEd")]);
+    }
     let caption = say!("Comparing means of {}", factor_words(&of.term));
     let mut table = TrialTable::new(&format!("cd-{}", slug(&of.term)), caption, &heads);
     let digits = decimals(analysis.grand_mean) + 1;
@@ -190,14 +194,12 @@ pub fn comparisons(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialTable> 
                 TrialCell::Number(kind.cd1_weighted, digits),
             ]);
         }
-        table.rows.push(cells);
-        if !kind.equal {
+        if uneven {
             let (low, high) = kind.sed_range;
-            table.notes.push(say!(
-                "{}: pairs differ in precision, SEd from {low:.digits$} to {high:.digits$}; the line gives their root mean square. Judge each pair by its own.",
-                factor_words(&kind.words)
-            ));
+            let ends = if kind.equal { [None; 2] } else { [Some(low), Some(high)] };
+            cells.extend(ends.map(|sed| TrialCell::Number(sed, digits)));
         }
+        table.rows.push(cells);
         if kind.errors.len() > 1 {
             let errors: Vec<&str> = kind.errors.iter().map(|(name, _)| name.as_str()).collect();
             table.notes.push(say!(

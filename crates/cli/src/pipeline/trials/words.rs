@@ -7,7 +7,7 @@ use ::words::{capital, say, text};
 use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
 use trials::{
-    Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, PlanFactor,
+    Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, Plan, PlanFactor,
     TraitKind, amount_words,
 };
 
@@ -73,6 +73,36 @@ pub fn factor_of<'a>(
 ) -> Option<&'a PlanFactor> {
     let name = of.parts.get(part)?;
     analysis.plan.factors.iter().find(|factor| factor.name == *name)
+}
+
+/// Means whose levels are treatments, or the control beside the factorial, with those in words;
+/// levels of factors stay the keys they are.
+pub fn with_treatments_in_words(
+    declaration: &TrialDeclaration,
+    analysis: &Analysis,
+    of: &MeansOfTerm,
+) -> MeansOfTerm {
+    let mut said = of.clone();
+    for mean in &mut said.means {
+        for (part, level) in mean.levels.iter_mut().enumerate() {
+            if factor_of(analysis, of, part).is_none() {
+                *level = treatment_words(declaration, level);
+            }
+        }
+    }
+    said
+}
+
+/// A plot as people read it: its place in words, amounts with their units.
+pub fn plot_words(plan: &Plan, plot: &str) -> String {
+    let said = plot.split(", ").map(|part| {
+        let level = plan.factors.iter().find_map(|factor| {
+            let level = part.strip_prefix(&factor.name)?.strip_prefix(' ')?;
+            Some(format!("{} {}", factor_words(&factor.name), level_words(Some(factor), level)))
+        });
+        level.unwrap_or_else(|| trials::place_in_words(part))
+    });
+    said.collect::<Vec<_>>().join(", ")
 }
 
 /// Levels of a mean in words.
@@ -162,6 +192,12 @@ pub fn finding(analysis: &Analysis) -> String {
         out.push(say!("No treatment term could be tested."));
     }
     out.join(" ")
+}
+
+/// p of the main effect of a factor; `None` where it was not tested.
+pub fn main_effect_of(analysis: &Analysis, factor: &str) -> Option<f64> {
+    let own = tested(analysis).into_iter().find(|t| t.parts == 1 && t.row.source == factor)?;
+    Some(own.p)
 }
 
 fn means_of(analysis: &Analysis, term: usize) -> Option<&MeansOfTerm> {

@@ -1,0 +1,238 @@
+//! What a trial says of the best intensity, beside the advice for its region.
+
+use super::analysed::{AnalysedPart, AnalysedTrial};
+use super::words::{main_effect_of, p_words};
+use ::words::{counted, say, text};
+use advise::{Advice, Evidence, Optimum, RegionAdvice, Verdict};
+use records::TrialTrait;
+use report::BesideTrial;
+use std::collections::BTreeSet;
+use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
+
+/// Level at which a difference is called found.
+const FOUND: f64 = 0.05;
+
+/// For every trial of intensities that lies in one region of the advice: what each of the two rests
+/// on, how far apart they are and whether their intervals overlap.
+#[must_use]
+pub fn beside(advice: &Advice, trials: &[AnalysedTrial]) -> Vec<BesideTrial> {
+    let one = |trial: &AnalysedTrial| {
+        // Trees of several regions have no single advice to stand beside.
+        let [region] = trial.declared.regions.as_slice() else { return None };
+        let region = advice.regions.iter().find(|advice| advice.region == *region)?;
+        let yields = super::counts::trait_of(TrialTrait::NutYield);
+        let own = trial.parts.iter().filter(|part| part.observed == yields);
+        let found: Vec<String> = own.filter_map(|part| of_part(trial, part, region)).collect();
+        if found.is_empty() {
+            return None;
+        }
+        let counts = match region.evidence {
+            Evidence::Trial => Some(say!(
+                "Those records are the rows of randomised trials alone, so that the two are not independent."
+            )),
+            Evidence::Mixed => Some(say!(
+                "The rows of randomised trials already count as evidence in the yield model, so that the two are not independent."
+            )),
+            Evidence::Routine => None,
+        };
+        let words = std::iter::once(basis(region)).chain(found).chain(counts);
+        Some(BesideTrial {
+            region: region.region.clone(),
+            trial: trial.declared.id.clone(),
+            words: words.collect::<Vec<_>>().join(" "),
+        })
+    };
+    trials.iter().filter_map(one).collect()
+}
+
+/// A canopy fraction as per cent, without decimals.
+fn whole(intensity: f64) -> String {
+    amount_words((100.0 * intensity).round() / 100.0, "fraction")
+}
+
+/// What stands to be compared: the intensity advised, or kept.
+fn advised(region: &RegionAdvice) -> Option<f64> {
+    match region.verdict {
+        Verdict::Prune => region.advised.as_ref().map(|advised| advised.intensity),
+        Verdict::Keep => Some(region.present.intensity),
+        Verdict::Trial => region.interim.as_ref().map(|interim| interim.intensity),
+    }
+}
+
+/// What the advice rests on.
+fn basis(region: &RegionAdvice) -> String {
+    let name = &region.name;
+    let records = counted(region.rows, text!("tree-season"), text!("tree-seasons"));
+    let highest = match &region.yield_optimum {
+        Some(best) => say!(
+            "yield there is highest at {} ({} to {}, {} interval)",
+            whole(best.median),
+            whole(best.low),
+            whole(best.high),
+            whole(best.level)
+        ),
+        None => say!("they locate no highest yield"),
+    };
+    match (region.verdict, advised(region)) {
+        (Verdict::Keep, Some(kept)) => say!(
+            "For {name} the practice kept, {kept} of the canopy, rests on net return by all records of the region ({records}); {highest}.",
+            kept = whole(kept)
+        ),
+        (_, Some(advised)) => say!(
+            "For {name} the advice of {advised} rests on net return by all records of the region ({records}); {highest}.",
+            advised = whole(advised)
+        ),
+        (_, None) => {
+            say!(
+                "For {name} no intensity is advised by all records of the region ({records}); {highest}."
+            )
+        }
+    }
+}
+
+/// What a part of a trial says by itself; `None` where it compares no intensities.
+fn of_part(trial: &AnalysedTrial, part: &AnalysedPart, region: &RegionAdvice) -> Option<String> {
+    let analysis = part.outcome.as_ref().ok()?;
+    let amounts = &trial.declared.declaration.amounts;
+    let (factor, _) = amounts.iter().find(|(_, unit)| *unit == "fraction")?;
+    let p = main_effect_of(analysis, factor)?;
+    let id = &trial.declared.id;
+    let trees: BTreeSet<&String> = part.rows.tree.iter().collect();
+    let trees = counted(trees.len() as u64, text!("tree"), text!("trees"));
+    let named = match &part.site {
+        Some(site) => say!("trial {id} at {site} ({trees})"),
+        None => say!("trial {id} ({trees})"),
+    };
+    if p >= FOUND {
+        return Some(say!(
+            "By itself {named} found no difference in yield between intensities {}({}): it neither supports nor contradicts that.",
+            tested(analysis, factor),
+            p_words(p)
+        ));
+    }
+    let curve =
+        analysis.curves.iter().find(|curve| curve.factor == *factor && curve.within.is_none());
+    let (best, how) = match curve.map(|curve| (curve, curve.maximum.peak)) {
+        Some((curve, Peak::Inside { amount, .. })) => (amount, by_curve(curve)),
+        Some(_) => {
+            (highest(analysis, factor)?, say!("highest mean; its curve has no best level inside"))
+        }
+        None => (highest(analysis, factor)?, say!("highest mean")),
+    };
+    let beside = advised(region).or(region.yield_optimum.as_ref().map(|best| best.median));
+    let apart = beside.map_or_else(String::new, |beside| apart(best, beside));
+    let overlap = region
+        .yield_optimum
+        .as_ref()
+        .zip(curve.filter(|curve| matches!(curve.maximum.peak, Peak::Inside { .. })))
+        .and_then(|(all, curve)| overlaps(all, curve.maximum.set?))
+        .map_or("", |overlap| {
+            if overlap {
+                text!("; the two intervals overlap")
+            } else {
+                text!("; the two intervals do not overlap")
+            }
+        });
+    Some(say!(
+        "By itself {named} puts the highest yield at {best} ({how}){apart}{overlap}.",
+        best = whole(best)
+    ))
+}
+
+/// The least and the greatest intensity that were compared, before what follows; empty where they
+/// are not known.
+fn tested(analysis: &Analysis, factor: &str) -> String {
+    let own = analysis.plan.factors.iter().find(|own| own.name == factor);
+    let amounts = own.and_then(|own| own.amounts.as_ref());
+    let ends = amounts.and_then(|amounts| amounts.values.first().zip(amounts.values.last()));
+    ends.map_or_else(String::new, |(low, high)| {
+        say!("from {} to {} ", amount_words(*low, "fraction"), amount_words(*high, "fraction"))
+    })
+}
+
+/// How the curve of a trial tells its best level.
+fn by_curve(curve: &Curve) -> String {
+    match curve.maximum.set {
+        Some(OptimumSet::Interval { low, high, .. }) => {
+            say!("{} to {} with 95 % confidence", whole(low), whole(high))
+        }
+        Some(OptimumSet::WholeRange) => say!("by its curve, which excludes no tested level"),
+        _ => say!("by its curve"),
+    }
+}
+
+/// Level with the highest mean.
+fn highest(analysis: &Analysis, factor: &str) -> Option<f64> {
+    let means = analysis.means.iter().find(|of| of.parts == [factor])?;
+    let known = means.means.iter().filter_map(|mean| Some((mean.levels.first()?, mean.mean?)));
+    known.max_by(|a, b| a.1.total_cmp(&b.1))?.0.parse().ok()
+}
+
+/// How far the best level of a trial lies from the advice.
+fn apart(best: f64, advised: f64) -> String {
+    let points = (100.0 * best).round() - (100.0 * advised).round();
+    // Whole and at most 100.
+    let counted =
+        counted(points.abs() as u64, text!("percentage point"), text!("percentage points"));
+    if points > 0.0 {
+        say!(", {counted} above it")
+    } else if points < 0.0 {
+        say!(", {counted} below it")
+    } else {
+        say!(", the same")
+    }
+}
+
+/// Whether the interval of all records and the set of a trial have an intensity in common; `None`
+/// where the set has no ends to compare.
+fn overlaps(all: &Optimum, set: OptimumSet) -> Option<bool> {
+    match set {
+        OptimumSet::Interval { low, high, .. } => Some(all.low <= high && low <= all.high),
+        OptimumSet::TwoPieces { lower_end, upper_begin } => {
+            Some(all.low <= lower_end || all.high >= upper_begin)
+        }
+        OptimumSet::WholeRange => Some(true),
+        OptimumSet::Below | OptimumSet::Above | OptimumSet::Nowhere => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{apart, overlaps};
+    use advise::Optimum;
+    use trials::OptimumSet;
+
+    fn all(low: f64, high: f64) -> Optimum {
+        Optimum {
+            median: f64::midpoint(low, high),
+            low,
+            high,
+            level: 0.95,
+            p_lower_edge: 0.0,
+            p_inside: 1.0,
+            p_upper_edge: 0.0,
+            p_bends_down: 1.0,
+        }
+    }
+
+    #[test]
+    fn intervals_overlap_when_they_share_an_intensity() {
+        let set =
+            |low, high| OptimumSet::Interval { low, high, open_below: false, open_above: false };
+        assert_eq!(overlaps(&all(0.24, 0.30), set(0.28, 0.35)), Some(true));
+        assert_eq!(overlaps(&all(0.24, 0.30), set(0.30, 0.35)), Some(true));
+        assert_eq!(overlaps(&all(0.08, 0.12), set(0.28, 0.35)), Some(false));
+        assert_eq!(overlaps(&all(0.40, 0.45), set(0.28, 0.35)), Some(false));
+        let pieces = OptimumSet::TwoPieces { lower_end: 0.1, upper_begin: 0.4 };
+        assert_eq!(overlaps(&all(0.2, 0.3), pieces), Some(false));
+        assert_eq!(overlaps(&all(0.2, 0.45), pieces), Some(true));
+        assert_eq!(overlaps(&all(0.2, 0.3), OptimumSet::Above), None);
+    }
+
+    #[test]
+    fn distances_are_those_of_the_figures_shown() {
+        assert_eq!(apart(0.3, 0.1), ", 20 percentage points above it");
+        assert_eq!(apart(0.296, 0.31), ", 1 percentage point below it");
+        assert_eq!(apart(0.304, 0.296), ", the same");
+    }
+}

@@ -1,0 +1,100 @@
+//! What a trial of intensities says beside the advice for its region, on both pages.
+#![allow(clippy::unwrap_used, reason = "helpers of a test may fail as loudly as the test itself")]
+
+#[path = "support/simulated.rs"]
+mod simulated;
+
+use serde_json::Value;
+use std::path::Path;
+
+fn json(report: &Path, name: &str) -> Value {
+    serde_json::from_str(&std::fs::read_to_string(report.join(name)).unwrap()).unwrap()
+}
+
+/// What is said of a region, on the page of the advice and on that of the trials.
+fn said(report: &Path, region: &str) -> [Option<String>; 2] {
+    ["index.html", "trials.html"].map(|page| {
+        let page = std::fs::read_to_string(report.join(page)).unwrap();
+        // Spaces that keep a number with its unit are spaces to a reader.
+        let page = page.replace(['\u{a0}', '\u{202f}'], " ");
+        let (_, said) = page.split_once(&format!("For {region} "))?;
+        Some(said.split_once("</p>").unwrap().0.to_owned())
+    })
+}
+
+fn percent(value: &Value) -> f64 {
+    (100.0 * value.as_f64().unwrap()).round()
+}
+
+/// Analysis of yield, and the curve over its intensities.
+fn yields(trials: &Value) -> (Value, Value) {
+    let parts = trials[0]["parts"].as_array().unwrap();
+    let part = parts.iter().find(|part| part["trait"]["id"] == "nut-yield").unwrap();
+    let curves = part["analysis"]["curves"].as_array().unwrap();
+    let curve = curves.iter().find(|curve| curve["within"].is_null()).unwrap();
+    (part["analysis"].clone(), curve["maximum"].clone())
+}
+
+/// Witness: distance and overlap computed here from `advice.json` and `trials.json`.
+#[test]
+fn advice_and_trial_are_held_against_each_other_on_both_pages() {
+    let temporary = tempfile::tempdir().unwrap();
+    let (book, out) = (temporary.path().join("book"), temporary.path().join("out"));
+    let program = env!("CARGO_BIN_EXE_anacurve");
+    let demo = std::process::Command::new(program)
+        .args(["demo", book.to_str().unwrap(), "--kind", "trial"])
+        .output()
+        .unwrap();
+    assert!(demo.status.success(), "{}", String::from_utf8_lossy(&demo.stderr));
+    simulated::run(&book, &out, &[], &[]);
+    let report = out.join("ombra-terrace-trial-field-invented").join("2027");
+    let region = json(&report, "advice.json")["regions"][0].clone();
+    let (_, maximum) = yields(&json(&report, "trials.json"));
+    let (advised, best) = (&region["advised"]["intensity"], &region["yield_optimum"]);
+    let (peak, set) = (&maximum["peak"]["inside"]["amount"], &maximum["set"]["interval"]);
+    let number = |value: &Value| value.as_f64().unwrap();
+    let points = percent(peak) - percent(advised);
+    assert!(points > 1.0, "a book whose trial and advice differ: {points}");
+    let overlap = number(&best["low"]) <= number(&set["high"])
+        && number(&set["low"]) <= number(&best["high"]);
+    let overlap = if overlap { "intervals overlap" } else { "intervals do not overlap" };
+    for said in said(&report, "Ombra Terrace").map(Option::unwrap) {
+        for part in [
+            format!("the advice of {} %", percent(advised)),
+            format!("({} tree-seasons)", region["rows"]),
+            format!("highest at {} %", percent(&best["median"])),
+            format!("puts the highest yield at {} %", percent(peak)),
+            format!("{points} percentage points above it; the two {overlap}."),
+            "the rows of randomised trials alone".to_owned(),
+        ] {
+            assert!(said.contains(&part), "{part:?} in {said}");
+        }
+    }
+}
+
+#[test]
+fn a_trial_without_an_effect_is_not_read_as_a_best_level() {
+    let temporary = tempfile::tempdir().unwrap();
+    let (book, out) = (temporary.path().join("book"), temporary.path().join("out"));
+    simulated::write(&book);
+    let settings = book.join("book.toml");
+    let text = std::fs::read_to_string(&settings).unwrap();
+    let declared = "[trials.depth]\ndesign = \"randomised_blocks\"\nfactors = [\"intensity_level\"]\n\
+                    amounts = { intensity_level = \"fraction\" }\n";
+    std::fs::write(&settings, format!("{text}\n{declared}")).unwrap();
+    simulated::run(&book, &out, &[], &[]);
+    let report = simulated::report(&out);
+    let (analysis, _) = yields(&json(&report, "trials.json"));
+    let rows = analysis["anova"].as_array().unwrap();
+    let row = rows.iter().find(|row| row["source"] == "intensity_level").unwrap();
+    let p = row["p"].as_f64().unwrap();
+    assert!(p > 0.05, "a book whose trial finds nothing: {p}");
+    for said in said(&report, "Hill Side").map(Option::unwrap) {
+        assert!(said.contains("found no difference in yield"), "{said}");
+        assert!(said.contains(&format!("from 0 % to 60 % (p = {p:.3})")), "{said}");
+        assert!(said.contains("already count as evidence in the yield model"), "{said}");
+        assert!(!said.contains("puts the highest yield"), "{said}");
+    }
+    // The other region has no trial, and nothing is said there.
+    assert_eq!(said(&report, "Low Land"), [None, None]);
+}

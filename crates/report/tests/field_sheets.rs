@@ -1,0 +1,94 @@
+//! The field sheets of a layout, read back by another program's library.
+
+#![expect(clippy::unwrap_used, reason = "a broken fixture fails the test")]
+
+use calamine::{Data, Reader, Xlsx};
+use records::{Calendar, Window};
+use std::path::Path;
+use trials::layout::{Layout, lay_out};
+use words::{Language, speaking};
+
+fn layout() -> Layout {
+    let request = serde_json::from_value(serde_json::json!({
+        "trial": "T",
+        "design": "randomised_blocks",
+        "replicates": 2,
+        "factors": [
+            { "name": "lead_days", "levels": ["20", "45"], "unit": "days" },
+            { "name": "depth", "levels": ["0", "0.3"], "unit": "fraction" },
+        ],
+        "field": { "rows": 2, "columns": 4 },
+        "guards": { "inside_plots": 1 },
+        "trees_per_plot": { "rows": 3, "columns": 3 },
+    }))
+    .unwrap();
+    let window = |start: &str, end: &str| Window {
+        start: start.parse().unwrap(),
+        end: end.parse().unwrap(),
+    };
+    let calendar =
+        Calendar { harvest: window("02-01", "05-31"), rest: None, flush: window("09-01", "11-30") };
+    let mut layout = lay_out(&request, 4).unwrap();
+    layout.date_leads(&[("North".to_owned(), calendar)]);
+    layout
+}
+
+fn sheets(dir: &Path) -> Vec<(String, Vec<Vec<String>>)> {
+    let file = std::fs::read(dir.join("field-sheets.xlsx")).unwrap();
+    let mut book: Xlsx<_> = Xlsx::new(std::io::Cursor::new(file)).unwrap();
+    let names = book.sheet_names().to_vec();
+    let text = |cell: &Data| match cell {
+        Data::String(text) => text.clone(),
+        _ => String::new(),
+    };
+    let rows = |name: &String| {
+        let range = book.worksheet_range(name).unwrap();
+        (name.clone(), range.rows().map(|row| row.iter().map(text).collect()).collect())
+    };
+    names.iter().map(rows).collect()
+}
+
+#[test]
+fn what_is_cut_and_what_is_picked_have_columns_of_their_own_in_the_language_of_the_run() {
+    let temporary = tempfile::tempdir().unwrap();
+    let write = |language: Language| {
+        let dir = temporary.path().join(language.tag());
+        speaking(language, || report::write_layout(&layout(), &dir)).unwrap();
+        (sheets(&dir), std::fs::read_to_string(dir.join("field-sheets.html")).unwrap())
+    };
+    let (english, page) = write(Language::English);
+    let names: Vec<&str> = english.iter().map(|(name, _)| name.as_str()).collect();
+    assert_eq!(names[..5], ["Plots", "Pruning", "Harvest", "Labels", "trials"]);
+    assert_eq!(
+        english[1].1[0],
+        [
+            "tree",
+            "where",
+            "plot",
+            "treatment",
+            "observed",
+            "date",
+            "share of the canopy cut (intensity)",
+            "measured by (measured_as)",
+            "minutes",
+            "remarks"
+        ]
+    );
+    // Every tree of a plot is cut, and the one in its middle is observed.
+    assert_eq!((english[1].1.len(), english[2].1.len()), (8 * 9 + 1, 8 + 1));
+    assert!(english[1].1[1][3].contains("days ("), "{:?}", english[1].1[1]);
+    assert_eq!(page.matches("Nuts (kg)").count(), 1);
+    assert!(page.contains("lead days 45 days (18 July), depth 30 %"));
+    assert!(page.contains("Lead: days from pruning") && page.contains("1 September in North"));
+    let (portuguese, page) = write(Language::Portuguese);
+    let names: Vec<&str> = portuguese.iter().map(|(name, _)| name.as_str()).collect();
+    assert_eq!(names[..5], ["Parcelas", "Poda", "Colheita", "Etiquetas", "trials"]);
+    // Words for people, beside them the column of the book.
+    assert_eq!(
+        portuguese[2].1[0][5..8],
+        ["data (date)", "castanhas, kg (nut_kg)", "umidade, % (moisture_pct)"]
+    );
+    assert!(page.contains("lead days 45 dias (18 de julho), depth 30 %"));
+    // The table to be read back is the same in every language.
+    assert_eq!(english[4], portuguese[4]);
+}

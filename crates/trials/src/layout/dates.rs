@@ -1,0 +1,154 @@
+//! The days of the year on which leads before the flush fall.
+
+use super::request::LayoutFactor;
+use super::result::Layout;
+use records::Calendar;
+use serde::{Deserialize, Serialize};
+use words::{month, say};
+
+/// A season whose year, and the two before it, have no 29 February.
+const COMMON: i16 = 2027;
+
+/// The day on which a level of a lead factor falls in a region, the same in every season; from a
+/// lead across the end of February a leap year takes a day.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LeadDay {
+    /// Factor.
+    pub factor: String,
+    /// Level of the factor, days from pruning to the expected start of the flush.
+    pub level: String,
+    /// Region, by its name.
+    pub region: String,
+    /// Month, 1 to 12.
+    pub month: i8,
+    /// Day of the month.
+    pub day: i8,
+}
+
+impl LayoutFactor {
+    /// Whether the levels are leads: days from pruning to the expected start of the flush.
+    #[must_use]
+    pub fn is_lead(&self) -> bool {
+        self.unit.as_deref() == Some("days") && self.name.to_lowercase().contains("lead")
+    }
+}
+
+impl Layout {
+    /// Gives every lead its day in each region that the trial stands in, named with its calendar,
+    /// and says what a lead is.
+    pub fn date_leads(&mut self, regions: &[(String, Calendar)]) {
+        let mut leads = Vec::new();
+        for factor in self.factors.iter().filter(|factor| factor.is_lead()) {
+            for level in &factor.levels {
+                // A lead of more than a year is no lead before the flush of the crop.
+                let lead = level.parse::<f64>().ok().map(f64::round);
+                let Some(lead) = lead.filter(|lead| lead.abs() <= 365.0) else { continue };
+                leads.extend(regions.iter().map(|(region, calendar)| {
+                    let day = calendar.date_of_lead(lead as i32, COMMON);
+                    LeadDay {
+                        factor: factor.name.clone(),
+                        level: level.clone(),
+                        region: region.clone(),
+                        month: day.month(),
+                        day: day.day(),
+                    }
+                }));
+            }
+        }
+        self.leads = leads;
+        self.lead_words = self.said_of_leads(regions);
+    }
+
+    /// What a lead is, and when the flush starts; empty where no factor is a lead.
+    fn said_of_leads(&self, regions: &[(String, Calendar)]) -> String {
+        if !self.factors.iter().any(LayoutFactor::is_lead) {
+            return String::new();
+        }
+        if regions.is_empty() {
+            return say!(
+                "Lead: days from pruning to the expected start of the flush. Dates need the calendar of the region in book.toml."
+            );
+        }
+        let starts = regions.iter().map(|(region, calendar)| {
+            let day = calendar.flush_start(COMMON);
+            say!("{day} in {region}", day = day_and_month(day.month(), day.day()))
+        });
+        say!(
+            "Lead: days from pruning to the expected start of the flush ({}).",
+            starts.collect::<Vec<_>>().join(", ")
+        )
+    }
+
+    /// The day of a level in words, with the regions where they differ; empty where it is not known.
+    #[must_use]
+    pub fn day_of_lead(&self, factor: &str, level: &str) -> String {
+        let days: Vec<&LeadDay> =
+            self.leads.iter().filter(|lead| lead.factor == factor && lead.level == level).collect();
+        let Some(first) = days.first() else { return String::new() };
+        let said = |lead: &LeadDay| day_and_month(lead.month, lead.day);
+        if days.iter().all(|lead| (lead.month, lead.day) == (first.month, first.day)) {
+            return said(first);
+        }
+        let each = days
+            .iter()
+            .map(|lead| say!("{day} in {region}", day = said(lead), region = lead.region));
+        each.collect::<Vec<_>>().join(", ")
+    }
+}
+
+fn day_and_month(number: i8, day: i8) -> String {
+    say!("{day} {month}", month = month(number))
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::layout::{LayoutRequest, lay_out};
+    use records::{Calendar, Window};
+
+    fn request(factor: &str) -> LayoutRequest {
+        serde_json::from_value(serde_json::json!({
+            "trial": "when",
+            "design": "randomised_blocks",
+            "replicates": 2,
+            "factors": [{ "name": factor, "levels": ["-10", "0", "45"], "unit": "days" }],
+            "field": { "rows": 2, "columns": 3 },
+        }))
+        .unwrap()
+    }
+
+    fn calendar(harvest: [&str; 2], flush: [&str; 2]) -> Calendar {
+        let window = |[start, end]: [&str; 2]| Window {
+            start: start.parse().unwrap(),
+            end: end.parse().unwrap(),
+        };
+        Calendar { harvest: window(harvest), rest: None, flush: window(flush) }
+    }
+
+    /// Witness: days counted by hand. 45 days before 1 September are 31 of August and 14 of July, so
+    /// 18 July; 45 before 1 May are 30 of April and 15 of March, so 17 March.
+    #[test]
+    fn leads_have_the_days_that_a_wall_calendar_gives() {
+        let mut layout = lay_out(&request("lead_days"), 1).unwrap();
+        assert_eq!(layout.day_of_lead("lead_days", "45"), "");
+        let north = ("North".to_owned(), calendar(["02-01", "05-31"], ["09-01", "11-30"]));
+        let south = ("South".to_owned(), calendar(["11-01", "02-15"], ["05-01", "07-31"]));
+        layout.date_leads(std::slice::from_ref(&north));
+        let day = |level: &str| layout.day_of_lead("lead_days", level);
+        assert_eq!([day("-10"), day("0"), day("45")], ["11 September", "1 September", "18 July"]);
+        assert!(layout.lead_words.contains("(1 September in North)"), "{}", layout.lead_words);
+        layout.date_leads(&[north, south]);
+        let day = layout.day_of_lead("lead_days", "45");
+        assert_eq!(day, "18 July in North, 17 March in South");
+        layout.date_leads(&[]);
+        assert!(layout.leads.is_empty());
+        assert!(layout.lead_words.contains("need the calendar"), "{}", layout.lead_words);
+    }
+
+    #[test]
+    fn days_that_are_no_leads_get_no_dates() {
+        let mut layout = lay_out(&request("watering_interval"), 1).unwrap();
+        let region = ("North".to_owned(), calendar(["02-01", "05-31"], ["09-01", "11-30"]));
+        layout.date_leads(&[region]);
+        assert!(layout.leads.is_empty() && layout.lead_words.is_empty());
+    }
+}
