@@ -357,12 +357,12 @@ fn trees_in_training_stay_out_of_a_trial_of_intensities() {
         _ => format!("{row},{}", if row.starts_with("Y") { "2009" } else { "" }),
     });
     book.put("trees.csv", rows.collect::<Vec<_>>().join("\n") + "\n");
-    book.append("trees.csv", "R1,B1,2024");
+    book.append("trees.csv", "N99,B1,2024");
     let some = laid(&in_block("B1"));
     assert_eq!(some.code, 0, "{}", some.stderr);
     let told = "Left out of block B1: 1 tree under the training age of 3 years at harvest 2025.";
     assert!(some.stdout.contains(told), "{}", some.stdout);
-    assert!(!book.text("laid/trials.csv").contains("R1"));
+    assert!(!book.text("laid/trials.csv").contains("N99"));
 }
 
 /// What was picked before the trial was pruned is no result of it: the section names the first
@@ -413,7 +413,7 @@ fn the_page_of_a_size_is_in_portuguese() {
     for english in [
         "Size of the next",
         "Replicates",
-        "replicates",
+        " replicates",
         "Seasons",
         "Power with",
         "trees per plot",

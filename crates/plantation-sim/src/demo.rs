@@ -33,7 +33,7 @@ minutes_per_young_tree = 3
 [work.sites."Talu Downs site 1"]
 crew_size = 1
 working_days = ["saturday"]
-rest_dates = ["2027-03-06", "2027-03-13", "2027-03-20"]
+rest_dates = ["2027-03-06", "2027-03-13"]
 
 # Tools from thin to thick cuts; the last one without a limit. kind: "hand", "pole" or "power".
 [[work.tools]]
