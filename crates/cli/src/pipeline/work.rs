@@ -89,7 +89,7 @@ fn without_seasons(book: &Book, blocks: &[PlanBlock]) -> Vec<SettingError> {
     let open = |id: &&str| book.trials.get(*id).is_some_and(|trial| trial.seasons.is_empty());
     let told = trees.iter().filter(|(id, _)| open(id)).map(|(id, trees)| {
         SettingError::new(
-            &format!("[trials.{id}] seasons"),
+            format!("[trials.{id}] seasons"),
             say!(
                 "{} left out of the plan, since the trial names no harvests and so may still go on",
                 counted(*trees, text!("tree"), text!("trees"))

@@ -147,7 +147,8 @@ pub struct TrialDeclaration {
     #[serde(default = "nut_yield")]
     pub traits: Vec<TrialTrait>,
     /// Seasons analysed; all with harvests after the trial's first pruning when absent. Records of
-    /// its trees before the first of these seasons count as everyday records.
+    /// its trees before the first of these seasons count as everyday records. From the first to the
+    /// last of them (always when absent) the work plan leaves its trees to its field sheets.
     #[serde(default)]
     pub seasons: Vec<i16>,
     /// Whether means are given letters (asked for, because letters hide the size of differences).
