@@ -1,6 +1,11 @@
 //! The season review through the program: parts, kept advice, scores.
 
-#![expect(clippy::unwrap_used, reason = "tests fail by panicking")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "helpers of tests fail by panicking"
+)]
 
 use serde_json::Value;
 use std::fs;
