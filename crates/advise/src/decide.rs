@@ -222,6 +222,7 @@ pub fn without_records(
         returns: None,
         lateness: Vec::new(),
         horizon: None,
+        trials_waiting: Vec::new(),
     }
 }
 

@@ -112,6 +112,10 @@ pub struct RegionAdvice {
     pub lateness: Vec<Lateness>,
     /// The practice repeated over several seasons; `None` when the records show no carry-over.
     pub horizon: Option<Horizon>,
+    /// Declared trials on trees of the region that wait for the harvest of the season advised for, by
+    /// id; the plan leaves their trees to them.
+    #[serde(default)]
+    pub trials_waiting: Vec<String>,
 }
 
 /// What the advised (or best supported) practice brings beside present practice.

@@ -7,10 +7,41 @@ mod simulated;
 use std::path::Path;
 
 /// Words of English that are none of Portuguese.
-const ENGLISH: [&str; 32] = [
-    "mean", "fitted", "plot", "the", "of", "and", "is", "are", "was", "were", "with", "by", "from",
-    "for", "on", "at", "this", "that", "which", "it", "its", "than", "when", "where", "how", "to",
-    "not", "hump", "tilt", "unknown", "squared", "earlier",
+const ENGLISH: [&str; 34] = [
+    "mean",
+    "fitted",
+    "plot",
+    "the",
+    "of",
+    "and",
+    "is",
+    "are",
+    "was",
+    "were",
+    "with",
+    "by",
+    "from",
+    "for",
+    "on",
+    "at",
+    "this",
+    "that",
+    "which",
+    "it",
+    "its",
+    "than",
+    "when",
+    "where",
+    "how",
+    "to",
+    "not",
+    "hump",
+    "tilt",
+    "unknown",
+    "squared",
+    "earlier",
+    "plots",
+    "replicates",
 ];
 
 /// Texts between the tags of a page or drawing, but for scripts, styles and what is typed as it stands.

@@ -45,7 +45,7 @@ fn book() -> Book {
 fn growth() -> Growth {
     Growth {
         calendar: RegionPlan::northern_calendar(),
-        seasons: vec![2024],
+        seasons: vec![2025],
         factors: vec![
             TrialFactor::intensities(&[0.0, 0.1, 0.2, 0.3, 0.4, 0.5]),
             TrialFactor::dates(&[20.0, 45.0]),
@@ -112,7 +112,7 @@ fn circle(request: &str, seed: u64) -> Value {
     assert_eq!((ran.code, ran.stderr.as_str()), (0, ""), "{}", ran.stdout);
     assert!(!ran.stdout.contains("NaN"));
     let found: Value = serde_json::from_str(&ran.stdout).unwrap();
-    assert_eq!(found[0]["seasons"], serde_json::json!([2024]));
+    assert_eq!(found[0]["seasons"], serde_json::json!([2025]));
     found[0]["parts"][0]["analysis"].clone()
 }
 

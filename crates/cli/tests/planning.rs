@@ -300,3 +300,128 @@ fn the_tables_of_a_new_field_complete_the_book() {
     book.put("blocks-n-1.csv", book.text("laid/blocks.csv"));
     assert_eq!(set_aside(&book), 0);
 }
+
+/// Levels in per cent under the unit `fraction` would be cuts of fifteen canopies: refused with the
+/// remedy; a cut of nearly all of it is drawn, with a caution.
+#[test]
+fn intensities_beyond_the_whole_canopy_are_refused_and_hard_cuts_named() {
+    let book = Book::tidy();
+    let levels = |levels: &str| in_block("B1").replace("\"0\", \"0.15\", \"0.30\"", levels);
+    let laid =
+        |levels_written: &str| layout(&book, &levels(levels_written), &["--book", book.arg()]);
+    laid("\"0\", \"15\", \"30\"").fails_saying(&[
+        "next.toml:6",
+        "level 15",
+        "write 0.15 for 15 per cent",
+    ]);
+    laid("\"-0.1\", \"0.15\", \"0.3\"").fails_saying(&["level -0.1", "write 0.15"]);
+    let hard = laid("\"0\", \"0.15\", \"0.85\"");
+    assert_eq!(hard.code, 0, "{}", hard.stderr);
+    let caution = "Caution: more than 80 % of the canopy is removed at intensity level 0.85.";
+    assert!(hard.stdout.contains(caution), "{}", hard.stdout);
+    assert!(
+        book.text("laid/field-sheets.html").contains("more than 80\u{a0}% of the canopy")
+            || book.text("laid/field-sheets.html").contains("more than 80 % of the canopy")
+    );
+    // Four fifths themselves are not beyond them.
+    let usual = laid("\"0\", \"0.15\", \"0.8\"");
+    assert!(usual.code == 0 && !usual.stdout.contains("Caution"), "{}", usual.stdout);
+    // Days are no fractions.
+    let days = levels("\"0\", \"15\", \"30\"").replace("fraction", "days");
+    assert_eq!(layout(&book, &days, &["--book", book.arg()]).code, 0);
+}
+
+/// Trees in training are cut to no intensity: a block of them is refused by name, some among others
+/// are left out and told; a trial without intensities may have them.
+#[test]
+fn trees_in_training_stay_out_of_a_trial_of_intensities() {
+    let book = Book::tidy();
+    book.append("blocks.csv", "B3,Farm,plain,8,8,2023");
+    for tree in 1..=6 {
+        book.append("trees.csv", &format!("Y{tree:02},B3"));
+    }
+    let named = format!("{REQUEST}[field]\nblocks = [\"B1\", \"B3\"]\n");
+    let laid = |request: &str| layout(&book, request, &["--book", book.arg()]);
+    laid(&named).fails_saying(&[
+        "field.blocks",
+        "6 trees of block 'B3'",
+        "training age of 3 years",
+    ]);
+    let dressing = named.replace("\"0\", \"0.15\", \"0.30\"", "\"none\", \"paste\", \"lime\"");
+    assert_eq!(laid(&dressing.replace("unit = \"fraction\"\n", "")).code, 0);
+    // Replants in a grown block.
+    book.put("trees.csv", book.text("trees.csv").replace("tree,block\n", "tree,block,planted\n"));
+    let text = book.text("trees.csv");
+    let rows = text.lines().enumerate().map(|(at, row)| match at {
+        0 => row.to_owned(),
+        _ => format!("{row},{}", if row.starts_with("Y") { "2009" } else { "" }),
+    });
+    book.put("trees.csv", rows.collect::<Vec<_>>().join("\n") + "\n");
+    book.append("trees.csv", "N99,B1,2024");
+    let some = laid(&in_block("B1"));
+    assert_eq!(some.code, 0, "{}", some.stderr);
+    let told = "Left out of block B1: 1 tree under the training age of 3 years at harvest 2025.";
+    assert!(some.stdout.contains(told), "{}", some.stdout);
+    assert!(!book.text("laid/trials.csv").contains("N99"));
+}
+
+/// What was picked before the trial was pruned is no result of it: the section names the first
+/// harvest that is, and the analysis keeps to it.
+#[test]
+fn the_section_of_a_layout_names_its_first_harvest() {
+    let book = Book::tidy();
+    let ran = layout(&book, &in_block("B1"), &["--book", book.arg()]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    let section = book.text("laid/book-section.toml");
+    assert!(section.contains("\nseasons = [2025]\n"), "{section}");
+    assert!(section.contains("for example seasons = [2025, 2026]"), "{section}");
+    book.put("book.toml", format!("{}\n{section}", book.text("book.toml")));
+    book.put("trials.csv", book.text("laid/trials.csv"));
+    let ran = anacurve(&["trial", book.arg(), "--format", "json"]);
+    let found: serde_json::Value = serde_json::from_str(&ran.stdout).unwrap();
+    assert_eq!(found[0]["seasons"], serde_json::json!([]), "{}", ran.stdout);
+    // The book's own season goes first.
+    book.replace("book.toml", "[regions.plain]", "[options]\nseason = 2027\n\n[regions.plain]");
+    let other = layout(&book, &in_block("B2"), &["--book", book.arg()]);
+    assert_eq!(other.code, 0, "{}", other.stderr);
+    assert!(book.text("laid/book-section.toml").contains("\nseasons = [2027]\n"));
+    // A new plantation tells no season: a remark takes its place.
+    let new = Book::tidy();
+    new.remove("prunings.csv");
+    new.remove("harvests.csv");
+    assert_eq!(layout(&new, &in_block("B1"), &["--book", new.arg()]).code, 0);
+    let section = new.text("laid/book-section.toml");
+    assert!(!section.contains("\nseasons") && section.contains("# Name the harvests"), "{section}");
+}
+
+/// The page of `size` speaks the language of the run.
+#[test]
+fn the_page_of_a_size_is_in_portuguese() {
+    let book = Book::tidy();
+    let out = book.file("tamanho");
+    let fixed = ["size", book.arg(), "--treatments", "4", "--difference", "20", "--language", "pt"];
+    let located = ["--levels", "0,0.15,0.3,0.45", "--optimum", "0.3", "--gain", "20"];
+    let to = ["--out", out.to_str().unwrap()];
+    let ran = anacurve(&[&fixed[..], &located, &to].concat());
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    let page = book.text("tamanho/size.html");
+    for said in
+        ["Tamanho do próximo ensaio", "Poder com 1 safra", "Repetições", "Localizar o ótimo"]
+    {
+        assert!(page.contains(said), "{said}");
+    }
+    for english in [
+        "Size of the next",
+        "Replicates",
+        " replicates",
+        "Seasons",
+        "Power with",
+        "trees per plot",
+        "the fewest trees",
+        "Supposing that",
+        "simulated trials",
+        "Probability of finding",
+    ] {
+        assert!(!page.contains(english), "{english}");
+    }
+}

@@ -1,11 +1,21 @@
 //! The season review through the program: parts, kept advice, scores.
 
-#![expect(clippy::unwrap_used, reason = "tests fail by panicking")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "helpers of tests fail by panicking"
+)]
 
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+
+#[allow(dead_code, reason = "shared with the tests of bad input")]
+mod support;
+
+use support::Book;
 
 fn demo(dir: &Path) -> PathBuf {
     let book = dir.join("book");
@@ -39,6 +49,7 @@ fn advice_kept_one_season_is_scored_the_next_and_never_changes() {
     let (name, out) = (at(&book), at(&dir.path().join("out")));
 
     let told = done(&["run", &name, "--through", "2025", "--keep", "--out", &out]);
+    assert!(told.contains("are kept: ") && told.contains("kept/advice-2026.json"), "{told}");
     // A season in which every tree follows leaves nothing to compare with: told while it can be helped.
     assert!(told.contains("Leave at least five trees of each region unpruned"), "{told}");
     let kept = fs::read_to_string(book.join("kept/advice-2026.json")).unwrap();
@@ -140,4 +151,38 @@ fn a_tree_that_fails_is_found_where_it_stands() {
     let place = &found.expect("the tree is listed")["place"];
     assert_eq!(place["block"], "VR03");
     assert!(place["row"].is_u64() && place["column"].is_u64());
+}
+
+/// Trees that a trial treats in a season are in neither the plan nor the review of it; when it is
+/// over they are in both. Advice that changes nothing is kept and told as well.
+#[test]
+fn plan_and_review_leave_out_the_same_trees_of_trials() {
+    for (seasons, planned) in [("[2024]", [1, 0]), ("[2024, 2025]", [1, 0]), ("[2023]", [6, 6])] {
+        let book = Book::tidy();
+        let section = format!(
+            "[trials.depth]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\n\
+             amounts = {{ level = \"fraction\" }}\nseasons = {seasons}\n"
+        );
+        book.put("book.toml", book.text("book.toml") + &section);
+        let mut rows = "trial,tree,replicate,level\n".to_owned();
+        for tree in 1..=11 {
+            rows += &format!("depth,T{tree:02},R{},0.{}\n", 1 + tree / 4, tree % 4);
+        }
+        book.put("trials.csv", rows);
+        let out = tempfile::tempdir().unwrap();
+        let out = out.path().to_str().unwrap();
+        let told = done(&["run", book.arg(), "--through", "2023", "--keep", "--out", out]);
+        assert!(told.contains("kept/advice-2024.json"), "{told}");
+        let kept: Value = serde_json::from_str(&book.text("kept/advice-2024.json")).unwrap();
+        let blocks = kept["regions"][0]["blocks"].as_array().unwrap();
+        let trees = |block: &str| {
+            let own = blocks.iter().find(|own| own["block"] == block);
+            own.map_or(0, |own| own["trees"].as_u64().unwrap())
+        };
+        assert_eq!([trees("B1"), trees("B2")], planned, "{seasons}");
+        let review: Value =
+            serde_json::from_str(&done(&["review", book.arg(), "--format", "json"])).unwrap();
+        let all = &review["plan"]["all"]["planned"];
+        assert_eq!(all.as_u64().unwrap(), planned.iter().sum::<u64>(), "{seasons}: {review}");
+    }
 }

@@ -71,7 +71,11 @@ fn the_demo_has_every_file_and_a_shopping_list_that_adds_up() {
     let sheets = fs::read_to_string(dir.join("crew_sheets.html")).unwrap();
     assert!(sheets.contains("Interval before harvest: missing"));
     // Young trees get tasks, not an intensity.
-    let plan = table(&dir, "workplan.csv");
+    let mut plan = table(&dir, "workplan.csv");
+    // Its trials name no harvests and so may go on: four blocks are theirs, and the plan says so.
+    let of_trials = plan.iter().filter(|row| row[3] == "of_trials").count();
+    assert_eq!((of_trials, table(&dir, "missing.csv").len()), (4, 5));
+    plan.retain(|row| row[3] != "of_trials");
     let young = plan.iter().find(|row| row[3] == "train").expect("a young block");
     assert_eq!((young[2].as_str(), young[4].as_str()), ("OC13", ""));
     assert_eq!((young[6].as_str(), young[7].as_str()), ("2026-06-01", "2026-08-31"));
@@ -81,9 +85,11 @@ fn the_demo_has_every_file_and_a_shopping_list_that_adds_up() {
     for row in plan[1..].iter().filter(|row| !row[8].is_empty()) {
         assert!(row[6] <= row[8] && row[9] <= row[7], "{row:?}");
     }
-    // The order is that of the expected loss of delay.
-    let losses: Vec<f64> = plan[1..].iter().map(|row| row[18].parse().unwrap()).collect();
+    // The order is that of the expected loss of delay, then of the window; where no record tells
+    // the loss, the cell is empty.
+    let losses: Vec<f64> = plan[1..].iter().map(|row| row[18].parse().unwrap_or(0.0)).collect();
     assert!(losses.is_sorted_by(|a, b| a >= b) && losses[0] > 0.0);
+    assert_eq!(young[18], "");
     spreadsheet_opens(&dir);
     calendar_parses(&dir, plan[1..].iter().filter(|row| !row[8].is_empty()).count());
 }
@@ -144,13 +150,122 @@ fn a_product_without_strength_is_refused_not_dosed() {
     assert!(!sheets.contains("guard") && !sheets.contains("mL of product"));
 }
 
+/// A column of the plan by its name, per line with the block.
+fn column(plan: &[Vec<String>], name: &str) -> Vec<(String, String)> {
+    let at = plan[0].iter().position(|head| head == name).unwrap();
+    plan[1..].iter().map(|row| (row[2].clone(), row[at].clone())).collect()
+}
+
+fn planned_in(book: &Book, out: &Path) -> Vec<Vec<String>> {
+    let ran = anacurve(&["plan", book.arg(), "--out", out.to_str().unwrap()]);
+    assert!(ran.code < 2, "{}", ran.stderr);
+    table(out, "workplan.csv")
+}
+
+/// A book of one season, which cannot carry advice, with five of B1's trees and all of B2's in a
+/// trial of these seasons.
+fn with_trial(seasons: &str) -> Book {
+    let book = Book::of(support::Plan { seasons: &[2024], ..support::TIDY });
+    let settings = format!(
+        "[work]\ncrew_size = 2\n\n[products.guard]\nkind = \"insect_protection\"\ntreats = \"all\"\n\
+         strength_pct = 5\ntarget_pct = 0.003\nusual_pct = 0.003\nvolume_l_per_tree = 5\n\n\
+         [trials.depth]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\n\
+         amounts = {{ level = \"fraction\" }}\n{seasons}\n"
+    );
+    book.put("book.toml", book.text("book.toml") + &settings);
+    let mut rows = "trial,tree,replicate,level\n".to_owned();
+    for tree in 1..=11 {
+        let level = [0.0, 0.15, 0.3, 0.45][tree % 4];
+        rows += &format!("depth,T{tree:02},R{},{level}\n", 1 + tree / 4);
+    }
+    book.put("trials.csv", rows);
+    book
+}
+
+/// Crews that prune trees of a trial alike have pruned the trial away: its trees are in no line of
+/// work, and the sheet of their block says whose they are.
+#[test]
+fn trees_of_a_trial_that_waits_are_left_to_its_field_sheet() {
+    let out = tempfile::tempdir().unwrap();
+    let free = planned_in(&with_trial("seasons = [2019]"), &out.path().join("over"));
+    let trees = |plan: &[Vec<String>]| column(plan, "trees");
+    let line = |block: &str, trees: &str| (block.to_owned(), trees.to_owned());
+    let mut all = trees(&free);
+    all.sort();
+    assert_eq!(all, [line("B1", "6"), line("B2", "6")]);
+    // Blocks B1 and B2 hold the trees of even and of odd numbers; T12 alone is in no trial.
+    for seasons in ["seasons = [2025]", "seasons = [2025, 2026]", ""] {
+        let book = with_trial(seasons);
+        let dir = out.path().join("held");
+        let plan = planned_in(&book, &dir);
+        let mut held = trees(&plan);
+        held.sort();
+        assert_eq!(held, [line("B1", "1"), line("B2", "0")], "{seasons}");
+        let of = |name: &str, block: &str| {
+            let found = column(&plan, name).into_iter().find(|(own, _)| own == block);
+            found.unwrap().1
+        };
+        assert_eq!([of("trial_trees", "B1"), of("trial_trees", "B2")], ["5", "6"]);
+        assert_eq!([of("trials", "B1"), of("action", "B2")], ["depth", "of_trials"]);
+        for empty in ["intensity", "hours", "work_from", "cost_after_wood", "wages"] {
+            assert_eq!(of(empty, "B2"), "", "{empty}");
+        }
+        let materials = table(&dir, "materials.csv");
+        assert!(materials[1..].iter().all(|row| row[2] == "B1"), "{materials:?}");
+        // Five litres on one tree, and one application.
+        assert_eq!(materials[1][4], "5");
+        let sheets = fs::read_to_string(dir.join("crew_sheets.html")).unwrap();
+        assert!(sheets.contains("5 trees of this block: part of trial depth."));
+        assert!(sheets.contains("6 trees of this block: part of trial depth."));
+        let missing = fs::read_to_string(dir.join("missing.csv")).unwrap();
+        assert_eq!(missing.contains("[trials.depth] seasons"), seasons.is_empty(), "{missing}");
+        let ran = anacurve(&["run", book.arg(), "--out", out.path().to_str().unwrap()]);
+        assert!(ran.stdout.contains("Trial depth waits for harvest 2025"), "{}", ran.stdout);
+        assert!(!ran.stdout.to_lowercase().contains("lay out a trial"), "{}", ran.stdout);
+    }
+}
+
+/// Records of trees of ten years and more say nothing of trees of four: these are cut no harder than
+/// at present, whatever the advice, and everybody is told.
+#[test]
+fn trees_younger_than_any_recorded_are_cut_no_harder_than_at_present() {
+    let book = planned("[work]\ncrew_size = 2\n\n[options]\ntraining_age_years = 3\n");
+    book.append("blocks.csv", "B3,Farm,plain,8,8,2020");
+    for tree in 1..=10 {
+        book.append("trees.csv", &format!("Y{tree:02},B3"));
+    }
+    let out = tempfile::tempdir().unwrap();
+    let plan = planned_in(&book, &out.path().join("plan"));
+    let of = |name: &str, block: &str| {
+        column(&plan, name).into_iter().find(|(own, _)| own == block).unwrap().1
+    };
+    let ran =
+        anacurve(&["run", book.arg(), "--out", out.path().to_str().unwrap(), "--format", "json"]);
+    let advice: serde_json::Value = serde_json::from_str(&ran.stdout).unwrap();
+    let present = &advice["regions"][0]["present"];
+    let as_now = present["intensity"].as_f64().unwrap() / present["share_pruned"].as_f64().unwrap();
+    let cut: f64 = of("intensity", "B3").parse().unwrap();
+    assert!(cut <= as_now + 1e-6, "{cut} {as_now}");
+    // The youngest recorded: block B2 of 2012 in the harvest of 2022.
+    let youngest: f64 = of("youngest_recorded_years", "B3").parse().unwrap();
+    assert!((youngest - 10.0).abs() < 1.0, "{youngest}");
+    assert_eq!([of("youngest_recorded_years", "B1"), of("delay_loss_per_day", "B3")], ["", ""]);
+    let sheets = fs::read_to_string(out.path().join("plan/crew_sheets.html")).unwrap();
+    assert!(sheets.contains("No tree so young is in the records of this region"));
+    let page = fs::read_to_string(out.path().join("small-book/2025/index.html")).unwrap();
+    assert!(page.contains("No tree so young is in the records of this region"));
+}
+
 #[test]
 fn what_if_refuses_what_cannot_be_and_names_the_range() {
     let book = planned("");
     let asked = |args: &[&str]| anacurve(&[&["whatif", book.arg()], args].concat());
     asked(&["--region", "nowhere"]).fails_saying(&["nowhere", "plain"]);
     asked(&["--seasons", "9"]).fails_saying(&["seasons", "1 to 3"]);
-    asked(&["--price", "NaN"]).fails_saying(&["price_per_kg"]);
+    // Refused before any book is read.
+    let refused = asked(&["--price", "NaN"]);
+    assert_eq!(refused.code, 2);
+    assert!(refused.stderr.contains("this is no number"), "{}", refused.stderr);
     let told = asked(&["--price", "2.5", "--format", "json"]);
     assert_eq!(told.code, 0, "{}", told.stderr);
     let rows: serde_json::Value = serde_json::from_str(&told.stdout).unwrap();

@@ -28,10 +28,12 @@ minutes_per_young_tree = 3
 # topping_height_m = 3.0
 
 # A site with a crew of its own; its working days and rest dates may differ too. One person who
-# comes on Saturdays is too few here: the plan says so, and what to leave undone first.
+# comes on Saturdays, and not on all, is too few here: the plan says so, and what to leave undone
+# first.
 [work.sites."Talu Downs site 1"]
 crew_size = 1
 working_days = ["saturday"]
+rest_dates = ["2027-03-06", "2027-03-13"]
 
 # Tools from thin to thick cuts; the last one without a limit. kind: "hand", "pole" or "power".
 [[work.tools]]

@@ -206,6 +206,8 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].horizon.net_gain.low" "horizon_net_gain_low" "money per tree" "Lower limit.";
     "regions[].horizon.net_gain.high" "horizon_net_gain_high" "money per tree" "Upper limit.";
     "regions[].horizon.net_gain.level" "horizon_net_gain_level" "probability" "Probability content of the limits.";
+    "regions[].trials_waiting" "" "list" "Ids of declared trials on trees of the region that wait for the harvest of the season advised for; the work plan leaves their trees to them.";
+    "regions[].trials_waiting[0]" "" "text" "The first of them, as the others.";
 }
 
 fields! { laterals_fields, "Fields of `laterals.json`, in its order; `[]` stands for each element of a list.":
@@ -301,28 +303,35 @@ fields! { work_plan_fields, "Columns of `workplan.csv` and of the first sheet of
     "" "region" "text" "Region id.";
     "" "site" "text" "Site.";
     "" "block" "text" "Block. A block with young and grown trees has a line for each.";
-    "" "action" "prune, keep, trial, train" "prune: to the stated intensity inside the window, where 0 is to leave the trees unpruned; keep: as at present; trial: lay out a trial, and until it is read prune as stated; train: too young for a yield-based intensity.";
-    "" "intensity" "fraction 0 to 1" "Fraction of the canopy to remove from a pruned tree; empty for young trees.";
+    "" "action" "prune, keep, trial, train, of_trials" "prune: to the stated intensity inside the window, where 0 is to leave the trees unpruned; keep: as at present; trial: a trial is needed, and until it is read prune as stated; train: too young for a yield-based intensity; of_trials: every tree belongs to a designed trial and is cut by its field sheet alone.";
+    "" "intensity" "fraction 0 to 1" "Fraction of the canopy to remove from a pruned tree; empty for young trees and for those of trials.";
     "" "measured_as" "canopy_fraction, shoots, spread, headed_length" "How the block's crew measures it.";
     "" "window_from" "date" "First day allowed; empty without a window.";
     "" "window_to" "date" "Last day allowed.";
     "" "work_from" "date" "First day scheduled; empty without a crew, a window or known hours.";
     "" "work_to" "date" "Last day scheduled.";
     "" "left_undone" "fraction 0 to 1" "Share of the work that the window cannot hold.";
-    "" "trees" "count" "Trees of the tree table that stand.";
+    "" "trees" "count" "Trees of the tree table that stand, those of trial_trees left out.";
     "" "trees_worked" "count" "Those of them worked on.";
     "" "minutes_per_tree" "minutes" "Working time of one of them, for the block's mean tree size where recorded.";
     "" "hours" "hours" "Working hours; empty when neither recorded minutes nor a stated rate exists.";
     "" "person_days" "person-days" "The same at the book's hours per day.";
     "" "people" "count" "People of the crew.";
-    "" "cost" "money" "Labour, materials and haulage less the value of wood, in the book's currency.";
-    "" "delay_loss_per_day" "money per day" "Expected loss when the whole block is done a day later.";
+    "" "cost_after_wood" "money" "Cost after wood: wages, materials_cost and haulage less wood_value, in the book's currency; below 0 where the wood is worth more than the work.";
+    "" "delay_loss_per_day" "money per day" "Expected loss when the whole block is done a day later, never below 0; empty where no pruning so late is recorded or nothing is pruned.";
     "" "cuts_to_3cm" "count" "Cuts expected up to 3 cm; empty when never counted.";
     "" "cuts_3_to_5cm" "count" "Cuts expected of 3 to 5 cm.";
     "" "cuts_5_to_10cm" "count" "Cuts expected of 5 to 10 cm.";
     "" "cuts_over_10cm" "count" "Cuts expected over 10 cm.";
     "" "cut_wood_m3" "m3" "Cut wood and brush, stacked; empty where stacked_per_canopy or the size of the trees is not stated.";
     "" "loads" "count" "Loads to haul, where a load and stacked_per_canopy are stated.";
+    "" "wages" "money" "The wage bill: hours times the wage per hour.";
+    "" "materials_cost" "money" "Materials of the pruned trees, as stated per tree.";
+    "" "haulage" "money" "Hauling the cut wood; empty where none is computed.";
+    "" "wood_value" "money" "What the cut wood is worth, as stated per m3; empty where none is computed.";
+    "" "trial_trees" "count" "Trees of the block that designed trials treat in the season advised for, on every line of the block: cut by the field sheets of the trials and by nobody else, and in no other column.";
+    "" "trials" "text" "The trials, by their ids.";
+    "" "youngest_recorded_years" "years" "Age of the youngest tree in the records of the region, where the trees of the line are younger: what pruning does to them is not known, and they are not cut harder than at present; empty elsewhere.";
 }
 
 fields! { plan_table_fields, "Columns of the other tables of the plan by their file, in their order.":

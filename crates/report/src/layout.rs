@@ -66,11 +66,21 @@ fn section(layout: &Layout) -> String {
         None => String::new(),
         Some(field) => format!("# {}\n", new_field_words(field).join("\n# ")),
     };
+    let seasons = match layout.first_harvest {
+        Some(first) => format!(
+            "# The harvests of the trial: earlier records of its trees count as everyday records, and\n\
+             # the work plan leaves its trees to the field sheets until the last of them. Add each\n\
+             # further one, for example seasons = [{first}, {}].\n",
+            first + 1
+        ),
+        None => "# Name the harvests of the trial, seasons = [YEAR, ..], from the first one after its pruning:\n\
+                 # earlier records of its trees then count as everyday records, and the work plan leaves\n\
+                 # its trees to the field sheets until the last of them.\n"
+            .to_owned(),
+    };
     format!(
         "# Append this to book.toml, and the rows of trials.csv to the trial table of the book.\n\
-         {field}{}\
-         # When the trial is pruned, name its harvests, for example seasons = [2028, 2029]: earlier\n\
-         # records of its trees then count as everyday records.\n",
+         {field}{}{seasons}",
         layout.declaration().snippet(&layout.trial)
     )
 }

@@ -20,10 +20,16 @@ pub fn sentence(region: &RegionAdvice) -> String {
                 } else {
                     say!("leave the trees unpruned")
                 };
-                say!("Lay out a trial; until it is read, {meanwhile}.")
+                match waiting(region) {
+                    Some(trials) => say!("{trials}; until it is read, {meanwhile} on other trees."),
+                    None => say!("Lay out a trial; until it is read, {meanwhile}."),
+                }
             })
         }
-        (Verdict::Trial, _) | (_, None) => say!("Go on as at present and lay out a trial."),
+        (Verdict::Trial, _) | (_, None) => match waiting(region) {
+            Some(trials) => say!("{trials}; go on as at present on other trees."),
+            None => say!("Go on as at present and lay out a trial."),
+        },
         (Verdict::Prune, Some(advised)) if advised.intensity <= 0.0 => {
             say!("Leave the trees unpruned.")
         }
@@ -57,6 +63,18 @@ pub fn other_seasons(regions: &[RegionAdvice]) -> String {
         "Regions are advised for different seasons, each for the one after its last recorded: {}. Set season under [options] where one is meant for all.",
         parts.collect::<Vec<_>>().join("; ")
     )
+}
+
+/// That trials of the region are declared and wait for the coming harvest; `None` without any.
+fn waiting(region: &RegionAdvice) -> Option<String> {
+    let season = region.season;
+    match region.trials_waiting.as_slice() {
+        [] => None,
+        [trial] => Some(say!("Trial {trial} waits for harvest {season}")),
+        trials => {
+            Some(say!("Trials {trials} wait for harvest {season}", trials = trials.join(", ")))
+        }
+    }
 }
 
 fn when(advised: &Advised) -> String {
@@ -162,6 +180,12 @@ pub fn lateness(delays: &[Lateness], currency: &str) -> String {
         .map(|delay| {
             let weeks = delay.days / 7;
             match (&delay.loss_kg, &delay.net_loss) {
+                (Some(kg), Some(_)) if kg.median <= 0.0 => say!(
+                    "{weeks} weeks late no loss is expected: the yield changes by {} kg per tree ({} to {})",
+                    signed(-kg.median, 2),
+                    signed(-kg.high, 2),
+                    signed(-kg.low, 2)
+                ),
                 (Some(kg), Some(net)) => say!(
                     "{weeks} weeks late loses {} kg ({} to {}), {} {currency} per tree",
                     fixed(kg.median, 2),

@@ -432,3 +432,51 @@ fn an_advised_intensity_beside_the_peak_is_explained_and_the_command_has_the_boo
     assert!(page.contains("anacurve whatif BOOK --price 110 --wage 60"));
     assert!(page.contains("leave at least five trees of each region unpruned"));
 }
+
+/// A yield that rises with a delay is no loss of a negative amount; what was not tested has no number.
+#[test]
+fn a_delay_without_loss_is_told_as_such_and_an_untested_one_has_no_number() {
+    let mut report = report("plain");
+    let gain = advise::Interval { median: -0.19, low: -0.4, high: 0.02, level: 0.9 };
+    let region = &mut report.advice.regions[0];
+    region.lateness[0].loss_kg = Some(gain.clone());
+    region.lateness[0].net_loss = Some(gain);
+    report.plan.blocks[0].delay_loss_per_day = None;
+    report.plan.blocks.truncate(1);
+    let files = written(&report);
+    let page = text(&files, "index.html");
+    let said = page.replace('\u{a0}', " ");
+    assert!(
+        said.contains("2 weeks late no loss is expected: the yield changes by +0.19 kg"),
+        "{said}"
+    );
+    assert!(!said.contains("loses −0.19") && !said.contains("loses -0.19"));
+    let csv = text(&files, "workplan.csv");
+    let rows: Vec<Vec<&str>> = csv.lines().map(|line| line.split(',').collect()).collect();
+    let at = rows[0].iter().position(|head| *head == "delay_loss_per_day").unwrap();
+    // Counted from the end, as the name of the block is an attack or holds a comma.
+    let from_end = rows[0].len() - at;
+    let last = rows.last().unwrap();
+    assert_eq!(last[last.len() - from_end], "");
+}
+
+/// A cost below zero is no riddle: the heading says that wood is off, and its parts add up.
+#[test]
+fn the_cost_says_that_it_is_after_wood_and_its_parts_add_up() {
+    let report = report("plain");
+    let files = written(&report);
+    let sold = report.plan.blocks.iter().any(|b| b.haul.is_some_and(|haul| haul.value > 0.0));
+    let page = text(&files, "index.html");
+    assert_eq!(page.contains("Cost after wood"), sold);
+    let mut costed = 0;
+    for block in &report.plan.blocks {
+        let (Some(cost), Some(wages)) = (block.cost, block.wages) else { continue };
+        let wood = block.haul.map_or(0.0, |haul| haul.cost - haul.value);
+        assert!((cost - wages - block.materials - wood).abs() < 1e-9);
+        costed += 1;
+    }
+    assert!(costed > 0);
+    for column in ["cost_after_wood", "wages", "materials_cost", "haulage", "wood_value"] {
+        assert!(text(&files, "workplan.csv").lines().next().unwrap().contains(column), "{column}");
+    }
+}

@@ -27,6 +27,7 @@ pub fn event(input: &SheetInput, words: &Catalogue) -> Option<Event> {
     let sheet = input.sheet(words);
     let trees = input.trees_said(words);
     let mut lines = sheet.how_much;
+    lines.extend(sheet.warnings);
     lines.extend(input.instruction().is_none().then_some(sheet.steps).into_iter().flatten());
     lines.push(words.say(Key::EventTrees, &[("trees", &trees)]));
     lines.extend(

@@ -26,7 +26,7 @@ keys! {
     ProtectiveEquipment Ladders PowerSaws PoleTools CleanTools Decide
     LabelFirst LocalRules SprayEquipment CopperMixing Bees Water ReEntry PreHarvest
     ReEntryDays ReEntryMissing PreHarvestDays PreHarvestMissing
-    Prune Keep Trial Train Rest
+    Prune Keep Trial Train Rest OfTrials OfTrial YoungerThanRecords
     Site Region Trees Window Dates PersonDays People CutWood Tools Cuts LeftUndone
     ToolPieces ToolPiecesOnly ToolSecateurs ToolPruningSaw ToolPowerSaw TreesOf
     CutEvery CutOfEvery CutOneIn CanopyShare CanopyPercent HeadBack SpreadTo SpreadShare Unpruned Percent
@@ -68,6 +68,11 @@ impl Catalogue {
     #[must_use]
     pub fn spoken() -> Self {
         Self::in_language(words::language())
+    }
+
+    /// Its language.
+    pub(crate) const fn spoken_language(&self) -> Language {
+        self.spoken
     }
 
     /// The sentence of a key, its places still open.

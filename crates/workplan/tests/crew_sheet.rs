@@ -43,6 +43,8 @@ fn input(work: Work) -> SheetInput {
         stacked_m3: Some(812.4),
         quantities,
         ladders: true,
+        in_trials: Vec::new(),
+        youngest_recorded: None,
     }
 }
 

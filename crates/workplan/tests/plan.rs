@@ -5,7 +5,7 @@
 use jiff::civil::date;
 use records::MeasuredAs;
 use std::collections::BTreeMap;
-use workplan::crew_sheet::{HowMuch, Work};
+use workplan::crew_sheet::{HowMuch, InTrial, Work};
 use workplan::economics::{CutWood, WorkRate};
 use workplan::plan::{Plan, PlanBlock, WorkSettings, build};
 use workplan::products::Product;
@@ -34,8 +34,10 @@ fn pruned(block: &str, site: &str) -> PlanBlock {
         ladders: true,
         wage_per_hour: 1.5,
         materials_per_tree: 0.05,
-        delay_loss_per_day: 3.0,
+        delay_loss_per_day: Some(3.0),
         value: 200.0,
+        in_trials: Vec::new(),
+        youngest_recorded: None,
     }
 }
 
@@ -79,6 +81,12 @@ fn a_block_by_hand() {
     assert!((block.sheet.person_days.unwrap() - 8.0).abs() < 1e-9);
     assert!((block.haul.unwrap().stacked_m3.unwrap() - 420.0).abs() < 1e-9);
     assert!((block.cost.unwrap() - 224.0).abs() < 1e-9);
+    // The wage bill and what the wood is worth stand beside the cost after wood.
+    let haul = block.haul.unwrap();
+    let parts = [block.wages.unwrap(), block.materials, haul.cost, haul.value];
+    for (part, by_hand) in parts.into_iter().zip([84.0, 14.0, 210.0, 84.0]) {
+        assert!((part - by_hand).abs() < 1e-9, "{part} {by_hand}");
+    }
     assert!((block.sheet.quantities[0].litres - 14.0).abs() < 1e-9);
     assert_eq!(plan.shopping[0].packages, Some(2));
     // Eight person-days of four people from Wednesday 1 July 2026.
@@ -153,7 +161,7 @@ fn young_and_unpruned_blocks_take_no_cutting_material() {
     let [kept, young] = &plan.blocks[..] else { panic!("two blocks") };
     assert_eq!((kept.trees_worked, kept.sheet.tools.len(), kept.cost), (0.0, 0, Some(0.0)));
     assert!((young.hours.unwrap() - 3.5).abs() < 1e-9);
-    assert!(young.sheet.quantities.is_empty() && young.sheet.tools.is_empty());
+    assert!(young.sheet.quantities.is_empty());
     assert_eq!(young.sheet.scheduled.unwrap()[0], date(2026, 7, 1));
     assert_eq!(plan.shopping, []);
 }
@@ -183,4 +191,54 @@ fn a_share_of_the_trees_is_said_in_the_language_of_the_crew() {
         "140 de 280"
     );
     assert_eq!(sheet.tools[0], "tesoura de poda: 3, para cerca de 2100 cortes");
+}
+
+/// Trees of a trial are nobody's but the trial's: no trees, hours, money or product, and a sheet that
+/// says so in both languages.
+#[test]
+fn a_block_of_trial_trees_alone_gets_no_work() {
+    let of_trial = |trees| vec![InTrial { trial: "X-7".to_owned(), trees }];
+    let whole =
+        PlanBlock { work: Work::OfTrials, trees: 0, in_trials: of_trial(24), ..pruned("n1", "a") };
+    let part = PlanBlock { trees: 256, in_trials: of_trial(1), ..pruned("n2", "a") };
+    let products = r#"{"guard": {"kind": "insect_protection", "treats": "all", "strength_pct": 5,
+        "target_pct": 0.003, "usual_pct": 0.003, "volume_l_per_tree": 8}}"#;
+    let plan = plan(&[whole, part], r#"{"crew_size": 4}"#, products);
+    let [whole, part] = &plan.blocks[..] else { panic!("two blocks") };
+    assert_eq!((whole.trees_worked, whole.hours, whole.cost), (0.0, None, None));
+    assert!(whole.haul.is_none() && whole.sheet.quantities.is_empty());
+    assert!(whole.event(&Catalogue::ENGLISH).is_none());
+    let sheet = whole.crew_sheet(&Catalogue::ENGLISH);
+    assert_eq!(sheet.work, "Trees of designed trials alone");
+    assert!(sheet.how_much.is_empty() && sheet.steps.is_empty() && sheet.tools.is_empty());
+    assert!(sheet.warnings[0].starts_with("24 trees of this block: part of trial X-7."));
+    assert!(sheet.warnings[0].contains("by nobody else"));
+    assert!((part.trees_worked - 256.0).abs() < 1e-9);
+    let warning = &part.crew_sheet(&Catalogue::ENGLISH).warnings[0];
+    assert!(warning.starts_with("1 tree of this block"), "{warning}");
+    let entry = part.event(&Catalogue::PORTUGUESE).unwrap();
+    assert!(entry.description.contains("1 árvore deste talhão: parte do ensaio X-7."));
+}
+
+/// Every task of young trees is a cut: the sheet names hand tools and warns of ladders and saws,
+/// however low the trees are recorded.
+#[test]
+fn sheets_of_young_trees_name_tools_and_cautions() {
+    let low = PlanBlock { ladders: false, ..young("y1", "a") };
+    let plan = plan(&[low], r#"{"crew_size": 4, "minutes_per_young_tree": 6}"#, "{}");
+    let sheet = plan.blocks[0].crew_sheet(&Catalogue::ENGLISH);
+    assert!(!sheet.steps.is_empty());
+    assert_eq!(sheet.tools, ["secateurs: 4", "pruning saw: 4"]);
+    for caution in ["protective equipment", "Ladders", "Power saws", "Local rules"] {
+        assert!(sheet.cautions.iter().any(|said| said.contains(caution)), "{caution}");
+    }
+}
+
+/// Trees that no record is like are told with the age of the youngest that there is.
+#[test]
+fn trees_younger_than_any_recorded_are_told() {
+    let block = PlanBlock { youngest_recorded: Some(11.9), ..pruned("n1", "a") };
+    let plan = plan(&[block], r#"{"crew_size": 4}"#, "{}");
+    let warnings = plan.blocks[0].crew_sheet(&Catalogue::ENGLISH).warnings;
+    assert!(warnings[0].contains("(the youngest there: 11 years)"), "{warnings:?}");
 }

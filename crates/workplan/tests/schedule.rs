@@ -133,3 +133,13 @@ fn hundreds_of_blocks_are_scheduled_at_once() {
     let dropped: f64 = found.alarm.unwrap().drop.iter().map(|d| d.person_days).sum();
     assert!((placed + dropped - blocks.iter().map(|b| b.person_days).sum::<f64>()).abs() < 1e-6);
 }
+
+/// By hand: losses of 14 and 28 after 14 and 28 days are 1 a day and tree; a gain is no loss, and
+/// what was never done so late is not told.
+#[test]
+fn a_delay_that_no_record_shows_has_no_loss_not_a_loss_of_nothing() {
+    let per_day = |losses: &[(f64, f64)]| workplan::schedule::delay_loss_per_day(losses, 10.0);
+    assert!((per_day(&[(14.0, 14.0), (28.0, 28.0)]).unwrap() - 10.0).abs() < 1e-9);
+    assert_eq!(per_day(&[(14.0, -3.0)]), Some(0.0));
+    assert_eq!(per_day(&[]), None);
+}

@@ -12,6 +12,7 @@ use trials::layout::{Layout, lay_out};
 /// Reads the request, draws and writes.
 pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
     let (file, mut request) = RequestFile::read(&args.request)?;
+    let mut left_out = Vec::new();
     let standing = match &args.book {
         Some(book) => {
             let stages = Stages::new();
@@ -19,7 +20,7 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
             stages.finish();
             let standing = standing?;
             standing.tables.check_unchanged(book).map_err(from_ingest)?;
-            field::from_book(&mut request, &file, &standing)?;
+            left_out = field::from_book(&mut request, &file, &standing)?;
             Some(standing)
         }
         None if !request.field.blocks.is_empty() && request.field.trees.is_empty() => {
@@ -35,6 +36,8 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
     let mut layout = lay_out(&request, args.seed).map_err(|error| file.from_layout(&error))?;
     if let Some(standing) = &standing {
         layout.date_leads(&field::regions(&layout, standing)?);
+        layout.first_harvest = field::first_harvest(&layout, standing)?;
+        layout.methods.extend(left_out);
     }
     report::publish(&args.out, |dir| -> Result<(), ReportError> {
         report::write_layout(&layout, dir)

@@ -72,7 +72,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let review_json = super::review::to_json(&judged)?;
     let advice = rounded(advice.clone());
     let kept = args.keep.then(|| kept_advice(&advice, plan));
-    let to_score = kept.as_ref().map_or("", to_score);
+    let kept_where = kept.as_ref().map(|advice| was_kept(args, advice)).unwrap_or_default();
     let beside = beside(&advice, &trials);
     let report = Report {
         review: review::report(&advice.book, &judged),
@@ -123,7 +123,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     }
     let text = match args.format {
         Format::Text => format!(
-            "{}\nReport: {}\n{}{to_score}",
+            "{}\nReport: {}\n{}{kept_where}",
             report::summary_text(&report),
             target.join("index.html").display(),
             findings_line(&checked)
@@ -145,15 +145,25 @@ fn with_advice(mut trial: TrialReport, beside: &[BesideTrial]) -> TrialReport {
     trial
 }
 
-/// What has to be left as it is for kept advice to be scored: a season in which every tree followed
-/// leaves nothing to compare with, and only now can that be helped.
-fn to_score(advice: &KeptAdvice) -> &'static str {
-    if advice.regions.iter().any(|region| region.practice.is_some()) {
-        "The advice is kept. Leave at least five trees of each region unpruned and at least five \
-         pruned as at present: next season's review scores the advice against them.\n"
+/// What was kept and where, and what has to be left as it is for it to be scored: a season in which
+/// every tree followed leaves nothing to compare with, and only now can that be helped.
+fn was_kept(args: &RunArgs, advice: &KeptAdvice) -> String {
+    let path = review::kept_path(&args.book, advice.season);
+    let followed = advice.regions.iter().filter(|region| region.practice.is_some()).count();
+    let also = if path.exists() { " (as it was before)" } else { "" };
+    let score = if followed > 0 {
+        "Leave at least five trees of each region unpruned and at least five pruned as at present: \
+         next season's review scores the advice against them."
     } else {
-        ""
-    }
+        "It tells no region to change, so that next season's review has the plan to hold against what \
+         was done and no gain to score."
+    };
+    format!(
+        "The advice and plan for {} of harvest {} are kept{also}: {}\n{score}\n",
+        counted(advice.regions.len() as u64, "region", "regions"),
+        advice.season,
+        path.display()
+    )
 }
 
 fn no_timings(file: &Path, error: &dyn std::error::Error) -> Failure {

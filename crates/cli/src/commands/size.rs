@@ -14,6 +14,7 @@ use trials::size::{
     Comparison, Components, Effect, SizeError, TradeOff, TradeOffCell, TradeOffRequest, TrialSize,
     trade_off,
 };
+use words::{say, text};
 
 /// Coefficients of variation, per cent; absent ones are 0.
 #[derive(Debug, Clone, Copy, Default, Deserialize)]
@@ -108,7 +109,7 @@ fn components_of(args: &SizeArgs) -> Result<(Components, Vec<String>), Failure> 
             .map_err(|error| Failure::new(format!("{shown}: {error}"), hint))?;
         let found: Variations = toml::from_str(&text)
             .map_err(|error| Failure::new(format!("{shown}: {}", error.message()), hint))?;
-        let words = vec![format!("Coefficients of variation as given in {shown}.")];
+        let words = vec![say!("Coefficients of variation as given in {shown}.")];
         return Ok((found.components(), words));
     }
     let Some(book) = &args.book else {
@@ -187,53 +188,66 @@ fn percent(share: f64) -> String {
     format!("{:.0} %", 100.0 * share)
 }
 
+fn replicates_said(number: usize) -> String {
+    counted(number as u64, text!("replicate"), text!("replicates"))
+}
+
+fn per_plot_said(number: usize) -> String {
+    counted(number as u64, text!("tree per plot"), text!("trees per plot"))
+}
+
+fn seasons_said(number: usize) -> String {
+    counted(number as u64, text!("season"), text!("seasons"))
+}
+
 fn cell_words(cell: &TradeOffCell) -> String {
-    format!(
+    say!(
         "{} of {}, {}, {}: {}; power {}, a difference of two means has a standard error of {:.1} % of the mean",
-        counted(cell.replicates as u64, "replicate", "replicates"),
-        counted((cell.plots / cell.replicates.max(1)) as u64, "plot", "plots"),
-        counted(cell.trees_per_plot as u64, "tree per plot", "trees per plot"),
-        counted(cell.seasons as u64, "season", "seasons"),
-        counted(cell.trees as u64, "tree", "trees"),
+        replicates_said(cell.replicates),
+        counted((cell.plots / cell.replicates.max(1)) as u64, text!("plot"), text!("plots")),
+        per_plot_said(cell.trees_per_plot),
+        seasons_said(cell.seasons),
+        counted(cell.trees as u64, text!("tree"), text!("trees")),
         percent(cell.power),
         100.0 * cell.sed
     )
 }
 
 fn finding(args: &SizeArgs, found: &TradeOff) -> String {
-    let asked = format!(
+    let asked = say!(
         "To find a difference of {} % of the mean with {} % probability at {} %",
-        args.difference, args.power, args.alpha
+        args.difference,
+        args.power,
+        args.alpha
     );
     match &found.least_trees {
-        Some(cell) => format!("{asked}, the fewest trees are {}.", cell_words(cell)),
+        Some(cell) => say!("{asked}, the fewest trees are {}.", cell_words(cell)),
         None => {
             let most = found.cells.iter().max_by(|a, b| a.power.total_cmp(&b.power));
-            let best = most.map_or_else(String::new, |cell| {
-                format!(" The most powerful: {}.", cell_words(cell))
-            });
-            format!("{asked}, none of these sizes suffices.{best}")
+            let best = most
+                .map_or_else(String::new, |cell| say!(" The most powerful: {}.", cell_words(cell)));
+            say!("{asked}, none of these sizes suffices.{best}")
         }
     }
 }
 
 fn part(args: &SizeArgs, found: &TradeOff, words: Vec<String>) -> TrialPart {
     let heads = [
-        "Seasons",
-        "#Trees per plot",
-        "#Replicates",
-        "#Plots",
-        "#Trees",
-        "#Trees x seasons",
-        "#SEd, % of the mean",
-        "#df",
-        "#Power, %",
+        text!("Seasons"),
+        text!("#Trees per plot"),
+        text!("#Replicates"),
+        text!("#Plots"),
+        text!("#Trees"),
+        text!("#Trees x seasons"),
+        text!("#SEd, % of the mean"),
+        text!("#df"),
+        text!("#Power, %"),
     ];
-    let caption = format!(
-        "Power for a difference of {} % of the mean at {} %, {} design",
+    let caption = say!(
+        "Power for a difference of {} % of the mean at {} %: {}",
         args.difference,
         args.alpha,
-        args.design.words()
+        args.design.name()
     );
     let mut table = TrialTable::new("trade-off", caption, &heads);
     for cell in &found.cells {
@@ -251,22 +265,19 @@ fn part(args: &SizeArgs, found: &TradeOff, words: Vec<String>) -> TrialPart {
     }
     let mut paragraphs = words;
     if let Some(cell) = &found.least_tree_seasons {
-        paragraphs.push(format!(
-            "Fewest trees to prune and pick over the seasons: {}.",
-            cell_words(cell)
-        ));
+        paragraphs
+            .push(say!("Fewest trees to prune and pick over the seasons: {}.", cell_words(cell)));
     }
-    paragraphs.push(
+    paragraphs.push(say!(
         "Power by the exact noncentral F distribution; the error of a difference by components (plot + tree / trees per plot + season parts / seasons, over replicates)."
-            .to_owned(),
-    );
+    ));
     TrialPart {
-        heading: "Size of the next trial".to_owned(),
+        heading: say!("Size of the next trial"),
         slug: "size".to_owned(),
         finding: finding(args, found),
         refused: None,
         sections: vec![TrialSection {
-            heading: "Trees, replicates and seasons".to_owned(),
+            heading: say!("Trees, replicates and seasons"),
             paragraphs,
             tables: vec![table],
             plots: args.seasons.iter().map(|&seasons| plot(args, found, seasons)).collect(),
@@ -282,12 +293,12 @@ fn plot(args: &SizeArgs, found: &TradeOff, seasons: usize) -> TrialPlot {
             .iter()
             .filter(|cell| cell.seasons == seasons && cell.trees_per_plot == trees);
         TrialSeries {
-            name: counted(trees as u64, "tree per plot", "trees per plot"),
+            name: per_plot_said(trees),
             points: own
                 .map(|cell| TrialPoint {
                     x: cell.replicates as f64,
                     y: 100.0 * cell.power,
-                    name: counted(cell.replicates as u64, "replicate", "replicates"),
+                    name: replicates_said(cell.replicates),
                 })
                 .collect(),
             joined: true,
@@ -295,11 +306,12 @@ fn plot(args: &SizeArgs, found: &TradeOff, seasons: usize) -> TrialPlot {
     });
     TrialPlot {
         name: format!("power-{seasons}"),
-        title: format!("Power with {}", counted(seasons as u64, "season", "seasons")),
-        caption: "Probability of finding the difference; the dashed line is what was asked for."
-            .to_owned(),
-        x_title: "Replicates".to_owned(),
-        y_title: "Power (%)".to_owned(),
+        title: say!("Power with {}", seasons_said(seasons)),
+        caption: say!(
+            "Probability of finding the difference; the dashed line is what was asked for."
+        ),
+        x_title: say!("Replicates"),
+        y_title: say!("Power (%)"),
         categories: Vec::new(),
         series: series.collect(),
         curves: Vec::new(),

@@ -136,7 +136,8 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
     }
     stages.enter("work_plan");
     stages.now("scheduling the work");
-    let plan = plan(book, &shared.holdings, &regions, &shared.costs);
+    shared.name_waiting(&mut regions);
+    let plan = plan(book, &shared.holdings, shared.table, &regions, &shared.costs);
     let advice = shared.advice(regions);
     let costs = shared.costs;
     let advised = Advised { settings, model, challenger, advice, pictures, plan, costs };
@@ -201,6 +202,14 @@ impl Shared<'_> {
             currency: book.economics.currency.clone(),
             tolerance_pct: book.options.tolerance_pct,
             regions,
+        }
+    }
+
+    /// Names with each region the declared trials of its trees that wait for the season advised for.
+    pub fn name_waiting(&self, regions: &mut [RegionAdvice]) {
+        let book = &self.checked.tables.book;
+        for region in regions {
+            region.trials_waiting = self.holdings.waiting(book, &region.region, region.season);
         }
     }
 

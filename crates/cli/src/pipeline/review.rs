@@ -11,4 +11,4 @@ mod words;
 pub use keep::kept_advice;
 pub use seasons::{Judged, Reviewed, Wanted, review};
 pub use sections::report;
-pub use store::{Kept, Record, keep_advice, keep_scores};
+pub use store::{Kept, Record, keep_advice, keep_scores, kept_path};

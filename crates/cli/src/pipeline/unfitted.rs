@@ -49,7 +49,7 @@ pub fn is_thin(error: &YieldError, table: &TreeSeasons) -> bool {
 pub fn advise(checked: &Checked, shared: &Shared<'_>, error: &YieldError) -> Unfitted {
     let book = &checked.tables.book;
     let table = shared.table;
-    let regions: Vec<RegionAdvice> = book
+    let mut regions: Vec<RegionAdvice> = book
         .regions
         .keys()
         .map(|region| {
@@ -58,7 +58,8 @@ pub fn advise(checked: &Checked, shared: &Shared<'_>, error: &YieldError) -> Unf
             described(bare, table)
         })
         .collect();
-    let plan = plan(book, &shared.holdings, &regions, &shared.costs);
+    shared.name_waiting(&mut regions);
+    let plan = plan(book, &shared.holdings, table, &regions, &shared.costs);
     let rows = regions.iter().map(|region| region.rows).sum();
     Unfitted { advice: shared.advice(regions), plan, why: error.to_string(), rows }
 }

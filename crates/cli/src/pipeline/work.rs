@@ -2,14 +2,18 @@
 
 mod holdings;
 
+use holdings::age;
 pub use holdings::{Holdings, is_young};
 
 use advise::{Cost, RegionAdvice, Verdict};
 use ingest_seasons::{HeldBlock, HeldTree};
 use jiff::civil::Date;
+use model::TreeSeasons;
 use records::{Book, Calendar, MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3};
-use std::collections::BTreeMap;
-use workplan::crew_sheet::{HowMuch, Work};
+use std::collections::{BTreeMap, BTreeSet};
+use words::{counted, say, text};
+use workplan::SettingError;
+use workplan::crew_sheet::{HowMuch, InTrial, Work};
 use workplan::plan::{Plan, PlanBlock, build};
 use workplan::schedule::delay_loss_per_day;
 use workplan::young::{Training, YoungBlock};
@@ -17,32 +21,83 @@ use workplan::young::{Training, YoungBlock};
 /// Crowns up to this height are reached from the ground, m.
 const REACH_M: f64 = 2.0;
 
-/// The plan of all blocks, those first whose delay is expected to cost most.
+/// The plan of all blocks, those first whose delay is expected to cost most; among equals, and where
+/// no record tells what delay costs, those first whose window opens first.
+///
+/// Trees that a declared trial treats in the season advised for are left to it. Trees younger than
+/// every tree of their region's records are never cut harder than at present.
 #[must_use]
 pub fn plan(
     book: &Book,
     holdings: &Holdings,
+    table: &TreeSeasons,
     advice: &[RegionAdvice],
     costs: &BTreeMap<String, Cost>,
 ) -> Plan {
+    let youngest = youngest_recorded(table);
     let mut blocks: Vec<PlanBlock> = Vec::new();
     for block in &holdings.blocks {
         let Some(advice) = advice.iter().find(|advice| advice.region == block.region) else {
             continue;
         };
-        let stand = Stand { book, holdings, block, advice, cost: costs.get(&block.region) };
-        blocks.extend(stand.grown());
-        blocks.extend(stand.young());
+        let youngest = youngest.get(block.region.as_str()).copied();
+        let cost = costs.get(&block.region);
+        blocks.extend(Stand { book, holdings, block, advice, cost, youngest }.lines());
     }
     // The sort keeps region, site and block among equals.
-    blocks.sort_by(|a, b| b.delay_loss_per_day.total_cmp(&a.delay_loss_per_day));
-    build(
+    blocks.sort_by(|a, b| {
+        let loss = |block: &PlanBlock| block.delay_loss_per_day.unwrap_or_default();
+        let opens = |block: &PlanBlock| block.window.map_or(Date::MAX, |[from, _]| from);
+        loss(b).total_cmp(&loss(a)).then_with(|| opens(a).cmp(&opens(b)))
+    });
+    let mut plan = build(
         &blocks,
         &book.work,
         &book.products,
         book.economics.cut_wood.as_ref(),
         book.options.hours_per_day,
-    )
+    );
+    plan.missing.extend(without_seasons(book, &blocks));
+    plan
+}
+
+/// Age of the youngest tree past the training age in the records of each region, years.
+fn youngest_recorded(table: &TreeSeasons) -> BTreeMap<&str, f64> {
+    let mut youngest: BTreeMap<&str, f64> = BTreeMap::new();
+    for row in (0..table.len()).filter(|&row| !table.young[row]) {
+        let age = table.age_years[row];
+        if age.is_finite() {
+            let least = youngest.entry(table.region.label(row)).or_insert(age);
+            *least = least.min(age);
+        }
+    }
+    youngest
+}
+
+/// Trials whose trees are left out of the plan though no harvest of theirs is named.
+fn without_seasons(book: &Book, blocks: &[PlanBlock]) -> Vec<SettingError> {
+    let mut trees: BTreeMap<&str, u64> = BTreeMap::new();
+    let mut seen = BTreeSet::new();
+    for block in blocks {
+        // Two lines of a block tell of the same trees.
+        if seen.insert((&block.region, &block.site, &block.block)) {
+            for own in &block.in_trials {
+                *trees.entry(&own.trial).or_default() += own.trees;
+            }
+        }
+    }
+    let open = |id: &&str| book.trials.get(*id).is_some_and(|trial| trial.seasons.is_empty());
+    let told = trees.iter().filter(|(id, _)| open(id)).map(|(id, trees)| {
+        SettingError::new(
+            format!("[trials.{id}] seasons"),
+            say!(
+                "{} left out of the plan, since the trial names no harvests and so may still go on",
+                counted(*trees, text!("tree"), text!("trees"))
+            ),
+            text!("name its harvests, seasons = [YEAR, ..]; trees of a trial that is over are planned again"),
+        )
+    });
+    told.collect()
 }
 
 /// One block with everything known about it.
@@ -52,20 +107,82 @@ struct Stand<'a> {
     block: &'a HeldBlock,
     advice: &'a RegionAdvice,
     cost: Option<&'a Cost>,
+    /// Age of the youngest tree in the records of the region, years.
+    youngest: Option<f64>,
 }
 
 impl Stand<'_> {
-    /// The block's line for trees past the training age; `None` without such trees.
-    fn grown(&self) -> Option<PlanBlock> {
-        let trees: Vec<_> = self.block.trees.iter().filter(|tree| !self.is_young(tree)).collect();
+    /// The block's lines: for grown trees, for those younger than any recorded, and for trees in
+    /// training; where all are a trial's, one that says so.
+    fn lines(&self) -> Vec<PlanBlock> {
+        let season = self.advice.season;
+        let mut in_trials: BTreeMap<&str, u64> = BTreeMap::new();
+        let (mut grown, mut untried, mut young) = (Vec::new(), Vec::new(), Vec::new());
+        for tree in &self.block.trees {
+            if let Some(trial) = self.holdings.trial_of(self.book, &tree.tree, season) {
+                *in_trials.entry(trial).or_default() += 1;
+            } else if self.is_young(tree) {
+                young.push(tree);
+            } else if self.is_untried(tree) {
+                untried.push(tree);
+            } else {
+                grown.push(tree);
+            }
+        }
+        let in_trials: Vec<InTrial> = in_trials
+            .into_iter()
+            .map(|(trial, trees)| InTrial { trial: trial.to_owned(), trees })
+            .collect();
+        let lines = [self.grown(&grown), self.untried(&untried), self.young(&young)];
+        let mut lines: Vec<PlanBlock> = lines.into_iter().flatten().collect();
+        if lines.is_empty() && !in_trials.is_empty() {
+            lines.push(PlanBlock { work: Work::OfTrials, ..self.blank() });
+        }
+        for line in &mut lines {
+            line.in_trials.clone_from(&in_trials);
+        }
+        lines
+    }
+
+    /// The line of trees younger than every tree that the advice was learnt from; `None` without
+    /// such trees. They follow it where it cuts no harder than present practice, and present practice
+    /// where it does; what either is worth to them, and what delay costs, no record tells.
+    fn untried(&self, trees: &[&HeldTree]) -> Option<PlanBlock> {
+        let mut line = self.grown(trees)?;
+        let (as_now, share) = self.as_now();
+        let advised = match &line.work {
+            Work::Prune(how_much) | Work::Trial(how_much) => how_much.intensity,
+            _ => as_now,
+        };
+        if advised > as_now {
+            if let Work::Prune(how_much) | Work::Trial(how_much) = &line.work {
+                line.work = Work::Keep(HowMuch { intensity: as_now, ..*how_much });
+            }
+            line.share_pruned = share;
+            line.window = self.present_window();
+        }
+        line.delay_loss_per_day = None;
+        line.value = 0.0;
+        line.youngest_recorded = self.youngest;
+        Some(line)
+    }
+
+    /// Intensity of a tree pruned as at present, and the share of trees that are.
+    fn as_now(&self) -> (f64, f64) {
+        let present = &self.advice.present;
+        let share = present.share_pruned;
+        // An intensity of the plan is that of a pruned tree; present practice is a mean of all.
+        (if share > 0.0 { (present.intensity / share).min(1.0) } else { 0.0 }, share)
+    }
+
+    /// The line of trees past the training age; `None` without such trees.
+    fn grown(&self, trees: &[&HeldTree]) -> Option<PlanBlock> {
         if trees.is_empty() {
             return None;
         }
         let advice = self.advice;
         let stated = advice.advised.as_ref().or(advice.interim.as_ref());
-        let (present, share) = (&advice.present, advice.present.share_pruned);
-        // An intensity of the plan is that of a pruned tree; present practice is a mean of all.
-        let as_now = if share > 0.0 { (present.intensity / share).min(1.0) } else { 0.0 };
+        let (as_now, share) = self.as_now();
         let (intensity, share) = match (advice.verdict, stated) {
             (Verdict::Prune | Verdict::Trial, Some(practice)) => (practice.intensity, 1.0),
             _ => (as_now, share),
@@ -110,16 +227,16 @@ impl Stand<'_> {
             canopy_m3: mean(sized().map(volume).collect()),
             cut_rates: self.holdings.cut_rates.get(&self.block.region).copied(),
             ladders: trees.iter().any(|tree| tree.height_m.is_none_or(|m| m > REACH_M)),
-            delay_loss_per_day: delay_loss_per_day(&losses, worked),
+            // Of what is not done nothing is late.
+            delay_loss_per_day: delay_loss_per_day(&losses, worked).filter(|_| worked > 0.0),
             value: self.value() * count,
             ..self.blank()
         })
     }
 
-    /// The block's line for young trees; `None` without any.
-    fn young(&self) -> Option<PlanBlock> {
+    /// The line of young trees; `None` without any.
+    fn young(&self, trees: &[&HeldTree]) -> Option<PlanBlock> {
         let start = self.flush_start()?;
-        let trees: Vec<_> = self.block.trees.iter().filter(|tree| self.is_young(tree)).collect();
         if trees.is_empty() {
             return None;
         }
@@ -166,8 +283,10 @@ impl Stand<'_> {
             wage_per_hour: self.book.wage_per_hour(&self.block.region),
             materials_per_tree: cost
                 .map_or(self.book.economics.materials_per_pruned_tree, |cost| cost.materials),
-            delay_loss_per_day: 0.0,
+            delay_loss_per_day: None,
             value: 0.0,
+            in_trials: Vec::new(),
+            youngest_recorded: None,
         }
     }
 
@@ -195,6 +314,13 @@ impl Stand<'_> {
     /// Under the training age when the harvest advised for opens.
     fn is_young(&self, tree: &HeldTree) -> bool {
         is_young(self.book, self.block, tree, self.advice.season)
+    }
+
+    /// Whether a tree is past the training age and yet younger, in whole years, than every tree in
+    /// the records of its region.
+    fn is_untried(&self, tree: &HeldTree) -> bool {
+        let age = age(self.book, self.block, tree, self.advice.season);
+        age.zip(self.youngest).is_some_and(|(age, youngest)| age.floor() < youngest.floor())
     }
 
     /// Two weeks to either side of the dates of present practice, as for advice to keep to it.

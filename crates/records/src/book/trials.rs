@@ -147,7 +147,8 @@ pub struct TrialDeclaration {
     #[serde(default = "nut_yield")]
     pub traits: Vec<TrialTrait>,
     /// Seasons analysed; all with harvests after the trial's first pruning when absent. Records of
-    /// its trees before the first of these seasons count as everyday records.
+    /// its trees before the first of these seasons count as everyday records. From the first to the
+    /// last of them (always when absent) the work plan leaves its trees to its field sheets.
     #[serde(default)]
     pub seasons: Vec<i16>,
     /// Whether means are given letters (asked for, because letters hide the size of differences).
@@ -262,6 +263,17 @@ impl TrialDeclaration {
         ]
         .into_iter()
         .flat_map(|(key, list)| list.iter().map(move |factor| (key, factor.as_str())))
+    }
+
+    /// Whether the trial goes on in a season: between the first and the last of its declared seasons,
+    /// or in any where none is declared. Its trees are then cut by its own treatments alone.
+    #[must_use]
+    pub fn holds(&self, season: i32) -> bool {
+        let seasons = || self.seasons.iter().map(|&own| i32::from(own));
+        seasons()
+            .min()
+            .zip(seasons().max())
+            .is_none_or(|(first, last)| (first..=last).contains(&season))
     }
 
     /// Whether a column is one of the factors.

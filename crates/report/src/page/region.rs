@@ -34,6 +34,8 @@ pub struct RegionView {
     pub reason: String,
     /// What trials of the region say beside it.
     pub beside: Vec<String>,
+    /// Whether a trial is to be laid out that is not declared yet.
+    pub wants_trial: bool,
     /// Link to how it was decided.
     pub how: String,
     /// Figures that stand first.
@@ -90,6 +92,7 @@ fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, R
             .filter(|beside| beside.region == r.region)
             .map(|beside| unbroken(&beside.words))
             .collect(),
+        wants_trial: r.verdict == advise::Verdict::Trial && r.trials_waiting.is_empty(),
         how: method(&report.method, "verdict", how("verdict")),
         headline: headline(r, currency),
         details: details(r, report.advice.tolerance_pct, currency),

@@ -14,6 +14,8 @@ use workplan::plan::PlannedBlock;
 
 /// Most blocks on the page; the sheets hold them all.
 const SHOWN: usize = 200;
+/// Most sentences on trees apart; the sheets of the blocks hold them all.
+const APART: usize = 12;
 /// File of the table of materials.
 const MATERIALS: &str = "materials.csv";
 
@@ -25,6 +27,10 @@ pub struct WorkView {
     pub more: String,
     /// What the windows cannot hold, a sentence per crew.
     pub alarms: Vec<String>,
+    /// Trees that are not to be pruned by this plan or with care only, the first of them.
+    pub apart: Vec<String>,
+    /// That these are cut short; empty when they are not.
+    pub more_apart: String,
     /// Link to how alarms are computed.
     pub alarms_how: String,
     /// What is said when there is no alarm.
@@ -52,12 +58,19 @@ pub fn work(report: &Report) -> WorkView {
     let plan = &report.plan;
     let all = plan.blocks.len();
     let of = plan_of(report);
+    let apart = apart(report);
+    let more_apart = match apart.len().saturating_sub(APART) {
+        0 => String::new(),
+        more => say!("{more} more on the sheets of their blocks."),
+    };
     let scheduled = plan.crews.iter().any(|crew| !crew.schedule.days.is_empty());
     WorkView {
         blocks: blocks(report),
         more: if all > SHOWN { text::more(SHOWN, all) } else { String::new() },
         to_score: if changes(report) { text::TO_SCORE.get() } else { "" },
         alarms: alarms(report),
+        apart: apart.into_iter().take(APART).collect(),
+        more_apart,
         alarms_how: plan_table("alarms.csv", "needed_person_days"),
         no_alarm: if scheduled { text::NO_ALARM.get() } else { text::NO_CREW.get() },
         shopping: shopping(report),
@@ -85,6 +98,29 @@ fn changes(report: &Report) -> bool {
     })
 }
 
+/// What the cost is, so that one below zero is no riddle.
+fn cost_heading(report: &Report) -> String {
+    let currency = &report.advice.currency;
+    let sold =
+        report.plan.blocks.iter().any(|block| block.haul.is_some_and(|haul| haul.value > 0.0));
+    if sold { say!("#Cost after wood ({currency})") } else { say!("#Cost ({currency})") }
+}
+
+/// Trees that trials keep, and trees younger than any recorded, a sentence per block.
+fn apart(report: &Report) -> Vec<String> {
+    let mut said = Vec::new();
+    for block in &report.plan.blocks {
+        let sheet = &block.sheet;
+        for words in sheet.warnings(&plan_of(report).words) {
+            let sentence = say!("Block {}, {}: {words}", sheet.block, sheet.site);
+            if !said.contains(&sentence) {
+                said.push(sentence);
+            }
+        }
+    }
+    said
+}
+
 fn blocks(report: &Report) -> Table {
     let mut table = Table::new(
         text!("What each block gets"),
@@ -98,7 +134,7 @@ fn blocks(report: &Report) -> Table {
             Head::from(text!("#Trees")).how(work_plan("trees")),
             Head::from(text!("#Person-days")).how(work_plan("person_days")),
             Head::from(text!("#Cut wood (m³)")).how(work_plan("cut_wood_m3")),
-            Head::from(say!("#Cost ({})", report.advice.currency)).how(work_plan("cost")),
+            Head::from(cost_heading(report)).how(work_plan("cost_after_wood")),
             Head::from(say!("#A day late costs ({})", report.advice.currency))
                 .how(work_plan("delay_loss_per_day")),
         ],
@@ -123,7 +159,7 @@ fn blocks(report: &Report) -> Table {
             optional(sheet.person_days, 1).into(),
             optional(sheet.stacked_m3, 1).into(),
             optional(block.cost, 2).into(),
-            fixed(block.delay_loss_per_day, 2).into(),
+            optional(block.delay_loss_per_day, 2).into(),
         ]);
     }
     table

@@ -1,4 +1,4 @@
-//! `crew_sheets.html`: one printed page per block with work.
+//! `crew_sheets.html`: one printed page per block with work, or with trees that are to be left alone.
 
 use super::PlanOf;
 use crate::error::ReportError;
@@ -23,7 +23,7 @@ pub(super) fn crew_sheets_html(of: &PlanOf<'_>) -> Result<String, ReportError> {
         .plan
         .blocks
         .iter()
-        .filter(|block| block.sheet.trees_worked > 0)
+        .filter(|block| block.sheet.trees_worked > 0 || !block.sheet.in_trials.is_empty())
         .map(|block| block.crew_sheet(&of.words))
         .collect();
     let page = CrewPage {

@@ -20,6 +20,7 @@ fn action(work: &Work) -> &'static str {
         Work::Keep(_) => "keep",
         Work::Trial(_) => "trial",
         Work::Train { .. } => "train",
+        Work::OfTrials => "of_trials",
     }
 }
 
@@ -103,6 +104,16 @@ fn line(block: &PlannedBlock) -> Vec<PlanCell> {
     cells.extend(block.cuts.map(|cuts| number(cuts, 0)));
     cells.push(number(sheet.stacked_m3, 1));
     cells.push(whole(block.haul.and_then(|haul| haul.loads)));
+    let of_trials: Vec<&str> = sheet.in_trials.iter().map(|own| own.trial.as_str()).collect();
+    cells.extend([
+        number(block.wages, 2),
+        number(block.materials, 2),
+        number(block.haul.map(|haul| haul.cost), 2),
+        number(block.haul.map(|haul| haul.value), 2),
+        whole(sheet.in_trials.iter().map(|own| own.trees).sum::<u64>()),
+        if of_trials.is_empty() { PlanCell::Empty } else { of_trials.join(" ").as_str().into() },
+        number(sheet.youngest_recorded, 1),
+    ]);
     cells
 }
 

@@ -17,7 +17,7 @@ pub const NO_CREW: Text = constant!(
 );
 pub const NOTHING_MISSING: Text = constant!("Nothing is missing.");
 pub const ORDER: Text = constant!(
-    "Blocks stand in the order of what a day of delay is expected to cost; dates are those of the crew. Trees are all that stand in the block, with those worked on in brackets where they differ; an intensity is that of a pruned tree."
+    "Blocks stand in the order of what a day of delay is expected to cost, then of the first day of the window; dates are those of the crew. Trees are all that stand in the block but those of trials, with those worked on in brackets where they differ; an intensity is that of a pruned tree."
 );
 pub const TO_SCORE: Text = constant!(
     "To learn next season whether the advice held, keep it (`anacurve run BOOK --keep`) and leave at least five trees of each region unpruned and at least five pruned as at present: the review holds the trees that followed the advice against these, and without them scores nothing."
@@ -38,7 +38,8 @@ pub fn action(work: &Work) -> &'static str {
         }
         Work::Prune(_) => text!("Prune"),
         Work::Keep(_) => text!("Keep present practice"),
-        Work::Trial(_) => text!("Lay out a trial; meanwhile as stated"),
+        Work::Trial(_) => text!("Until a trial has shown more, as stated"),
+        Work::OfTrials => text!("Trees of trials alone"),
         Work::Train { .. } => text!("Train young trees"),
     }
 }

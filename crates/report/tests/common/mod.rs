@@ -5,7 +5,7 @@ use jiff::civil::date;
 use records::work::{Product, ProductKind, Tool, ToolKind, Treats, WorkSettings};
 use records::{Code, MeasuredAs, Place, Problem, Severity};
 use report::*;
-use workplan::crew_sheet::{HowMuch, Work};
+use workplan::crew_sheet::{HowMuch, InTrial, Work};
 use workplan::economics::{BreakEven, Pays, PracticeCost, SeasonSums, WhatIf, WorkRate};
 use workplan::plan::{Plan, PlanBlock, build};
 use workplan::tools::{CountedTree, CutRates};
@@ -100,6 +100,7 @@ fn region(
             best_intensity: best + 0.02,
             net_gain: interval(3.0 * (gain * 110.0 - 6.0), 90.0),
         }),
+        trials_waiting: vec!["X-7".to_owned()],
     }
 }
 
@@ -175,8 +176,14 @@ fn plan(hostile: &str) -> Plan {
                 ladders: true,
                 wage_per_hour: 60.0,
                 materials_per_tree: 2.0,
-                delay_loss_per_day: 100.0 - k as f64,
+                delay_loss_per_day: Some(100.0 - k as f64),
                 value: 9000.0,
+                in_trials: if k == 1 {
+                    vec![InTrial { trial: hostile.into(), trees: 12 }]
+                } else {
+                    Vec::new()
+                },
+                youngest_recorded: (k == 2).then_some(8.5),
             }
         })
         .collect();

@@ -51,10 +51,11 @@ pub(super) fn efficiency(plan: &Plan, fitted: &Fitted) -> Vec<Efficiency> {
             source: SOURCE.get().to_owned(),
         });
     };
+    let names: Vec<String> = names.iter().map(|name| crate::name_in_words(name)).collect();
     without(&blocks, say!("{} against complete randomisation", names.join(text!(" and "))));
     if blocks.len() > 1 {
         for (s, name) in blocks.iter().zip(&names) {
-            let kept: Vec<&str> = names.iter().filter(|n| *n != name).copied().collect();
+            let kept: Vec<&str> = names.iter().filter(|n| *n != name).map(String::as_str).collect();
             let words = say!("{name}, beside {} as blocks", kept.join(text!(" and ")));
             without(&[*s], words);
         }

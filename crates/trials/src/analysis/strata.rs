@@ -250,7 +250,10 @@ fn bases(plan: &Plan) -> Result<Vec<Vec<Vec<f64>>>, String> {
     for stratum in &plan.strata {
         let counts = counts(&stratum.codes, stratum.groups.len());
         if counts.iter().any(|c| *c != counts[0]) {
-            return Err(say!("{} hold unequal numbers of units", stratum.name));
+            return Err(say!(
+                "{} hold unequal numbers of units",
+                crate::name_in_words(&stratum.name)
+            ));
         }
         if stratum.kind == StratumKind::Residual {
             out.push(Vec::new());

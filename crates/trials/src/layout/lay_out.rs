@@ -10,7 +10,7 @@ use super::plan::{Cell, Plan};
 use super::request::{Blocking, Covariate, LayoutRequest};
 use super::result::{Layout, LayoutPlot, LayoutTreatment, NewField, RestrictionReport};
 use super::scheme::Scheme;
-use super::treatments::Treatments;
+use super::treatments::{Treatments, hard_cuts};
 use super::valid::Valid;
 use records::TrialDesign;
 use words::{counted, say, text};
@@ -79,6 +79,7 @@ pub fn lay_out(request: &LayoutRequest, seed: u64) -> Result<Layout, LayoutError
         spare_plots: slots.list.len() - plan.cells.len(),
         guards: slots.guards,
         left_over: slots.left,
+        first_harvest: None,
         gone: request.field.gone.clone(),
         leads: Vec::new(),
         lead_words: String::new(),
@@ -91,6 +92,7 @@ pub fn lay_out(request: &LayoutRequest, seed: u64) -> Result<Layout, LayoutError
         methods: Vec::new(),
     };
     layout.methods = methods(request, &layout, &scheme.words);
+    layout.methods.extend(hard_cuts(request));
     // Until a calendar is known, what a lead is.
     layout.date_leads(&[]);
     Ok(layout)

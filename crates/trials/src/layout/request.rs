@@ -35,6 +35,14 @@ pub struct LayoutFactor {
     pub on: PlotOf,
 }
 
+impl LayoutFactor {
+    /// Whether the levels are fractions, such as the part of the canopy removed.
+    #[must_use]
+    pub fn is_fraction(&self) -> bool {
+        self.unit.as_deref() == Some("fraction")
+    }
+}
+
 /// Trees of a plot: rows x columns.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -139,6 +139,9 @@ pub struct Layout {
     pub spare_plots: usize,
     /// Trees that belong to no plot and guard none.
     pub left_over: Vec<LayoutTree>,
+    /// Season of the first harvest after the trial's pruning, where it is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub first_harvest: Option<i16>,
     /// Trees asked for that no longer stand, by id; none of them is part of the trial.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub gone: Vec<String>,

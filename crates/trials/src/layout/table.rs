@@ -148,7 +148,7 @@ impl Layout {
             } else {
                 self.traits.clone()
             },
-            seasons: Vec::new(),
+            seasons: self.first_harvest.into_iter().collect(),
             letters: false,
         }
     }

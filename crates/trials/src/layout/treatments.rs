@@ -4,6 +4,7 @@ use super::error::LayoutError;
 use super::request::{LayoutFactor, LayoutRequest, PlotOf};
 use records::TrialDesign;
 use std::collections::BTreeSet;
+use words::say;
 
 /// One treatment.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -127,6 +128,35 @@ fn levels_of(request: &LayoutRequest, factor: &LayoutFactor) -> Vec<String> {
         .collect()
 }
 
+/// Levels of a factor of fractions, the control beside the factorial too, with their amounts.
+fn fractions(request: &LayoutRequest, factor: &LayoutFactor) -> Vec<(String, f64)> {
+    if !factor.is_fraction() {
+        return Vec::new();
+    }
+    let control = request.control.iter().filter(|control| control.factor == factor.name);
+    let levels = factor.levels.iter().chain(control.map(|control| &control.level));
+    levels.filter_map(|level| Some((level.clone(), level.parse().ok()?))).collect()
+}
+
+/// Cautions about levels that remove nearly the whole canopy.
+pub(super) fn hard_cuts(request: &LayoutRequest) -> Vec<String> {
+    let hard = request.factors.iter().flat_map(|factor| {
+        let levels: BTreeSet<String> = fractions(request, factor)
+            .into_iter()
+            .filter_map(|(level, amount)| (amount > HARD).then_some(level))
+            .collect();
+        (!levels.is_empty()).then(|| (factor, levels.into_iter().collect::<Vec<_>>().join(", ")))
+    });
+    hard.map(|(factor, levels)| {
+        say!(
+            "Caution: more than {share:.0} % of the canopy is removed at {factor} {levels}. A tree cut so hard may die or bear nothing for years: let someone who knows these trees decide before they are cut.",
+            share = 100.0 * HARD,
+            factor = crate::name_in_words(&factor.name)
+        )
+    })
+    .collect()
+}
+
 fn strata_of(design: TrialDesign) -> &'static [PlotOf] {
     match design {
         TrialDesign::SplitPlot | TrialDesign::StripPlot => &[PlotOf::MainPlots, PlotOf::SubPlots],
@@ -153,6 +183,8 @@ fn plots_named(stratum: PlotOf) -> &'static str {
     }
 }
 
+/// Fraction of the canopy beyond which a cut is named as dangerous to the tree.
+const HARD: f64 = 0.8;
 /// More treatments than any trial has.
 const MOST_TREATMENTS: usize = 5_000;
 
@@ -215,6 +247,23 @@ fn check_factors(request: &LayoutRequest) -> Result<(), LayoutError> {
                 entry,
                 format!("level `{level}` of factor {} is no amount", factor.name),
                 "write amounts as numbers with a decimal point, or leave `unit` out",
+            ));
+        }
+        if let Some((level, amount)) =
+            fractions(request, factor).into_iter().find(|(_, amount)| !(0.0..=1.0).contains(amount))
+        {
+            return Err(LayoutError::entry(
+                "factors",
+                entry,
+                format!("level {level} of factor {} is no fraction from 0 to 1", factor.name),
+                if amount > 1.0 && amount <= 100.0 {
+                    format!(
+                        "its unit is `fraction`: write {} for {level} per cent, and so on",
+                        amount / 100.0
+                    )
+                } else {
+                    "its unit is `fraction`: write 0.15 for 15 per cent, and so on".to_owned()
+                },
             ));
         }
     }

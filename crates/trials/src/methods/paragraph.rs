@@ -118,11 +118,15 @@ impl<'a> Methods<'a> {
 
     fn fitting(&self) -> String {
         let method = &self.analysis.method;
-        let random = method.random.join(", ");
+        let said = |names: &[String]| {
+            let names = names.iter().map(|name| crate::name_in_words(name));
+            names.collect::<Vec<_>>().join(", ")
+        };
+        let random = said(&method.random);
         let blocks = if method.fixed_blocks.is_empty() {
             String::new()
         } else {
-            say!(", with {} as fixed blocks", method.fixed_blocks.join(", "))
+            say!(", with {} as fixed blocks", said(&method.fixed_blocks))
         };
         match method.used {
             MethodUsed::Strata => {

@@ -10,6 +10,7 @@ use crate::tools::{ToolKind, ToolNeed, name};
 use crate::young::{BlockTask, YoungTask};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
+use words::{counted, speaking, text};
 
 /// What is done in a block.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -28,6 +29,17 @@ pub enum Work {
         /// Whether the block table names the training system.
         training_stated: bool,
     },
+    /// Nothing by this plan: every tree belongs to designed trials and is cut by their field sheets.
+    OfTrials,
+}
+
+/// Trees of a block that a designed trial treats.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InTrial {
+    /// Trial id.
+    pub trial: String,
+    /// Trees.
+    pub trees: u64,
 }
 
 /// What a sheet is made from.
@@ -63,6 +75,10 @@ pub struct SheetInput {
     pub quantities: Vec<Quantity>,
     /// Whether crowns are out of reach from the ground; say so when heights are not known.
     pub ladders: bool,
+    /// Trees of the block that are none of `trees`, as designed trials treat them.
+    pub in_trials: Vec<InTrial>,
+    /// Age of the youngest tree that the region's records hold, years, where all `trees` are younger.
+    pub youngest_recorded: Option<f64>,
 }
 
 /// A number with its name.
@@ -85,6 +101,9 @@ pub struct CrewSheet {
     pub work: String,
     /// The instruction, in the largest type.
     pub how_much: Vec<String>,
+    /// What to know before the first cut: trees that are not to be touched, trees of which no record
+    /// tells.
+    pub warnings: Vec<String>,
     /// Where to cut, or the tasks of young trees.
     pub steps: Vec<String>,
     /// Numbers and dates.
@@ -104,7 +123,7 @@ impl SheetInput {
     #[must_use]
     pub fn sheet(&self, words: &Catalogue) -> CrewSheet {
         let instruction = self.instruction();
-        let cutting = instruction.is_none_or(|how_much| how_much.intensity > 0.0);
+        let cutting = self.cuts();
         let steps = match &self.work {
             Work::Train { tasks, training_stated } => {
                 training_steps(tasks, *training_stated, self.trees, words)
@@ -119,6 +138,7 @@ impl SheetInput {
             title: self.block.clone(),
             work: words.text(self.work_key()).to_owned(),
             how_much: instruction.map_or_else(Vec::new, |how_much| how_much.lines(words)),
+            warnings: self.warnings(words),
             steps,
             facts: self.facts(words),
             tools: self.tools.iter().map(|need| tool_line(need, words)).collect(),
@@ -128,14 +148,46 @@ impl SheetInput {
         }
     }
 
+    /// Whether the sheet names a cut.
+    fn cuts(&self) -> bool {
+        match &self.work {
+            Work::Prune(how_much) | Work::Keep(how_much) | Work::Trial(how_much) => {
+                how_much.intensity > 0.0
+            }
+            Work::Train { .. } => true,
+            Work::OfTrials => false,
+        }
+    }
+
+    /// That trees belong to trials, and that no record holds trees so young.
+    #[must_use]
+    pub fn warnings(&self, words: &Catalogue) -> Vec<String> {
+        let of_trial = self.in_trials.iter().map(|own| {
+            let trees = speaking(words.spoken_language(), || {
+                counted(own.trees, text!("tree"), text!("trees"))
+            });
+            let places = [("trees", trees.as_str()), ("trial", own.trial.as_str())];
+            words.say(Key::OfTrial, &places)
+        });
+        let young = self.youngest_recorded.map(|age| {
+            words.say(Key::YoungerThanRecords, &[("years", &words.number(age.floor(), 0))])
+        });
+        of_trial.chain(young).collect()
+    }
+
     /// Cautions that belong to the block's work.
     #[must_use]
     pub fn cautions(&self) -> Vec<Key> {
-        let cutting = self.instruction().is_none_or(|how_much| how_much.intensity > 0.0);
+        let mut tools: Vec<ToolKind> = self.tools.iter().map(|need| need.kind).collect();
+        let trains = matches!(self.work, Work::Train { .. });
+        // Young trees are thinned and topped with whatever is at hand.
+        if trains {
+            tools.push(ToolKind::Power);
+        }
         Hazards {
-            cutting,
-            ladders: self.ladders,
-            tools: self.tools.iter().map(|need| need.kind).collect::<Vec<ToolKind>>(),
+            cutting: self.cuts(),
+            ladders: self.ladders || trains,
+            tools,
             products: self.quantities.iter().map(|q| q.kind).collect::<Vec<ProductKind>>(),
         }
         .cautions()
@@ -147,6 +199,7 @@ impl SheetInput {
         let unpruned = |how_much: &HowMuch| how_much.intensity <= 0.0;
         match &self.work {
             Work::Train { .. } => Key::Train,
+            Work::OfTrials => Key::OfTrials,
             Work::Trial(_) => Key::Trial,
             Work::Prune(how_much) | Work::Keep(how_much) if unpruned(how_much) => Key::Rest,
             Work::Prune(_) => Key::Prune,
@@ -154,12 +207,12 @@ impl SheetInput {
         }
     }
 
-    /// How much is cut; `None` for young trees.
+    /// How much is cut; `None` for young trees and for those of trials.
     #[must_use]
     pub fn instruction(&self) -> Option<&HowMuch> {
         match &self.work {
             Work::Prune(how_much) | Work::Keep(how_much) | Work::Trial(how_much) => Some(how_much),
-            Work::Train { .. } => None,
+            Work::Train { .. } | Work::OfTrials => None,
         }
     }
 
@@ -212,6 +265,7 @@ impl SheetInput {
                     _ => None,
                 })
                 .collect(),
+            Work::OfTrials => Vec::new(),
         }
     }
 }

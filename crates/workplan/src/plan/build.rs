@@ -2,11 +2,11 @@
 
 use super::crews::{CrewSchedule, assign};
 use crate::calendar::{Event, event};
-use crate::crew_sheet::{CrewSheet, SheetInput, Work};
+use crate::crew_sheet::{CrewSheet, InTrial, SheetInput, Work};
 use crate::economics::{Haul, WorkRate};
 use crate::products::{Purchase, Quantity, Treated, shopping_list};
 use crate::text::Catalogue;
-use crate::tools::{self, CutRates, ToolNeed, large_cuts, needed};
+use crate::tools::{self, CutRates, ToolKind, ToolNeed, large_cuts, needed};
 use jiff::civil::Date;
 use records::work::{CutWood, Product, SettingError, Treats, WorkSettings};
 use std::collections::BTreeMap;
@@ -43,10 +43,14 @@ pub struct PlanBlock {
     pub wage_per_hour: f64,
     /// Materials per pruned tree, money.
     pub materials_per_tree: f64,
-    /// Money lost when the whole block is done a day later, expected.
-    pub delay_loss_per_day: f64,
+    /// Money lost when the whole block is done a day later, expected; `None` where no record tells.
+    pub delay_loss_per_day: Option<f64>,
     /// Money lost when the block is not done, expected.
     pub value: f64,
+    /// Trees of the block that are none of `trees`, as designed trials treat them.
+    pub in_trials: Vec<InTrial>,
+    /// Age of the youngest tree that the region's records hold, years, where all `trees` are younger.
+    pub youngest_recorded: Option<f64>,
 }
 
 /// A block of the plan.
@@ -62,8 +66,12 @@ pub struct PlannedBlock {
     pub hours: Option<f64>,
     /// Labour, materials and haulage, less the value of wood; money.
     pub cost: Option<f64>,
-    /// Money lost when the whole block is done a day later, expected.
-    pub delay_loss_per_day: f64,
+    /// Labour; money.
+    pub wages: Option<f64>,
+    /// Materials of pruned trees; money.
+    pub materials: f64,
+    /// Money lost when the whole block is done a day later, expected; `None` where no record tells.
+    pub delay_loss_per_day: Option<f64>,
     /// Cuts expected by class.
     pub cuts: [Option<f64>; 4],
     /// Cut wood.
@@ -164,16 +172,20 @@ fn one(
         stacked_m3: None,
         quantities: Vec::new(),
         ladders: block.ladders,
+        in_trials: block.in_trials.clone(),
+        youngest_recorded: block.youngest_recorded,
     };
     let intensity = sheet.instruction().map(|how_much| how_much.intensity);
-    let trains = intensity.is_none();
+    let trains = matches!(block.work, Work::Train { .. });
     let trees_worked = match intensity {
-        None => trees,
+        None if trains => trees,
+        None => 0.0,
         Some(intensity) if intensity > 0.0 => trees * block.share_pruned.clamp(0.0, 1.0),
         Some(_) => 0.0,
     };
     sheet.trees_worked = trees_worked.round() as u64;
     let minutes_per_tree = match intensity {
+        None if !trains => None,
         None => settings.minutes_per_young_tree,
         Some(intensity) => block.rate.map(|rate| rate.minutes(intensity)),
     };
@@ -184,6 +196,10 @@ fn one(
         .unwrap_or_default();
     if cut.is_some() {
         sheet.tools = tools(settings, &cuts, sheet.crew_size);
+    } else if trains && trees_worked > 0.0 {
+        // Young shoots are thin: hand tools do.
+        sheet.tools = tools(settings, &cuts, sheet.crew_size);
+        sheet.tools.retain(|need| need.kind == ToolKind::Hand);
     }
     let haul = cut.zip(block.canopy_m3).map(|(intensity, canopy)| {
         let wood = cut_wood.copied().unwrap_or_else(CutWood::as_it_stood);
@@ -216,12 +232,15 @@ fn one(
     sheet.person_days = hours.filter(|hours| *hours > 0.0).map(|hours| hours / hours_per_day);
     let materials = if trains { 0.0 } else { trees_worked * block.materials_per_tree };
     let wood = haul.map_or(0.0, |haul| haul.cost - haul.value);
+    let wages = hours.map(|hours| hours * block.wage_per_hour);
     PlannedBlock {
         region: block.region.clone(),
         trees_worked,
         minutes_per_tree,
         hours,
-        cost: hours.map(|hours| hours * block.wage_per_hour + materials + wood),
+        cost: wages.map(|wages| wages + materials + wood),
+        wages,
+        materials,
         delay_loss_per_day: block.delay_loss_per_day,
         cuts,
         haul,

@@ -81,12 +81,13 @@ pub struct Schedule {
 }
 
 /// Money lost per day of delay of a block, from losses per tree after some days of delay: the slope of
-/// the least-squares line through no loss at no delay, x trees; 0 without losses, and never below.
+/// the least-squares line through no loss at no delay, x trees; never below 0, and `None` without
+/// losses, as where no pruning so late is recorded.
 #[must_use]
-pub fn delay_loss_per_day(losses: &[(f64, f64)], trees: f64) -> f64 {
+pub fn delay_loss_per_day(losses: &[(f64, f64)], trees: f64) -> Option<f64> {
     let products: f64 = losses.iter().map(|(days, loss)| days * loss).sum();
     let squares: f64 = losses.iter().map(|(days, _)| days * days).sum();
-    if squares > 0.0 { (trees * products / squares).max(0.0) } else { 0.0 }
+    (squares > 0.0).then(|| (trees * products / squares).max(0.0))
 }
 
 /// Schedules one crew's blocks, exactly.

@@ -67,9 +67,20 @@ pub(super) fn sentence(key: Key) -> Text {
         Key::PreHarvestMissing => constant!("Interval before harvest: missing: enter the label's."),
         Key::Prune => constant!("Prune"),
         Key::Keep => constant!("Prune as at present"),
-        Key::Trial => constant!("Trial block: until the trial is laid out, prune as stated"),
+        Key::Trial => constant!("Until a trial has shown more, prune as stated"),
         Key::Train => constant!("Train young trees"),
         Key::Rest => constant!("No pruning"),
+        Key::OfTrials => constant!("Trees of designed trials alone"),
+        Key::OfTrial => {
+            constant!(
+                "{trees} of this block: part of trial {trial}. They are cut by the field sheet of that trial and by nobody else: leave them alone."
+            )
+        }
+        Key::YoungerThanRecords => {
+            constant!(
+                "No tree so young is in the records of this region (the youngest there: {years} years). Nobody knows what a hard cut does to these trees: never cut more than stated here, and stop when in doubt."
+            )
+        }
         Key::Site => constant!("Site"),
         Key::Region => constant!("Region"),
         Key::Trees => constant!("Trees"),

@@ -9,6 +9,7 @@ use trials::size::{
     Components, Curve, OptimumPrecision, OptimumQuestion, SizeError, TradeOffRequest,
     replicates_for_optimum,
 };
+use words::{say, text};
 
 /// Trials simulated for every size tried.
 const SIMULATIONS: usize = 2000;
@@ -193,17 +194,18 @@ fn section(
     lines: &[Line],
 ) -> TrialSection {
     let heads = [
-        "Seasons",
-        "#Trees per plot",
-        "#Replicates",
-        "#Within, %",
-        "#Mean width of the set",
-        "#Sets without a limit, %",
-        "#Curve bends down, %",
+        text!("Seasons"),
+        text!("#Trees per plot"),
+        text!("#Replicates"),
+        text!("#Within, %"),
+        text!("#Mean width of the set"),
+        text!("#Sets without a limit, %"),
+        text!("#Curve bends down, %"),
     ];
-    let caption = format!(
+    let caption = say!(
         "Fewest replicates tried that locate the optimum within {} with {} % probability",
-        question.tolerance, args.power
+        question.tolerance,
+        args.power
     );
     let mut table = TrialTable::new("optimum", caption, &heads);
     for Line { seasons, trees_per_plot, replicates, precision } in lines {
@@ -214,7 +216,7 @@ fn section(
             TrialCell::Text(seasons.to_string()),
             TrialCell::Number(Some(*trees_per_plot as f64), 0),
             replicates.map_or_else(
-                || TrialCell::Text(format!("over {most}")),
+                || TrialCell::Text(say!("over {most}")),
                 |replicates| TrialCell::Number(Some(replicates as f64), 0),
             ),
             cell(|p| 100.0 * p.within_tolerance, 0),
@@ -223,18 +225,18 @@ fn section(
             cell(|p| 100.0 * p.bends_down, 0),
         ]);
     }
-    table.notes.push(format!(
+    table.notes.push(say!(
         "By {SIMULATIONS} simulated trials of each size: means of the levels with the design's error, a quadratic fitted, the best level inside the tested range."
     ));
     if lines.iter().any(|line| line.replicates == Some(fewest)) {
-        table.notes.push(format!(
+        table.notes.push(say!(
             "Where {} stands, the fewest tried suffice, and fewer may do: --replicates tries others.",
-            counted(fewest as u64, "replicate", "replicates")
+            counted(fewest as u64, text!("replicate"), text!("replicates"))
         ));
     }
     TrialSection {
-        heading: "Locating the optimum".to_owned(),
-        paragraphs: vec![format!(
+        heading: say!("Locating the optimum"),
+        paragraphs: vec![say!(
             "Supposing that the best level is {} and yields {} % of the mean more than the lowest of {}.",
             question.curve.optimum,
             args.gain.unwrap_or_default(),

@@ -82,6 +82,8 @@ fn kept_blocks(region: &str, plan: &Plan) -> Vec<KeptBlock> {
             })
         })
         .collect();
-    blocks.sort_by(|a, b| a.block.cmp(&b.block));
+    // Of a block with lines for trees of two kinds, that of most trees.
+    blocks.sort_by(|a, b| a.block.cmp(&b.block).then(b.trees.cmp(&a.trees)));
+    blocks.dedup_by(|b, a| a.block == b.block);
     blocks
 }

@@ -271,14 +271,20 @@ impl Work<'_> {
             .collect()
     }
 
-    /// The plan of the season held against what was done, trees of designed trials aside.
+    /// The plan of the season held against what was done, aside from the trees that designed trials
+    /// had in that season, as the plan leaves them out.
     fn plan(&self) -> Result<(Option<PlanKept>, Vec<ChosenByCrew>), ReviewError> {
-        let in_trial: BTreeSet<&str> =
-            self.checked.linked.trial_trees.iter().map(|tree| tree.tree.as_str()).collect();
+        let declared = &self.checked.tables.book.trials;
         let table = &self.table;
+        let mut in_trial: BTreeSet<(&str, i32)> = BTreeSet::new();
+        for tree in &self.checked.linked.trial_trees {
+            let Some(trial) = declared.get(&tree.trial) else { continue };
+            let seasons = self.season.seasons.values().filter(|&&season| trial.holds(season));
+            in_trial.extend(seasons.map(|&season| (tree.tree.as_str(), season)));
+        }
         let mut by_block: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
         for row in (0..table.len()).filter(|&row| self.closed(row)) {
-            if !in_trial.contains(table.tree.label(row)) {
+            if !in_trial.contains(&(table.tree.label(row), table.season[row])) {
                 let place = (table.region.label(row), table.block.label(row));
                 by_block.entry(place).or_default().push(row);
             }

@@ -333,8 +333,10 @@ fn score(review: &Reviewed) -> ReviewSection {
     let region = label(review, Grouping::Region);
     let (mut paragraphs, mut tables, mut figures) = (Vec::new(), Vec::new(), Vec::new());
     // A rate needs a level inside (0, 1), which the book's own check makes sure of.
-    match review.record.hit_rate(|_| true, review.level).ok().flatten() {
-        Some(rate) => paragraphs.push(words::hits(&rate)),
+    let vague = rows.iter().filter(|row| !row.telling).count() as u64;
+    match review.record.hit_rate(|row| row.telling, review.level).ok().flatten() {
+        Some(rate) => paragraphs.push(words::hits(&rate, vague)),
+        None if vague > 0 => paragraphs.push(words::only_vague(vague)),
         None => paragraphs.push(words::NOTHING_SCORED.get().to_owned()),
     }
     paragraphs

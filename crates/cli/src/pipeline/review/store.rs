@@ -83,7 +83,7 @@ impl Record {
 /// # Errors
 /// When other advice is kept for the season, or the file cannot be written.
 pub fn keep_advice(book: &Path, advice: &KeptAdvice) -> Result<Kept, Failure> {
-    let path = book.join(FOLDER).join(format!("advice-{}.json", advice.season));
+    let path = kept_path(book, advice.season);
     if path.exists() {
         let held: KeptAdvice = of_file(&path)?;
         return match difference(&held, advice) {
@@ -96,6 +96,12 @@ pub fn keep_advice(book: &Path, advice: &KeptAdvice) -> Result<Kept, Failure> {
         };
     }
     write(&path, advice).map(|()| Kept::New)
+}
+
+/// The file of the advice kept for a season.
+#[must_use]
+pub fn kept_path(book: &Path, season: i32) -> PathBuf {
+    book.join(FOLDER).join(format!("advice-{season}.json"))
 }
 
 /// Keeps the scores.

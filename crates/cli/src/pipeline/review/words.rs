@@ -220,10 +220,11 @@ pub fn chosen(blocks: &[ChosenByCrew]) -> String {
     )
 }
 
-/// How often the odds held.
-pub fn hits(rate: &HitRate) -> String {
-    say!(
-        "Of {} scored so far, {} came true within the limits ({:.0} %; with {:.0} % limits {:.0} % are expected, and {:.0} to {:.0} % would be no surprise). On average the gain came out {} kg {} than predicted.",
+/// How often the odds held, of predictions whose outcome is known well enough to tell; `vague` is the
+/// number of the others.
+pub fn hits(rate: &HitRate, vague: u64) -> String {
+    let said = say!(
+        "Of {} scored so far whose outcome is known well enough to tell, {} came true within the limits ({:.0} %; with {:.0} % limits {:.0} % are expected, and {:.0} to {:.0} % would be no surprise). On average the gain came out {} kg {} than predicted.",
         counted(rate.scored, text!("prediction"), text!("predictions")),
         rate.hits,
         100.0 * rate.rate,
@@ -233,7 +234,21 @@ pub fn hits(rate: &HitRate) -> String {
         100.0 * rate.limits[1],
         signed(rate.bias).trim_start_matches(['+', '−']),
         if rate.bias < 0.0 { text!("lower") } else { text!("higher") },
+    );
+    if vague == 0 { said } else { format!("{said} {}", not_counted(vague)) }
+}
+
+fn not_counted(vague: u64) -> String {
+    say!(
+        "Not counted: {} that a realised value known worse than the predicted one can neither bear out nor refute.",
+        counted(vague, text!("prediction"), text!("predictions"))
     )
+}
+
+/// That every prediction scored tells little.
+pub fn only_vague(vague: u64) -> String {
+    let none = say!("No prediction scored so far tells whether the odds hold.");
+    format!("{none} {}", not_counted(vague))
 }
 
 pub const SCORE_MEANS: Text = constant!(

@@ -2,12 +2,14 @@
 
 use super::request::RequestFile;
 use crate::console::Failure;
+use crate::pipeline::work::is_young;
 use crate::pipeline::{Standing, from_ingest};
-use ingest_seasons::{HeldBlock, held_blocks, standing_trees};
+use ::words::{say, text};
+use ingest_seasons::{HeldBlock, StandingTree, held_blocks, standing_trees};
 use model::TreeSeasons;
 use records::{Calendar, Table, counted, noun};
 use std::collections::{BTreeMap, BTreeSet};
-use trials::layout::{ExistingTree, Layout, LayoutRequest};
+use trials::layout::{ExistingTree, Layout, LayoutFactor, LayoutRequest};
 
 /// Ids of blocks that a message lists.
 const SHOWN: usize = 12;
@@ -15,15 +17,18 @@ const SHOWN: usize = 12;
 /// Fills the trees of the request's blocks in, with place, girth and the crop of the last season
 /// that was harvested in these blocks.
 ///
+/// Returns what was left out, in sentences.
+///
 /// # Errors
-/// When a block is unknown, or a tree is in a trial already.
+/// When a block is unknown, a tree is in a trial already, or the trees of a block are too young for
+/// the intensities of the trial.
 pub fn from_book(
     request: &mut LayoutRequest,
     file: &RequestFile,
     standing: &Standing,
-) -> Result<(), Failure> {
-    let blocks = held_blocks(&standing.tables).map_err(from_ingest)?;
-    let blocks: BTreeSet<&str> = blocks.iter().map(|block| block.block.as_str()).collect();
+) -> Result<Vec<String>, Failure> {
+    let held = held_blocks(&standing.tables).map_err(from_ingest)?;
+    let blocks: BTreeSet<&str> = held.iter().map(|block| block.block.as_str()).collect();
     let mut all = standing_trees(&standing.tables).map_err(from_ingest)?;
     // Rows of trees in blocks that no region holds are set aside, and so would those of the trial be.
     all.retain(|tree| blocks.contains(tree.block.as_str()));
@@ -43,7 +48,7 @@ pub fn from_book(
     if request.field.blocks.is_empty() && listed.is_empty() {
         // Of a new field the book tells the calendar alone.
         if request.field.rows.is_some() {
-            return Ok(());
+            return Ok(Vec::new());
         }
         return Err(file.refused(
             "field",
@@ -94,8 +99,12 @@ pub fn from_book(
              each trial with its own seasons",
         ));
     }
-    let (gone, stand): (Vec<&ingest_seasons::StandingTree>, Vec<_>) =
-        chosen.values().copied().partition(|tree| tree.is_gone());
+    let (young, left_out) = too_young(request, file, standing, &held, &chosen)?;
+    let (gone, stand): (Vec<&StandingTree>, Vec<_>) = chosen
+        .values()
+        .copied()
+        .filter(|tree| !young.contains(tree.tree.as_str()))
+        .partition(|tree| tree.is_gone());
     if let (Some(first), true) = (gone.first(), stand.is_empty()) {
         return Err(file.refused(
             if listed.is_empty() { "field.blocks" } else { "field.trees" },
@@ -120,7 +129,97 @@ pub fn from_book(
     });
     request.field.trees = trees.collect();
     request.field.gone = gone.into_iter().map(|tree| tree.tree.clone()).collect();
-    Ok(())
+    Ok(left_out)
+}
+
+/// The season whose harvest a trial laid out now prunes for: of its region, the one after the last
+/// recorded, unless the book sets it; `None` of a book that tells neither.
+fn coming_season(standing: &Standing, region: &str) -> Result<Option<i16>, Failure> {
+    if let Some(season) = standing.tables.book.options.season {
+        return Ok(Some(season));
+    }
+    let Some(tree_seasons) = &standing.tree_seasons else { return Ok(None) };
+    let table = TreeSeasons::from_batch(tree_seasons).map_err(|error| {
+        Failure::new(error, "this is a defect of the program; please report it")
+    })?;
+    let rows = || (0..table.season.len()).map(|row| (table.region.label(row), table.season[row]));
+    let last = |own: Option<&str>| {
+        rows().filter(|(region, _)| own.is_none_or(|own| own == *region)).map(|(_, s)| s).max()
+    };
+    let last = last(Some(region)).or_else(|| last(None));
+    Ok(last.and_then(|last| i16::try_from(last + 1).ok()))
+}
+
+/// The first harvest after the pruning of a layout, where its regions and their coming season are
+/// known and alike.
+///
+/// # Errors
+/// When the tables break their own promise.
+pub fn first_harvest(layout: &Layout, standing: &Standing) -> Result<Option<i16>, Failure> {
+    // The trees of a new field are years from their first cut.
+    if layout.new_field.is_some() {
+        return Ok(None);
+    }
+    let held = held_blocks(&standing.tables).map_err(from_ingest)?;
+    let of_layout: BTreeSet<&str> = layout.plots.iter().map(|plot| plot.patch.as_str()).collect();
+    let regions = held.iter().filter(|block| of_layout.contains(block.block.as_str()));
+    let regions: BTreeSet<&str> = regions.map(|block| block.region.as_str()).collect();
+    let mut seasons = BTreeSet::new();
+    for region in regions {
+        seasons.insert(coming_season(standing, region)?);
+    }
+    Ok(if seasons.len() == 1 { seasons.pop_first().flatten() } else { None })
+}
+
+/// Trees of a trial of intensities that are under the training age when it is pruned for the coming
+/// harvest, and what is said of them. A block of such trees alone is refused.
+fn too_young<'a>(
+    request: &LayoutRequest,
+    file: &RequestFile,
+    standing: &Standing,
+    held: &[HeldBlock],
+    chosen: &BTreeMap<&'a str, &StandingTree>,
+) -> Result<(BTreeSet<&'a str>, Vec<String>), Failure> {
+    let (mut young, mut said) = (BTreeSet::new(), Vec::new());
+    if !request.factors.iter().any(LayoutFactor::is_fraction) {
+        return Ok((young, said));
+    }
+    let book = &standing.tables.book;
+    let training = book.options.training_age_years;
+    for block in held {
+        let Some(season) = coming_season(standing, &block.region)? else { continue };
+        let own = block
+            .trees
+            .iter()
+            .filter_map(|tree| chosen.get_key_value(tree.tree.as_str()).map(|(id, _)| (*id, tree)));
+        let (under, grown): (Vec<_>, Vec<_>) =
+            own.partition(|(_, tree)| is_young(book, block, tree, i32::from(season)));
+        let count = under.len() as u64;
+        if count == 0 {
+            continue;
+        }
+        if grown.is_empty() {
+            let at = request.field.blocks.iter().position(|id| *id == block.block);
+            return Err(file.refused(
+                if at.is_some() { "field.blocks" } else { "field.trees" },
+                at,
+                &format!(
+                    "{} of block '{}' {} under the training age of {training} years at harvest {season}: no tree so young is cut to an intensity",
+                    counted(count, "tree", "trees"),
+                    block.block,
+                    noun(count, "is", "are")
+                ),
+                "name blocks of older trees; young trees are trained, as the work plan says",
+            ));
+        }
+        young.extend(under.iter().map(|(id, _)| *id));
+        said.push(say!(
+            "Left out of block {}: {} under the training age of {training} years at harvest {season}.",
+            block.block,
+            ::words::counted(count, text!("tree"), text!("trees"))
+        ));
+    }
+    Ok((young, said))
 }
 
 /// The regions that a layout stands in, by name, with their calendars: those of its blocks, or that

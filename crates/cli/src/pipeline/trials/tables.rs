@@ -201,7 +201,8 @@ pub fn comparisons(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialTable> 
         }
         table.rows.push(cells);
         if kind.errors.len() > 1 {
-            let errors: Vec<&str> = kind.errors.iter().map(|(name, _)| name.as_str()).collect();
+            let errors: Vec<String> =
+                kind.errors.iter().map(|(name, _)| trials::name_in_words(name)).collect();
             table.notes.push(say!(
                 "{}: SEd mixes the errors of {}; df by Satterthwaite (1946){}.",
                 factor_words(&kind.words),

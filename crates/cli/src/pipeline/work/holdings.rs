@@ -6,7 +6,7 @@ use ingest_seasons::{HeldBlock, HeldTree, Visit, held_blocks, visits};
 use records::{
     Book, MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3, trees_per_ha,
 };
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use workplan::economics::TimedTree;
 use workplan::tools::{CountedTree, CutRates};
 
@@ -22,6 +22,8 @@ pub struct Holdings {
     pub bases: BTreeMap<String, MeasuredAs>,
     /// The same by region.
     pub bases_of_regions: BTreeMap<String, MeasuredAs>,
+    /// Declared trials of each tree of one.
+    pub trials: BTreeMap<String, BTreeSet<String>>,
 }
 
 type Counts = BTreeMap<String, BTreeMap<&'static str, (usize, MeasuredAs)>>;
@@ -63,13 +65,39 @@ impl Holdings {
             .into_iter()
             .filter_map(|(region, trees)| Some((region, CutRates::of(&trees)?)))
             .collect();
+        let declared = &checked.tables.book.trials;
+        let mut trials: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+        let rows = checked.linked.trial_trees.iter();
+        for row in rows.filter(|row| declared.contains_key(&row.trial)) {
+            trials.entry(row.tree.clone()).or_default().insert(row.trial.clone());
+        }
         Ok(Self {
+            trials,
             timed,
             cut_rates,
             bases: commonest(by_block),
             bases_of_regions: commonest(by_region),
             blocks,
         })
+    }
+
+    /// The declared trial that treats a tree in a season, the first by id.
+    #[must_use]
+    pub fn trial_of(&self, book: &Book, tree: &str, season: i32) -> Option<&str> {
+        let own = self.trials.get(tree)?.iter();
+        let holds = |id: &&String| book.trials.get(*id).is_some_and(|trial| trial.holds(season));
+        own.filter(holds).map(String::as_str).next()
+    }
+
+    /// Declared trials of amounts on trees of a region that wait for a season's harvest, by id.
+    #[must_use]
+    pub fn waiting(&self, book: &Book, region: &str, season: i32) -> Vec<String> {
+        let blocks = self.blocks.iter().filter(|block| block.region == region);
+        let trees = blocks.flat_map(|block| &block.trees);
+        let own = trees.filter_map(|tree| self.trial_of(book, &tree.tree, season));
+        let of_amounts = |id: &&str| book.trials.get(*id).is_some_and(|t| !t.amounts.is_empty());
+        let ids: BTreeSet<&str> = own.filter(of_amounts).collect();
+        ids.into_iter().map(str::to_owned).collect()
     }
 
     /// Mean canopy volume of a region's trees past the training age, m3, where sizes are recorded.
@@ -107,12 +135,17 @@ impl Holdings {
 /// Whether a tree is under the training age when the harvest of a season opens, as in the linked table.
 #[must_use]
 pub fn is_young(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> bool {
-    let harvest = book.regions.get(&block.region).and_then(|region| region.harvest);
-    let opens = harvest.zip(i16::try_from(season).ok());
-    let opens = opens.map(|(harvest, season)| harvest.start.in_year(season));
-    tree.planted.or(block.planted).zip(opens).is_some_and(|(planted, opens)| {
-        f64::from((opens - planted).get_days()) / 365.25 < book.options.training_age_years
-    })
+    age(book, block, tree, season).is_some_and(|age| age < book.options.training_age_years)
+}
+
+/// Age of a tree when the harvest of a season opens, years, as in the linked table; `None` where the
+/// day of planting or the harvest is not known.
+#[must_use]
+pub fn age(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> Option<f64> {
+    let harvest = book.regions.get(&block.region).and_then(|region| region.harvest)?;
+    let opens = harvest.start.in_year(i16::try_from(season).ok()?);
+    let planted = tree.planted.or(block.planted)?;
+    Some(f64::from((opens - planted).get_days()) / 365.25)
 }
 
 fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
