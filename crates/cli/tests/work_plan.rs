@@ -262,10 +262,11 @@ fn what_if_refuses_what_cannot_be_and_names_the_range() {
     let asked = |args: &[&str]| anacurve(&[&["whatif", book.arg()], args].concat());
     asked(&["--region", "nowhere"]).fails_saying(&["nowhere", "plain"]);
     asked(&["--seasons", "9"]).fails_saying(&["seasons", "1 to 3"]);
-    // Refused before any book is read.
-    let refused = asked(&["--price", "NaN"]);
+    asked(&["--price", "NaN"]).fails_saying(&["price_per_kg"]);
+    // Refused before any book is read, with what was meant.
+    let refused = asked(&["--price", "2,5"]);
     assert_eq!(refused.code, 2);
-    assert!(refused.stderr.contains("this is no number"), "{}", refused.stderr);
+    assert!(refused.stderr.contains("did you mean 2.5?"), "{}", refused.stderr);
     let told = asked(&["--price", "2.5", "--format", "json"]);
     assert_eq!(told.code, 0, "{}", told.stderr);
     let rows: serde_json::Value = serde_json::from_str(&told.stdout).unwrap();

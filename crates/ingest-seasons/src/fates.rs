@@ -141,7 +141,7 @@ impl Fates {
                     "{} in region '{region}' before harvest {season}, which is after the coming one, here first",
                     counted(rows, text!("pruning"), text!("prunings"))
                 ),
-                text!("correct the year, or add the harvests of the seasons between"),
+                text!("correct the year, or add the harvests of the seasons between; until then the season that is meant counts without them"),
             );
         }
         for ((region, season), (rows, at)) in missing {

@@ -702,7 +702,7 @@ fn quarantined(
     } else if lacking > 1 {
         // Carried on from the row above, a remark or a sum would become a visit.
         remedies.push(text!(
-            "remove the row if it is a sum, a signature or a remark; else fill in what is empty"
+            "remove the row if it is a sum, a signature or a remark; if it is one of a group whose id or day stands once, as in merged cells, name the columns under fill_down in [[files.TABLE]]; else fill in what is empty"
         ));
     } else {
         for (_, fault) in faults {

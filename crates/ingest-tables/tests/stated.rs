@@ -191,3 +191,22 @@ fn parts_of_an_id_are_carried_on_and_sums_are_not() {
     folder.settings(&joined("fill_down = [\"parcel\"]\n"));
     assert_eq!(folder.refused()[0].code, Code::ColumnUnknown);
 }
+
+/// Beside a unit of the file a bare number under values could be of either unit: it is refused.
+#[test]
+fn a_word_means_a_number_with_its_unit_where_the_file_has_one() {
+    let folder = Folder::new();
+    folder.put("prunings.csv", "tree,date,intensity\nT1,2023-07-01,light\nT2,2023-07-01,40\n");
+    let declared = |light: &str| {
+        format!(
+            "[[files.prunings]]\npath = \"prunings.csv\"\nmeasured_as = \"canopy_fraction\"\n\
+             units = {{ intensity = \"pct\" }}\nvalues = {{ intensity = {{ light = {light} }} }}\n"
+        )
+    };
+    folder.settings(&declared("0.15"));
+    let problems = folder.refused();
+    assert_eq!(problems.len(), 1);
+    assert!(problems[0].what.contains("'light' means 0.15"), "{}", problems[0].what);
+    folder.settings(&declared("\"15 %\""));
+    assert_eq!(column(&folder.read(), Table::Prunings, "intensity"), ["0.15", "0.4"]);
+}

@@ -254,8 +254,8 @@ pub struct FileOptions {
     #[serde(default)]
     pub not_columns: Vec<String>,
     /// What this file's own words mean, by column (or header word of an id that is joined):
-    /// `intensity = { light = 0.15, hard = 0.4 }`, read as if the cell held it, so that a number is in the
-    /// file's unit; `hard = "40 %"` states its own. A word that means an empty text stands for no value.
+    /// `intensity = { light = 0.15, hard = "40 %" }`, read as if the cell held it; where `units` names the
+    /// column too, a text with its own unit. A word that means an empty text stands for no value.
     #[serde(default)]
     pub values: BTreeMap<String, BTreeMap<String, StatedValue>>,
     /// Columns written once for a group of rows, as in merged cells: an empty cell takes what stands

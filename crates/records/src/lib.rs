@@ -36,3 +36,4 @@ pub use quantities::{
     half_ellipsoid_volume_m3, trees_per_ha, trunk_section_cm2,
 };
 pub use schema::{ColumnKind, ColumnSpec, Table, TableSpec};
+pub use units::is_per_cent;

@@ -85,6 +85,12 @@ pub fn factor(written: &str, schema: &str) -> Option<f64> {
         .map(|(_, _, factor)| *factor)
 }
 
+/// Whether a word stands for per cent.
+#[must_use]
+pub fn is_per_cent(word: &str) -> bool {
+    factor(word, "%") == Some(1.0)
+}
+
 /// The units understood for a schema unit, for a message.
 #[must_use]
 pub fn takes(schema: &str) -> String {

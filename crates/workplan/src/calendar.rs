@@ -1,6 +1,6 @@
 //! One calendar entry per block, ready to be written as iCalendar.
 
-use crate::crew_sheet::SheetInput;
+use crate::crew_sheet::{SheetInput, Work};
 use crate::text::{Catalogue, Key};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -20,9 +20,13 @@ pub struct Event {
     pub description: String,
 }
 
-/// The entry of a block: its scheduled days, else its window; `None` without either.
+/// The entry of a block: its scheduled days, else its window; `None` without either, and for trees of trials alone.
 #[must_use]
 pub fn event(input: &SheetInput, words: &Catalogue) -> Option<Event> {
+    // Trees of trials are cut by the sheets of their trials.
+    if input.work == Work::OfTrials {
+        return None;
+    }
     let [start, end] = input.scheduled.or(input.window)?;
     let sheet = input.sheet(words);
     let trees = input.trees_said(words);

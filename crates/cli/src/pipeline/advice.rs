@@ -89,7 +89,7 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
     let book = &checked.tables.book;
     stages.enter("costing");
     let table = table_of(checked)?;
-    let holdings = Holdings::of(checked)?;
+    let holdings = Holdings::of(checked, &table)?;
     let costs = costs(checked, &table, &holdings)?;
     let shared = Shared { checked, table: &table, costs, holdings, seed };
     let settings = settings_of(book, seed);
@@ -137,7 +137,7 @@ pub fn advise(checked: &Checked, wanted: Wanted, stages: &Stages) -> Result<Deci
     stages.enter("work_plan");
     stages.now("scheduling the work");
     shared.name_waiting(&mut regions);
-    let plan = plan(book, &shared.holdings, shared.table, &regions, &shared.costs);
+    let plan = plan(book, &shared.holdings, &regions, &shared.costs);
     let advice = shared.advice(regions);
     let costs = shared.costs;
     let advised = Advised { settings, model, challenger, advice, pictures, plan, costs };

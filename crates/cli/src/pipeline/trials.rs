@@ -98,7 +98,7 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
     let frames = Frames::from_batch(&checked.linked.frame_counts).map_err(broken)?;
     let counts = Counts::of(&table, &frames, &checked.linked.tree_seasons);
     let seasons = Seasons::of(&table);
-    let holdings = Holdings::of(checked)?;
+    let holdings = Holdings::of(checked, &table)?;
     let trials = book.trials.iter().map(|(id, declaration)| {
         let trees: Vec<&TrialTree> =
             checked.linked.trial_trees.iter().filter(|tree| tree.trial == *id).collect();

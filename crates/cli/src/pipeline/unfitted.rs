@@ -59,7 +59,7 @@ pub fn advise(checked: &Checked, shared: &Shared<'_>, error: &YieldError) -> Unf
         })
         .collect();
     shared.name_waiting(&mut regions);
-    let plan = plan(book, &shared.holdings, table, &regions, &shared.costs);
+    let plan = plan(book, &shared.holdings, &regions, &shared.costs);
     let rows = regions.iter().map(|region| region.rows).sum();
     Unfitted { advice: shared.advice(regions), plan, why: error.to_string(), rows }
 }

@@ -2,13 +2,11 @@
 
 mod holdings;
 
-use holdings::age;
 pub use holdings::{Holdings, is_young};
 
 use advise::{Cost, RegionAdvice, Verdict};
 use ingest_seasons::{HeldBlock, HeldTree};
 use jiff::civil::Date;
-use model::TreeSeasons;
 use records::{Book, Calendar, MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3};
 use std::collections::{BTreeMap, BTreeSet};
 use words::{counted, say, text};
@@ -30,19 +28,16 @@ const REACH_M: f64 = 2.0;
 pub fn plan(
     book: &Book,
     holdings: &Holdings,
-    table: &TreeSeasons,
     advice: &[RegionAdvice],
     costs: &BTreeMap<String, Cost>,
 ) -> Plan {
-    let youngest = youngest_recorded(table);
     let mut blocks: Vec<PlanBlock> = Vec::new();
     for block in &holdings.blocks {
         let Some(advice) = advice.iter().find(|advice| advice.region == block.region) else {
             continue;
         };
-        let youngest = youngest.get(block.region.as_str()).copied();
         let cost = costs.get(&block.region);
-        blocks.extend(Stand { book, holdings, block, advice, cost, youngest }.lines());
+        blocks.extend(Stand { book, holdings, block, advice, cost }.lines());
     }
     // The sort keeps region, site and block among equals.
     blocks.sort_by(|a, b| {
@@ -59,19 +54,6 @@ pub fn plan(
     );
     plan.missing.extend(without_seasons(book, &blocks));
     plan
-}
-
-/// Age of the youngest tree past the training age in the records of each region, years.
-fn youngest_recorded(table: &TreeSeasons) -> BTreeMap<&str, f64> {
-    let mut youngest: BTreeMap<&str, f64> = BTreeMap::new();
-    for row in (0..table.len()).filter(|&row| !table.young[row]) {
-        let age = table.age_years[row];
-        if age.is_finite() {
-            let least = youngest.entry(table.region.label(row)).or_insert(age);
-            *least = least.min(age);
-        }
-    }
-    youngest
 }
 
 /// Trials whose trees are left out of the plan though no harvest of theirs is named.
@@ -107,8 +89,6 @@ struct Stand<'a> {
     block: &'a HeldBlock,
     advice: &'a RegionAdvice,
     cost: Option<&'a Cost>,
-    /// Age of the youngest tree in the records of the region, years.
-    youngest: Option<f64>,
 }
 
 impl Stand<'_> {
@@ -163,7 +143,7 @@ impl Stand<'_> {
         }
         line.delay_loss_per_day = None;
         line.value = 0.0;
-        line.youngest_recorded = self.youngest;
+        line.youngest_recorded = self.holdings.youngest(&self.block.region);
         Some(line)
     }
 
@@ -316,11 +296,9 @@ impl Stand<'_> {
         is_young(self.book, self.block, tree, self.advice.season)
     }
 
-    /// Whether a tree is past the training age and yet younger, in whole years, than every tree in
-    /// the records of its region.
+    /// Whether a tree is younger than every tree in the records of its region.
     fn is_untried(&self, tree: &HeldTree) -> bool {
-        let age = age(self.book, self.block, tree, self.advice.season);
-        age.zip(self.youngest).is_some_and(|(age, youngest)| age.floor() < youngest.floor())
+        self.holdings.is_untried(self.book, self.block, tree, self.advice.season)
     }
 
     /// Two weeks to either side of the dates of present practice, as for advice to keep to it.

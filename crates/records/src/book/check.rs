@@ -7,7 +7,7 @@ mod work;
 pub(super) use format::other_format;
 
 use super::locate::{FILE, line_of, line_of_file};
-use super::{Book, FileOptions, Region, SeenTrials};
+use super::{Book, FileOptions, Region, SeenTrials, StatedValue};
 use crate::units;
 use crate::{CalendarError, Code, ColumnKind, Place, Problem, Severity, Table, TableSpec};
 use words::{say, text};
@@ -227,6 +227,22 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &FileOptions) {
             };
             let what = say!("{}: the table {table} has no column '{column}'", file.path);
             checker.of_file(table, file, Code::ColumnUnknown, what, &remedy);
+        }
+    }
+    for (name, words) in &file.values {
+        let number = words.iter().find_map(|(word, of)| match of {
+            StatedValue::Number(number) => Some((word, number)),
+            StatedValue::Text(_) => None,
+        });
+        // A number is in which of the two units?
+        if let (Some((word, number)), Some(unit)) = (number, file.units.get(name)) {
+            checker.of_file(
+                table,
+                file,
+                Code::SettingImpossible,
+                say!("{}: '{word}' means {number} by values.{name}, and units.{name} says that the file's numbers are in '{unit}'", file.path),
+                text!("write what the words mean in quotation marks with a unit, such as \"30 %\" or \"5 kg\""),
+            );
         }
     }
     for (name, unit) in &file.units {

@@ -114,7 +114,8 @@ fn intensities(report: &Report) -> Result<Figure, ReportError> {
         .map(|r| DumbbellRow {
             name: &r.name,
             present: r.present.intensity,
-            advised: r.advised.as_ref().map(|a| a.intensity),
+            // What is to be done until a trial is read stands in brackets in the table.
+            advised: r.advised.as_ref().or(r.interim.as_ref()).map(|a| a.intensity),
             tested: r.tested_intensity,
         })
         .collect();

@@ -147,7 +147,10 @@ fn materials(plan: &Plan) -> Vec<Vec<PlanCell>> {
 }
 
 fn dose(dose: Option<&Dose>) -> PlanCell {
-    dose.map_or(PlanCell::Empty, |dose| dose.arithmetic.as_str().into())
+    dose.map_or(PlanCell::Empty, |dose| match &dose.caution {
+        Some(caution) => format!("{}; {caution}", dose.arithmetic).as_str().into(),
+        None => dose.arithmetic.as_str().into(),
+    })
 }
 
 fn days(time: WaitingTime) -> PlanCell {

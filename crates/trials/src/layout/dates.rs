@@ -25,6 +25,24 @@ pub struct LeadDay {
     pub day: i8,
 }
 
+/// The days in which the trees rest and are pruned, of each region whose calendar is known.
+fn rests(regions: &[(String, Calendar)]) -> String {
+    let spans = regions.iter().filter_map(|(region, calendar)| {
+        let [first, last] = calendar.rest_before(COMMON)?;
+        let (first, last) =
+            (day_and_month(first.month(), first.day()), day_and_month(last.month(), last.day()));
+        Some(say!("{first} to {last} in {region}"))
+    });
+    let spans: Vec<String> = spans.collect();
+    if spans.is_empty() {
+        return String::new();
+    }
+    say!(
+        "Prune while the trees rest ({}), all plots of a replicate within a few days.",
+        spans.join(", ")
+    )
+}
+
 impl LayoutFactor {
     /// Whether the levels are leads: days from pruning to the expected start of the flush.
     #[must_use]
@@ -59,10 +77,11 @@ impl Layout {
         self.lead_words = self.said_of_leads(regions);
     }
 
-    /// What a lead is, and when the flush starts; empty where no factor is a lead.
+    /// What a lead is, and when the flush starts; where no factor is a lead, when the trees rest, if that
+    /// is known.
     fn said_of_leads(&self, regions: &[(String, Calendar)]) -> String {
         if !self.factors.iter().any(LayoutFactor::is_lead) {
-            return String::new();
+            return rests(regions);
         }
         if regions.is_empty() {
             return say!(
@@ -149,6 +168,14 @@ mod tests {
         let mut layout = lay_out(&request("watering_interval"), 1).unwrap();
         let region = ("North".to_owned(), calendar(["02-01", "05-31"], ["09-01", "11-30"]));
         layout.date_leads(&[region]);
-        assert!(layout.leads.is_empty() && layout.lead_words.is_empty());
+        assert!(layout.leads.is_empty());
+        // Whatever is tried, the trees are pruned between the harvest and the flush.
+        assert_eq!(
+            layout.lead_words,
+            "Prune while the trees rest (1 June to 31 August in North), all plots of a replicate \
+             within a few days."
+        );
+        layout.date_leads(&[]);
+        assert!(layout.lead_words.is_empty());
     }
 }

@@ -148,7 +148,7 @@ pub struct Layout {
     /// The day of each lead in each region, where the factors have leads and the calendar is known.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub leads: Vec<LeadDay>,
-    /// What a lead is, where the factors have leads.
+    /// What a lead is, where the factors have leads; else the days of rest in which to prune.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub lead_words: String,
     /// How a Latin square was drawn.

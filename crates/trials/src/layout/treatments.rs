@@ -237,6 +237,14 @@ fn check_factors(request: &LayoutRequest) -> Result<(), LayoutError> {
                 "give it two levels or more, or leave it out",
             ));
         }
+        if factor.unit.as_deref().is_some_and(records::is_per_cent) {
+            return Err(LayoutError::entry(
+                "factors",
+                entry,
+                format!("the levels of factor {} are in per cent", factor.name),
+                "write unit = \"fraction\" and the levels as fractions, 0.15 for 15 per cent",
+            ));
+        }
         if factor.unit.is_some()
             && let Some(level) = levels_of(request, factor)
                 .iter()

@@ -81,6 +81,7 @@ fn insects(quantity: &Quantity, words: &Catalogue) -> Vec<String> {
             ],
         ));
     }
+    lines.extend(quantity.dose.as_ref().and_then(|dose| dose.caution.clone()));
     let product_l: f64 = quantity.items.iter().map(|item| item.amount).sum();
     lines.push(words.say(
         Key::InsectTotal,

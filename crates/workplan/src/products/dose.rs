@@ -18,6 +18,8 @@ pub struct Dose {
     pub strength_pct: f64,
     /// The arithmetic, in figures.
     pub arithmetic: String,
+    /// That the target is above the label's usual concentration, where it is.
+    pub caution: Option<String>,
 }
 
 impl Dose {
@@ -64,7 +66,7 @@ impl Dose {
             ));
         }
         let ml_per_l = 10.0 * target / (strength / 100.0);
-        let mut arithmetic =
+        let arithmetic =
             say!("10 x {target} % / ({strength} % / 100) = {} mL per L", figures(ml_per_l));
         let times = target / usual;
         // The margin lets exactly ten times pass in spite of rounding.
@@ -80,12 +82,12 @@ impl Dose {
                 ),
             ));
         }
-        if times > 1.0 + 1e-9 {
-            arithmetic.push_str(&say!(
-                "; {} times the label's usual concentration: check the label before mixing",
+        let caution = (times > 1.0 + 1e-9).then(|| {
+            say!(
+                "{} times the label's usual concentration: check the label before mixing",
                 figures(times)
-            ));
-        }
+            )
+        });
         if target >= strength {
             return Err(SettingError::new(
                 key("target_pct"),
@@ -93,7 +95,7 @@ impl Dose {
                 text!("check both against the label"),
             ));
         }
-        Ok(Self { ml_per_l, target_pct: target, strength_pct: strength, arithmetic })
+        Ok(Self { ml_per_l, target_pct: target, strength_pct: strength, arithmetic, caution })
     }
 }
 
@@ -118,6 +120,7 @@ mod tests {
         let dose = Dose::new("guard", Some(0.003), Some(5.0), Some(0.003)).unwrap();
         assert!((dose.ml_per_l - 0.6).abs() < 1e-12);
         assert_eq!(dose.arithmetic, "10 x 0.003 % / (5 % / 100) = 0.6 mL per L");
+        assert_eq!(dose.caution, None);
     }
 
     /// trade.md section 1: printed at 0.2 % where trials used 0.003 %.
@@ -129,7 +132,8 @@ mod tests {
         assert!(slip.what.contains("10 x 0.2 % / (5 % / 100) = 40 mL per L"), "{}", slip.what);
         // Up to ten times is computed, and said.
         let high = Dose::new("guard", Some(0.03), Some(5.0), Some(0.003)).unwrap();
-        assert!(high.arithmetic.ends_with("6 mL per L; 10 times the label's usual concentration: check the label before mixing"), "{}", high.arithmetic);
+        let caution = "10 times the label's usual concentration: check the label before mixing";
+        assert_eq!(high.caution.as_deref(), Some(caution));
         assert!(Dose::new("guard", Some(0.0301), Some(5.0), Some(0.003)).is_err());
     }
 

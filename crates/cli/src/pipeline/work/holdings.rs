@@ -3,6 +3,7 @@
 use crate::console::Failure;
 use crate::pipeline::{Checked, from_ingest};
 use ingest_seasons::{HeldBlock, HeldTree, Visit, held_blocks, visits};
+use model::TreeSeasons;
 use records::{
     Book, MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3, trees_per_ha,
 };
@@ -18,6 +19,8 @@ pub struct Holdings {
     pub timed: BTreeMap<String, Vec<TimedTree>>,
     /// Cuts by diameter class and region.
     pub cut_rates: BTreeMap<String, CutRates>,
+    /// Age of the youngest tree past the training age in the records of each region, years.
+    youngest: BTreeMap<String, f64>,
     /// Basis of most prunings, by block.
     pub bases: BTreeMap<String, MeasuredAs>,
     /// The same by region.
@@ -29,11 +32,11 @@ pub struct Holdings {
 type Counts = BTreeMap<String, BTreeMap<&'static str, (usize, MeasuredAs)>>;
 
 impl Holdings {
-    /// Reads them from the typed tables.
+    /// Reads them from the typed tables; the linked table tells the ages that were recorded.
     ///
     /// # Errors
     /// When the tables break their own promise.
-    pub fn of(checked: &Checked) -> Result<Self, Failure> {
+    pub fn of(checked: &Checked, table: &TreeSeasons) -> Result<Self, Failure> {
         let blocks = held_blocks(&checked.tables).map_err(from_ingest)?;
         let visits = visits(&checked.tables).map_err(from_ingest)?;
         let places: BTreeMap<&str, (&HeldBlock, &HeldTree)> = blocks
@@ -72,6 +75,7 @@ impl Holdings {
             trials.entry(row.tree.clone()).or_default().insert(row.trial.clone());
         }
         Ok(Self {
+            youngest: youngest_recorded(table),
             trials,
             timed,
             cut_rates,
@@ -100,7 +104,8 @@ impl Holdings {
         ids.into_iter().map(str::to_owned).collect()
     }
 
-    /// Mean canopy volume of a region's trees past the training age, m3, where sizes are recorded.
+    /// Mean canopy volume of a region's trees that an intensity can be advised for, m3, where sizes are
+    /// recorded.
     #[must_use]
     pub fn canopy_m3(&self, book: &Book, region: &str, season: i32) -> Option<f64> {
         mean(self.grown(book, region, season).filter_map(|(_, tree)| {
@@ -109,7 +114,7 @@ impl Holdings {
         }))
     }
 
-    /// Trees per ha of a region, blocks weighted by their trees past the training age.
+    /// Trees per ha of a region, blocks weighted by their trees that an intensity can be advised for.
     #[must_use]
     pub fn trees_per_ha(&self, book: &Book, region: &str, season: i32) -> Option<f64> {
         mean(
@@ -117,6 +122,21 @@ impl Holdings {
                 block.spacing_m.map(|[row, tree]| trees_per_ha(row, tree))
             }),
         )
+    }
+
+    /// Age of the youngest tree past the training age in the records of a region, years.
+    #[must_use]
+    pub fn youngest(&self, region: &str) -> Option<f64> {
+        self.youngest.get(region).copied()
+    }
+
+    /// Whether a tree is past the training age and yet younger, in whole years, than every tree in
+    /// the records of its region.
+    #[must_use]
+    pub fn is_untried(&self, book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> bool {
+        let age = age(book, block, tree, season);
+        let youngest = self.youngest(&block.region);
+        age.zip(youngest).is_some_and(|(age, youngest)| age.floor() < youngest.floor())
     }
 
     /// The trees that an intensity can be advised for, with their blocks.
@@ -128,7 +148,9 @@ impl Holdings {
     ) -> impl Iterator<Item = (&'a HeldBlock, &'a HeldTree)> {
         let blocks = self.blocks.iter().filter(move |block| block.region == region);
         let trees = blocks.flat_map(|block| block.trees.iter().map(move |tree| (block, tree)));
-        trees.filter(move |(block, tree)| !is_young(book, block, tree, season))
+        trees.filter(move |(block, tree)| {
+            !is_young(book, block, tree, season) && !self.is_untried(book, block, tree, season)
+        })
     }
 }
 
@@ -146,6 +168,18 @@ pub fn age(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> Opti
     let opens = harvest.start.in_year(i16::try_from(season).ok()?);
     let planted = tree.planted.or(block.planted)?;
     Some(f64::from((opens - planted).get_days()) / 365.25)
+}
+
+fn youngest_recorded(table: &TreeSeasons) -> BTreeMap<String, f64> {
+    let mut youngest: BTreeMap<String, f64> = BTreeMap::new();
+    for row in (0..table.len()).filter(|&row| !table.young[row]) {
+        let age = table.age_years[row];
+        if age.is_finite() {
+            let least = youngest.entry(table.region.label(row).to_owned()).or_insert(age);
+            *least = least.min(age);
+        }
+    }
+    youngest
 }
 
 fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
