@@ -152,6 +152,19 @@ fn net_optimum(r: &RegionAdvice) -> String {
     }
 }
 
+/// The band of intensities that are good enough, and why the advice lies outside where it does.
+fn band(r: &RegionAdvice) -> String {
+    let words = intensity_range(r.band);
+    let advised = r.advised.as_ref().filter(|_| r.verdict == advise::Verdict::Prune);
+    match (advised.or(r.interim.as_ref()), r.band) {
+        (Some(advised), Some([low, high])) if !(low..=high).contains(&advised.intensity) => say!(
+            "{words}, each at its own best dates; the advice keeps to dates nearer to the usual ones, and at those {} earns most.",
+            percent(advised.intensity)
+        ),
+        _ => words,
+    }
+}
+
 fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
     let row = |name: &str, value: String, path: &str| Fact::new(name, value, how(path));
     let good_enough = say!(
@@ -164,7 +177,7 @@ fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
         row(text!("Evidence"), evidence(r), "rows"),
         row(text!("Tested intensity"), intensity_range(r.tested_intensity), "tested_intensity"),
         row(text!("Tested timing"), lead_range(r.tested_lead), "tested_lead"),
-        row(&good_enough, intensity_range(r.band), "band"),
+        row(&good_enough, band(r), "band"),
         row(text!("Best intensity for net return"), net_optimum(r), "net_optimum"),
         row(text!("Best intensity for yield"), optimum(r.yield_optimum.as_ref()), "yield_optimum"),
         row(
