@@ -335,7 +335,7 @@ fn stability(declaration: &TrialDeclaration, found: &Pooled, digits: usize) -> O
 
 #[cfg(test)]
 mod tests {
-    use super::by_season;
+    use super::{by_season, kept, part_of};
     use records::Book;
     use std::collections::BTreeMap;
     use trials::{Observations, Trait, TraitKind};
@@ -412,10 +412,35 @@ mod tests {
         sum / ((BLOCKS - 1) * (LEVELS - 1)) as f64
     }
 
+    fn book() -> Book {
+        let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\n";
+        Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n{section}")).unwrap()
+    }
+
+    /// Two trees of each of four plots a level; where a tree is lost they are counted, and not called
+    /// plots.
+    #[test]
+    fn means_name_the_units_that_they_count() {
+        let (all, declared) = (rows(), &book().trials["T"]);
+        let counted = |season| {
+            let keep: Vec<bool> = all.season.iter().map(|own| *own == Some(season)).collect();
+            let analysis = part_of(declared, &kept(&all, &keep), None).unwrap();
+            let table = super::super::tables::means(&analysis, &analysis.means[0], None);
+            let counts = table.rows.iter().map(|row| format!("{:?}", row[1])).collect();
+            (table.heads[1].text.clone(), counts)
+        };
+        let (head, plots): (String, Vec<String>) = counted(2026);
+        assert_eq!((head.as_str(), plots.len()), ("Plots", 3));
+        assert!(plots.iter().all(|count| count.contains('4')), "{plots:?}");
+        let (head, trees) = counted(2027);
+        assert_eq!(head, "Trees");
+        assert_eq!(trees.iter().filter(|count| count.contains('7')).count(), 1, "{trees:?}");
+        assert_eq!(trees.iter().filter(|count| count.contains('8')).count(), 2, "{trees:?}");
+    }
+
     #[test]
     fn a_lost_tree_leaves_the_errors_of_seasons_those_of_plots() {
-        let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\n";
-        let book = Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n{section}")).unwrap();
+        let book = book();
         let rows = rows();
         let found = by_season(&book.trials["T"], &rows).unwrap();
         assert!(found.by_plot_means);

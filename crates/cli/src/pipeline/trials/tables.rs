@@ -128,7 +128,9 @@ pub fn means(analysis: &Analysis, of: &MeansOfTerm, letters: Option<&[String]>) 
     let adjusted = analysis.plan.covariate.is_some();
     let mut heads: Vec<&str> = parts.iter().map(String::as_str).collect();
     let unadjusted = text!("#Unadjusted mean");
-    heads.extend([text!("#Plots"), &mean, text!("#SE of the mean")]);
+    // Where plots hold unequal numbers of trees, the units of the analysis are the trees.
+    let units = if analysis.plan.units_are_trees { text!("#Trees") } else { text!("#Plots") };
+    heads.extend([units, &mean, text!("#SE of the mean")]);
     if adjusted {
         heads.push(unadjusted);
     }
