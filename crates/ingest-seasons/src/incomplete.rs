@@ -52,6 +52,20 @@ pub(crate) fn visits(tables: &BookTables) -> Vec<LostVisit> {
     lost.collect()
 }
 
+/// What is told of each table: how many, and the first place.
+#[derive(Default)]
+struct Told(BTreeMap<Table, (u64, Place)>);
+
+impl Told {
+    fn add(&mut self, table: Table, place: Place) {
+        let (count, first) = self.0.entry(table).or_insert_with(|| (0, place.clone()));
+        *count += 1;
+        if place < *first {
+            *first = place;
+        }
+    }
+}
+
 /// `tree_no` and `season` of every tree-season with a lost visit, each once; warns of them, and of
 /// visits whose season is unknown because their day could not be read.
 pub(crate) fn tree_seasons(
@@ -63,17 +77,15 @@ pub(crate) fn tree_seasons(
     lost.sort();
     let grace = book.options.harvest_grace_days;
     let mut found: BTreeSet<(u32, i32)> = BTreeSet::new();
-    let (mut whole, mut undated) = (BTreeMap::new(), BTreeMap::new());
+    let (mut whole, mut undated) = (Told::default(), Told::default());
     let misdated = outcome
         .rejected
         .iter()
         .filter(|row| matches!(row.code, Code::BeforePlanting | Code::SeasonStray));
     for row in misdated.filter(|row| matches!(row.table, Table::Harvests | Table::Prunings)) {
-        let first = || (0_u64, outcome.date_place(row.stands));
-        let entry = undated.entry(row.table).or_insert_with(first);
-        entry.0 += 1;
-        entry.1 = outcome.date_place(row.stands).min(entry.1.clone());
+        undated.add(row.table, outcome.date_place(row.stands));
     }
+    // Of several picks of one tree-season the first by place is told, whatever the order of the rows.
     let mut out_of_season = std::mem::take(&mut outcome.out_of_season);
     out_of_season.sort_by(|a, b| a.3.cmp(&b.3));
     for (tree, region, number, place) in out_of_season {
@@ -81,16 +93,10 @@ pub(crate) fn tree_seasons(
         match calendar.and_then(|(calendar, day)| calendar.season_meant(day)) {
             Some(season) => {
                 if found.insert((tree, i32::from(season))) {
-                    let entry = whole.entry(Table::Harvests).or_insert((0_u64, place.clone()));
-                    entry.0 += 1;
-                    entry.1 = place.min(entry.1.clone());
+                    whole.add(Table::Harvests, place);
                 }
             }
-            None => {
-                let entry = undated.entry(Table::Harvests).or_insert((0_u64, place.clone()));
-                entry.0 += 1;
-                entry.1 = place.min(entry.1.clone());
-            }
+            None => undated.add(Table::Harvests, place),
         }
     }
     if !lost.is_empty() {
@@ -117,20 +123,14 @@ pub(crate) fn tree_seasons(
             match seasons.as_slice() {
                 [season] => {
                     if found.insert((*tree, i32::from(*season))) {
-                        let entry = whole.entry(*table).or_insert((0_u64, place.clone()));
-                        entry.0 += 1;
-                        entry.1 = place.clone().min(entry.1.clone());
+                        whole.add(*table, place.clone());
                     }
                 }
-                _ => {
-                    let entry = undated.entry(*table).or_insert((0_u64, place.clone()));
-                    entry.0 += 1;
-                    entry.1 = place.clone().min(entry.1.clone());
-                }
+                _ => undated.add(*table, place.clone()),
             }
         }
     }
-    for (table, (count, place)) in whole {
+    for (table, (count, place)) in whole.0 {
         let what = say!(
             "{} with a row set aside {} not whole and left out, here first",
             counted(count, text!("tree-season"), text!("tree-seasons")),
@@ -138,7 +138,7 @@ pub(crate) fn tree_seasons(
         );
         outcome.warn(place, Code::TreeSeasonIncomplete, what, remedy(table));
     }
-    for (table, (count, place)) in undated {
+    for (table, (count, place)) in undated.0 {
         let what = say!(
             "{} of known trees {} set aside with a day that cannot be right or read: one season of each tree is counted without it, here first",
             counted(count, text!("row"), text!("rows")),

@@ -150,11 +150,11 @@ fn without_stray_seasons(
     outcome: &mut Outcome,
 ) -> PolarsResult<DataFrame> {
     let mut trees: BTreeMap<(u32, i32), BTreeSet<u32>> = BTreeMap::new();
-    let seasons = || -> PolarsResult<Vec<Option<(u32, i32)>>> {
-        let regions = indices(picks, REGION_NO)?.iter();
-        Ok(regions.zip(ints(picks, ts::SEASON)?.iter()).map(|(r, s)| r.zip(s)).collect())
-    };
-    let seasons = seasons()?;
+    let regions = indices(picks, REGION_NO)?.iter();
+    let seasons: Vec<Option<(u32, i32)>> = regions
+        .zip(ints(picks, ts::SEASON)?.iter())
+        .map(|(region, season)| region.zip(season))
+        .collect();
     for (season, tree) in seasons.iter().zip(indices(picks, TREE_NO)?.iter()) {
         if let (Some(season), Some(tree)) = (season, tree) {
             trees.entry(*season).or_default().insert(tree);

@@ -16,6 +16,7 @@ mod parts;
 mod prunings;
 mod quarantine;
 mod read;
+mod refused;
 mod report;
 mod rows;
 mod set_aside;
