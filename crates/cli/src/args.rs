@@ -364,9 +364,9 @@ pub struct SizeArgs {
     /// sub_sub_within or main_by_sub; treatments, or sub for split plots, when absent
     #[arg(long, value_name = "MEANS", value_parser = comparison)]
     pub compare: Option<Comparison>,
-    /// Difference to be found, per cent of the mean
+    /// Difference to be found, per cent of the mean; without it the smallest that each size finds
     #[arg(long, value_name = "PCT", value_parser = number, allow_negative_numbers = true)]
-    pub difference: f64,
+    pub difference: Option<f64>,
     /// Power wanted, per cent
     #[arg(long, value_name = "PCT", value_parser = number, allow_negative_numbers = true, default_value_t = 80.0)]
     pub power: f64,

@@ -127,6 +127,46 @@ fn sizes_of_a_book_that_cannot_cost_pruning() {
     ]);
 }
 
+/// Without a difference the answer is what can be found: by every size tried, and by the trees that
+/// the book has. Those in training and in trials are not at hand.
+#[test]
+fn the_trees_at_hand_find_what_they_can() {
+    let book = Book::tidy();
+    book.append("blocks.csv", "B3,Farm,plain,8,8,2023");
+    for tree in 1..=6 {
+        book.append("trees.csv", &format!("Y{tree:02},B3"));
+    }
+    let asked = ["size", book.arg(), "--treatments", "4", "--format", "json"];
+    let size = |more: &[&str]| -> serde_json::Value {
+        let ran = anacurve(&[&asked[..], more].concat());
+        assert_eq!(ran.code, 0, "{}", ran.stderr);
+        serde_json::from_str(&ran.stdout).unwrap()
+    };
+    let found = size(&[]);
+    assert!(found["cells"][0]["power"].is_null() && found["least_trees"].is_null());
+    let at_hand = found["at_hand"].as_array().unwrap();
+    assert_eq!(at_hand.len(), 3, "one region, three numbers of seasons");
+    let one = &at_hand[0];
+    assert_eq!(
+        (one["trees_at_hand"].as_u64(), one["size"]["trees"].as_u64()),
+        (Some(12), Some(12))
+    );
+    // What is found in that way is found with the power asked for.
+    let least = 100.0 * one["size"]["detectable"].as_f64().unwrap();
+    let again = size(&["--difference", &least.to_string()]);
+    let power = again["at_hand"][0]["size"]["power"].as_f64().unwrap();
+    assert!((power - 0.8).abs() < 1e-9, "{power}");
+    let text = anacurve(&["size", book.arg(), "--treatments", "4"]).stdout;
+    assert!(
+        text.contains(&format!("  plain, 12 trees, 1 season: {least:.0} % (3 replicates, ")),
+        "{text}"
+    );
+    book.put("trials.csv", "trial,tree,replicate,x\nOld,T02,R1,a\nOld,T04,R1,b\n");
+    let fewer = &size(&[])["at_hand"][0];
+    assert_eq!(fewer["trees_at_hand"].as_u64(), Some(10));
+    assert!(fewer["size"].is_null(), "ten trees are too few for four treatments three times");
+}
+
 #[test]
 fn sizes_of_a_book_with_one_pruning() {
     let book = Book::tidy();
@@ -363,6 +403,65 @@ fn trees_in_training_stay_out_of_a_trial_of_intensities() {
     let told = "Left out of block B1: 1 tree under the training age of 3 years at harvest 2025.";
     assert!(some.stdout.contains(told), "{}", some.stdout);
     assert!(!book.text("laid/trials.csv").contains("N99"));
+}
+
+/// Whoever cuts reads what to do; whoever pays reads the hours and wages.
+#[test]
+fn sheets_say_what_to_cut_and_what_it_takes() {
+    let book = Book::tidy();
+    let ran = layout(&book, &in_block("B1"), &["--book", book.arg()]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    let sheets = book.text("laid/field-sheets.html");
+    for words in ["do not prune", "cut 15 % of the canopy", "cut 30 % of the canopy"] {
+        let unbroken = words.replace(" %", "\u{a0}%");
+        assert!(sheets.contains(words) || sheets.contains(&unbroken), "{words}");
+    }
+    // Two trees each of (4 + 30 x 0.15) and (4 + 30 x 0.30) minutes: 43 minutes at 0.9 an hour.
+    let told = "pruning it once takes 0.7 hours for 4 trees and 1 coins of wages.";
+    assert!(ran.stdout.contains(told), "{}", ran.stdout);
+    let bare = in_block("B1").replace("unit = \"fraction\"\n", "");
+    layout(&book, &bare, &["--book", book.arg()]).fails_saying(&[
+        "next.toml:6",
+        "numbers without a unit",
+        "unit = \"fraction\"",
+    ]);
+}
+
+/// A trial across regions, and trees younger than any that records tell of, are drawn and told.
+#[test]
+fn layouts_tell_of_two_regions_and_of_untried_ages() {
+    let book = Book::tidy();
+    book.append(
+        "book.toml",
+        "[regions.hill]\nname = \"High Hill\"\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]",
+    );
+    book.replace("blocks.csv", "B2,Farm,plain", "B2,Hill,hill");
+    book.append("blocks.csv", "B3,Farm,plain,8,8,2020");
+    for tree in 1..=6 {
+        book.append("trees.csv", &format!("Y{tree:02},B3"));
+    }
+    let across = |blocks: &str| {
+        let ran = layout(
+            &book,
+            &format!("{REQUEST}[field]\nblocks = [{blocks}]\n"),
+            &["--book", book.arg()],
+        );
+        assert_eq!(ran.code, 0, "{}", ran.stderr);
+        ran.stdout
+    };
+    let two = across("\"B1\", \"B2\"");
+    // Six trees are taken of twelve: those of one block may do.
+    let wide = REQUEST.replace("replicates = 2", "replicates = 4");
+    let ran = layout(
+        &book,
+        &format!("{wide}[field]\nblocks = [\"B1\", \"B2\"]\n"),
+        &["--book", book.arg()],
+    );
+    assert!(ran.stdout.contains("stand in 2 regions (High Hill, plain)"), "{two} {}", ran.stdout);
+    let young = across("\"B3\"");
+    assert!(young.contains("Block B3: 6 trees younger than every tree in the records"), "{young}");
+    let old = across("\"B1\"");
+    assert!(!old.contains("younger") && !old.contains("regions"), "{old}");
 }
 
 /// What was picked before the trial was pruned is no result of it: the section names the first

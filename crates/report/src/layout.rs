@@ -14,6 +14,7 @@ use std::fs;
 use std::path::Path;
 use trials::amount_words;
 use trials::layout::{Layout, NewField, TrialTable};
+use words::say;
 
 /// Code of a treatment on maps and labels: A to Z, then A2 and so on.
 fn code(treatment: usize) -> String {
@@ -33,6 +34,14 @@ fn described(layout: &Layout, levels: &[Option<String>]) -> String {
     let words = layout.factors.iter().zip(levels).filter_map(|(factor, level)| {
         let level = level.as_ref()?;
         let amount = factor.unit.as_deref().zip(level.parse::<f64>().ok());
+        if let (true, Some((unit, share))) = (factor.is_intensity(), amount) {
+            // Whoever cuts reads what to do, not the column's name.
+            return Some(if share > 0.0 {
+                say!("cut {} of the canopy", amount_words(share, unit))
+            } else {
+                say!("do not prune")
+            });
+        }
         let said =
             amount.map_or_else(|| level.clone(), |(unit, amount)| amount_words(amount, unit));
         let day = match layout.day_of_lead(&factor.name, level) {

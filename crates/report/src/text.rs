@@ -204,7 +204,7 @@ pub const CAUTION_SHORT: Text = constant!(
 
 /// What to do about the verdict `trial`.
 pub const HOW_TO_TRY: Text = constant!(
-    "How many trees, plots and seasons a trial needs is told by `anacurve size`; `anacurve layout` draws its plan by lot and prints the sheets for the field. Both explain themselves with --help; the trial is then declared in book.toml, and the next run analyses it."
+    "What the trees of each region can find, and how many trees, plots and seasons a difference needs, is told by `anacurve size`; `anacurve layout` draws its plan by lot and prints the sheets for the field. Both explain themselves with --help; the trial is then declared in book.toml, and the next run analyses it."
 );
 
 pub const WORK_NONE: Text = constant!("There are no blocks to plan for.");

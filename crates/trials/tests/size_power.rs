@@ -353,7 +353,7 @@ fn trade_off_finds_the_fewest_trees() {
         size: TrialSize::of(TrialDesign::RandomisedBlocks, 5, 2),
         components: Components { plot: 0.3, tree: 1.2, tree_season: 1.5, ..Components::default() },
         comparison: Comparison::Treatments,
-        effect: Effect::Difference(1.5),
+        effect: Some(Effect::Difference(1.5)),
         alpha: 0.05,
         target: 0.8,
         trees_per_plot: vec![1, 2, 4, 6],
@@ -365,8 +365,11 @@ fn trade_off_finds_the_fewest_trees() {
     assert_eq!((grid.cells.len(), grid.without_error), (4 * 11 * 3, 12));
     let least = grid.least_trees.unwrap();
     for cell in &grid.cells {
-        assert!(cell.power.is_finite() && cell.sed > 0.0);
-        assert!(cell.power < 0.8 || cell.trees >= least.trees);
+        let power = cell.power.unwrap();
+        assert!(power.is_finite() && cell.sed > 0.0);
+        assert!(power < 0.8 || cell.trees >= least.trees);
+        // A difference is found where it is no smaller than the smallest found.
+        assert_eq!(power >= 0.8, cell.detectable <= 1.5, "{cell:?}");
         // Twice the trees of a plot never lose power.
         let more = grid.cells.iter().find(|other| {
             (other.trees_per_plot, other.replicates, other.seasons)
@@ -389,7 +392,7 @@ fn trade_off_finds_the_fewest_trees() {
         &size,
         &request.components,
         Comparison::Treatments,
-        &request.effect,
+        &Effect::Difference(1.5),
         (0.05, 0.8),
         50,
     )

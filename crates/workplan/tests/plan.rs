@@ -197,7 +197,10 @@ fn a_share_of_the_trees_is_said_in_the_language_of_the_crew() {
 /// says so in both languages.
 #[test]
 fn a_block_of_trial_trees_alone_gets_no_work() {
-    let of_trial = |trees| vec![InTrial { trial: "X-7".to_owned(), trees }];
+    let of_trial = |trees: usize| {
+        let ids = (1..=trees).map(|k| format!("T{k}")).collect();
+        vec![InTrial { trial: "X-7".to_owned(), ids }]
+    };
     let whole =
         PlanBlock { work: Work::OfTrials, trees: 0, in_trials: of_trial(24), ..pruned("n1", "a") };
     let part = PlanBlock { trees: 256, in_trials: of_trial(1), ..pruned("n2", "a") };
@@ -214,8 +217,15 @@ fn a_block_of_trial_trees_alone_gets_no_work() {
     assert!(sheet.warnings[0].starts_with("24 trees of this block: part of trial X-7."));
     assert!(sheet.warnings[0].contains("by nobody else"));
     assert!((part.trees_worked - 256.0).abs() < 1e-9);
-    let warning = &part.crew_sheet(&Catalogue::ENGLISH).warnings[0];
-    assert!(warning.starts_with("1 tree of this block"), "{warning}");
+    let warnings = part.crew_sheet(&Catalogue::ENGLISH).warnings;
+    assert!(warnings[0].starts_with("1 tree of this block"), "{warnings:?}");
+    // Whoever works beside them knows which they are; where all are the trial's, no list is needed.
+    assert_eq!((warnings[1].as_str(), warnings.len()), ("Trees of trial X-7: T1.", 2));
+    assert_eq!(whole.crew_sheet(&Catalogue::ENGLISH).warnings.len(), 1);
+    let many = PlanBlock { trees: 256, in_trials: of_trial(72), ..pruned("n3", "a") };
+    let many = &self::plan(&[many], r#"{"crew_size": 4}"#, "{}").blocks[0];
+    let line = &many.crew_sheet(&Catalogue::ENGLISH).warnings[1];
+    assert!(line.contains("T60 and 12 more") && !line.contains("T61"), "{line}");
     let entry = part.event(&Catalogue::PORTUGUESE).unwrap();
     assert!(entry.description.contains("1 árvore deste talhão: parte do ensaio X-7."));
 }

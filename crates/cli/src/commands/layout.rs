@@ -38,6 +38,7 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
         layout.date_leads(&field::regions(&layout, standing)?);
         layout.first_harvest = field::first_harvest(&layout, standing)?;
         layout.methods.extend(left_out);
+        layout.methods.extend(field::remarks(&layout, standing)?);
     }
     report::publish(&args.out, |dir| -> Result<(), ReportError> {
         report::write_layout(&layout, dir)

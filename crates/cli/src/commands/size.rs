@@ -1,5 +1,6 @@
 //! `anacurve size`: how large the next trial must be.
 
+mod at_hand;
 mod locate;
 
 use crate::args::{Format, SizeArgs};
@@ -52,10 +53,14 @@ impl Variations {
 
 /// Computes the trade-off and shows it.
 pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
-    let (components, words) = components_of(args)?;
+    let Known { components, words, at_hand } = known(args)?;
     let request = request(args, components)?;
     let found = trade_off(&request).map_err(refused)?;
     let mut part = part(args, &found, words);
+    let within = at_hand::within(&found, &at_hand);
+    let section = at_hand::section(args, &within);
+    let shown = section.as_ref().map(|section| at_hand::text(section, &within)).unwrap_or_default();
+    part.sections.extend(section);
     let located = locate::question(args, &request, components)?
         .map(|question| locate::located(args, &question))
         .transpose()
@@ -64,7 +69,7 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
         part.sections.push(located.section.clone());
     }
     if let Some(out) = &args.out {
-        let json = json(&found, located.as_ref())?;
+        let json = json(&found, &within, located.as_ref())?;
         report::publish(out, |dir| -> Result<(), ReportError> {
             report::write_size(&part, dir)?;
             let path = dir.join("size.json");
@@ -73,25 +78,32 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
         .map_err(|error| super::from_publish(&error))?;
     }
     let text = match args.format {
-        Format::Text => text(args, &part, &found, located.as_ref()),
-        Format::Json => json(&found, located.as_ref())?,
+        Format::Text => text(args, &part, &found, &shown, located.as_ref()),
+        Format::Json => json(&found, &within, located.as_ref())?,
     };
     print_data(&text)?;
     Ok(Outcome::Done)
 }
 
-/// What is written as JSON: the trade-off, and where the best level was asked for, its precision.
+/// What is written as JSON: the trade-off, of a book what the trees of each region find, and where
+/// the best level was asked for, its precision.
 #[derive(Serialize)]
 struct Answer<'a> {
     #[serde(flatten)]
     found: &'a TradeOff,
+    #[serde(skip_serializing_if = "<[_]>::is_empty")]
+    at_hand: &'a [at_hand::Within],
     #[serde(skip_serializing_if = "Option::is_none")]
     optimum: Option<&'a locate::Answer>,
 }
 
-fn json(found: &TradeOff, located: Option<&locate::Located>) -> Result<String, Failure> {
+fn json(
+    found: &TradeOff,
+    at_hand: &[at_hand::Within],
+    located: Option<&locate::Located>,
+) -> Result<String, Failure> {
     let optimum = located.map(|located| &located.answer);
-    serde_json::to_string_pretty(&Answer { found, optimum })
+    serde_json::to_string_pretty(&Answer { found, at_hand, optimum })
         .map(|text| text + "\n")
         .map_err(|error| Failure::new(error, ""))
 }
@@ -100,7 +112,16 @@ fn refused(error: SizeError) -> Failure {
     Failure::new(error, "anacurve size --help explains the numbers; give others")
 }
 
-fn components_of(args: &SizeArgs) -> Result<(Components, Vec<String>), Failure> {
+/// What is known of the trees.
+struct Known {
+    components: Components,
+    /// How the components came about.
+    words: Vec<String>,
+    /// Trees that a book has for a new trial.
+    at_hand: Vec<at_hand::AtHand>,
+}
+
+fn known(args: &SizeArgs) -> Result<Known, Failure> {
     if let Some(path) = &args.components {
         let shown = path.display();
         let hint = "write coefficients of variation in per cent, for example tree = 35; anacurve \
@@ -110,7 +131,7 @@ fn components_of(args: &SizeArgs) -> Result<(Components, Vec<String>), Failure> 
         let found: Variations = toml::from_str(&text)
             .map_err(|error| Failure::new(format!("{shown}: {}", error.message()), hint))?;
         let words = vec![say!("Coefficients of variation as given in {shown}.")];
-        return Ok((found.components(), words));
+        return Ok(Known { components: found.components(), words, at_hand: Vec::new() });
     }
     let Some(book) = &args.book else {
         return Err(Failure::new(
@@ -133,7 +154,12 @@ fn components_of(args: &SizeArgs) -> Result<(Components, Vec<String>), Failure> 
     let model = model?;
     checked.still_holds(book)?;
     match model {
-        Some(model) => components::of_book(&checked, &model),
+        Some(model) => {
+            let table = advice::table_of(&checked)?;
+            let (components, words) = components::of_book(&table, &checked, &model)?;
+            let at_hand = at_hand::of_book(&checked, &table)?;
+            Ok(Known { components, words, at_hand })
+        }
         None => Err(Failure::new(
             format!("{}: the records are too few to tell how much trees vary", book.display()),
             "give coefficients of variation with --components; 30 to 40 % between trees is common",
@@ -175,7 +201,7 @@ fn request(args: &SizeArgs, components: Components) -> Result<TradeOffRequest, F
         size,
         components,
         comparison,
-        effect: Effect::Difference(args.difference / 100.0),
+        effect: args.difference.map(|difference| Effect::Difference(difference / 100.0)),
         alpha: args.alpha / 100.0,
         target: args.power / 100.0,
         trees_per_plot: args.trees.clone(),
@@ -201,29 +227,49 @@ fn seasons_said(number: usize) -> String {
 }
 
 fn cell_words(cell: &TradeOffCell) -> String {
-    say!(
-        "{} of {}, {}, {}: {}; power {}, a difference of two means has a standard error of {:.1} % of the mean",
+    let size = say!(
+        "{} of {}, {}, {}: {}",
         replicates_said(cell.replicates),
         counted((cell.plots / cell.replicates.max(1)) as u64, text!("plot"), text!("plots")),
         per_plot_said(cell.trees_per_plot),
         seasons_said(cell.seasons),
-        counted(cell.trees as u64, text!("tree"), text!("trees")),
-        percent(cell.power),
-        100.0 * cell.sed
-    )
+        counted(cell.trees as u64, text!("tree"), text!("trees"))
+    );
+    let sed = 100.0 * cell.sed;
+    match cell.power {
+        Some(power) => say!(
+            "{size}; power {}, a difference of two means has a standard error of {sed:.1} % of the mean",
+            percent(power)
+        ),
+        None => say!(
+            "{size}, which find a difference of {}; a difference of two means has a standard error of {sed:.1} % of the mean",
+            percent(cell.detectable)
+        ),
+    }
 }
 
 fn finding(args: &SizeArgs, found: &TradeOff) -> String {
+    let Some(difference) = args.difference else {
+        let least = |a: &&TradeOffCell, b: &&TradeOffCell| a.detectable.total_cmp(&b.detectable);
+        let best = found.cells.iter().min_by(least);
+        let best = best.map(cell_words).unwrap_or_default();
+        return say!(
+            "Of the sizes tried, the smallest difference of two means, in per cent of the mean, is found with {} % probability at {} % by {best}.",
+            args.power,
+            args.alpha
+        );
+    };
     let asked = say!(
         "To find a difference of {} % of the mean with {} % probability at {} %",
-        args.difference,
+        difference,
         args.power,
         args.alpha
     );
     match &found.least_trees {
         Some(cell) => say!("{asked}, the fewest trees are {}.", cell_words(cell)),
         None => {
-            let most = found.cells.iter().max_by(|a, b| a.power.total_cmp(&b.power));
+            let power = |cell: &TradeOffCell| cell.power.unwrap_or_default();
+            let most = found.cells.iter().max_by(|a, b| power(a).total_cmp(&power(b)));
             let best = most
                 .map_or_else(String::new, |cell| say!(" The most powerful: {}.", cell_words(cell)));
             say!("{asked}, none of these sizes suffices.{best}")
@@ -241,17 +287,28 @@ fn part(args: &SizeArgs, found: &TradeOff, words: Vec<String>) -> TrialPart {
         text!("#Trees x seasons"),
         text!("#SEd, % of the mean"),
         text!("#df"),
+        text!("#Smallest found, %"),
         text!("#Power, %"),
     ];
-    let caption = say!(
-        "Power for a difference of {} % of the mean at {} %: {}",
-        args.difference,
-        args.alpha,
-        args.design.name()
-    );
-    let mut table = TrialTable::new("trade-off", caption, &heads);
+    let design = args.design.name();
+    let caption = match args.difference {
+        Some(difference) => say!(
+            "Power for a difference of {} % of the mean at {} %: {}",
+            difference,
+            args.alpha,
+            design
+        ),
+        None => say!(
+            "Smallest difference, % of the mean, found with {} % probability at {} %: {}",
+            args.power,
+            args.alpha,
+            design
+        ),
+    };
+    let shown = heads.len() - usize::from(args.difference.is_none());
+    let mut table = TrialTable::new("trade-off", caption, &heads[..shown]);
     for cell in &found.cells {
-        table.rows.push(vec![
+        let mut row = vec![
             TrialCell::Text(cell.seasons.to_string()),
             TrialCell::Number(Some(cell.trees_per_plot as f64), 0),
             TrialCell::Number(Some(cell.replicates as f64), 0),
@@ -260,8 +317,11 @@ fn part(args: &SizeArgs, found: &TradeOff, words: Vec<String>) -> TrialPart {
             TrialCell::Number(Some(cell.tree_seasons as f64), 0),
             TrialCell::Number(Some(100.0 * cell.sed), 1),
             TrialCell::Number(Some(cell.df), 1),
-            TrialCell::Number(Some(100.0 * cell.power), 0),
-        ]);
+            TrialCell::Number(Some(100.0 * cell.detectable), 1),
+            TrialCell::Number(cell.power.map(|power| 100.0 * power), 0),
+        ];
+        row.truncate(shown);
+        table.rows.push(row);
     }
     let mut paragraphs = words;
     if let Some(cell) = &found.least_tree_seasons {
@@ -297,26 +357,39 @@ fn plot(args: &SizeArgs, found: &TradeOff, seasons: usize) -> TrialPlot {
             points: own
                 .map(|cell| TrialPoint {
                     x: cell.replicates as f64,
-                    y: 100.0 * cell.power,
+                    y: 100.0 * cell.power.unwrap_or(cell.detectable),
                     name: replicates_said(cell.replicates),
                 })
                 .collect(),
             joined: true,
         }
     });
-    TrialPlot {
-        name: format!("power-{seasons}"),
-        title: say!("Power with {}", seasons_said(seasons)),
-        caption: say!(
-            "Probability of finding the difference; the dashed line is what was asked for."
+    let seasons_said = seasons_said(seasons);
+    let (name, title, caption, y_title) = match args.difference {
+        Some(_) => (
+            "power",
+            say!("Power with {}", seasons_said),
+            say!("Probability of finding the difference; the dashed line is what was asked for."),
+            say!("Power (%)"),
         ),
+        None => (
+            "smallest",
+            say!("Smallest difference found with {}", seasons_said),
+            say!("Per cent of the mean, found with {} % probability.", args.power),
+            say!("Smallest difference (%)"),
+        ),
+    };
+    TrialPlot {
+        name: format!("{name}-{seasons}"),
+        title,
+        caption,
         x_title: say!("Replicates"),
-        y_title: say!("Power (%)"),
+        y_title,
         categories: Vec::new(),
         series: series.collect(),
         curves: Vec::new(),
         bar: None,
-        levels: vec![args.power],
+        levels: args.difference.map(|_| args.power).into_iter().collect(),
         span: None,
     }
 }
@@ -325,6 +398,7 @@ fn text(
     args: &SizeArgs,
     part: &TrialPart,
     found: &TradeOff,
+    at_hand: &str,
     located: Option<&locate::Located>,
 ) -> String {
     let mut out = format!("{}\n", part.finding);
@@ -332,10 +406,12 @@ fn text(
         out.push_str(&format!("{paragraph}\n"));
     }
     for &seasons in &args.seasons {
-        out.push_str(&format!(
-            "\nPower in per cent, {}\n  replicates ",
-            counted(seasons as u64, "season", "seasons")
-        ));
+        let shown = match args.difference {
+            Some(_) => "Power in per cent",
+            None => "Smallest difference found, per cent of the mean",
+        };
+        let seasons_said = counted(seasons as u64, "season", "seasons");
+        out.push_str(&format!("\n{shown}, {seasons_said}\n  replicates "));
         for replicates in &args.replicates {
             out.push_str(&format!("{replicates:>5}"));
         }
@@ -348,13 +424,17 @@ fn text(
                         == (seasons, trees, replicates)
                 });
                 match cell {
-                    Some(cell) => out.push_str(&format!("{:>5.0}", 100.0 * cell.power)),
+                    Some(cell) => {
+                        let shown = cell.power.unwrap_or(cell.detectable);
+                        out.push_str(&format!("{:>5.0}", 100.0 * shown));
+                    }
                     None => out.push_str("    -"),
                 }
             }
             out.push('\n');
         }
     }
+    out.push_str(at_hand);
     out.push_str(&located.map(locate::text).unwrap_or_default());
     if let Some(dir) = &args.out {
         out.push_str(&format!("Page: {}\n", dir.join("size.html").display()));

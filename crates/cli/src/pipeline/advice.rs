@@ -158,7 +158,11 @@ pub fn yield_model(
     Ok(fitted(&table_of(checked)?, &settings, stages)?.ok())
 }
 
-fn table_of(checked: &Checked) -> Result<TreeSeasons, Failure> {
+/// The linked table of a book.
+///
+/// # Errors
+/// When the table breaks its own promise.
+pub fn table_of(checked: &Checked) -> Result<TreeSeasons, Failure> {
     TreeSeasons::from_batch(&checked.linked.tree_seasons)
         .map_err(|error| Failure::new(error, "this is a defect of the program; please report it"))
 }

@@ -12,14 +12,13 @@ use words::{say, text};
 /// # Errors
 /// When the fit has none.
 pub fn of_book(
+    table: &TreeSeasons,
     checked: &Checked,
     model: &YieldModel,
 ) -> Result<(Components, Vec<String>), Failure> {
     let broken =
         |error: String| Failure::new(error, "this is a defect of the program; please report it");
     let found = model.fit.variance_components().map_err(|error| broken(error.to_string()))?;
-    let table = TreeSeasons::from_batch(&checked.linked.tree_seasons)
-        .map_err(|error| broken(error.to_string()))?;
     let grown = table.yield_kg.iter().zip(&table.young).filter(|(_, young)| !**young);
     let (sum, count) = grown.fold((0.0, 0.0), |(sum, n), (kg, _)| (sum + kg, n + 1.0));
     let mean: f64 = sum / f64::max(count, 1.0);

@@ -2,7 +2,7 @@
 
 mod holdings;
 
-pub use holdings::{Holdings, is_young};
+pub use holdings::{Holdings, age, is_young, youngest_recorded};
 
 use advise::{Cost, RegionAdvice, Verdict};
 use ingest_seasons::{HeldBlock, HeldTree};
@@ -64,7 +64,7 @@ fn without_seasons(book: &Book, blocks: &[PlanBlock]) -> Vec<SettingError> {
         // Two lines of a block tell of the same trees.
         if seen.insert((&block.region, &block.site, &block.block)) {
             for own in &block.in_trials {
-                *trees.entry(&own.trial).or_default() += own.trees;
+                *trees.entry(&own.trial).or_default() += own.trees();
             }
         }
     }
@@ -96,11 +96,11 @@ impl Stand<'_> {
     /// training; where all are a trial's, one that says so.
     fn lines(&self) -> Vec<PlanBlock> {
         let season = self.advice.season;
-        let mut in_trials: BTreeMap<&str, u64> = BTreeMap::new();
+        let mut in_trials: BTreeMap<&str, Vec<String>> = BTreeMap::new();
         let (mut grown, mut untried, mut young) = (Vec::new(), Vec::new(), Vec::new());
         for tree in &self.block.trees {
             if let Some(trial) = self.holdings.trial_of(self.book, &tree.tree, season) {
-                *in_trials.entry(trial).or_default() += 1;
+                in_trials.entry(trial).or_default().push(tree.tree.clone());
             } else if self.is_young(tree) {
                 young.push(tree);
             } else if self.is_untried(tree) {
@@ -111,7 +111,7 @@ impl Stand<'_> {
         }
         let in_trials: Vec<InTrial> = in_trials
             .into_iter()
-            .map(|(trial, trees)| InTrial { trial: trial.to_owned(), trees })
+            .map(|(trial, ids)| InTrial { trial: trial.to_owned(), ids })
             .collect();
         let lines = [self.grown(&grown), self.untried(&untried), self.young(&young)];
         let mut lines: Vec<PlanBlock> = lines.into_iter().flatten().collect();

@@ -7,7 +7,7 @@ use crate::dictionary::{plan_table_fields, work_plan_fields};
 use records::MeasuredAs;
 use std::collections::BTreeMap;
 use words::text;
-use workplan::crew_sheet::Work;
+use workplan::crew_sheet::{InTrial, Work};
 use workplan::plan::{CrewSchedule, Plan, PlannedBlock};
 use workplan::products::{Dose, Quantity, Stuff, WaitingTime};
 use workplan::text::{Catalogue, Key};
@@ -110,7 +110,7 @@ fn line(block: &PlannedBlock) -> Vec<PlanCell> {
         number(block.materials, 2),
         number(block.haul.map(|haul| haul.cost), 2),
         number(block.haul.map(|haul| haul.value), 2),
-        whole(sheet.in_trials.iter().map(|own| own.trees).sum::<u64>()),
+        whole(sheet.in_trials.iter().map(InTrial::trees).sum::<u64>()),
         if of_trials.is_empty() { PlanCell::Empty } else { of_trials.join(" ").as_str().into() },
         number(sheet.youngest_recorded, 1),
     ]);

@@ -179,7 +179,7 @@ fn plan(hostile: &str) -> Plan {
                 delay_loss_per_day: Some(100.0 - k as f64),
                 value: 9000.0,
                 in_trials: if k == 1 {
-                    vec![InTrial { trial: hostile.into(), trees: 12 }]
+                    vec![InTrial { trial: hostile.into(), ids: vec![hostile.into(); 12] }]
                 } else {
                     Vec::new()
                 },

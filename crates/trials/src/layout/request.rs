@@ -41,6 +41,17 @@ impl LayoutFactor {
     pub fn is_fraction(&self) -> bool {
         self.unit.as_deref() == Some("fraction")
     }
+
+    /// Whether the name speaks of intensities, in any of the languages of a table's headings.
+    pub(super) fn names_intensity(&self) -> bool {
+        self.name.to_lowercase().contains("intensi")
+    }
+
+    /// Whether the levels are shares of the canopy to remove.
+    #[must_use]
+    pub fn is_intensity(&self) -> bool {
+        self.is_fraction() && self.names_intensity()
+    }
 }
 
 /// Trees of a plot: rows x columns.

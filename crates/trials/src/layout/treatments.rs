@@ -245,10 +245,19 @@ fn check_factors(request: &LayoutRequest) -> Result<(), LayoutError> {
                 "write unit = \"fraction\" and the levels as fractions, 0.15 for 15 per cent",
             ));
         }
+        let is_number = |level: &String| level.parse::<f64>().is_ok_and(f64::is_finite);
+        if factor.unit.is_none() && factor.names_intensity() && factor.levels.iter().all(is_number)
+        {
+            return Err(LayoutError::entry(
+                "factors",
+                entry,
+                format!("the levels of factor {} are numbers without a unit", factor.name),
+                "write unit = \"fraction\" and the levels as fractions of the canopy, 0.15 for 15 per \
+                 cent; levels that are names need letters, such as \"light\"",
+            ));
+        }
         if factor.unit.is_some()
-            && let Some(level) = levels_of(request, factor)
-                .iter()
-                .find(|level| !level.parse::<f64>().is_ok_and(f64::is_finite))
+            && let Some(level) = levels_of(request, factor).iter().find(|level| !is_number(level))
         {
             return Err(LayoutError::entry(
                 "factors",

@@ -3,7 +3,7 @@
 use super::comparison::Comparison;
 use super::components::Components;
 use super::error::{SizeError, checked};
-use super::power::{Effect, power};
+use super::power::{Effect, detectable_difference, power};
 use super::precision::precision;
 use super::trial_size::TrialSize;
 use records::TrialDesign;
@@ -18,8 +18,9 @@ pub struct TradeOffRequest {
     pub components: Components,
     /// Comparison.
     pub comparison: Comparison,
-    /// What is to be found.
-    pub effect: Effect,
+    /// What is to be found; `None` asks for the smallest difference found alone.
+    #[serde(default)]
+    pub effect: Option<Effect>,
     /// Level of the test.
     pub alpha: f64,
     /// Power wanted.
@@ -51,8 +52,10 @@ pub struct TradeOffCell {
     pub sed: f64,
     /// Its degrees of freedom.
     pub df: f64,
-    /// Power.
-    pub power: f64,
+    /// Smallest difference of two means found with the power wanted.
+    pub detectable: f64,
+    /// Power for the effect; `None` where none was asked about.
+    pub power: Option<f64>,
 }
 
 /// The grid, ready to be drawn: cells ordered by seasons, trees per plot, replicates.
@@ -65,7 +68,7 @@ pub struct TradeOff {
     /// Number of combinations without degrees of freedom for error.
     pub without_error: usize,
     /// Fewest trees that reach the power; among equals the fewest seasons, then plots. `None` when
-    /// no combination does.
+    /// no combination does, or no effect was asked about.
     pub least_trees: Option<TradeOffCell>,
     /// Fewest trees times seasons that reach the power.
     pub least_tree_seasons: Option<TradeOffCell>,
@@ -105,7 +108,12 @@ pub fn trade_off(request: &TradeOffRequest) -> Result<TradeOff, SizeError> {
                     tree_seasons: size.trees() * seasons,
                     sed: precision.sed,
                     df: precision.df,
-                    power: power(&precision, &request.effect, request.alpha)?,
+                    detectable: detectable_difference(&precision, request.alpha, request.target)?,
+                    power: request
+                        .effect
+                        .as_ref()
+                        .map(|effect| power(&precision, effect, request.alpha))
+                        .transpose()?,
                 });
             }
         }
@@ -117,7 +125,10 @@ pub fn trade_off(request: &TradeOffRequest) -> Result<TradeOff, SizeError> {
             )
         }));
     }
-    let enough = || cells.iter().filter(|cell| cell.power >= request.target).copied();
+    let enough = || {
+        let suffices = |cell: &&TradeOffCell| cell.power.is_some_and(|p| p >= request.target);
+        cells.iter().filter(suffices).copied()
+    };
     Ok(TradeOff {
         request: request.clone(),
         without_error,

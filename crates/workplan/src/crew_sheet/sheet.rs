@@ -38,8 +38,31 @@ pub enum Work {
 pub struct InTrial {
     /// Trial id.
     pub trial: String,
-    /// Trees.
-    pub trees: u64,
+    /// Trees, by id.
+    pub ids: Vec<String>,
+}
+
+/// Most ids of trees that a sheet lists; the field sheets of the trial hold them all.
+const LISTED: usize = 60;
+
+impl InTrial {
+    /// Number of trees.
+    #[must_use]
+    pub fn trees(&self) -> u64 {
+        self.ids.len() as u64
+    }
+
+    /// The trees by id, cut short where they are many.
+    fn listed(&self, words: &Catalogue) -> String {
+        let first: Vec<&str> = self.ids.iter().take(LISTED).map(String::as_str).collect();
+        match self.ids.len().saturating_sub(LISTED) {
+            0 => first.join(", "),
+            more => {
+                let more = words.number(more as f64, 0);
+                words.say(Key::AndMore, &[("first", &first.join(", ")), ("more", &more)])
+            }
+        }
+    }
 }
 
 /// What a sheet is made from.
@@ -138,7 +161,7 @@ impl SheetInput {
             title: self.block.clone(),
             work: words.text(self.work_key()).to_owned(),
             how_much: instruction.map_or_else(Vec::new, |how_much| how_much.lines(words)),
-            warnings: self.warnings(words),
+            warnings: self.warnings(words).into_iter().chain(self.trial_trees(words)).collect(),
             steps,
             facts: self.facts(words),
             tools: self.tools.iter().map(|need| tool_line(need, words)).collect(),
@@ -164,7 +187,7 @@ impl SheetInput {
     pub fn warnings(&self, words: &Catalogue) -> Vec<String> {
         let of_trial = self.in_trials.iter().map(|own| {
             let trees = speaking(words.spoken_language(), || {
-                counted(own.trees, text!("tree"), text!("trees"))
+                counted(own.trees(), text!("tree"), text!("trees"))
             });
             let places = [("trees", trees.as_str()), ("trial", own.trial.as_str())];
             words.say(Key::OfTrial, &places)
@@ -173,6 +196,15 @@ impl SheetInput {
             words.say(Key::YoungerThanRecords, &[("years", &words.number(age.floor(), 0))])
         });
         of_trial.chain(young).collect()
+    }
+
+    /// The trees of trials among those that a crew works on, by id, a line per trial.
+    fn trial_trees<'a>(&'a self, words: &'a Catalogue) -> impl Iterator<Item = String> + 'a {
+        let among_others = self.work != Work::OfTrials;
+        self.in_trials.iter().filter(move |_| among_others).map(|own| {
+            let ids = own.listed(words);
+            words.say(Key::TrialTrees, &[("trial", own.trial.as_str()), ("ids", ids.as_str())])
+        })
     }
 
     /// Cautions that belong to the block's work.

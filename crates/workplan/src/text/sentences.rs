@@ -76,6 +76,8 @@ pub(super) fn sentence(key: Key) -> Text {
                 "{trees} of this block: part of trial {trial}. They are cut by the field sheet of that trial and by nobody else: leave them alone."
             )
         }
+        Key::TrialTrees => constant!("Trees of trial {trial}: {ids}."),
+        Key::AndMore => constant!("{first} and {more} more"),
         Key::YoungerThanRecords => {
             constant!(
                 "No tree so young is in the records of this region (the youngest there: {years} years). Nobody knows what a hard cut does to these trees: never cut more than stated here, and stop when in doubt."

@@ -2,12 +2,12 @@
 
 use super::request::RequestFile;
 use crate::console::Failure;
-use crate::pipeline::work::is_young;
+use crate::pipeline::work::{age, is_young, youngest_recorded};
 use crate::pipeline::{Standing, from_ingest};
 use ::words::{say, text};
-use ingest_seasons::{HeldBlock, StandingTree, held_blocks, standing_trees};
+use ingest_seasons::{HeldBlock, HeldTree, StandingTree, held_blocks, standing_trees};
 use model::TreeSeasons;
-use records::{Calendar, Table, counted, noun};
+use records::{Book, Calendar, Table, counted, noun};
 use std::collections::{BTreeMap, BTreeSet};
 use trials::layout::{ExistingTree, Layout, LayoutFactor, LayoutRequest};
 
@@ -134,20 +134,23 @@ pub fn from_book(
 
 /// The season whose harvest a trial laid out now prunes for: of its region, the one after the last
 /// recorded, unless the book sets it; `None` of a book that tells neither.
-fn coming_season(standing: &Standing, region: &str) -> Result<Option<i16>, Failure> {
-    if let Some(season) = standing.tables.book.options.season {
-        return Ok(Some(season));
+pub fn coming_season(book: &Book, table: Option<&TreeSeasons>, region: &str) -> Option<i16> {
+    if let Some(season) = book.options.season {
+        return Some(season);
     }
-    let Some(tree_seasons) = &standing.tree_seasons else { return Ok(None) };
-    let table = TreeSeasons::from_batch(tree_seasons).map_err(|error| {
-        Failure::new(error, "this is a defect of the program; please report it")
-    })?;
+    let table = table?;
     let rows = || (0..table.season.len()).map(|row| (table.region.label(row), table.season[row]));
     let last = |own: Option<&str>| {
         rows().filter(|(region, _)| own.is_none_or(|own| own == *region)).map(|(_, s)| s).max()
     };
     let last = last(Some(region)).or_else(|| last(None));
-    Ok(last.and_then(|last| i16::try_from(last + 1).ok()))
+    last.and_then(|last| i16::try_from(last + 1).ok())
+}
+
+/// The linked table of a book that has one.
+fn table_of(standing: &Standing) -> Result<Option<TreeSeasons>, Failure> {
+    let table = standing.tree_seasons.as_ref().map(TreeSeasons::from_batch).transpose();
+    table.map_err(|error| Failure::new(error, "this is a defect of the program; please report it"))
 }
 
 /// The first harvest after the pruning of a layout, where its regions and their coming season are
@@ -164,11 +167,103 @@ pub fn first_harvest(layout: &Layout, standing: &Standing) -> Result<Option<i16>
     let of_layout: BTreeSet<&str> = layout.plots.iter().map(|plot| plot.patch.as_str()).collect();
     let regions = held.iter().filter(|block| of_layout.contains(block.block.as_str()));
     let regions: BTreeSet<&str> = regions.map(|block| block.region.as_str()).collect();
-    let mut seasons = BTreeSet::new();
-    for region in regions {
-        seasons.insert(coming_season(standing, region)?);
-    }
+    let table = table_of(standing)?;
+    let mut seasons: BTreeSet<Option<i16>> = regions
+        .into_iter()
+        .map(|region| coming_season(&standing.tables.book, table.as_ref(), region))
+        .collect();
     Ok(if seasons.len() == 1 { seasons.pop_first().flatten() } else { None })
+}
+
+/// What is to be known before a layout is used: that it stands in several regions, that trees are
+/// younger than any recorded, and the work of pruning, by the book's working time and wage.
+///
+/// # Errors
+/// When the tables break their own promise.
+pub fn remarks(layout: &Layout, standing: &Standing) -> Result<Vec<String>, Failure> {
+    let book = &standing.tables.book;
+    let mut said = Vec::new();
+    if layout.new_field.is_some() {
+        return Ok(said);
+    }
+    let trees: BTreeSet<&str> = layout
+        .plots
+        .iter()
+        .flat_map(|plot| plot.trees.iter().chain(&plot.border))
+        .map(|tree| tree.tree.as_str())
+        .collect();
+    let held = held_blocks(&standing.tables).map_err(from_ingest)?;
+    let own = |block: &HeldBlock| -> Vec<HeldTree> {
+        block.trees.iter().filter(|tree| trees.contains(tree.tree.as_str())).cloned().collect()
+    };
+    let blocks: Vec<(&HeldBlock, Vec<HeldTree>)> =
+        held.iter().map(|block| (block, own(block))).filter(|(_, own)| !own.is_empty()).collect();
+    let regions: BTreeSet<&str> = blocks.iter().map(|(block, _)| block.region.as_str()).collect();
+    if regions.len() > 1 {
+        let names: Vec<&str> = regions.iter().map(|id| book.region_name(id)).collect();
+        said.push(say!(
+            "The trees stand in {} regions ({}): the analysis takes the trial as one and tells nothing of each region apart. A trial in each does.",
+            regions.len(),
+            names.join(", ")
+        ));
+    }
+    let intensity = layout.factors.iter().position(LayoutFactor::is_intensity);
+    let Some(intensity) = intensity else { return Ok(said) };
+    if let Some(table) = table_of(standing)? {
+        let youngest = youngest_recorded(&table);
+        for (block, trees) in &blocks {
+            let season = coming_season(book, Some(&table), &block.region);
+            let least = youngest.get(&block.region);
+            let Some((season, least)) = season.zip(least) else { continue };
+            let untried = trees.iter().filter(|tree| {
+                age(book, block, tree, i32::from(season))
+                    .is_some_and(|age| age.floor() < least.floor())
+            });
+            let count = untried.count() as u64;
+            if count > 0 {
+                said.push(say!(
+                    "Block {}: {} younger than every tree in the records of the region (the youngest there: {} years). Nobody knows what a hard cut does to these trees: watch them, and stop when in doubt.",
+                    block.block,
+                    ::words::counted(count, text!("tree"), text!("trees")),
+                    least.floor()
+                ));
+            }
+        }
+    }
+    said.extend(effort(layout, book, intensity, &regions));
+    Ok(said)
+}
+
+/// Hours and wages of pruning a layout once, where the book states its working time.
+fn effort(
+    layout: &Layout,
+    book: &Book,
+    intensity: usize,
+    regions: &BTreeSet<&str>,
+) -> Option<String> {
+    let time = book.economics.pruning_time?;
+    let (mut hours, mut cut) = (0.0, 0_u64);
+    for plot in &layout.plots {
+        let levels = &layout.treatments.get(plot.treatment)?.levels;
+        let share: Option<f64> = levels.get(intensity)?.as_ref().and_then(|l| l.parse().ok());
+        // A control beside the factorial may have no intensity.
+        let Some(share) = share.filter(|share| *share > 0.0) else { continue };
+        let trees = (plot.trees.len() + plot.border.len()) as u64;
+        hours += trees as f64 * (time.minutes_per_tree + time.minutes_full_canopy * share) / 60.0;
+        cut += trees;
+    }
+    let trees = ::words::counted(cut, text!("tree"), text!("trees"));
+    let wages: Vec<f64> = regions.iter().map(|region| book.wage_per_hour(region)).collect();
+    Some(match wages.as_slice() {
+        [wage] => say!(
+            "By the book's working time, pruning it once takes {hours:.1} hours for {trees} and {:.0} {} of wages.",
+            hours * wage,
+            book.economics.currency
+        ),
+        _ => {
+            say!("By the book's working time, pruning it once takes {hours:.1} hours for {trees}.")
+        }
+    })
 }
 
 /// Trees of a trial of intensities that are under the training age when it is pruned for the coming
@@ -186,8 +281,10 @@ fn too_young<'a>(
     }
     let book = &standing.tables.book;
     let training = book.options.training_age_years;
+    let table = table_of(standing)?;
     for block in held {
-        let Some(season) = coming_season(standing, &block.region)? else { continue };
+        let coming = coming_season(book, table.as_ref(), &block.region);
+        let Some(season) = coming else { continue };
         let own = block
             .trees
             .iter()
@@ -287,10 +384,7 @@ fn earlier_crops(
     standing: &Standing,
     trees: &BTreeSet<&str>,
 ) -> Result<BTreeMap<String, f64>, Failure> {
-    let Some(tree_seasons) = &standing.tree_seasons else { return Ok(BTreeMap::new()) };
-    let table = TreeSeasons::from_batch(tree_seasons).map_err(|error| {
-        Failure::new(error, "this is a defect of the program; please report it")
-    })?;
+    let Some(table) = table_of(standing)? else { return Ok(BTreeMap::new()) };
     let rows: Vec<usize> =
         (0..table.season.len()).filter(|&row| trees.contains(table.tree.label(row))).collect();
     let last = rows.iter().filter_map(|&row| table.season.get(row)).max();

@@ -170,7 +170,9 @@ pub fn age(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> Opti
     Some(f64::from((opens - planted).get_days()) / 365.25)
 }
 
-fn youngest_recorded(table: &TreeSeasons) -> BTreeMap<String, f64> {
+/// Age of the youngest tree past the training age in the records of each region, years.
+#[must_use]
+pub fn youngest_recorded(table: &TreeSeasons) -> BTreeMap<String, f64> {
     let mut youngest: BTreeMap<String, f64> = BTreeMap::new();
     for row in (0..table.len()).filter(|&row| !table.young[row]) {
         let age = table.age_years[row];

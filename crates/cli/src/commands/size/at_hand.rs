@@ -1,0 +1,162 @@
+//! What a book's own trees can find.
+
+use super::{per_plot_said, percent, replicates_said, seasons_said};
+use crate::args::SizeArgs;
+use crate::console::Failure;
+use crate::pipeline::trials::field::coming_season;
+use crate::pipeline::work::is_young;
+use crate::pipeline::{Checked, from_ingest};
+use ingest_seasons::held_blocks;
+use model::TreeSeasons;
+use records::counted;
+use report::{TrialCell, TrialSection, TrialTable};
+use serde::Serialize;
+use std::collections::{BTreeMap, BTreeSet};
+use trials::size::{TradeOff, TradeOffCell};
+use words::{say, text};
+
+/// Trees of a region that a new trial of intensities can take.
+pub struct AtHand {
+    region: String,
+    trees: usize,
+}
+
+/// Trees that stand, past the training age at the coming harvest and in no trial, by region.
+///
+/// # Errors
+/// When the tables break their own promise.
+pub fn of_book(checked: &Checked, table: &TreeSeasons) -> Result<Vec<AtHand>, Failure> {
+    let book = &checked.tables.book;
+    let taken: BTreeSet<&str> =
+        checked.linked.trial_trees.iter().map(|tree| tree.tree.as_str()).collect();
+    let mut found: BTreeMap<&str, usize> =
+        book.regions.keys().map(|region| (region.as_str(), 0)).collect();
+    for block in &held_blocks(&checked.tables).map_err(from_ingest)? {
+        let Some(trees) = found.get_mut(block.region.as_str()) else { continue };
+        let season = coming_season(book, Some(table), &block.region);
+        let usable = block.trees.iter().filter(|tree| {
+            let young = season.is_some_and(|at| is_young(book, block, tree, i32::from(at)));
+            !young && !taken.contains(tree.tree.as_str())
+        });
+        *trees += usable.count();
+    }
+    let named =
+        |(id, trees): (&str, usize)| AtHand { region: book.region_name(id).to_owned(), trees };
+    Ok(found.into_iter().map(named).collect())
+}
+
+/// The best of the sizes tried that the trees of a region allow, for a number of seasons.
+#[derive(Debug, Serialize)]
+pub struct Within {
+    region: String,
+    trees_at_hand: usize,
+    seasons: usize,
+    /// `None` where the trees are too few for every size.
+    size: Option<TradeOffCell>,
+}
+
+/// For every region and number of seasons, the size tried that finds the smallest difference with
+/// no more trees than the region has; among equals that of fewest trees.
+pub fn within(found: &TradeOff, at_hand: &[AtHand]) -> Vec<Within> {
+    let mut all = Vec::new();
+    for AtHand { region, trees } in at_hand {
+        for &seasons in &found.request.seasons {
+            let cells = found.cells.iter();
+            let own = cells.filter(|cell| cell.seasons == seasons && cell.trees <= *trees);
+            let size = own
+                .min_by(|a, b| a.detectable.total_cmp(&b.detectable).then(a.trees.cmp(&b.trees)));
+            all.push(Within {
+                region: region.clone(),
+                trees_at_hand: *trees,
+                seasons,
+                size: size.copied(),
+            });
+        }
+    }
+    all
+}
+
+fn none_said() -> String {
+    say!("too few for every size tried")
+}
+
+/// The answer as a section of the page; `None` without a book.
+pub fn section(args: &SizeArgs, lines: &[Within]) -> Option<TrialSection> {
+    if lines.is_empty() {
+        return None;
+    }
+    let heads = [
+        text!("Region"),
+        text!("#Trees at hand"),
+        text!("Seasons"),
+        text!("#Replicates"),
+        text!("#Trees per plot"),
+        text!("#Trees"),
+        text!("#Smallest found, %"),
+        text!("#Power, %"),
+    ];
+    let shown = heads.len() - usize::from(args.difference.is_none());
+    let caption = say!(
+        "Smallest difference, % of the mean, that the trees of each region find with {} % probability at {} %",
+        args.power,
+        args.alpha
+    );
+    let mut table = TrialTable::new("at-hand", caption, &heads[..shown]);
+    for line in lines {
+        let number = |value: fn(&TradeOffCell) -> usize| {
+            TrialCell::Number(line.size.as_ref().map(|cell| value(cell) as f64), 0)
+        };
+        let share =
+            |value: Option<f64>, digits| TrialCell::Number(value.map(|v| 100.0 * v), digits);
+        let mut row = vec![
+            TrialCell::Text(line.region.clone()),
+            TrialCell::Number(Some(line.trees_at_hand as f64), 0),
+            TrialCell::Text(line.seasons.to_string()),
+            number(|cell| cell.replicates),
+            number(|cell| cell.trees_per_plot),
+            number(|cell| cell.trees),
+            share(line.size.map(|cell| cell.detectable), 1),
+            share(line.size.and_then(|cell| cell.power), 0),
+        ];
+        row.truncate(shown);
+        table.rows.push(row);
+    }
+    if lines.iter().any(|line| line.size.is_none()) {
+        table.notes.push(say!("Without a number: {}.", none_said()));
+    }
+    Some(TrialSection {
+        heading: say!("What the trees at hand find"),
+        paragraphs: vec![say!(
+            "Trees at hand stand, are past the training age at the coming harvest and in no trial. Guards take some of them, and unlike blocks or sites need replicates of their own, so a layout may find room for fewer."
+        )],
+        tables: vec![table],
+        ..TrialSection::default()
+    })
+}
+
+/// The answer for a terminal.
+pub fn text(section: &TrialSection, lines: &[Within]) -> String {
+    let mut out = format!("\n{}\n", section.heading);
+    for table in &section.tables {
+        out.push_str(&format!("{}\n", table.caption));
+    }
+    for line in lines {
+        let answer = line.size.map_or_else(none_said, |cell| {
+            let power = cell.power.map(|power| say!(", power {}", percent(power)));
+            format!(
+                "{} ({}, {}){}",
+                percent(cell.detectable),
+                replicates_said(cell.replicates),
+                per_plot_said(cell.trees_per_plot),
+                power.unwrap_or_default()
+            )
+        });
+        out.push_str(&format!(
+            "  {}, {}, {}: {answer}\n",
+            line.region,
+            counted(line.trees_at_hand as u64, text!("tree"), text!("trees")),
+            seasons_said(line.seasons)
+        ));
+    }
+    out
+}
