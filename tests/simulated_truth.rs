@@ -7,8 +7,8 @@ use anacurve::pipeline::advice::Advised;
 use mixed::Contrast;
 use model::IntensityShape;
 use plantation_sim::{
-    ErrorTails, Plantation, RegionPlan, Response, Tidiness, Timing, TrueCurve, demo, simulate,
-    write_book,
+    Assignment, ErrorTails, Plantation, RegionPlan, Response, Routine, Tidiness, Timing, TrueCurve,
+    demo, simulate, write_book,
 };
 use workspace_tests::run_at;
 
@@ -116,4 +116,55 @@ fn the_cost_of_being_late_covers_the_truth() {
         }
     }
     assert!(covered >= 5, "{covered} of 6 limits hold the truth");
+}
+
+/// Four seasons of a narrow practice in two blocks that differ widely: of blocks not yet seen the
+/// records say next to nothing, and of these trees they say a lot. The yield expected of them is told
+/// without bias, with limits that hold it, and without the tails that unknown blocks would bring.
+#[test]
+fn the_yield_expected_is_that_of_the_blocks_recorded() {
+    let narrow = Routine {
+        targets: (0.05, 0.25),
+        tree_sd: 0.025,
+        share_pruned: 1.0,
+        share_pruned_last: 1.0,
+        ..Routine::typical()
+    };
+    let mut plan = plantation(peaked(), |region| {
+        (region.first_season, region.last_season) = (2023, 2026);
+        (region.sites, region.blocks_per_site, region.trees_per_block) = (1, 2, 50);
+        (region.season_cv, region.site_season_cv) = (0.03, 0.03);
+        (region.block_cv, region.tree_cv) = (0.35, 0.2);
+        (region.leads, region.tested_max) = ((25.0, 60.0), 0.25);
+        region.planted = vec![2008, 2011];
+        region.practice = Assignment::Routine(narrow);
+    });
+    plan.regions.truncate(2);
+    let (mut bias, mut covered, mut count) = (0.0, 0, 0);
+    for seed in 31..35 {
+        let records = simulate(&plan, seed);
+        let run = advised(&plan, seed);
+        for (index, region) in plan.regions.iter().enumerate() {
+            let fit = run.model.regions.iter().find(|fit| fit.region == region.id).unwrap();
+            // What these trees bear on average when they are cut in the usual way, of 400 yields.
+            let ratio = |intensity, lead| region.response.ratio(intensity, lead);
+            let own = records.latent.iter().filter(|latent| latent.region == index);
+            let cut_alike = own.map(|latent| {
+                latent.yield_kg / ratio(latent.intensity, latent.lead_days)
+                    * ratio(0.15, Some(45.0))
+            });
+            let cut_alike: Vec<f64> = cut_alike.collect();
+            let expected = cut_alike.iter().sum::<f64>() / cut_alike.len() as f64;
+            let mut draws: Vec<f64> = fit.curve.expected_kg(0.15, 45.0).collect();
+            draws.sort_by(f64::total_cmp);
+            let at = |share: f64| model::quantile(&draws, share);
+            assert!(at(0.975) / at(0.025) < 1.5, "{}: {} to {}", fit.region, at(0.025), at(0.975));
+            bias += (at(0.5) / expected).ln();
+            covered += u32::from(at(0.025) <= expected && expected <= at(0.975));
+            count += 1;
+        }
+    }
+    bias /= f64::from(count);
+    assert!(bias.abs() < 0.06, "{bias}");
+    assert!(covered >= count - 1, "{covered} of {count}");
 }

@@ -79,6 +79,18 @@ impl Draws {
     }
 }
 
+/// A weighted sum of the first effects (intercepts) of a factor's levels, drawn as a column of its
+/// own: where a factor has many levels, what is asked of them is often only their mean.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EffectSum {
+    /// Name of the column.
+    pub name: String,
+    /// Factor.
+    pub factor: String,
+    /// Levels, from 0, with their weights.
+    pub weights: Vec<(usize, f64)>,
+}
+
 impl Posterior {
     /// Draws `n` independent vectors: a node of theta by its weight; sigma^2
     /// given theta, y scaled inverse chi-square with n - p degrees of freedom;
@@ -88,15 +100,34 @@ impl Posterior {
     /// # Errors
     /// Unknown factors; a system that cannot be factored at a node.
     pub fn draws(&self, n: usize, seed: u64, factors: &[&str]) -> Result<Draws, Error> {
+        self.draws_with_sums(n, seed, factors, &[])
+    }
+
+    /// As [`Posterior::draws`], with sums of effects as further columns, last among
+    /// [`Draws::effect_columns`]. The other columns are the same with and without them, unless a sum
+    /// is over the levels of the factor with most levels.
+    ///
+    /// # Errors
+    /// Unknown factors and levels; a system that cannot be factored at a node.
+    pub fn draws_with_sums(
+        &self,
+        n: usize,
+        seed: u64,
+        factors: &[&str],
+        sums: &[EffectSum],
+    ) -> Result<Draws, Error> {
         let system = &self.system;
         let chosen = factors
             .iter()
             .map(|name| system.layout.factor_index(name))
             .collect::<Result<Vec<usize>, Error>>()?;
-        if system.layout.eliminated.is_some_and(|f| chosen.contains(&f)) {
+        let sums = sums.iter().map(|sum| self.placed(sum)).collect::<Result<Vec<_>, Error>>()?;
+        let asked = |f: usize| chosen.contains(&f) || sums.iter().any(|sum| sum.factor == f);
+        if system.layout.eliminated.is_some_and(asked) {
             system.each_group()?;
         }
-        let names = self.draw_names(&chosen);
+        let mut names = self.draw_names(&chosen);
+        names.extend(sums.iter().map(|sum| sum.name.clone()));
         let mut values = Matrix::zeros(n, names.len());
         let mut rng = ChaCha12Rng::seed_from_u64(seed);
         let mut cumulative = Vec::with_capacity(self.weights.len());
@@ -120,7 +151,7 @@ impl Posterior {
                 threads::map(together.len(), |i| system.solve(&self.nodes[together[i]].theta));
             for (node, solved) in together.iter().zip(solved) {
                 let solved = solved?;
-                let sampler = Sampler::new(self, &solved, &chosen)?;
+                let sampler = Sampler::new(self, &solved, &chosen, &sums)?;
                 for place in &places[*node] {
                     sampler.fill(&mut rng, values.row_mut(*place));
                 }
@@ -133,6 +164,17 @@ impl Posterior {
             coefficients: system.layout.p(),
             seed,
         })
+    }
+
+    /// A sum with its factor by index.
+    fn placed(&self, sum: &EffectSum) -> Result<PlacedSum, Error> {
+        let layout = &self.system.layout;
+        let factor = layout.factor_index(&sum.factor)?;
+        let levels = layout.factors[factor].levels;
+        if let Some((level, _)) = sum.weights.iter().find(|(level, _)| *level >= levels) {
+            return Err(Error::Unknown { what: format!("level {level} of factor {}", sum.factor) });
+        }
+        Ok(PlacedSum { name: sum.name.clone(), factor, weights: sum.weights.clone() })
     }
 
     fn draw_names(&self, chosen: &[usize]) -> Vec<String> {
@@ -152,11 +194,19 @@ impl Posterior {
     }
 }
 
+/// A sum of effects with its factor by index.
+struct PlacedSum {
+    name: String,
+    factor: usize,
+    weights: Vec<(usize, f64)>,
+}
+
 /// Everything that the draws at one theta share.
 struct Sampler<'a> {
     posterior: &'a Posterior,
     solved: &'a Solved,
     chosen: &'a [usize],
+    sums: &'a [PlacedSum],
     centre: Vec<f64>,
     /// User coefficients as (internal contrast over kept columns, offset).
     coefficients: Vec<Option<(Vec<f64>, f64)>>,
@@ -172,6 +222,7 @@ impl<'a> Sampler<'a> {
         posterior: &'a Posterior,
         solved: &'a Solved,
         chosen: &'a [usize],
+        sums: &'a [PlacedSum],
     ) -> Result<Self, Error> {
         let system = &posterior.system;
         let p = system.layout.p();
@@ -188,7 +239,7 @@ impl<'a> Sampler<'a> {
         let k = system.layout.k();
         let mut roots = Vec::new();
         if let Some(f) = system.layout.eliminated
-            && chosen.contains(&f)
+            && (chosen.contains(&f) || sums.iter().any(|sum| sum.factor == f))
         {
             let lambda = &solved.lambdas[f];
             let prior = product(lambda, &transpose(lambda, k), k);
@@ -205,6 +256,7 @@ impl<'a> Sampler<'a> {
             posterior,
             solved,
             chosen,
+            sums,
             centre: solved.solution(),
             forward: Spread::forward(&system.shape, &solved.lambdas),
             coefficients,
@@ -233,15 +285,21 @@ impl<'a> Sampler<'a> {
                 None => f64::NAN,
             });
         }
-        for f in self.chosen {
-            let factor = &system.layout.factors[*f];
+        let eliminated = (!self.roots.is_empty()).then(|| self.group_effects(rng, sigma, &joint));
+        let effects = |f: usize| {
+            let factor = &system.layout.factors[f];
             match factor.column_start {
-                Some(start) => {
-                    let end = start + factor.levels * factor.k();
-                    joint[start..end].iter().for_each(|b| put(b * scale));
-                }
-                None => self.group_effects(rng, sigma, &joint).iter().for_each(|b| put(b * scale)),
+                Some(start) => &joint[start..start + factor.levels * factor.k()],
+                None => eliminated.as_deref().unwrap_or_default(),
             }
+        };
+        for f in self.chosen {
+            effects(*f).iter().for_each(|b| put(b * scale));
+        }
+        for sum in self.sums {
+            let (own, k) = (effects(sum.factor), system.layout.factors[sum.factor].k());
+            let parts = sum.weights.iter().map(|(level, weight)| own[level * k] * weight);
+            put(scale * parts.sum::<f64>());
         }
     }
 

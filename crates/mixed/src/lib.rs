@@ -59,7 +59,7 @@ pub use components::{VarianceComponent, VarianceComponents};
 pub use contrast::{Contrast, DfMethod, Estimate, JointTest};
 pub use data::{Covariance, Data, Factor, FixedColumn, RandomEffect};
 pub use declared::DeclaredBasis;
-pub use draws::Draws;
+pub use draws::{Draws, EffectSum};
 pub use error::Error;
 pub use exact::{ExactMoments, fit_exact};
 pub use fit::{Coefficient, CoefficientValue, Fit, Theta, fit, fit_moments};

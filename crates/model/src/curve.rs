@@ -178,13 +178,16 @@ impl Profile {
     }
 }
 
-/// The surface of a curve and its timing: the curve times 1 + a L + b L^2, in shape order. The
-/// curve is that of the columns' own coefficients, not the profile: where it is uncertain, so is its
-/// product with timing.
+/// The surface of coefficients of the columns, in shape order: the curve of the columns' own, and
+/// timing times the profile that its columns were made of. This is what was fitted. The product of
+/// the curve and timing is its second order, and is no better: where next to no effect was found,
+/// timing is as good as unknown, and a drawn curve times that is an effect that no record shows.
 #[must_use]
-pub fn surface(columns: &[f64; COLUMNS]) -> [f64; SHAPES] {
-    let powers = [1.0, columns[TIMING[0]], columns[TIMING[1]]];
-    std::array::from_fn(|shape| columns[shape % CURVES] * powers[shape / CURVES])
+pub fn surface(columns: &[f64; COLUMNS], profile: &Profile) -> [f64; SHAPES] {
+    std::array::from_fn(|shape| match (shape % CURVES, shape / CURVES) {
+        (curve, 0) => columns[curve],
+        (curve, power) => columns[TIMING[power - 1]] * profile.0[curve],
+    })
 }
 
 /// Products of the curves with the powers of lead, in shape order.
@@ -307,7 +310,7 @@ mod tests {
         let mut columns = [0.0; COLUMNS];
         columns[..CURVES].copy_from_slice(&effect[..CURVES]);
         (columns[TIMING[0]], columns[TIMING[1]]) = (0.3, -0.2);
-        let surface = surface(&columns);
+        let surface = surface(&columns, &profile);
         let lead = REFERENCE_LEAD_DAYS + LEAD_UNIT_DAYS;
         for intensity in [0.1, 0.33, 0.6] {
             let at = |lead, c: &[f64; SHAPES]| combine(c, &shapes(intensity, lead, KNOTS));
@@ -316,6 +319,22 @@ mod tests {
             let values = shapes(intensity, lead, KNOTS);
             let by_column = profile.column(TIMING[0], &values);
             assert!((by_column - at(REFERENCE_LEAD_DAYS, &effect)).abs() < 1e-12);
+        }
+    }
+
+    /// Next to no effect in the profile leaves timing unknown, and a draw of it may be anything: it
+    /// must not multiply what was drawn for the curve.
+    #[test]
+    fn unknown_timing_of_no_effect_stays_no_effect() {
+        let profile = Profile([0.01, 0.0, 0.0, 0.0, 0.0]);
+        let mut columns = [0.0; COLUMNS];
+        (columns[0], columns[TIMING[1]]) = (0.4, 17.0);
+        let surface = surface(&columns, &profile);
+        for lead in [25.0, 45.0, 75.0] {
+            let values = shapes(REFERENCE_INTENSITY, lead, KNOTS);
+            let l = (lead - REFERENCE_LEAD_DAYS) / LEAD_UNIT_DAYS;
+            let expected = 0.4 + 17.0 * l * l * 0.01;
+            assert!((combine(&surface, &values) - expected).abs() < 1e-12, "{lead}");
         }
     }
 }

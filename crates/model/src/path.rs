@@ -247,7 +247,7 @@ impl PathModel {
         Some(RegionPath {
             kg,
             per_cent: all(&|kg| 100.0 / kg),
-            before_kg: before_kg.iter().sum::<f64>() / n.max(1) as f64,
+            before_kg: Summary::of(before_kg.iter().copied(), self.level).median,
             flowering_ratio: Summary::of(on_mediator.iter().map(|a| a.exp()), self.level),
             share: clear.then(|| summary(&|e| e.indirect / e.total, &|_| 1.0)),
             undone_at: undoing(&self.residuals[..n], &on_mediator, self.level),

@@ -32,6 +32,29 @@ fn match_the_analytic_distribution_given_theta() {
     assert_eq!(draws, again);
     assert_eq!(draws.names().len(), 4 + 1 + 2 + 4 + 24);
 
+    // Sums of effects are those of the draws that they are made of, whichever factor is eliminated.
+    let sum = |name: &str, factor: &str, weights: &[(usize, f64)]| crate::EffectSum {
+        name: name.into(),
+        factor: factor.into(),
+        weights: weights.to_vec(),
+    };
+    let sums =
+        [sum("small", "f1", &[(0, 0.25), (3, 0.75)]), sum("big", "f0", &[(2, 1.0), (11, -0.5)])];
+    let summed = posterior.draws_with_sums(200, 5, &["f1", "f0"], &sums).unwrap();
+    let of = |name: &str| summed.column(name).unwrap();
+    let weighted = |a: &str, b: &str, [u, v]: [f64; 2]| -> Vec<f64> {
+        of(a).iter().zip(of(b)).map(|(a, b)| u * a + v * b).collect()
+    };
+    let near = |a: &[f64], b: &[f64]| a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-12);
+    let small_sum = weighted("f1.intercept[0]", "f1.intercept[3]", [0.25, 0.75]);
+    assert!(near(&of("small"), &small_sum));
+    let big_sum = weighted("f0.intercept[2]", "f0.intercept[11]", [1.0, -0.5]);
+    assert!(near(&of("big"), &big_sum));
+    let alone = posterior.draws_with_sums(200, 5, &[], &sums).unwrap();
+    assert_eq!((alone.column("small"), alone.column("big")), (Some(of("small")), Some(of("big"))));
+    let beyond = posterior.draws_with_sums(1, 5, &[], &[sum("x", "f1", &[(4, 1.0)])]);
+    assert!(beyond.unwrap_err().to_string().contains("level 4 of factor f1"));
+
     let big = fitted.conditional_modes("f0").unwrap();
     let small = fitted.conditional_modes("f1").unwrap();
     let joint = small.joint.unwrap();

@@ -40,7 +40,8 @@ impl PointCurves {
                     curve[shape] += mode;
                 }
             }
-            regions.push((label.clone(), curve::surface(&curve), design.regional[code].knee));
+            let Regional { profile, knee } = design.regional[code];
+            regions.push((label.clone(), curve::surface(&curve, &profile), knee));
         }
         Ok(Self { knots: design.knots, regions })
     }

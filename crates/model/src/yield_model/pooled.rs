@@ -4,16 +4,17 @@ use super::{
     BEND_PRIOR_SCALE, LEAST_EFFECTIVE, OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit, YieldError,
 };
 use crate::curve::{BENDS, COLUMN_NAMES, COLUMNS, LeadDegree, REFERENCE_LEAD_DAYS, surface};
-use crate::design::{Design, HabitStatus, Role};
+use crate::design::{Design, Group, HabitStatus, Role};
 use crate::observed::{Observation, classes};
 use crate::region_curve::{RegionCurve, quantile};
 use crate::scale::Scale;
 use crate::support::{Support, UNPRUNED_BELOW};
 use crate::table::TreeSeasons;
 use mixed::{
-    Draws, Fit, IntegrationSettings, JointTest, Posterior, Prior, PriorShape, SpreadPrior,
+    Draws, EffectSum, Fit, IntegrationSettings, JointTest, Posterior, Prior, PriorShape,
+    SpreadPrior,
 };
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Largest square of a lag-1 correlation that a variance is computed from.
 const MOST_CORRELATION_SQ: f64 = 0.9;
@@ -50,11 +51,57 @@ pub(super) fn read(
     };
     let together: Vec<&str> =
         design.groups.iter().filter(|g| !g.slopes.is_empty()).map(|g| g.name.as_str()).collect();
-    let draws = posterior.draws(sample.count, sample.seed, &together)?;
+    let sums = block_sums(table, design);
+    // Where a block is what most levels belong to, and rows are pooled, its effects have no draws.
+    let draws = match posterior.draws_with_sums(sample.count, sample.seed, &together, &sums) {
+        Err(mixed::Error::PooledGroups { .. }) => {
+            posterior.draws(sample.count, sample.seed, &together)?
+        }
+        drawn => drawn?,
+    };
     let reader = Reader::new(table, design, scale, &fit, &draws, response)?;
     let regions =
         (0..table.region.len()).map(|code| reader.region(code as u32)).collect::<Vec<_>>();
     Ok(Pooled { fit, posterior, draws, regions })
+}
+
+/// Column of the draws that holds the mean effect of a region's blocks.
+fn blocks_column(code: u32) -> String {
+    format!("region.blocks[{code}]")
+}
+
+/// Rows of a region's latest season: the trees that advice is for, as they stand.
+fn latest_rows(table: &TreeSeasons, rows: &[usize]) -> Vec<usize> {
+    let latest = rows.iter().map(|&row| table.season[row]).max().unwrap_or(0);
+    rows.iter().copied().filter(|&row| table.season[row] == latest).collect()
+}
+
+/// The mean effect of the blocks of each region, by the trees of its latest season. Advice is for
+/// blocks that have records: their level is theirs, not that of a block not yet seen.
+fn block_sums(table: &TreeSeasons, design: &Design) -> Vec<EffectSum> {
+    let Some(blocks) = block_group(design) else { return Vec::new() };
+    let region = |code: u32| -> Vec<usize> {
+        (0..table.len()).filter(|&row| table.region.codes[row] == code).collect()
+    };
+    (0..table.region.len() as u32)
+        .map(|code| {
+            let rows = latest_rows(table, &region(code));
+            let mut weights: BTreeMap<usize, f64> = BTreeMap::new();
+            for &row in &rows {
+                *weights.entry(blocks.codes[row] as usize).or_default() += 1.0 / rows.len() as f64;
+            }
+            EffectSum {
+                name: blocks_column(code),
+                factor: blocks.name.clone(),
+                weights: weights.into_iter().collect(),
+            }
+        })
+        .collect()
+}
+
+/// The random intercepts of blocks, where the model has them.
+fn block_group(design: &Design) -> Option<&Group> {
+    design.groups.iter().find(|group| group.name == "block" && group.slopes.is_empty())
 }
 
 /// Half-normal priors on every relative spread.
@@ -153,7 +200,10 @@ struct Reader<'a> {
     /// The part of the fixed nuisance that the earlier crop brings.
     earlier_crop: Vec<f64>,
     density: Vec<f64>,
-    /// Draws of the residual variance and of the variance of all random intercepts together.
+    /// Effect of the row's block as estimated; zeros where the draws hold none.
+    blocks: Vec<f64>,
+    /// Draws of the residual variance and of the variance of all random intercepts together, but of
+    /// blocks that are drawn themselves.
     variance: Vec<[f64; 2]>,
 }
 
@@ -177,11 +227,20 @@ impl<'a> Reader<'a> {
                 }
             }
         }
+        let drawn = block_group(design).filter(|_| position(draws, &blocks_column(0)).is_some());
+        let mut blocks = vec![0.0; table.len()];
+        if let Some(group) = drawn {
+            let modes = fit.modes(&group.name)?;
+            for (value, &code) in blocks.iter_mut().zip(&group.codes) {
+                *value = modes.row(code as usize).first().copied().unwrap_or(0.0);
+            }
+        }
         let sigma = draws.sigma_column();
         let intercepts: Vec<usize> = design
             .groups
             .iter()
             .filter(|group| group.slopes.is_empty())
+            .filter(|group| drawn.is_none_or(|own| own.name != group.name))
             .filter_map(|group| position(draws, &format!("{}.intercept", group.name)))
             .collect();
         let variance = (0..draws.len())
@@ -203,6 +262,7 @@ impl<'a> Reader<'a> {
             random_nuisance,
             earlier_crop,
             density: region_density(table, design),
+            blocks,
             variance,
         })
     }
@@ -215,7 +275,7 @@ impl<'a> Reader<'a> {
         let leads: Vec<f64> = rows.iter().map(|&row| table.lead_days[row]).collect();
         let curve = self.curve(code, &rows);
         let mean_variance = curve.variance.iter().sum::<f64>() / curve.draws().max(1) as f64;
-        let level = self.point_level(&self.average_row(&rows));
+        let level = self.point_level(&rows);
         let observations: Vec<Observation> = rows
             .iter()
             .map(|&row| Observation {
@@ -248,9 +308,7 @@ impl<'a> Reader<'a> {
 
     /// Mean value of every fixed column over the region's rows of its latest season, 0 for pruning.
     fn average_row(&self, rows: &[usize]) -> Vec<f64> {
-        let latest = rows.iter().map(|&row| self.table.season[row]).max().unwrap_or(0);
-        let rows: Vec<usize> =
-            rows.iter().copied().filter(|&row| self.table.season[row] == latest).collect();
+        let rows = latest_rows(self.table, rows);
         self.design
             .columns
             .iter()
@@ -265,12 +323,19 @@ impl<'a> Reader<'a> {
             .collect()
     }
 
-    fn point_level(&self, average: &[f64]) -> f64 {
-        average.iter().zip(&self.estimates).map(|(a, b)| a * b).sum()
+    /// The average tree of the blocks as they are, unpruned.
+    fn point_level(&self, rows: &[usize]) -> f64 {
+        let average = self.average_row(rows);
+        let fixed: f64 = average.iter().zip(&self.estimates).map(|(a, b)| a * b).sum();
+        let latest = latest_rows(self.table, rows);
+        let blocks: f64 = latest.iter().map(|&row| self.blocks[row]).sum();
+        fixed + blocks / latest.len().max(1) as f64
     }
 
     fn curve(&self, code: u32, rows: &[usize]) -> RegionCurve {
         let average = self.average_row(rows);
+        let regional = self.design.regional[code as usize];
+        let blocks = position(self.draws, &blocks_column(code));
         let extra = self.spread_of_fixed_part(rows);
         let density = self.density.get(code as usize).copied().unwrap_or(0.0);
         let region_slopes: Vec<(usize, usize)> = self
@@ -290,7 +355,7 @@ impl<'a> Reader<'a> {
             let row = self.draws.values().row(draw);
             let fixed = &row[self.draws.coefficient_columns()];
             let mut curve = [0.0; COLUMNS];
-            let mut at = 0.0;
+            let mut at = blocks.map_or(0.0, |column| row[column]);
             let mut correlation = 0.0;
             for ((column, value), average) in self.design.columns.iter().zip(fixed).zip(&average) {
                 match column.role {
@@ -303,7 +368,7 @@ impl<'a> Reader<'a> {
             for &(shape, column) in &region_slopes {
                 curve[shape] += row[column];
             }
-            coefficients.push(surface(&curve));
+            coefficients.push(surface(&curve, &regional.profile));
             level.push(at);
             // Variance of a stationary error with that lag-1 correlation; cut where a draw is not.
             let [residual, intercepts] = self.variance[draw];
@@ -314,21 +379,19 @@ impl<'a> Reader<'a> {
             region: self.table.region.labels.get(code as usize).cloned().unwrap_or_default(),
             scale: self.scale,
             knots: self.design.knots,
-            knees: vec![self.design.regional[code as usize].knee; coefficients.len()],
+            knees: vec![regional.knee; coefficients.len()],
             coefficients,
             level,
             variance,
         }
     }
 
-    /// What differences between trees in age, variety and so on add to the variance around the
+    /// What differences between trees in age, variety, block and so on add to the variance around the
     /// average tree, in the form that [`Scale::expected_kg`] takes.
     fn spread_of_fixed_part(&self, rows: &[usize]) -> f64 {
-        let latest = rows.iter().map(|&row| self.table.season[row]).max().unwrap_or(0);
-        let values: Vec<f64> = rows
-            .iter()
-            .filter(|&&row| self.table.season[row] == latest)
-            .map(|&row| self.fixed_nuisance[row] - self.earlier_crop[row])
+        let values: Vec<f64> = latest_rows(self.table, rows)
+            .into_iter()
+            .map(|row| self.fixed_nuisance[row] - self.earlier_crop[row] + self.blocks[row])
             .collect();
         let n = values.len().max(1) as f64;
         let mean = values.iter().sum::<f64>() / n;

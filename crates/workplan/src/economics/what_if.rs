@@ -24,7 +24,7 @@ pub struct PracticeCost {
 /// Yields summed over the first seasons of a horizon.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SeasonSums {
-    /// Mean yield of present practice, kg per tree.
+    /// Median of the expected yield of present practice, kg per tree.
     pub present_kg: f64,
     /// Median gain of advised over present practice, kg per tree.
     pub gain_kg: f64,
@@ -80,7 +80,7 @@ pub struct Scenario {
 pub struct Outcome {
     /// Net return of advised practice, money per tree: that of present practice and the gain.
     pub advised_per_tree: f64,
-    /// Mean net return of present practice, money per tree.
+    /// Net return of present practice at its median yield, money per tree.
     pub present_per_tree: f64,
     /// Median gain of advised over present practice, as the advice states it.
     pub gain_per_tree: f64,
@@ -99,13 +99,15 @@ impl SeasonSums {
             return None;
         }
         let count = present_kg.len() as f64;
+        let present = sorted(present_kg.iter().copied());
         let gains = sorted(advised_kg.iter().zip(present_kg).map(|(a, p)| a - p));
         let grid = 10_f64.powi(QUANTILE_DECIMALS as i32);
         let gain_quantiles_kg = (0..=STEPS)
             .map(|k| Some((quantile(&gains, k as f64 / STEPS as f64)? * grid).round() / grid))
             .collect::<Option<Vec<f64>>>()?;
         Some(Self {
-            present_kg: present_kg.iter().sum::<f64>() / count,
+            // The mean of an expected yield on a logarithmic scale is that of its few largest draws.
+            present_kg: quantile(&present, 0.5)?,
             gain_kg: quantile(&gains, 0.5)?,
             gain_quantiles_kg,
             counted: break_even_kg.is_finite().then(|| CountedShare {
@@ -171,7 +173,7 @@ impl WhatIf {
     /// - money = price x `price_factor` x `yield_level`
     /// - cost of a practice = (hours x wage + other) x seasons
     /// - extra = cost advised - cost present
-    /// - return present = money x mean kg of present practice summed over the seasons - cost present
+    /// - return present = money x median kg of present practice summed over the seasons - cost present
     /// - gain = money x median gain in kg - extra; per ha = gain x trees per ha
     /// - return advised = return present + gain
     /// - odds of loss = share of draws of the gain in kg below extra / money
