@@ -184,6 +184,11 @@ impl Code {
                 "harvests.csv",
                 ["A1-01,03/04/2024,1.6", "A1-01,2024-04-03,1.6"],
             ),
+            Self::DateOrder => told(
+                "Dates of a file cannot be read in the order of day and month that book.toml says, and the other order reads every one of them.",
+                "Rows whose date cannot be read are set aside; those that both orders read, such as 03/04/2024, are taken with day and month swapped, and may count for another season.",
+                "Write dates = \"day_first\" or \"month_first\", as the message says, under [[files.TABLE]] of that file, or under [book] where all files are written so.",
+            ),
             Self::DateSerial => told(
                 "A spreadsheet's day number was read as a date.",
                 REPAIRED,

@@ -81,6 +81,8 @@ codes! {
     DateUnreadable = "date-unreadable",
     /// A date that could be read two ways.
     DateAmbiguous = "date-ambiguous",
+    /// Dates of a file that another order of day and month reads.
+    DateOrder = "date-order",
     /// A spreadsheet serial was read as a date.
     DateSerial = "date-serial",
     /// A year of two digits was read as one of this century.
