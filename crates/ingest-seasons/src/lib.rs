@@ -8,6 +8,7 @@ mod incomplete;
 mod laterals;
 mod link;
 mod near;
+mod misdated;
 mod outcome;
 mod parquet_out;
 mod picks;

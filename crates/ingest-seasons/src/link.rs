@@ -177,8 +177,8 @@ pub(crate) fn link_frames(
     let needed = |table| frames.get(&table).ok_or(LinkError::TableMissing(table));
     let places = Places::join(needed(Table::Blocks)?, needed(Table::Trees)?, book, outcome)?;
     let yields = picks::yields(needed(Table::Harvests)?, &places, book, outcome)?;
-    let basis = book.options.only_measured_as;
-    let prunings = prunings::combined(needed(Table::Prunings)?, &places, basis, outcome)?;
+    let visits = needed(Table::Prunings)?;
+    let prunings = prunings::combined(visits, &yields.frame, &places, book, outcome)?;
     let counts = frames
         .get(&Table::Laterals)
         .map(|frame| laterals::counts(frame, &places, outcome))

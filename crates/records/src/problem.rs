@@ -136,6 +136,10 @@ codes! {
     SeasonStray = "season-stray",
     /// A pruning after the flush began.
     PrunedAfterFlush = "pruned-after-flush",
+    /// A pruning while the nuts of its region are picked.
+    PrunedInHarvest = "pruned-in-harvest",
+    /// A tree pruned twice before one harvest, where once is the habit.
+    PruningTwice = "pruning-twice",
     /// A pruning whose harvest is not recorded.
     PruningWithoutHarvest = "pruning-without-harvest",
     /// A tree-season of which a pick or a pruning was set aside.
