@@ -485,12 +485,12 @@ impl TableReader {
                 let code = Code::RowDuplicate;
                 let reason = say!("the row repeats {first}:{line} ('{key}')");
                 let remedy = match table {
-                    Table::Blocks | Table::Trees => {
+                    Table::Blocks => {
                         text!(
                             "keep one of the two rows; whatever else they hold, the first counts until then"
                         )
                     }
-                    Table::Trials => text!("keep one of the two rows"),
+                    Table::Trees | Table::Trials => text!("keep one of the two rows"),
                     Table::Laterals => {
                         text!("remove it, or tell two frames apart by the column side")
                     }

@@ -264,7 +264,7 @@ impl Code {
             Self::RowDuplicate => shown(
                 [
                     "A row repeats another: the same tree, day and values, or an id that stands already.",
-                    SET_ASIDE,
+                    "The row is set aside into quarantine.csv and counts for nothing. Where a tree is listed again in its block with other values, what the two rows say differently is unknown: of two planting dates neither is taken, nor that of the block.",
                     "Keep one of the two; if both visits were made give them their own days or weights.",
                 ],
                 "trees.csv",

@@ -221,7 +221,6 @@ impl Stand<'_> {
             return None;
         }
         let age = |planted: Option<Date>| {
-            let planted = planted.or(self.block.planted);
             planted.map_or(f64::NAN, |day| f64::from((start - day).get_days()) / 365.25)
         };
         let training = match self.block.training.as_deref() {

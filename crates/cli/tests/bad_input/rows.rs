@@ -213,6 +213,58 @@ fn a_tree_in_an_unknown_block() {
 
 #[test]
 fn a_block_in_an_unknown_region() {
+/// Neither row is guessed to be right, and the age of the tree goes with its planting date.
+#[test]
+fn a_tree_listed_twice_with_other_values() {
+    let book = Book::tidy();
+    book.replace(
+        "trees.csv",
+        "tree,block\nT01,B2\nT02,B1",
+        "tree,block,planted\nT01,B2,2009\nT02,B1,",
+    );
+    let rows = book.text("trees.csv");
+    let whole: Vec<String> = rows
+        .lines()
+        .map(|row| if row.matches(',').count() < 2 { format!("{row},") } else { row.to_owned() })
+        .collect();
+    book.put("trees.csv", whole.join("\n") + "\n");
+    let line = book.append("trees.csv", "T01,B2,2018");
+    one_set_aside(&book, "trees.csv", line, Some(3), "row-duplicate", "T01,B2,2018");
+    let ran = book.check();
+    let told = "trees.csv:2, with other values: planted is 2009-01-01 there and 2018-01-01 here";
+    assert!(ran.stdout.contains(told), "{}", ran.stdout);
+}
+
+/// A file in another order of day and month than declared is told once, with what to write.
+#[test]
+fn dates_in_another_order_than_declared() {
+    let book = Book::tidy();
+    let day_first = book.text("prunings.csv");
+    let day_first = day_first.lines().map(|row| {
+        let cells: Vec<&str> = row.splitn(3, ',').collect();
+        match cells[1].split('-').collect::<Vec<_>>()[..] {
+            [year, month, day] => format!("{},{day}/{month}/{year},{}\n", cells[0], cells[2]),
+            _ => format!("{row}\n"),
+        }
+    });
+    book.put("prunings.csv", day_first.collect::<String>());
+    for declared in ["", "dates = \"month_first\"\n"] {
+        let settings = format!("name = \"Small Book\"\n{declared}");
+        book.replace("book.toml", "name = \"Small Book\"\n", &settings);
+        let ran = book.check();
+        let told = "prunings.csv:4:2: date: 30 values can be read with dates = \"day_first\" alone";
+        let hint =
+            "write dates = \"day_first\" under [[files.prunings]] of path = \"prunings.csv\"";
+        let all = format!("{}{}", ran.stdout, ran.stderr);
+        assert_eq!(all.matches("[date-order]").count(), 1, "{declared}: {all}");
+        assert!(all.contains(told) && all.contains(hint), "{declared}: {all}");
+    }
+    let end = "\n[[files.prunings]]\npath = \"prunings.csv\"\ndates = \"day_first\"\n";
+    book.put("book.toml", book.text("book.toml") + end);
+    let ran = book.check();
+    assert_eq!(ran.code, 0, "{}", ran.stdout);
+}
+
     let book = Book::tidy();
     let line = book.append("blocks.csv", "B3,Farm,hills,8,8,2010");
     let row = "B3,Farm,hills,8,8,2010";
