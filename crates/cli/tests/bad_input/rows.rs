@@ -64,6 +64,26 @@ fn a_tidy_book_has_no_findings() {
     assert_eq!(csv, "file,line,column,code,reason,remedy,text\n");
 }
 
+/// What was weighed at other moistures is told with the repairs.
+#[test]
+fn picks_weighed_at_other_moistures() {
+    let book = Book::tidy();
+    assert!(!book.check().stdout.contains("moisture"));
+    let picks = book.text("harvests.csv");
+    let moist = picks.lines().enumerate().map(|(line, row)| match line {
+        0 => format!("{row},moisture_pct\n"),
+        1 => format!("{row},12.5\n"),
+        2 => format!("{row},9\n"),
+        _ => format!("{row},20\n"),
+    });
+    book.put("harvests.csv", moist.collect::<String>());
+    let ran = book.check();
+    let told = "weights of 35 picks converted from 12.5 to 20 % moisture to 9 %";
+    assert!(ran.stdout.contains(told), "{}", ran.stdout);
+    let (_, json, _) = book.check_json();
+    assert_eq!(json["linked"]["moisture"]["picks"], 35);
+}
+
 #[test]
 fn an_unknown_tree() {
     spoilt_harvest("T99,2024-03-01,5.5", Some(1), "tree-unknown");
@@ -193,26 +213,6 @@ fn a_tree_listed_twice_in_its_block() {
     one_set_aside(&book, "trees.csv", line, Some(1), "row-duplicate", "T01,B2");
 }
 
-#[test]
-fn a_block_at_two_sites() {
-    let book = Book::tidy();
-    let line = book.append("blocks.csv", "B1,Other farm,plain,8,8,2008");
-    book.check()
-        .finds("blocks.csv:2:1", "row-duplicate")
-        .finds(&format!("blocks.csv:{line}:1"), "row-duplicate")
-        .finds("trees.csv:3:2", "block-unknown");
-    conserved(&book.check_json().1);
-}
-
-#[test]
-fn a_tree_in_an_unknown_block() {
-    let book = Book::tidy();
-    let line = book.append("trees.csv", "T13,B7");
-    one_set_aside(&book, "trees.csv", line, Some(2), "block-unknown", "T13,B7");
-}
-
-#[test]
-fn a_block_in_an_unknown_region() {
 /// Neither row is guessed to be right, and the age of the tree goes with its planting date.
 #[test]
 fn a_tree_listed_twice_with_other_values() {
@@ -265,6 +265,26 @@ fn dates_in_another_order_than_declared() {
     assert_eq!(ran.code, 0, "{}", ran.stdout);
 }
 
+#[test]
+fn a_block_at_two_sites() {
+    let book = Book::tidy();
+    let line = book.append("blocks.csv", "B1,Other farm,plain,8,8,2008");
+    book.check()
+        .finds("blocks.csv:2:1", "row-duplicate")
+        .finds(&format!("blocks.csv:{line}:1"), "row-duplicate")
+        .finds("trees.csv:3:2", "block-unknown");
+    conserved(&book.check_json().1);
+}
+
+#[test]
+fn a_tree_in_an_unknown_block() {
+    let book = Book::tidy();
+    let line = book.append("trees.csv", "T13,B7");
+    one_set_aside(&book, "trees.csv", line, Some(2), "block-unknown", "T13,B7");
+}
+
+#[test]
+fn a_block_in_an_unknown_region() {
     let book = Book::tidy();
     let line = book.append("blocks.csv", "B3,Farm,hills,8,8,2010");
     let row = "B3,Farm,hills,8,8,2010";
