@@ -403,9 +403,9 @@ impl Code {
                 ["A1-\u{200b}03,A1", "A1-03,A1"],
             ),
             Self::TreeWithoutHarvest => told(
-                "Trees without a pick in any season.",
+                "Trees without a pick in any season. Those of blocks without any pick, in the first two years after the training age, are told apart: they begin to bear.",
                 "They tell nothing about yield.",
-                "Nothing to do for trees that are not recorded; else check their ids in the harvest table.",
+                "Nothing to do for trees that are not recorded or do not bear yet; else check their ids in the harvest table.",
             ),
             Self::BookUnreadable => told(
                 "book.toml cannot be read as TOML or has an unknown key.",

@@ -222,3 +222,24 @@ fn trees_without_a_pick_are_told_where_one_is_expected() {
     let what = told("tree,block,planted,status\nN1,N,2010-01-01,\nN2,N,2020-01-01,\nS1,N,,");
     assert!(what.unwrap().starts_with("2 trees of region 'north'"));
 }
+
+/// A whole block in its first bearing seasons has not lost its records.
+#[test]
+fn blocks_that_begin_to_bear_are_told_apart() {
+    let blocks = "block,site,region\nN,estate,north\nM,estate,north\nS,estate,south";
+    let trees =
+        "tree,block,planted\nN1,N,2010-01-01\nN2,N,2020-06-01\nM1,M,2020-06-01\nM2,M,2020-06-01";
+    let linked = small()
+        .table(Table::Blocks, blocks)
+        .table(Table::Trees, trees)
+        .rows(Table::Harvests, &["N1,2024-03-01,5,9,"])
+        .linked();
+    let told: Vec<_> =
+        linked.problems.iter().filter(|p| p.code == Code::TreeWithoutHarvest).collect();
+    assert_eq!(told.len(), 2, "{told:?}");
+    let begins = "2 trees of region 'north' are in the first bearing seasons";
+    let without = "1 tree of region 'north' has no pick in any season";
+    for what in [begins, without] {
+        assert!(told.iter().any(|problem| problem.what.starts_with(what)), "{what}: {told:?}");
+    }
+}
