@@ -258,6 +258,9 @@ fn dates_in_another_order_than_declared() {
         let all = format!("{}{}", ran.stdout, ran.stderr);
         assert_eq!(all.matches("[date-order]").count(), 1, "{declared}: {all}");
         assert!(all.contains(told) && all.contains(hint), "{declared}: {all}");
+        // Where nothing can be linked for it, it stands before the rows.
+        let row = ran.stderr.find("[date-ambiguous]");
+        assert!(row.is_none() || ran.stderr.find(told) < row, "{all}");
     }
     let end = "\n[[files.prunings]]\npath = \"prunings.csv\"\ndates = \"day_first\"\n";
     book.put("book.toml", book.text("book.toml") + end);
