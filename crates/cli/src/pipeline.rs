@@ -17,7 +17,7 @@ use crate::console::{Failure, Stages};
 use arrow::record_batch::RecordBatch;
 use ingest_seasons::{LinkError, Linked, TrialTree};
 use ingest_tables::{BookTables, FileReport, IngestError, ReadSettings};
-use records::{Problem, ReportLanguage, Severity, Table};
+use records::{Code, Problem, ReportLanguage, Severity, Table};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -201,9 +201,13 @@ pub fn from_ingest(error: IngestError) -> Failure {
 fn from_link(error: LinkError, tables: &BookTables) -> Failure {
     match error {
         LinkError::NothingLinked { problem, .. } => {
-            let is_set_aside = |problem: &&Problem| problem.severity == Severity::Quarantined;
-            let rows = tables.problems.iter().filter(is_set_aside).cloned();
-            Failure::Book(std::iter::once(*problem).chain(rows).collect())
+            // One wrong order of day and month sets a file's rows aside one by one: it comes first.
+            let of = |wanted: fn(&Problem) -> bool| {
+                tables.problems.iter().filter(move |problem| wanted(problem)).cloned()
+            };
+            let orders = of(|problem| problem.code == Code::DateOrder);
+            let rows = of(|problem| problem.severity == Severity::Quarantined);
+            Failure::Book(std::iter::once(*problem).chain(orders).chain(rows).collect())
         }
         LinkError::SetAside(error) => from_ingest(error),
         other => Failure::new(

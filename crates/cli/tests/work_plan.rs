@@ -316,3 +316,17 @@ fn settings_of_work_are_refused_with_their_line() {
     let line = book.text("book.toml").lines().count();
     book.check().fails(&format!("book.toml:{line}"), "setting-impossible");
 }
+
+/// The crew is there under another name of its site; to ask for a crew alone would lead astray.
+#[test]
+fn a_crew_of_a_mistyped_site_is_told_with_its_name() {
+    let book = planned("[work.sites.farm]\ncrew_size = 2\n");
+    let dir = book.file("plan");
+    let ran = anacurve(&["plan", book.arg(), "--out", dir.to_str().unwrap()]);
+    let told = ran.stdout.find("[work.sites.farm]: [work.sites] names 'farm'");
+    let crew = ran.stdout.find("[work] crew_size: no crew is stated");
+    assert!(told.is_some() && told < crew, "{}{}", ran.stdout, ran.stderr);
+    assert!(ran.stdout.contains("did you mean") && ran.stdout.contains("'Farm'"), "{}", ran.stdout);
+    let correct = "correct the name of the site under [work.sites] first";
+    assert!(ran.stdout.contains(correct), "{}", ran.stdout);
+}

@@ -17,6 +17,8 @@ use words::{say, text};
 
 const TREE_SEASON: [&str; 2] = [TREE_NO, ts::SEASON];
 const LINKED: &str = "linked";
+/// Years after the training age in which a block without a pick has not begun to bear, most likely.
+const FIRST_SEASONS: f64 = 2.0;
 
 /// Counts every kept row that is in no tree-season, with its reason.
 pub(crate) fn pass_over(
@@ -215,7 +217,16 @@ impl Fates {
         let (regions, names) =
             (indices(&places.trees, REGION_NO)?, texts(&places.trees, ts::TREE)?);
         let planted = ints(&places.trees, PLANTED)?;
-        let mut counts: BTreeMap<u32, u64> = BTreeMap::new();
+        let blocks = texts(&places.trees, ts::BLOCK)?;
+        let idle_trees: HashSet<u32> = idle.iter().copied().collect();
+        let picked_blocks: HashSet<&str> = (0_u32..)
+            .zip(blocks.iter())
+            .filter(|(tree_no, _)| !idle_trees.contains(tree_no))
+            .filter_map(|(_, block)| block)
+            .collect();
+        let training = book.options.training_age_years;
+        // By region, and whether they only begin to bear.
+        let mut counts: BTreeMap<(u32, bool), u64> = BTreeMap::new();
         for &tree_no in idle {
             let at = tree_no as usize;
             let (Some(region), Some(name)) = (regions.get(at), names.get(at)) else { continue };
@@ -226,23 +237,40 @@ impl Fates {
                 .get(at)
                 .zip(opens)
                 .map(|(planted, opens)| f64::from(opens - planted) / DAYS_PER_YEAR);
-            let is_young = years.is_some_and(|years| years < book.options.training_age_years);
+            let is_young = years.is_some_and(|years| years < training);
             if !is_young && !gone.contains(name) {
-                *counts.entry(region).or_default() += 1;
+                // Records of a whole block of that age are seldom lost: it has not borne yet.
+                let begins = years.is_some_and(|years| years < training + FIRST_SEASONS)
+                    && blocks.get(at).is_some_and(|block| !picked_blocks.contains(block));
+                *counts.entry((region, begins)).or_default() += 1;
             }
         }
-        for (region, trees) in counts {
+        for ((region, begins), trees) in counts {
             let region = places.region_id(region);
-            outcome.warn(
-                outcome.place_of(Table::Trees),
-                Code::TreeWithoutHarvest,
-                say!(
-                    "{} of region '{region}' {} no pick in any season",
-                    counted(trees, text!("tree"), text!("trees")),
-                    noun(trees, text!("has"), text!("have"))
-                ),
-                text!("nothing to do for trees that are not recorded; else check their ids in harvests"),
-            );
+            let trees_of = counted(trees, text!("tree"), text!("trees"));
+            let (what, remedy) = if begins {
+                (
+                    say!(
+                        "{trees_of} of region '{region}' {} in the first bearing seasons after the training age, in blocks without a pick yet",
+                        noun(trees, text!("is"), text!("are"))
+                    ),
+                    text!(
+                        "nothing to do until they bear; then record their picks, or add those of harvests that were made"
+                    ),
+                )
+            } else {
+                (
+                    say!(
+                        "{trees_of} of region '{region}' {} no pick in any season",
+                        noun(trees, text!("has"), text!("have"))
+                    ),
+                    text!(
+                        "nothing to do for trees that are not recorded; else check their ids in harvests"
+                    ),
+                )
+            };
+            let place = outcome.place_of(Table::Trees);
+            outcome.warn(place, Code::TreeWithoutHarvest, what, remedy);
         }
         Ok(())
     }

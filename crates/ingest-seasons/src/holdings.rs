@@ -1,5 +1,6 @@
 //! Blocks, their trees and every pruning visit as recorded, for the plan of work.
 
+use crate::differing::Differing;
 use crate::frame::{stands, texts};
 use crate::outcome::Outcome;
 use crate::seasons::day;
@@ -118,7 +119,8 @@ const STATUS_TOLD: usize = 10;
 pub struct HeldTree {
     /// Tree id.
     pub tree: String,
-    /// Planting day of its own.
+    /// Planting day of its own, else of its block; `None` where nothing tells it, or two rows of the tree
+    /// differ.
     pub planted: Option<Date>,
     /// Height, m.
     pub height_m: Option<f64>,
@@ -221,6 +223,7 @@ fn read_blocks(tables: &BookTables) -> PolarsResult<Vec<HeldBlock>> {
 }
 
 fn fill(blocks: &mut BTreeMap<&str, HeldBlock>, trees: &DataFrame) -> PolarsResult<()> {
+    let (trees, differing) = &Differing::settled(trees)?;
     let (names, homes) = (texts(trees, ts::TREE)?, texts(trees, ts::BLOCK)?);
     let (planted, status) = (dates(trees, "planted")?, texts(trees, "status")?);
     let heights = trees.column("height_m")?.f64()?;
@@ -233,9 +236,10 @@ fn fill(blocks: &mut BTreeMap<&str, HeldBlock>, trees: &DataFrame) -> PolarsResu
             continue;
         };
         if !gone {
+            let own = planted.get(at).and_then(day).or(block.planted);
             block.trees.push(HeldTree {
                 tree: tree.to_owned(),
-                planted: planted.get(at).and_then(day),
+                planted: own.filter(|_| !differing.is_unknown(tree, "planted")),
                 height_m: heights.get(at),
                 spread_m: ns.get(at).zip(ew.get(at)).map(|(ns, ew)| [ns, ew]),
             });

@@ -1,7 +1,7 @@
 //! Tree-seasons of which a pick or a pruning visit was set aside: what is left of them is not the whole.
 
 use crate::frame::{REGION_NO, TREE_NO, indices, texts};
-use crate::outcome::Outcome;
+use crate::outcome::{Outcome, StrayPruning};
 use crate::places::Places;
 use crate::seasons::day;
 use ingest_tables::{BookTables, MissingVisit};
@@ -78,12 +78,21 @@ pub(crate) fn tree_seasons(
     let grace = book.options.harvest_grace_days;
     let mut found: BTreeSet<(u32, i32)> = BTreeSet::new();
     let (mut whole, mut undated) = (Told::default(), Told::default());
-    let misdated = outcome
-        .rejected
-        .iter()
-        .filter(|row| matches!(row.code, Code::BeforePlanting | Code::SeasonStray));
+    let misdated = outcome.rejected.iter().filter(|row| {
+        let stray = (row.code, row.table) == (Code::SeasonStray, Table::Harvests);
+        stray || row.code == Code::BeforePlanting
+    });
     for row in misdated.filter(|row| matches!(row.table, Table::Harvests | Table::Prunings)) {
         undated.add(row.table, outcome.date_place(row.stands));
+    }
+    let mut stray = std::mem::take(&mut outcome.stray);
+    stray.sort();
+    for StrayPruning { place, tree, season } in stray {
+        match season {
+            Some(season) if found.insert((tree, season)) => whole.add(Table::Prunings, place),
+            Some(_) => {}
+            None => undated.add(Table::Prunings, place),
+        }
     }
     // Of several picks of one tree-season the first by place is told, whatever the order of the rows.
     let mut out_of_season = std::mem::take(&mut outcome.out_of_season);

@@ -1,12 +1,14 @@
 //! Typed rows of a record book linked into one row per tree and crop season.
 
 mod assemble;
+mod differing;
 mod fates;
 mod frame;
 mod holdings;
 mod incomplete;
 mod laterals;
 mod link;
+mod misdated;
 mod near;
 mod outcome;
 mod parquet_out;
@@ -29,6 +31,8 @@ pub use holdings::{HeldBlock, HeldTree, Visit, held_blocks, visits};
 pub use link::{LinkError, Linked, link, link_places};
 pub use outcome::{NotLinked, Reason, TableLinks};
 pub use parquet_out::{WriteError, write_parquet};
+pub use picks::MoistureConversion;
+pub use scarcity::unknown_sites;
 pub use standing::{StandingTree, standing_trees};
 pub use summary::{LinkSummary, RegionSummary};
 pub use through::through;

@@ -1,6 +1,7 @@
 //! The way from typed rows to tree-seasons, in the order in which it is walked.
 
 use crate::assemble::{Parts, tree_seasons};
+use crate::differing::Differing;
 use crate::frame::DATE;
 use crate::outcome::{Outcome, SourceFile, TableLinks};
 use crate::places::Places;
@@ -110,6 +111,7 @@ fn plots_alone(
     let needed = |table| frames.get(&table).ok_or(LinkError::TableMissing(table));
     let trees = needed(Table::Trees)?;
     let places = Places::join(needed(Table::Blocks)?, trees, book, outcome)?;
+    let (trees, _) = &Differing::settled(trees)?;
     let frame = frames.get(&Table::Trials);
     Ok(frame.map(|frame| trials::plots(frame, trees, &places, book, outcome)).transpose()?)
 }
@@ -177,14 +179,14 @@ pub(crate) fn link_frames(
     let needed = |table| frames.get(&table).ok_or(LinkError::TableMissing(table));
     let places = Places::join(needed(Table::Blocks)?, needed(Table::Trees)?, book, outcome)?;
     let yields = picks::yields(needed(Table::Harvests)?, &places, book, outcome)?;
-    let basis = book.options.only_measured_as;
-    let prunings = prunings::combined(needed(Table::Prunings)?, &places, basis, outcome)?;
+    let visits = needed(Table::Prunings)?;
+    let prunings = prunings::combined(visits, &yields.frame, &places, book, outcome)?;
     let counts = frames
         .get(&Table::Laterals)
         .map(|frame| laterals::counts(frame, &places, outcome))
         .transpose()?;
     let laterals = counts.as_ref().map(laterals::densities).transpose()?;
-    let trees = needed(Table::Trees)?;
+    let (trees, _) = &Differing::settled(needed(Table::Trees)?)?;
     let plots = frames
         .get(&Table::Trials)
         .map(|frame| trials::plots(frame, trees, &places, book, outcome))

@@ -61,6 +61,15 @@ pub(crate) struct Rejected {
     pub(crate) remedy: String,
 }
 
+/// A pruning rejected because its year is a slip, and the season that it most likely is of; `None`
+/// where several may be meant.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct StrayPruning {
+    pub(crate) place: Place,
+    pub(crate) tree: u32,
+    pub(crate) season: Option<i32>,
+}
+
 /// A file that rows were read from.
 #[derive(Debug)]
 pub(crate) struct SourceFile {
@@ -81,6 +90,8 @@ pub(crate) struct Outcome {
     pub(crate) lost: Vec<LostVisit>,
     /// Picks in no season: `tree_no`, `region_no`, day number and place.
     pub(crate) out_of_season: Vec<(u32, u32, i32, Place)>,
+    /// Prunings of stray seasons, of which a tree-season with picks may be short.
+    pub(crate) stray: Vec<StrayPruning>,
     /// Where the rows of blocks and trees stand that were set aside while reading, by id.
     pub(crate) lost_places: BTreeMap<(Table, String), Place>,
     /// Rows of prunings set aside while reading.
@@ -96,6 +107,7 @@ impl Outcome {
             problems: Vec::new(),
             lost: Vec::new(),
             out_of_season: Vec::new(),
+            stray: Vec::new(),
             lost_places: BTreeMap::new(),
             prunings_unread: 0,
             not_linked: BTreeMap::new(),

@@ -8,6 +8,7 @@ use crate::seasons::{day, day_number, on_days};
 use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Book, Calendar, Code, Table, at_reference_moisture, counted};
+use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 use words::{say, text};
 
@@ -20,6 +21,31 @@ pub(crate) struct Yields {
     pub(crate) at_default_moisture: u64,
     /// Picks without a moisture in a book without a default, taken as weighed.
     pub(crate) at_reference_moisture: u64,
+    /// Picks whose weight was brought to the reference moisture.
+    pub(crate) converted: Option<MoistureConversion>,
+}
+
+/// Picks weighed at another moisture than the book's reference, whose weights were brought to it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct MoistureConversion {
+    /// How many, those taken at the book's default moisture among them.
+    pub picks: u64,
+    /// Lowest and highest moisture at which they were weighed, %.
+    pub from_pct: [f64; 2],
+    /// The reference, %.
+    pub to_pct: f64,
+}
+
+impl MoistureConversion {
+    /// One pick more.
+    fn with(before: Option<Self>, moisture: f64, to_pct: f64) -> Self {
+        let [low, high] = before.map_or([moisture; 2], |before| before.from_pct);
+        Self {
+            picks: before.map_or(0, |before| before.picks) + 1,
+            from_pct: [low.min(moisture), high.max(moisture)],
+            to_pct,
+        }
+    }
 }
 
 const NUT_KG: &str = "nut_kg";
@@ -44,6 +70,7 @@ pub(crate) fn yields(
 
     let reference = book.book.reference_moisture_pct;
     let (mut at_default, mut as_weighed) = (0, 0);
+    let mut converted = None;
     let kg: Float64Chunked = floats(&picks, NUT_KG)?
         .iter()
         .zip(floats(&picks, MOISTURE)?.iter())
@@ -59,6 +86,9 @@ pub(crate) fn yields(
                     reference
                 }
             };
+            if moisture != reference {
+                converted = Some(MoistureConversion::with(converted, moisture, reference));
+            }
             Some(at_reference_moisture(kg?, moisture, reference))
         })
         .collect();
@@ -93,7 +123,12 @@ pub(crate) fn yields(
         )
         .select([TREE_NO, REGION_NO, ts::SEASON, ts::YIELD_KG, ts::PICKS, ts::NUT_COUNT].map(col))
         .collect()?;
-    Ok(Yields { frame, at_default_moisture: at_default, at_reference_moisture: as_weighed })
+    Ok(Yields {
+        frame,
+        at_default_moisture: at_default,
+        at_reference_moisture: as_weighed,
+        converted,
+    })
 }
 
 /// Rejects picks outside every harvest window.

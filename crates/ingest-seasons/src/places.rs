@@ -1,5 +1,6 @@
 //! Trees in blocks in regions: which tree stands where, and which rows name an unknown place.
 
+use crate::differing::{Difference, Differing};
 use crate::frame::{
     FILE, LINE, PLANTED, REGION_NO, TREE_NO, floats, indices, left_join, only, sorted, stands,
     texts,
@@ -46,6 +47,8 @@ struct Loss {
 type Lost = BTreeMap<String, Loss>;
 
 const BLOCK_PLANTED: &str = "block_planted";
+/// Marks trees whose rows agree on when they were planted.
+const AGE_KNOWN: &str = "age_known";
 
 impl Places {
     /// Joins trees to blocks and blocks to regions; rows that cannot be joined are rejected.
@@ -246,6 +249,8 @@ fn known_trees(
 ) -> PolarsResult<(DataFrame, Lost)> {
     let mut lost =
         lost_while_reading(Table::Trees, texts(frame, ts::TREE)?.iter().flatten(), outcome);
+    let differing = Differing::of(frame)?;
+    let frame = &differing.blanked(frame)?;
     let canopy: Float64Chunked = floats(frame, "spread_ns_m")?
         .iter()
         .zip(floats(frame, "spread_ew_m")?.iter())
@@ -266,7 +271,7 @@ fn known_trees(
             col(LINE),
         ]);
     let listed = sorted(listed, &[ts::TREE, FILE, LINE]).collect()?;
-    let listed = once_each(&listed, &mut lost, outcome)?;
+    let listed = once_each(&listed, &differing, &mut lost, outcome)?;
     let joined = left_join(listed.lazy(), blocks.clone().lazy(), &[ts::BLOCK]).collect()?;
     let near = OnceCell::new();
     let mut keep = Vec::with_capacity(joined.height());
@@ -293,8 +298,17 @@ fn known_trees(
         outcome.reject(Rejected { table, stands: at, column: column.into(), code, reason, remedy });
         lost.insert(tree.to_owned(), loss);
     }
-    let trees =
-        only(&joined, keep)?.lazy().with_column(coalesce(&[col(PLANTED), col(BLOCK_PLANTED)]));
+    let is_known: Vec<bool> = texts(&joined, ts::TREE)?
+        .iter()
+        .map(|tree| !tree.is_some_and(|tree| differing.is_unknown(tree, PLANTED)))
+        .collect();
+    let trees = joined.clone().with_column(Column::new(AGE_KNOWN.into(), is_known))?.clone();
+    // Where rows of a tree contradict each other, its block's day is no better a guess.
+    let planted = when(col(AGE_KNOWN))
+        .then(coalesce(&[col(PLANTED), col(BLOCK_PLANTED)]))
+        .otherwise(lit(NULL))
+        .alias(PLANTED);
+    let trees = only(&trees, keep)?.lazy().with_column(planted);
     let trees = sorted(trees, &[ts::REGION, ts::SITE, ts::BLOCK, ts::TREE])
         .with_row_index(TREE_NO, None)
         .select([
@@ -320,6 +334,7 @@ fn known_trees(
 /// known.
 fn once_each(
     listed: &DataFrame,
+    differing: &Differing,
     lost: &mut Lost,
     outcome: &mut Outcome,
 ) -> PolarsResult<DataFrame> {
@@ -341,13 +356,16 @@ fn once_each(
         });
         for (nth, &(_, block, stands)) in same.iter().enumerate() {
             let before = same.iter().take(nth).find(|row| row.1 == block);
-            let (code, reason, remedy) = match (before, &in_two) {
-                (Some(&(_, _, before)), _) => (
-                    Code::RowDuplicate,
-                    say!("tree '{tree}' is listed before, at {}", outcome.place(before)),
-                    text!("keep one row for each tree"),
-                ),
+            let (column, code, reason, remedy) = match (before, &in_two) {
+                (Some(&(_, _, before)), _) => {
+                    let before =
+                        say!("tree '{tree}' is listed before, at {}", outcome.place(before));
+                    let (column, reason, remedy) =
+                        repeated(before, differing.of_row(stands), in_two.is_some());
+                    (column, Code::RowDuplicate, reason, remedy)
+                }
                 (None, Some(why)) => (
+                    ts::TREE,
                     Code::TreeInTwoBlocks,
                     say!("tree '{tree}': {why}"),
                     text!(
@@ -356,7 +374,7 @@ fn once_each(
                 ),
                 (None, None) => continue,
             };
-            let (table, column, remedy) = (Table::Trees, ts::TREE, remedy.to_owned());
+            let (table, remedy) = (Table::Trees, remedy.to_owned());
             outcome.reject(Rejected { table, stands, column: column.into(), code, reason, remedy });
         }
         if let Some(why) = in_two {
@@ -365,4 +383,35 @@ fn once_each(
         }
     }
     only(listed, keep)
+}
+
+/// What is told of a row of a tree that stands before in the same block: the column at fault, the reason
+/// and the remedy.
+fn repeated(
+    before: String,
+    differences: &[Difference],
+    is_lost: bool,
+) -> (&'static str, String, &'static str) {
+    let Some(first) = differences.first().filter(|_| !is_lost) else {
+        let remedy =
+            text!("keep one of the two rows; whatever else they hold, the first counts until then");
+        return (
+            ts::TREE,
+            before,
+            if is_lost { text!("keep one row for each tree") } else { remedy },
+        );
+    };
+    let told: Vec<String> = differences
+        .iter()
+        .map(|Difference { column, first, own }| say!("{column} is {first} there and {own} here"))
+        .collect();
+    let reason = say!("{before}, with other values: {}", told.join(", "));
+    let remedy = if differences.iter().any(|difference| difference.column == PLANTED) {
+        text!(
+            "keep the row that is right; until then the age of the tree is unknown, and so is whatever else the rows say differently"
+        )
+    } else {
+        text!("keep the row that is right; until then what the rows say differently is unknown")
+    };
+    (first.column, reason, remedy)
 }

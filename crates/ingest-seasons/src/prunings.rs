@@ -3,13 +3,14 @@
 use crate::frame::{
     DATE, FILE, LINE, REGION_NO, TREE_NO, floats, indices, ints, sorted, stands, texts,
 };
+use crate::misdated::without_strays;
 use crate::outcome::Outcome;
 use crate::places::Places;
 use crate::rows::at_their_trees;
 use crate::seasons::on_days;
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Calendar, Code, MeasuredAs, Table, combine_prunings, counted};
+use records::{Book, Calendar, Code, MeasuredAs, Table, combine_prunings, counted};
 use std::collections::BTreeMap;
 use words::{say, text};
 
@@ -26,11 +27,12 @@ const LEAD: &str = "lead";
 
 /// One row per tree and season with at least one pruning visit: `tree_no`, `region_no`, `season`,
 /// `intensity`, `prunings`, `basis`, `mean_day`, `minutes`, `other_basis`, and `.file` and `.line`
-/// of the first row.
+/// of the first row. `yields` has one row per tree-season with a pick.
 pub(crate) fn combined(
     frame: &DataFrame,
+    yields: &DataFrame,
     places: &Places,
-    only_measured_as: Option<MeasuredAs>,
+    book: &Book,
     outcome: &mut Outcome,
 ) -> PolarsResult<DataFrame> {
     let wanted = [ts::INTENSITY, MEASURED_AS, ts::MINUTES];
@@ -39,9 +41,10 @@ pub(crate) fn combined(
     let lead =
         |calendar: &Calendar, day| Some(calendar.lead_days(day, calendar.season_of_pruning(day)));
     let rows = on_days(rows, places, &[(ts::SEASON, &season), (LEAD, &lead)])?;
+    let rows = without_strays(&rows, yields, places, book, outcome)?;
     warn_after_flush(&rows, places, outcome)?;
     let keys = [TREE_NO, ts::SEASON, DATE, ts::INTENSITY, MEASURED_AS, ts::MINUTES];
-    combine(&sorted(rows.lazy(), &keys).collect()?, only_measured_as)
+    combine(&sorted(rows.lazy(), &keys).collect()?, book.options.only_measured_as)
 }
 
 /// One warning per region for cuts made after the flush began.

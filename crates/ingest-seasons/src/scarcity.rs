@@ -6,6 +6,7 @@ use crate::outcome::Outcome;
 use crate::places::Places;
 use crate::summary::{LinkSummary, RegionSummary};
 use polars::prelude::{DataFrame, PolarsResult};
+use records::work::SettingError;
 use records::{Book, Code, Place, Table, counted, tree_season};
 use std::collections::BTreeSet;
 use words::{say, text};
@@ -101,17 +102,27 @@ pub(crate) fn warn_of_unknown_sites(
     places: &Places,
     outcome: &mut Outcome,
 ) -> PolarsResult<()> {
-    let known: BTreeSet<&str> = texts(&places.trees, tree_season::SITE)?.iter().flatten().collect();
+    let known = texts(&places.trees, tree_season::SITE)?.iter().flatten().collect();
+    for SettingError { what, remedy, .. } in unknown_sites(book, &known) {
+        outcome.warn(Place::file("book.toml"), Code::SettingImpossible, what, remedy);
+    }
+    Ok(())
+}
+
+/// Crews declared under `[work.sites]` for sites that are not among those with trees.
+#[must_use]
+pub fn unknown_sites(book: &Book, known: &BTreeSet<&str>) -> Vec<SettingError> {
     let near = NearMisses::of(known.iter().copied());
-    for site in book.work.sites.keys().filter(|site| !known.contains(site.as_str())) {
+    let unknown = book.work.sites.keys().filter(|site| !known.contains(site.as_str()));
+    let told = unknown.map(|site| {
         let remedy = near
             .remedy(site, text!("write the site as the block table does, or remove the section"));
         let what = say!(
             "[work.sites] names '{site}', and no tree stands at a site of that name: its crew has no work"
         );
-        outcome.warn(Place::file("book.toml"), Code::SettingImpossible, what, remedy);
-    }
-    Ok(())
+        SettingError::new(format!("[work.sites.{site}]"), what, remedy)
+    });
+    told.collect()
 }
 
 fn each(

@@ -1,5 +1,6 @@
 //! Trees as they stand, for the layout of a new trial.
 
+use crate::differing::Differing;
 use crate::holdings::is_gone;
 use ingest_tables::{BookTables, IngestError};
 use polars::prelude::PolarsResult;
@@ -31,7 +32,7 @@ impl StandingTree {
     }
 }
 
-/// Every tree of the tree table as read, in the order of the files.
+/// Every tree of the tree table as read, once for each block, in the order of the files.
 ///
 /// # Errors
 /// When the tables break their own promise.
@@ -41,6 +42,7 @@ pub fn standing_trees(tables: &BookTables) -> Result<Vec<StandingTree>, IngestEr
 
 fn read(tables: &BookTables) -> PolarsResult<Vec<StandingTree>> {
     let Some(trees) = tables.frames.get(&Table::Trees) else { return Ok(Vec::new()) };
+    let (trees, _) = Differing::settled(trees)?;
     let (names, blocks) = (trees.column(ts::TREE)?.str()?, trees.column(ts::BLOCK)?.str()?);
     let (rows, columns) = (trees.column("row")?.i64()?, trees.column("column")?.i64()?);
     let (girths, status) = (trees.column(ts::GIRTH_CM)?.f64()?, trees.column("status")?.str()?);

@@ -4,7 +4,7 @@ use crate::assemble::Parts;
 use crate::frame::{REGION_NO, TREE_NO, flags, floats, indices, ints, texts};
 use crate::laterals::FRAMES;
 use crate::outcome::{Outcome, TableLinks};
-use crate::picks::Yields;
+use crate::picks::{MoistureConversion, Yields};
 use crate::places::Places;
 use polars::prelude::*;
 use records::tree_season as ts;
@@ -23,6 +23,8 @@ pub struct LinkSummary {
     pub picks_at_default_moisture: u64,
     /// Picks without a moisture in a book without a default, taken as weighed at reference moisture.
     pub picks_at_reference_moisture: u64,
+    /// Picks brought to the reference moisture; `None` where all were weighed at it.
+    pub moisture: Option<MoistureConversion>,
 }
 
 /// Counts of one region.
@@ -86,6 +88,7 @@ impl LinkSummary {
             regions: regions(linked, places, book, &missing)?,
             picks_at_default_moisture: yields.at_default_moisture,
             picks_at_reference_moisture: yields.at_reference_moisture,
+            moisture: yields.converted,
         })
     }
 }

@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a broken fixture fails the test")]
 
-use ingest_seasons::{Reason, link};
+use ingest_seasons::{Reason, held_blocks, link, standing_trees};
 use ingest_tables::{BookTables, read_book};
 use polars::prelude::Column;
 use records::{Code, Table};
@@ -230,4 +230,29 @@ fn a_pick_on_a_day_that_is_none_makes_its_season_incomplete() {
     assert_eq!(seasons("soon"), (vec![Some(2023), Some(2024)], true));
     // September is in no harvest: the slip is in the month more likely than in the year.
     assert_eq!(seasons("2024-09-31"), (vec![Some(2023)], false));
+}
+
+/// The plan and layouts see a tree of two rows once, and nothing of what the rows contradict.
+#[test]
+fn a_tree_listed_twice_stands_once_without_what_its_rows_contradict() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in FILES {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    let trees = "tree,block,planted,girth_cm,row\nN1,N,2010,60,4\nN2,N,,70,5\nN1,N,2018,60,6\n";
+    std::fs::write(folder.path().join("trees.csv"), trees).unwrap();
+    let mut tables = read_book(folder.path(), &mut |_| {}).unwrap();
+    link(&mut tables).unwrap();
+    let blocks = held_blocks(&tables).unwrap();
+    let held: Vec<_> =
+        blocks[0].trees.iter().map(|tree| (tree.tree.as_str(), tree.planted)).collect();
+    // Without a day of its own a tree has that of its block.
+    assert_eq!(held, [("N1", None), ("N2", Some("2015-01-01".parse().unwrap()))]);
+    let standing: Vec<_> = standing_trees(&tables)
+        .unwrap()
+        .into_iter()
+        .map(|tree| (tree.tree, tree.row, tree.girth_cm))
+        .collect();
+    let expected = [("N1", None, Some(60.0)), ("N2", Some(5), Some(70.0))];
+    assert_eq!(standing, expected.map(|(tree, row, girth)| (tree.to_owned(), row, girth)));
 }

@@ -12,9 +12,9 @@ pub(crate) type RowPlace = (u32, u32);
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Repetition {
     New,
-    /// The same block at another place, the same tree in another block or in another plot of its
-    /// trial: linking, which sees all rows together, sets every one of them aside, as which is
-    /// right cannot be known.
+    /// The same block at another place, the same tree in another block, with other values or in
+    /// another plot of its trial: linking, which sees all rows together, takes none of what they say
+    /// differently, as which is right cannot be known.
     Elsewhere,
     /// The same tree and day with other values: possible, but worth a look.
     SameKey,
@@ -95,8 +95,8 @@ impl Duplicates {
             hasher.finish()
         };
         let key = hashed(0..self.key);
-        // Of a tree only the block counts, of a block site and region, of a trial's tree every
-        // cell, as its factors are no columns of the schema.
+        // Of a block site and region count, of a trial's tree every cell, as its factors are no
+        // columns of the schema.
         let rest = match self.table {
             Table::Trials => {
                 let mut hasher = DefaultHasher::new();
@@ -104,8 +104,9 @@ impl Duplicates {
                 hasher.finish()
             }
             Table::Blocks => hashed(1..3),
-            Table::Trees => hashed(1..2),
-            Table::Prunings | Table::Laterals | Table::Harvests => hashed(self.key..values.len()),
+            Table::Trees | Table::Prunings | Table::Laterals | Table::Harvests => {
+                hashed(self.key..values.len())
+            }
         };
         self.last = (key, rest);
         self.meet(place, key, rest)

@@ -5,6 +5,7 @@ mod archive;
 mod cache;
 mod cell;
 mod columns;
+mod date_order;
 mod decode;
 mod discover;
 mod draw;

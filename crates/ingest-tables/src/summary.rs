@@ -2,7 +2,7 @@
 
 use crate::report::Repair;
 use crate::{FileReport, QuarantinedRow};
-use records::{Code, Place, Problem, Severity, Table, counted};
+use records::{Code, Place, Problem, Severity, counted};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use words::{say, text};
@@ -71,7 +71,7 @@ impl Summary {
         self.tallies
             .iter()
             .map(|tally| {
-                let (what, remedy) = tally.sentence(file.table);
+                let (what, remedy) = tally.sentence(file);
                 let place =
                     Place { file: file.file.clone(), line: Some(tally.line), column: tally.cell };
                 Problem::new(place, tally.severity, tally.code, what, remedy)
@@ -81,7 +81,8 @@ impl Summary {
 }
 
 impl Tally {
-    fn sentence(&self, table: Table) -> (String, String) {
+    fn sentence(&self, file: &FileReport) -> (String, String) {
+        let table = file.table;
         let column = &self.column;
         let values = counted(self.count, text!("value"), text!("values"));
         let rows = counted(self.count, text!("row"), text!("rows"));
@@ -94,6 +95,17 @@ impl Tally {
             Code::ThousandsMark => {
                 (say!("{column}: {values} with thousands marks read without them"), String::new())
             }
+            Code::DateOrder => (
+                say!(
+                    "{column}: {values} can be read with dates = \"{}\" alone, and no date of the file speaks against it; as book.toml stands, dates of the file are set aside, or read with day and month swapped",
+                    self.example
+                ),
+                say!(
+                    "write dates = \"{}\" under [[files.{table}]] of path = \"{}\" in book.toml",
+                    self.example,
+                    file.file.split('#').next().unwrap_or_default()
+                ),
+            ),
             Code::DateSerial => (
                 say!("{column}: {values} that are spreadsheet day numbers read as dates"),
                 say!("export dates as year-month-day to be sure"),

@@ -5,6 +5,7 @@ use crate::cell::date;
 use crate::cell::number::plain;
 use crate::cell::value::{CellFault, CellReader, Notes, Style, Value, too_long};
 use crate::columns::Columns;
+use crate::date_order::DateOrders;
 use crate::discover::Source;
 use crate::draw::Draw;
 use crate::duplicates::{Duplicates, Repetition};
@@ -22,6 +23,9 @@ use words::{say, text};
 
 /// Between the texts of which an id is joined.
 const JOINT: &str = "/";
+
+/// Position of the day in the schemas of visits.
+const DAY: usize = 1;
 
 /// Column of the line on which a row starts.
 pub(crate) const LINE: &str = ".line";
@@ -226,6 +230,8 @@ impl TableReader {
         let mut scratch = Scratch::default();
         let visits = matches!(self.spec.table, Table::Prunings | Table::Laterals | Table::Harvests);
         let draw = draw.filter(|_| visits);
+        let day = plan.readers.get(DAY).copied().flatten().filter(|_| visits);
+        let mut orders = day.map(|(cell, reader)| (cell, DateOrders::new(reader.style.dates)));
         rows.each(&mut |row| {
             if row.is_blank() {
                 return;
@@ -244,6 +250,9 @@ impl TableReader {
             if draw.is_some_and(|draw| !draw.has(&plan.text(row, 0))) {
                 outcome.pass_over(row.line);
             } else {
+                if let (Some((cell, orders)), None) = (&mut orders, &row.damage) {
+                    orders.see(row.cells.cell(*cell), row.line);
+                }
                 let set_aside = outcome.quarantine.len();
                 self.row(row, &plan, names, &mut scratch, &mut outcome);
                 match outcome.quarantine.get_mut(set_aside) {
@@ -257,6 +266,9 @@ impl TableReader {
             }
         })
         .map_err(|fault| vec![fault])?;
+        if let Some((cell, orders)) = orders {
+            orders.note(self.name(DAY), Some(cell_number(cell)), &mut outcome.summary);
+        }
         Ok(outcome)
     }
 
@@ -360,7 +372,7 @@ impl TableReader {
         else {
             return None;
         };
-        let days = match (scratch.values.get(1), plan.readers.get(1)) {
+        let days = match (scratch.values.get(DAY), plan.readers.get(DAY)) {
             (Some(Value::Date(day)), _) => vec![(*day, *day)],
             (_, Some(Some((cell, reader)))) => {
                 date::possible(&row.cells.cell(*cell).into_text(), reader.style.dates)
@@ -473,12 +485,12 @@ impl TableReader {
                 let code = Code::RowDuplicate;
                 let reason = say!("the row repeats {first}:{line} ('{key}')");
                 let remedy = match table {
-                    Table::Blocks | Table::Trees => {
+                    Table::Blocks => {
                         text!(
                             "keep one of the two rows; whatever else they hold, the first counts until then"
                         )
                     }
-                    Table::Trials => text!("keep one of the two rows"),
+                    Table::Trees | Table::Trials => text!("keep one of the two rows"),
                     Table::Laterals => {
                         text!("remove it, or tell two frames apart by the column side")
                     }

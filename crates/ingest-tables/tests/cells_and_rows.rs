@@ -70,6 +70,37 @@ fn impossible_days_and_centuries_are_set_aside() {
     );
 }
 
+/// One wrong order of day and month is told once; a few slips, or dates for both orders, are not it.
+#[test]
+fn dates_of_another_order_than_declared_are_told_once() {
+    let told = |declared: &str, days: &[&str]| {
+        let folder = Folder::new();
+        let rows = days.iter().map(|day| format!("T1,{day},3\n")).collect::<String>();
+        folder.put("harvests.csv", format!("tree,date,nut_kg\n{rows}"));
+        folder.settings(&format!(
+            "[[files.harvests]]\npath = \"harvests.csv\"\ndates = \"{declared}\"\n"
+        ));
+        let tables = folder.read();
+        let told = tables.problems.iter().filter(|problem| problem.code == Code::DateOrder);
+        told.map(|problem| format!("{problem}")).collect::<Vec<_>>()
+    };
+    let days = ["03/04/2024", "03/15/2024", "2024-03-30", "03/16/2024", "soon", "04/17/2024"];
+    for declared in ["day_first", "iso"] {
+        let told = told(declared, &days);
+        assert_eq!(told.len(), 1, "{declared}");
+        let first =
+            "harvests.csv:3:2: date: 3 values can be read with dates = \"month_first\" alone";
+        assert!(told[0].starts_with(first), "{}", told[0]);
+        assert!(told[0].contains("hint: write dates = \"month_first\" under [[files.harvests]]"));
+    }
+    assert!(told("month_first", &days).is_empty());
+    // Two slips; and a date that only the declared order reads.
+    assert!(told("day_first", &["03/15/2024", "03/16/2024", "03/04/2024"]).is_empty());
+    let mixed = ["03/15/2024", "03/16/2024", "04/17/2024", "25/03/2024"];
+    assert!(told("day_first", &mixed).is_empty());
+    assert!(told("iso", &mixed).is_empty());
+}
+
 #[test]
 fn unusual_values_are_kept_with_one_warning() {
     let tables = Folder::harvests(

@@ -87,6 +87,18 @@ pub enum DateOrder {
     MonthFirst,
 }
 
+impl DateOrder {
+    /// The word of `book.toml`.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Iso => "iso",
+            Self::DayFirst => "day_first",
+            Self::MonthFirst => "month_first",
+        }
+    }
+}
+
 /// Languages of reports, by their tags.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]

@@ -184,6 +184,11 @@ impl Code {
                 "harvests.csv",
                 ["A1-01,03/04/2024,1.6", "A1-01,2024-04-03,1.6"],
             ),
+            Self::DateOrder => told(
+                "Dates of a file cannot be read in the order of day and month that book.toml says, and the other order reads every one of them.",
+                "Rows whose date cannot be read are set aside; those that both orders read, such as 03/04/2024, are taken with day and month swapped, and may count for another season.",
+                "Write dates = \"day_first\" or \"month_first\", as the message says, under [[files.TABLE]] of that file, or under [book] where all files are written so.",
+            ),
             Self::DateSerial => told(
                 "A spreadsheet's day number was read as a date.",
                 REPAIRED,
@@ -259,7 +264,7 @@ impl Code {
             Self::RowDuplicate => shown(
                 [
                     "A row repeats another: the same tree, day and values, or an id that stands already.",
-                    SET_ASIDE,
+                    "The row is set aside into quarantine.csv and counts for nothing. Where a tree is listed again in its block with other values, what the two rows say differently is unknown: of two planting dates neither is taken, nor that of the block.",
                     "Keep one of the two; if both visits were made give them their own days or weights.",
                 ],
                 "trees.csv",
@@ -341,14 +346,24 @@ impl Code {
                 "Fill in moisture_pct, or set default_moisture_pct under [book] to what such nuts usually have when they are weighed.",
             ),
             Self::SeasonStray => told(
-                "A season in which a region has picks of a handful of trees, beside seasons of many; or visits that belong to a season after the coming one. Most likely the year is mistyped.",
-                "Picks of such a season are set aside: otherwise one of them would make the last season, and with it present practice and the season that advice is for. Prunings and frame counts after the coming season are in no tree-season.",
+                "A season in which a region has picks of a handful of trees, beside seasons of many; prunings of a handful of trees before a harvest that nobody recorded; or many before one after the coming harvest. Most likely the year is mistyped.",
+                "Picks of such a season are set aside: otherwise one of them would make the last season, and with it present practice and the season that advice is for. A handful of prunings is set aside too, and the tree-season that it most likely is of, in which the tree would count as unpruned, is left out; where that cannot be told, it is said so. Other prunings and frame counts after the coming season are in no tree-season.",
                 "Correct the year. If the season is real, add its other picks, or set least_season_pct = 0 under [options], which takes every season as written.",
             ),
             Self::PrunedAfterFlush => told(
                 "A pruning after the flush began.",
                 KEPT,
                 "Compare the date with the field book: cuts in the flush remove the shoots that carry the flowers.",
+            ),
+            Self::PrunedInHarvest => told(
+                "A pruning dated within the harvest window of its region.",
+                "The row is kept and counts for the harvest after. Where trees are pruned after the harvest alone, the month is most likely mistyped, and so is the timing that the curves see.",
+                "Compare the date with the field book; correct it, or the harvest window under [regions.ID]. Nothing to do where trees are pruned while others are picked.",
+            ),
+            Self::PruningTwice => told(
+                "A tree with two prunings on different days before one harvest, in a region where nearly every pruned tree has one: they lie a month or more apart, or the tree lacks a pruning in another season in which its region pruned.",
+                "Both are kept and combined. If the month or the year of one is mistyped, this season counts more pruning than there was, and the season that is meant less.",
+                "Compare both dates with the field book and correct the wrong one; leave them if both visits were made.",
             ),
             Self::PruningWithoutHarvest => told(
                 "Prunings before a harvest in which their trees have no pick.",
@@ -388,9 +403,9 @@ impl Code {
                 ["A1-\u{200b}03,A1", "A1-03,A1"],
             ),
             Self::TreeWithoutHarvest => told(
-                "Trees without a pick in any season.",
+                "Trees without a pick in any season. Those of blocks without any pick, in the first two years after the training age, are told apart: they begin to bear.",
                 "They tell nothing about yield.",
-                "Nothing to do for trees that are not recorded; else check their ids in the harvest table.",
+                "Nothing to do for trees that are not recorded or do not bear yet; else check their ids in the harvest table.",
             ),
             Self::BookUnreadable => told(
                 "book.toml cannot be read as TOML or has an unknown key.",

@@ -81,6 +81,8 @@ codes! {
     DateUnreadable = "date-unreadable",
     /// A date that could be read two ways.
     DateAmbiguous = "date-ambiguous",
+    /// Dates of a file that another order of day and month reads.
+    DateOrder = "date-order",
     /// A spreadsheet serial was read as a date.
     DateSerial = "date-serial",
     /// A year of two digits was read as one of this century.
@@ -134,6 +136,10 @@ codes! {
     SeasonStray = "season-stray",
     /// A pruning after the flush began.
     PrunedAfterFlush = "pruned-after-flush",
+    /// A pruning while the nuts of its region are picked.
+    PrunedInHarvest = "pruned-in-harvest",
+    /// A tree pruned twice before one harvest, where once is the habit.
+    PruningTwice = "pruning-twice",
     /// A pruning whose harvest is not recorded.
     PruningWithoutHarvest = "pruning-without-harvest",
     /// A tree-season of which a pick or a pruning was set aside.

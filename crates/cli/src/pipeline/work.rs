@@ -5,7 +5,7 @@ mod holdings;
 pub use holdings::{Holdings, age, is_young, youngest_recorded};
 
 use advise::{Cost, RegionAdvice, Verdict};
-use ingest_seasons::{HeldBlock, HeldTree};
+use ingest_seasons::{HeldBlock, HeldTree, unknown_sites};
 use jiff::civil::Date;
 use records::{Book, Calendar, MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3};
 use std::collections::{BTreeMap, BTreeSet};
@@ -53,6 +53,18 @@ pub fn plan(
         book.options.hours_per_day,
     );
     plan.missing.extend(without_seasons(book, &blocks));
+    let sites = holdings.blocks.iter().map(|block| block.site.as_str()).collect();
+    let unknown = unknown_sites(book, &sites);
+    if !unknown.is_empty() {
+        // The crew that seems missing is declared under a site's name mistyped, most likely.
+        for error in plan.missing.iter_mut().filter(|error| error.key == "[work] crew_size") {
+            error.remedy = say!(
+                "correct the name of the site under [work.sites] first; else {}",
+                error.remedy
+            );
+        }
+        plan.missing.splice(0..0, unknown);
+    }
     plan
 }
 
@@ -221,7 +233,6 @@ impl Stand<'_> {
             return None;
         }
         let age = |planted: Option<Date>| {
-            let planted = planted.or(self.block.planted);
             planted.map_or(f64::NAN, |day| f64::from((start - day).get_days()) / 365.25)
         };
         let training = match self.block.training.as_deref() {

@@ -64,6 +64,26 @@ fn a_tidy_book_has_no_findings() {
     assert_eq!(csv, "file,line,column,code,reason,remedy,text\n");
 }
 
+/// What was weighed at other moistures is told with the repairs.
+#[test]
+fn picks_weighed_at_other_moistures() {
+    let book = Book::tidy();
+    assert!(!book.check().stdout.contains("moisture"));
+    let picks = book.text("harvests.csv");
+    let moist = picks.lines().enumerate().map(|(line, row)| match line {
+        0 => format!("{row},moisture_pct\n"),
+        1 => format!("{row},12.5\n"),
+        2 => format!("{row},9\n"),
+        _ => format!("{row},20\n"),
+    });
+    book.put("harvests.csv", moist.collect::<String>());
+    let ran = book.check();
+    let told = "weights of 35 picks converted from 12.5 to 20 % moisture to 9 %";
+    assert!(ran.stdout.contains(told), "{}", ran.stdout);
+    let (_, json, _) = book.check_json();
+    assert_eq!(json["linked"]["moisture"]["picks"], 35);
+}
+
 #[test]
 fn an_unknown_tree() {
     spoilt_harvest("T99,2024-03-01,5.5", Some(1), "tree-unknown");
@@ -191,6 +211,61 @@ fn a_tree_listed_twice_in_its_block() {
     let book = Book::tidy();
     let line = book.append("trees.csv", "T01,B2");
     one_set_aside(&book, "trees.csv", line, Some(1), "row-duplicate", "T01,B2");
+}
+
+/// Neither row is guessed to be right, and the age of the tree goes with its planting date.
+#[test]
+fn a_tree_listed_twice_with_other_values() {
+    let book = Book::tidy();
+    book.replace(
+        "trees.csv",
+        "tree,block\nT01,B2\nT02,B1",
+        "tree,block,planted\nT01,B2,2009\nT02,B1,",
+    );
+    let rows = book.text("trees.csv");
+    let whole: Vec<String> = rows
+        .lines()
+        .map(|row| if row.matches(',').count() < 2 { format!("{row},") } else { row.to_owned() })
+        .collect();
+    book.put("trees.csv", whole.join("\n") + "\n");
+    let line = book.append("trees.csv", "T01,B2,2018");
+    one_set_aside(&book, "trees.csv", line, Some(3), "row-duplicate", "T01,B2,2018");
+    let ran = book.check();
+    let told = "trees.csv:2, with other values: planted is 2009-01-01 there and 2018-01-01 here";
+    assert!(ran.stdout.contains(told), "{}", ran.stdout);
+}
+
+/// A file in another order of day and month than declared is told once, with what to write.
+#[test]
+fn dates_in_another_order_than_declared() {
+    let book = Book::tidy();
+    let day_first = book.text("prunings.csv");
+    let day_first = day_first.lines().map(|row| {
+        let cells: Vec<&str> = row.splitn(3, ',').collect();
+        match cells[1].split('-').collect::<Vec<_>>()[..] {
+            [year, month, day] => format!("{},{day}/{month}/{year},{}\n", cells[0], cells[2]),
+            _ => format!("{row}\n"),
+        }
+    });
+    book.put("prunings.csv", day_first.collect::<String>());
+    for declared in ["", "dates = \"month_first\"\n"] {
+        let settings = format!("name = \"Small Book\"\n{declared}");
+        book.replace("book.toml", "name = \"Small Book\"\n", &settings);
+        let ran = book.check();
+        let told = "prunings.csv:4:2: date: 30 values can be read with dates = \"day_first\" alone";
+        let hint =
+            "write dates = \"day_first\" under [[files.prunings]] of path = \"prunings.csv\"";
+        let all = format!("{}{}", ran.stdout, ran.stderr);
+        assert_eq!(all.matches("[date-order]").count(), 1, "{declared}: {all}");
+        assert!(all.contains(told) && all.contains(hint), "{declared}: {all}");
+        // Where nothing can be linked for it, it stands before the rows.
+        let row = ran.stderr.find("[date-ambiguous]");
+        assert!(row.is_none() || ran.stderr.find(told) < row, "{all}");
+    }
+    let end = "\n[[files.prunings]]\npath = \"prunings.csv\"\ndates = \"day_first\"\n";
+    book.put("book.toml", book.text("book.toml") + end);
+    let ran = book.check();
+    assert_eq!(ran.code, 0, "{}", ran.stdout);
 }
 
 #[test]

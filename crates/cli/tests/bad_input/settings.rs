@@ -50,6 +50,25 @@ fn a_file_of_the_book_that_is_not_there() {
     book.check().fails(&format!("book.toml:{line}"), "file-unreadable");
 }
 
+/// In the words of the book, not in those of the program's parser.
+#[test]
+fn a_holiday_that_is_no_day() {
+    let book = Book::tidy();
+    let end =
+        "\n[work]\ncrew_size = 2\nrest_dates = [\n  \"12-25\", # Christmas\n  \"2026-13-01\",\n]\n";
+    book.put("book.toml", book.text("book.toml") + end);
+    let line = book.text("book.toml").lines().count() - 1;
+    let ran = book.check();
+    ran.fails(&format!("book.toml:{line}"), "book-unreadable");
+    assert!(
+        ran.stderr.contains("rest_dates: \"2026-13-01\" is no day of the calendar"),
+        "{}",
+        ran.stderr
+    );
+    assert!(ran.stderr.contains("hint: write each date in quotation marks"), "{}", ran.stderr);
+    assert!(!ran.stderr.contains("variant"), "{}", ran.stderr);
+}
+
 #[test]
 fn a_run_on_a_spoilt_book_writes_nothing() {
     let book = Book::tidy();

@@ -2,6 +2,7 @@
 
 mod conservation;
 mod evidence;
+mod misdated;
 mod picks;
 mod places;
 mod practice;

@@ -1,6 +1,7 @@
 //! Picks: moisture, sums, seasons of both hemispheres, days that fit no season.
 
 use super::{close, numbers, small, wholes};
+use crate::MoistureConversion;
 use records::tree_season as ts;
 use records::{Code, Table};
 
@@ -161,4 +162,13 @@ fn picks_without_the_moisture_that_others_have_are_told() {
     assert_eq!(told(&some, "name = \"Small\""), 1);
     assert_eq!(told(&some, "name = \"Small\"\ndefault_moisture_pct = 12"), 0);
     assert_eq!(told(&["N1,2024-03-01,4,,", "N2,2024-03-01,4,,"], "name = \"Small\""), 0);
+}
+
+#[test]
+fn picks_brought_to_the_reference_moisture_are_counted() {
+    let of = |picks: &[&str]| small().rows(Table::Harvests, picks).linked().summary.moisture;
+    assert_eq!(of(&["N1,2024-03-01,4,9,", "N2,2024-03-01,4,,"]), None);
+    let picks = ["N1,2024-03-01,4,24.5,", "N1,2024-03-09,4,9,", "N2,2024-03-01,4,7,"];
+    let expected = MoistureConversion { picks: 2, from_pct: [7.0, 24.5], to_pct: 9.0 };
+    assert_eq!(of(&picks), Some(expected));
 }

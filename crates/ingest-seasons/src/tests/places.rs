@@ -72,6 +72,48 @@ fn a_tree_in_two_blocks_is_not_guessed() {
     assert_eq!(words(&result.linked.unwrap(), ts::TREE), [Some("N1".into())]);
 }
 
+/// Of two rows of a tree in one block that differ, neither is taken for right.
+#[test]
+fn what_two_rows_of_a_tree_say_differently_is_unknown() {
+    let result = small()
+        .table(Table::Blocks, "block,site,region,planted\nN,estate,north,2012-01-01")
+        .table(
+            Table::Trees,
+            "tree,block,planted,girth_cm,row\nN1,N,2010-01-01,60,1\nN2,N,,,\nN1,N,2019-06-01,80,1",
+        )
+        .rows(Table::Harvests, &["N1,2024-03-01,5,9,", "N2,2024-03-01,5,9,"])
+        .link();
+    assert_eq!(result.refusals(), [(Table::Trees, 4, Code::RowDuplicate)]);
+    let row = &result.rejected[0];
+    assert_eq!(
+        row.reason,
+        "tree 'N1' is listed before, at trees.csv:2, with other values: \
+         planted is 2010-01-01 there and 2019-06-01 here, girth_cm is 60 there and 80 here"
+    );
+    assert_eq!(row.column, "planted");
+    assert!(row.remedy.contains("age of the tree is unknown"), "{}", row.remedy);
+    let linked = result.linked.unwrap();
+    assert_eq!(words(&linked, ts::TREE), [Some("N1".into()), Some("N2".into())]);
+    // Not that of the block either, which the other tree takes: 12 years and 31 days.
+    let ages = numbers(&linked, ts::AGE_YEARS);
+    assert_eq!(ages[0], None);
+    close(ages[1], 4414.0 / 365.2425, 1e-9);
+    assert_eq!(numbers(&linked, ts::GIRTH_CM), [None, None]);
+}
+
+/// What one row leaves open contradicts nothing, and the first row counts as it stands.
+#[test]
+fn an_empty_cell_of_a_repeated_tree_contradicts_nothing() {
+    let trees = "tree,block,planted,girth_cm\nN1,N,2010-01-01,\nN1,N,,80";
+    let picks = ["N1,2024-03-01,5,9,"];
+    let result = small().table(Table::Trees, trees).rows(Table::Harvests, &picks).link();
+    assert_eq!(result.refusals(), [(Table::Trees, 3, Code::RowDuplicate)]);
+    assert_eq!(result.rejected[0].reason, "tree 'N1' is listed before, at trees.csv:2");
+    let linked = result.linked.unwrap();
+    assert!(numbers(&linked, ts::AGE_YEARS)[0].is_some());
+    assert_eq!(numbers(&linked, ts::GIRTH_CM), [None]);
+}
+
 #[test]
 fn a_block_listed_at_two_sites_is_not_guessed() {
     let result = small()
@@ -179,4 +221,25 @@ fn trees_without_a_pick_are_told_where_one_is_expected() {
     );
     let what = told("tree,block,planted,status\nN1,N,2010-01-01,\nN2,N,2020-01-01,\nS1,N,,");
     assert!(what.unwrap().starts_with("2 trees of region 'north'"));
+}
+
+/// A whole block in its first bearing seasons has not lost its records.
+#[test]
+fn blocks_that_begin_to_bear_are_told_apart() {
+    let blocks = "block,site,region\nN,estate,north\nM,estate,north\nS,estate,south";
+    let trees =
+        "tree,block,planted\nN1,N,2010-01-01\nN2,N,2020-06-01\nM1,M,2020-06-01\nM2,M,2020-06-01";
+    let linked = small()
+        .table(Table::Blocks, blocks)
+        .table(Table::Trees, trees)
+        .rows(Table::Harvests, &["N1,2024-03-01,5,9,"])
+        .linked();
+    let told: Vec<_> =
+        linked.problems.iter().filter(|p| p.code == Code::TreeWithoutHarvest).collect();
+    assert_eq!(told.len(), 2, "{told:?}");
+    let begins = "2 trees of region 'north' are in the first bearing seasons";
+    let without = "1 tree of region 'north' has no pick in any season";
+    for what in [begins, without] {
+        assert!(told.iter().any(|problem| problem.what.starts_with(what)), "{what}: {told:?}");
+    }
 }

@@ -1,7 +1,8 @@
 //! Finds the line of `book.toml` a problem belongs to.
 
-use crate::{Code, Place, Problem, Severity, Table};
-use words::text;
+use crate::{Code, MonthDay, Place, Problem, Severity, Table};
+use jiff::civil::Date;
+use words::{say, text};
 
 pub(super) const FILE: &str = "book.toml";
 
@@ -55,16 +56,38 @@ pub(super) fn line_of_file(text: &str, table: Table, path: &str) -> Option<u64> 
 
 /// A TOML error as a problem with its place.
 pub(super) fn from_toml(text: &str, error: &toml::de::Error) -> Problem {
-    let place = error
-        .span()
-        .map_or_else(|| Place::file(FILE), |span| Place::line(FILE, line_at(text, span.start)));
-    Problem::new(
-        place,
-        Severity::Fatal,
-        Code::BookUnreadable,
-        error.message().to_owned(),
-        remedy(error.message()),
-    )
+    let span = error.span();
+    let mut line = span.as_ref().map(|span| line_at(text, span.start));
+    let mut what = error.message().to_owned();
+    // The parser's words for a choice of two forms name the program's own types, and its place is that
+    // of the whole list.
+    if is_rest_date(error.message()) {
+        let written = span.and_then(|span| text.get(span)).unwrap_or_default();
+        let (below, day) = wrong_rest_date(written).unwrap_or((0, written));
+        what = say!("rest_dates: {day} is no day of the calendar");
+        line = line.map(|line| line + below);
+    }
+    let place = line.map_or_else(|| Place::file(FILE), |line| Place::line(FILE, line));
+    Problem::new(place, Severity::Fatal, Code::BookUnreadable, what, remedy(error.message()))
+}
+
+fn is_rest_date(message: &str) -> bool {
+    message.contains("RestDate")
+}
+
+/// The first entry of a list of days that is none, and how many lines below the list's first it stands.
+fn wrong_rest_date(list: &str) -> Option<(u64, &str)> {
+    let is_day = |entry: &str| {
+        let quoted = ['"', '\'']
+            .iter()
+            .find_map(|mark| entry.strip_prefix(*mark).and_then(|entry| entry.strip_suffix(*mark)));
+        quoted.is_some_and(|day| day.parse::<Date>().is_ok() || day.parse::<MonthDay>().is_ok())
+    };
+    (0_u64..).zip(list.lines()).find_map(|(below, line)| {
+        let entries = line.split('#').next().unwrap_or_default().split([',', '[', ']']);
+        let wrong = entries.map(str::trim).find(|entry| !entry.is_empty() && !is_day(entry))?;
+        Some((below, wrong))
+    })
 }
 
 /// What to write instead, by the parser's words: the slips of a first book.
@@ -86,7 +109,7 @@ fn remedy(message: &str) -> &'static str {
         _ if message.contains("duplicate key") => text!(
             "a key stands once; each further file of a table has a section of its own in double brackets, [[files.TABLE]]"
         ),
-        _ if message.contains("RestDate") => text!(
+        _ if is_rest_date(message) => text!(
             "write each date in quotation marks as \"YYYY-MM-DD\", or as \"MM-DD\" for every year"
         ),
         _ if message.contains("escape") => {

@@ -2,7 +2,7 @@
 
 use super::trials::FoundTrial;
 use crate::pipeline::Checked;
-use ingest_seasons::RegionSummary;
+use ingest_seasons::{MoistureConversion, RegionSummary};
 use ingest_tables::{SpotCheck, SpotValue};
 use records::{Code, Severity, counted, noun};
 use std::collections::BTreeMap;
@@ -75,6 +75,16 @@ fn write_links(out: &mut String, checked: &Checked) -> fmt::Result {
         for part in &table.not_linked {
             writeln!(out, "  {:9} {:>30} {}", "", part.rows, part.reason)?;
         }
+    }
+    if let Some(MoistureConversion { picks, from_pct: [low, high], to_pct }) =
+        checked.linked.summary.moisture
+    {
+        let from = if low == high { format!("{low}") } else { format!("{low} to {high}") };
+        writeln!(
+            out,
+            "  weights of {} converted from {from} % moisture to {to_pct} %",
+            counted(picks, "pick", "picks")
+        )?;
     }
     Ok(())
 }

@@ -166,7 +166,7 @@ pub fn is_young(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) ->
 pub fn age(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> Option<f64> {
     let harvest = book.regions.get(&block.region).and_then(|region| region.harvest)?;
     let opens = harvest.start.in_year(i16::try_from(season).ok()?);
-    let planted = tree.planted.or(block.planted)?;
+    let planted = tree.planted?;
     Some(f64::from((opens - planted).get_days()) / 365.25)
 }
 

@@ -1,0 +1,349 @@
+//! Prunings whose day looks like a slip of the year or of the month.
+
+use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, only, stands};
+use crate::outcome::{Outcome, Rejected, StrayPruning};
+use crate::places::Places;
+use crate::rows::written;
+use crate::seasons::day;
+use jiff::civil::Date;
+use polars::prelude::*;
+use records::tree_season as ts;
+use records::{Book, Calendar, Code, Table, counted};
+use std::collections::{BTreeMap, BTreeSet};
+use words::{say, text};
+
+/// Fewest trees, or tree-seasons, that a region usually has for what a handful of them do to be odd.
+const USUAL_TREES: usize = 20;
+/// Largest share of a region's pruned tree-seasons with a second visit for one visit to be its habit.
+const SECOND_VISITS: f64 = 0.05;
+/// Days between two visits of one season from which they are no single round through the orchard.
+const APART: i32 = 30;
+/// Share of a region's picked trees from which a season counts as one in which its trees were pruned.
+const PRUNED_SEASON: f64 = 0.5;
+
+/// One pruning visit.
+#[derive(Debug, Clone, Copy)]
+struct Visit {
+    tree: u32,
+    region: u32,
+    season: i32,
+    day: i32,
+    is_cut: bool,
+    at: (u32, u32),
+}
+
+/// Trees by region and season.
+type Trees = BTreeMap<(u32, i32), BTreeSet<u32>>;
+
+/// The visits of a book beside its picks.
+struct Seen {
+    visits: Vec<Visit>,
+    visited: Trees,
+    picked: Trees,
+    /// Trees that a region usually visits in a season with picks.
+    usual: BTreeMap<u32, usize>,
+    /// Last season with picks.
+    last: BTreeMap<u32, i32>,
+}
+
+/// Rejects the visits of seasons that a slip of the year made, and tells those whose day is odd for
+/// their region; `rows` are visits with their season, `yields` one row per tree-season with a pick.
+pub(crate) fn without_strays(
+    rows: &DataFrame,
+    yields: &DataFrame,
+    places: &Places,
+    book: &Book,
+    outcome: &mut Outcome,
+) -> PolarsResult<DataFrame> {
+    let seen = Seen::of(rows, yields)?;
+    let least = book.options.least_season_pct / 100.0;
+    let mut keep = Vec::with_capacity(seen.visits.len());
+    let mut kept = Vec::new();
+    for &visit in &seen.visits {
+        let stray = seen.is_stray(visit, least);
+        keep.push(!stray);
+        if stray {
+            seen.reject(visit, least, places, outcome);
+        } else if visit.is_cut {
+            kept.push(visit);
+        }
+    }
+    warn_of_harvest(&kept, places, outcome);
+    seen.warn_of_second_visits(&kept, places, outcome)?;
+    only(rows, keep)
+}
+
+fn trees_of(frame: &DataFrame) -> PolarsResult<Trees> {
+    let mut trees = Trees::new();
+    let seasons = indices(frame, REGION_NO)?.iter().zip(ints(frame, ts::SEASON)?.iter());
+    for ((region, season), tree) in seasons.zip(indices(frame, TREE_NO)?.iter()) {
+        if let (Some(region), Some(season), Some(tree)) = (region, season, tree) {
+            trees.entry((region, season)).or_default().insert(tree);
+        }
+    }
+    Ok(trees)
+}
+
+impl Seen {
+    fn of(rows: &DataFrame, yields: &DataFrame) -> PolarsResult<Self> {
+        let of_tree = indices(rows, TREE_NO)?.iter().zip(indices(rows, REGION_NO)?.iter());
+        let of_day = ints(rows, ts::SEASON)?.iter().zip(ints(rows, DATE)?.iter());
+        let cuts = floats(rows, ts::INTENSITY)?.iter();
+        let visits = of_tree.zip(of_day).zip(cuts).zip(stands(rows)?);
+        let visits = visits
+            .map(|((((tree, region), (season, day)), cut), at)| Visit {
+                tree: tree.unwrap_or(u32::MAX),
+                region: region.unwrap_or(u32::MAX),
+                season: season.unwrap_or(i32::MIN),
+                day: day.unwrap_or(0),
+                is_cut: cut > Some(0.0),
+                at,
+            })
+            .collect();
+        let (visited, picked) = (trees_of(rows)?, trees_of(yields)?);
+        let mut counts: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
+        for (place, trees) in visited.iter().filter(|(place, _)| picked.contains_key(place)) {
+            counts.entry(place.0).or_default().push(trees.len());
+        }
+        let usual = counts
+            .into_iter()
+            .filter_map(|(region, mut counts)| {
+                counts.sort_unstable();
+                // The upper of two medians, as for seasons of picks.
+                Some((region, *counts.get(counts.len() / 2)?))
+            })
+            .collect();
+        // In the order of keys, so that the last season of a region is met last.
+        let last = picked.keys().copied().collect();
+        Ok(Self { visits, visited, picked, usual, last })
+    }
+
+    fn trees_visited(&self, region: u32, season: i32) -> usize {
+        self.visited.get(&(region, season)).map_or(0, BTreeSet::len)
+    }
+
+    fn is_handful(&self, region: u32, season: i32, least: f64) -> bool {
+        self.usual.get(&region).is_some_and(|&usual| {
+            let few = self.trees_visited(region, season) as f64;
+            usual >= USUAL_TREES && few < least * usual as f64
+        })
+    }
+
+    /// A handful of visits before a harvest that nobody recorded and that is not the coming one.
+    fn is_stray(&self, Visit { region, season, .. }: Visit, least: f64) -> bool {
+        let is_coming = self.last.get(&region).is_none_or(|&last| season == last + 1);
+        !is_coming
+            && !self.picked.contains_key(&(region, season))
+            && self.is_handful(region, season, least)
+    }
+
+    fn reject(&self, visit: Visit, least: f64, places: &Places, outcome: &mut Outcome) {
+        let Visit { tree, region, season, at, .. } = visit;
+        let open = self.open_seasons(visit, least);
+        let meant = places.calendar(region).and_then(|calendar| meant(calendar, visit, &open));
+        // Before the coming harvest nothing is counted without it yet.
+        if !open.is_empty() && (meant.is_none() || meant != self.coming(region)) {
+            let place = outcome.date_place(at);
+            outcome.stray.push(StrayPruning { tree, season: meant, place });
+        }
+        let few = self.trees_visited(region, season) as u64;
+        let usual = self.usual.get(&region).copied().unwrap_or_default();
+        outcome.reject(Rejected {
+            table: Table::Prunings,
+            stands: at,
+            column: DATE.into(),
+            code: Code::SeasonStray,
+            reason: say!(
+                "{} is before harvest {season}, of which region '{}' has no pick and prunings of {} alone, where {usual} is usual: a slip of the year?",
+                written(Some(visit.day)),
+                places.region_id(region),
+                counted(few, text!("tree"), text!("trees"))
+            ),
+            remedy: text!(
+                "correct the date; if the season is real, add its picks or set least_season_pct = 0 under [options]"
+            )
+            .to_owned(),
+        });
+    }
+
+    fn coming(&self, region: u32) -> Option<i32> {
+        self.last.get(&region).map(|last| last + 1)
+    }
+
+    /// The seasons in which a tree was picked, or will be, and has no visit, though its region pruned.
+    fn open_seasons(&self, Visit { tree, region, .. }: Visit, least: f64) -> Vec<i32> {
+        let coming = self.coming(region);
+        let is_open = |&season: &i32| {
+            let place = (region, season);
+            let is_picked = self.picked.get(&place).is_some_and(|trees| trees.contains(&tree));
+            let is_visited = self.visited.get(&place).is_some_and(|trees| trees.contains(&tree));
+            (is_picked || Some(season) == coming)
+                && !is_visited
+                && !self.is_handful(region, season, least)
+        };
+        let seasons = self.visited.range((region, i32::MIN)..=(region, i32::MAX));
+        seasons.map(|(&(_, season), _)| season).filter(is_open).collect()
+    }
+
+    /// Tells second visits of a tree in one season where one is the habit, if they lie far apart or if
+    /// another season lacks a visit to that tree.
+    fn warn_of_second_visits(
+        &self,
+        cuts: &[Visit],
+        places: &Places,
+        outcome: &mut Outcome,
+    ) -> PolarsResult<()> {
+        let mut by_region: BTreeMap<u32, BTreeMap<(u32, i32), Vec<Visit>>> = BTreeMap::new();
+        for &cut in cuts {
+            let of_region = by_region.entry(cut.region).or_default();
+            of_region.entry((cut.tree, cut.season)).or_default().push(cut);
+        }
+        let names = crate::frame::texts(&places.trees, ts::TREE)?;
+        for (region, seasons) in by_region {
+            let Some(calendar) = places.calendar(region) else { continue };
+            let mut leads: Vec<i32> =
+                seasons.values().flatten().filter_map(|cut| lead(calendar, *cut)).collect();
+            let all = seasons.len();
+            let twice = seasons.values().filter(|cuts| spread(cuts) > 0);
+            let twice: Vec<&Vec<Visit>> = twice.collect();
+            if all < USUAL_TREES || twice.len() as f64 > SECOND_VISITS * all as f64 {
+                continue;
+            }
+            leads.sort_unstable();
+            let usual = leads.get(leads.len() / 2).copied().unwrap_or_default();
+            let odd = |cuts: &&Vec<Visit>| {
+                spread(cuts) >= APART || cuts.first().is_some_and(|cut| self.lacks_a_visit(*cut))
+            };
+            let mut told: Vec<(&Visit, &Vec<Visit>)> = twice
+                .into_iter()
+                .filter(odd)
+                .filter_map(|cuts| {
+                    // The one that lies farther from the usual day is the slip, most likely.
+                    let far = |cut: &Visit| lead(calendar, *cut).map(|lead| (lead - usual).abs());
+                    let odd =
+                        cuts.iter().max_by_key(|cut| (far(cut), std::cmp::Reverse(cut.at)))?;
+                    Some((odd, cuts))
+                })
+                .collect();
+            told.sort_by_key(|(odd, _)| odd.at);
+            let Some((first, cuts)) = told.first() else { continue };
+            let (from, to) = ends(cuts);
+            let tree = names.get(first.tree as usize).unwrap_or_default();
+            outcome.warn(
+                outcome.date_place(first.at),
+                Code::PruningTwice,
+                say!(
+                    "{} of region '{}' with two prunings before one harvest, where one is usual; here first, tree '{tree}' on {} and {}: a slip of the month or the year?",
+                    counted(told.len() as u64, text!("tree-season"), text!("tree-seasons")),
+                    places.region_id(region),
+                    written(Some(from)),
+                    written(Some(to))
+                ),
+                text!("kept; compare the dates with the field book: if one is wrong, this season counts more pruning than there was and another season less"),
+            );
+        }
+        Ok(())
+    }
+
+    /// Whether a tree was picked in another season and has no visit before it, though its region pruned.
+    fn lacks_a_visit(&self, Visit { tree, region, season, .. }: Visit) -> bool {
+        self.picked.range((region, i32::MIN)..=(region, i32::MAX)).any(|(place, picked)| {
+            let Some(visited) = self.visited.get(place) else { return false };
+            place.1 != season
+                && picked.contains(&tree)
+                && !visited.contains(&tree)
+                && visited.len() as f64 >= PRUNED_SEASON * picked.len() as f64
+        })
+    }
+}
+
+/// First and last day of some visits.
+fn ends(visits: &[Visit]) -> (i32, i32) {
+    let days = || visits.iter().map(|visit| visit.day);
+    (days().min().unwrap_or_default(), days().max().unwrap_or_default())
+}
+
+fn spread(visits: &[Visit]) -> i32 {
+    let (first, last) = ends(visits);
+    last - first
+}
+
+fn lead(calendar: &Calendar, visit: Visit) -> Option<i32> {
+    Some(calendar.lead_days(day(visit.day)?, i16::try_from(visit.season).ok()?))
+}
+
+/// The one of some seasons whose year differs from that of a visit in one digit or in two neighbours that
+/// changed places; `None` where none does, or several do.
+fn meant(calendar: &Calendar, visit: Visit, seasons: &[i32]) -> Option<i32> {
+    let day = day(visit.day)?;
+    let is_slip = |&&season: &&i32| {
+        year_for(calendar, day, season).is_some_and(|year| is_one_slip(day.year(), year))
+    };
+    match seasons.iter().filter(is_slip).collect::<Vec<_>>().as_slice() {
+        [season] => Some(**season),
+        _ => None,
+    }
+}
+
+/// The year in which the same day of the year is before the harvest of a season.
+fn year_for(calendar: &Calendar, day: Date, season: i32) -> Option<i16> {
+    let shift = season - i32::from(calendar.season_of_pruning(day));
+    i16::try_from(i32::from(day.year()) + shift).ok()
+}
+
+/// Whether one digit of a year, or two neighbours that changed places, make another of it (one edit of
+/// Damerau 1964, Commun. ACM 7:171-176, of texts of the same length).
+fn is_one_slip(written: i16, meant: i16) -> bool {
+    let (written, meant) = (format!("{written:04}"), format!("{meant:04}"));
+    let (written, meant) = (written.as_bytes(), meant.as_bytes());
+    let differ: Vec<usize> = (0..4).filter(|&at| written.get(at) != meant.get(at)).collect();
+    match differ.as_slice() {
+        [_] => true,
+        [a, b] => {
+            b - a == 1 && written.get(*a) == meant.get(*b) && written.get(*b) == meant.get(*a)
+        }
+        _ => false,
+    }
+}
+
+/// One warning per region for cuts made while its nuts were picked.
+fn warn_of_harvest(cuts: &[Visit], places: &Places, outcome: &mut Outcome) {
+    let mut told: BTreeMap<u32, (u64, (u32, u32))> = BTreeMap::new();
+    for cut in cuts {
+        let found = places.calendar(cut.region).zip(day(cut.day));
+        if found.is_some_and(|(calendar, day)| calendar.season_of_pick(day, 0).is_some()) {
+            let (count, first) = told.entry(cut.region).or_insert((0, cut.at));
+            *count += 1;
+            *first = cut.at.min(*first);
+        }
+    }
+    for (region, (count, first)) in told {
+        let harvest = places.calendar(region).map(|calendar| calendar.harvest);
+        outcome.warn(
+            outcome.date_place(first),
+            Code::PrunedInHarvest,
+            say!(
+                "{} in region '{}' within its harvest ({}), here first",
+                counted(count, text!("pruning"), text!("prunings")),
+                places.region_id(region),
+                harvest.map_or_else(String::new, |window| window.to_string())
+            ),
+            text!("kept, and counted for the harvest after; check the dates, or the harvest window of the region, if trees are not pruned while nuts are picked"),
+        );
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::is_one_slip;
+
+    #[test]
+    fn slips_of_a_year() {
+        for (written, meant) in [(2032, 2023), (2013, 2023), (2033, 2023), (2024, 2023)] {
+            assert!(is_one_slip(written, meant), "{written} for {meant}");
+        }
+        for (written, meant) in [(2023, 2023), (2019, 2020), (2014, 2023), (2302, 2023)] {
+            assert!(!is_one_slip(written, meant), "{written} for {meant}");
+        }
+    }
+}

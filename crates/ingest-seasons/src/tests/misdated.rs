@@ -1,0 +1,150 @@
+//! Prunings whose year or month is mistyped.
+
+use super::{Small, small};
+use crate::Linked;
+use records::tree_season as ts;
+use records::{Code, Problem, Table};
+
+const TREES: u32 = 40;
+
+/// Forty trees of the north, picked in 2022 to 2024 and pruned before each; `prunings` may change what
+/// is written of a tree and its year.
+fn orchard(prunings: impl Fn(u32, i32) -> Vec<String>) -> Small {
+    let mut trees = "tree,block".to_owned();
+    let (mut picks, mut cuts) = (Vec::new(), Vec::new());
+    for tree in 0..TREES {
+        trees.push_str(&format!("\nT{tree},N"));
+        for year in 2022..=2024 {
+            picks.push(format!("T{tree},{year}-03-01,4,9,"));
+            let days = prunings(tree, year - 1);
+            cuts.extend(days.iter().map(|day| format!("T{tree},{day},0.2,shoots,")));
+        }
+    }
+    let rows = |rows: &[String]| rows.iter().map(String::as_str).collect::<Vec<_>>().join("\n");
+    small()
+        .table(Table::Trees, &trees)
+        .rows(Table::Harvests, &[&rows(&picks)])
+        .rows(Table::Prunings, &[&rows(&cuts)])
+}
+
+/// The orchard with other days of one tree in one year.
+fn with(tree: u32, year: i32, days: &[&str]) -> Small {
+    orchard(|of, in_year| {
+        if (of, in_year) == (tree, year) {
+            days.iter().map(|day| (*day).to_owned()).collect()
+        } else {
+            vec![format!("{in_year}-07-15")]
+        }
+    })
+}
+
+fn told(linked: &Linked, code: Code) -> Vec<&Problem> {
+    linked.problems.iter().filter(|problem| problem.code == code).collect()
+}
+
+fn has_tree_season(linked: &Linked, tree: &str, season: i32) -> bool {
+    let trees = super::words(linked, ts::TREE);
+    let seasons = super::wholes(linked, ts::SEASON);
+    trees.iter().zip(seasons).any(|(id, of)| id.as_deref() == Some(tree) && of == season)
+}
+
+#[test]
+fn an_orchard_without_slips_is_told_nothing() {
+    let linked = with(7, 2023, &["2023-07-15"]).linked();
+    assert_eq!(linked.tree_seasons.num_rows(), 120);
+    for code in [Code::SeasonStray, Code::PruningTwice, Code::PrunedInHarvest] {
+        assert!(told(&linked, code).is_empty(), "{code}");
+    }
+}
+
+/// A year after all harvests, and one before: the tree-season that is meant would count as unpruned.
+#[test]
+fn a_stray_year_makes_the_season_that_is_meant_incomplete() {
+    for day in ["2032-07-15", "2013-07-15"] {
+        let result = with(7, 2023, &[day]).link();
+        let line = 7 * 3 + 2 + 2;
+        assert_eq!(result.refusals(), [(Table::Prunings, line, Code::SeasonStray)], "{day}");
+        let linked = result.linked.unwrap();
+        assert!(!has_tree_season(&linked, "T7", 2024), "{day}");
+        assert_eq!(linked.tree_seasons.num_rows(), 119);
+        let incomplete = told(&linked, Code::TreeSeasonIncomplete);
+        assert_eq!(incomplete.len(), 1, "{incomplete:?}");
+        assert_eq!(incomplete[0].place.to_string(), format!("prunings.csv:{line}:2"));
+        assert!(incomplete[0].what.starts_with("1 tree-season with a row set aside"));
+    }
+    // Where every season counts as written, so does this one.
+    let book = with(7, 2023, &["2032-07-15"]);
+    let linked = book.setting("[options]", "[options]\nleast_season_pct = 0").linked();
+    assert!(has_tree_season(&linked, "T7", 2024));
+}
+
+#[test]
+fn a_stray_year_that_may_mean_two_seasons_is_told_and_takes_neither() {
+    // 2032 is one digit from 2022, and two neighbours swapped from 2023.
+    let book = orchard(|tree, year| match (tree, year) {
+        (7, 2022) => Vec::new(),
+        (7, 2023) => vec!["2032-07-15".to_owned()],
+        _ => vec![format!("{year}-07-15")],
+    });
+    let linked = book.link().linked.unwrap();
+    assert_eq!(linked.tree_seasons.num_rows(), 120);
+    let incomplete = told(&linked, Code::TreeSeasonIncomplete);
+    assert_eq!(incomplete.len(), 1, "{incomplete:?}");
+    assert!(incomplete[0].what.contains("one season of each tree is counted without it"));
+}
+
+/// Records of picks may end before those of prunings: many prunings are no slip.
+#[test]
+fn prunings_of_a_whole_region_before_an_unrecorded_harvest_are_kept() {
+    let linked = orchard(|_, year| match year {
+        2023 => vec!["2023-07-15".to_owned(), "2026-07-15".to_owned()],
+        _ => vec![format!("{year}-07-15")],
+    })
+    .linked();
+    assert_eq!(linked.tree_seasons.num_rows(), 120);
+    assert_eq!(told(&linked, Code::SeasonStray).len(), 1);
+    assert!(told(&linked, Code::TreeSeasonIncomplete).is_empty());
+}
+
+#[test]
+fn a_second_pruning_far_from_the_first_is_told_where_one_is_the_habit() {
+    // July mistyped as January: before the same harvest as the pruning of the year before.
+    let linked = with(7, 2023, &["2023-01-15"]).linked();
+    let twice = told(&linked, Code::PruningTwice);
+    assert_eq!(twice.len(), 1);
+    assert_eq!(twice[0].place.to_string(), "prunings.csv:25:2");
+    assert!(twice[0].what.contains("tree 'T7' on 2022-07-15 and 2023-01-15"), "{}", twice[0].what);
+    // The year mistyped: days apart, and the season after lacks a pruning.
+    let linked = with(7, 2023, &["2022-07-20"]).linked();
+    assert_eq!(told(&linked, Code::PruningTwice).len(), 1);
+    assert!(has_tree_season(&linked, "T7", 2024));
+    // A second round a week later, or prunings in two rounds as a habit, are no slips.
+    let linked = with(7, 2023, &["2023-07-15", "2023-07-22"]).linked();
+    assert!(told(&linked, Code::PruningTwice).is_empty());
+    let in_two_rounds = |trees: u32| {
+        let linked = orchard(|tree, year| {
+            let mut days = vec![format!("{year}-07-15")];
+            if tree < trees && year == 2023 {
+                days.push("2023-09-01".to_owned());
+            }
+            days
+        })
+        .linked();
+        told(&linked, Code::PruningTwice).len()
+    };
+    // Six of 120 are a twentieth.
+    assert_eq!((in_two_rounds(6), in_two_rounds(7)), (1, 0));
+}
+
+#[test]
+fn a_pruning_within_the_harvest_is_told_once_for_a_region() {
+    let linked = orchard(|tree, year| match (tree, year) {
+        (7 | 9, 2023) => vec!["2023-05-15".to_owned()],
+        _ => vec![format!("{year}-07-15")],
+    })
+    .linked();
+    let within = told(&linked, Code::PrunedInHarvest);
+    assert_eq!(within.len(), 1);
+    assert!(within[0].what.starts_with("2 prunings in region 'north' within its harvest"));
+    assert_eq!(within[0].place.to_string(), "prunings.csv:25:2");
+}
