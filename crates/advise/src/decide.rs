@@ -74,6 +74,7 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
         .as_ref()
         .filter(|support| support.includes_unpruned())
         .map(|_| gains.over_unpruned(level));
+    advice.present_yield_kg = Some(gains.present_yield(level));
     advice.gain_over_present_kg = Some(gains.over_present(level));
     advice.net_gain_over_present = Some(MoneyInterval {
         amount: gains.net_over_present(level),
@@ -215,6 +216,7 @@ pub fn without_records(
         band: None,
         advised: None,
         interim: None,
+        present_yield_kg: None,
         gain_over_unpruned_kg: None,
         gain_over_present_kg: None,
         net_gain_over_present: None,

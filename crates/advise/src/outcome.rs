@@ -94,6 +94,10 @@ pub struct RegionAdvice {
     /// what was tried stands in the way and present practice probably earns less than the best
     /// supported one; never outside the tested range.
     pub interim: Option<Advised>,
+    /// Expected yield of present practice, kg per tree: the trees and ages of the latest season, in an
+    /// average season. Its limits are those of what is expected, not of the yield of one season.
+    #[serde(default)]
+    pub present_yield_kg: Option<Interval>,
     /// Gain in yield of the advised (or best supported) practice over leaving trees unpruned, kg per tree;
     /// `None` when the records hold no unpruned trees. For `keep` the gains are those of the best
     /// supported practice: what keeping things as they are forgoes.

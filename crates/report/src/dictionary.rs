@@ -130,6 +130,11 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].interim.window" "" "list of two, or empty" "First and last date.";
     "regions[].interim.window[0]" "interim_window_from" "date" "First day.";
     "regions[].interim.window[1]" "interim_window_to" "date" "Last day.";
+    "regions[].present_yield_kg" "" "group, or empty" "Expected yield of present practice: the trees, blocks and ages of the latest season, in an average season. The limits are those of what is expected; the yield of one season varies more.";
+    "regions[].present_yield_kg.median" "present_yield_kg_median" "kg per tree" "Posterior median.";
+    "regions[].present_yield_kg.low" "present_yield_kg_low" "kg per tree" "Lower limit.";
+    "regions[].present_yield_kg.high" "present_yield_kg_high" "kg per tree" "Upper limit.";
+    "regions[].present_yield_kg.level" "present_yield_kg_level" "probability" "Probability content of the limits.";
     "regions[].gain_over_unpruned_kg" "" "group, or empty" "Gain in yield of the advised practice (for keep and trial, the best supported one) over leaving trees unpruned.";
     "regions[].gain_over_unpruned_kg.median" "gain_over_unpruned_kg_median" "kg per tree" "Posterior median.";
     "regions[].gain_over_unpruned_kg.low" "gain_over_unpruned_kg_low" "kg per tree" "Lower limit.";

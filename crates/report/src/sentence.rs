@@ -144,6 +144,16 @@ pub fn gain(interval: Option<&Interval>) -> String {
     }
 }
 
+/// An expected yield with its interval; the dash where there is none.
+pub fn yielded(interval: Option<&Interval>) -> String {
+    match interval {
+        Some(i) if i.median.is_finite() => {
+            say!("{} ({} to {})", fixed(i.median, 2), fixed(i.low, 2), fixed(i.high, 2))
+        }
+        _ => DASH.to_owned(),
+    }
+}
+
 /// Chance that the practice earns more than present practice; the dash where it is present practice,
 /// which can earn neither more nor less than itself.
 pub fn chance_of_more(region: &RegionAdvice) -> String {

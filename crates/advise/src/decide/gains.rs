@@ -50,6 +50,10 @@ impl Gains {
         interval(Summary::of(gains, level), level)
     }
 
+    pub(super) fn present_yield(&self, level: f64) -> Interval {
+        interval(Summary::of(self.present.iter().copied(), level), level)
+    }
+
     pub(super) fn over_present(&self, level: f64) -> Interval {
         let gains = self.candidate.iter().zip(&self.present).map(|(c, p)| c - p);
         interval(Summary::of(gains, level), level)

@@ -10,7 +10,7 @@ use crate::how::{advice as how, method};
 use crate::number::{percent, unbroken};
 use crate::sentence::{
     chance_of_more, evidence, gain, gain_subject, horizon, intensity_range, inversion, lateness,
-    lead_optimum, lead_range, money_gain, optimum, present, sentence,
+    lead_optimum, lead_range, money_gain, optimum, present, sentence, yielded,
 };
 use crate::text;
 use advise::RegionAdvice;
@@ -115,6 +115,11 @@ fn headline(r: &RegionAdvice, currency: &str) -> Vec<Fact> {
         .or(r.gain_over_unpruned_kg.as_ref())
         .map_or_else(String::new, |i| say!(", {} interval", percent(i.level)));
     vec![
+        Fact::new(
+            say!("Yield expected under present practice, kg per tree{level}"),
+            yielded(r.present_yield_kg.as_ref()),
+            how("present_yield_kg"),
+        ),
         Fact::new(
             say!("Yield gain of the {subject} over unpruned, kg per tree{level}"),
             gain(r.gain_over_unpruned_kg.as_ref()),

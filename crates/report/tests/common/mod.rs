@@ -70,6 +70,7 @@ fn region(
             window: Some([date(2026, 5, 3), date(2026, 5, 24)]),
         }),
         advised,
+        present_yield_kg: Some(interval(5.2, 1.1)),
         gain_over_unpruned_kg: Some(interval(gain + 0.3, 0.4)),
         gain_over_present_kg: Some(interval(gain, 0.3)),
         net_gain_over_present: Some(MoneyInterval { amount: interval(gain * 110.0 - 6.0, 31.0), currency: "INR".into() }),
@@ -480,6 +481,7 @@ pub fn report(hostile: &str) -> Report {
     (bare.tested_intensity, bare.tested_lead, bare.band, bare.inversion_set) =
         (None, None, None, None);
     (bare.yield_optimum, bare.net_optimum, bare.p_gain) = (None, None, None);
+    bare.present_yield_kg = None;
     (bare.gain_over_unpruned_kg, bare.gain_over_present_kg, bare.net_gain_over_present) =
         (None, None, None);
     (bare.lateness, bare.horizon, bare.lead_optimum) = (Vec::new(), None, None);
