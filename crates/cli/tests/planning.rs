@@ -474,6 +474,15 @@ fn the_section_of_a_layout_names_its_first_harvest() {
     let section = book.text("laid/book-section.toml");
     assert!(section.contains("\nseasons = [2025]\n"), "{section}");
     assert!(section.contains("for example seasons = [2025, 2026]"), "{section}");
+    for line in [
+        "# [[files.harvests]]",
+        "# path = \"sheets-n-1.xlsx\"",
+        "# sheet = \"Harvest\"",
+        "# under [book] not_tables = [\"sheets-n-1.xlsx#Plots\", \"sheets-n-1.xlsx#Labels\", \"sheets-n-1.xlsx#trials\", \"sheets-n-1.xlsx#Before anyone prunes\"]",
+        "# not_columns = [\"where\", \"plot\", \"treatment\", \"observed\", \"remarks\"]",
+    ] {
+        assert!(section.lines().any(|own| own == line), "{line} in {section}");
+    }
     book.put("book.toml", format!("{}\n{section}", book.text("book.toml")));
     book.put("trials.csv", book.text("laid/trials.csv"));
     let ran = anacurve(&["trial", book.arg(), "--format", "json"]);

@@ -2,10 +2,11 @@
 
 use polars::prelude::*;
 
-/// Position of a tree in the order region, site, block, tree; the key of every join.
-pub(crate) const TREE_NO: &str = "tree_no";
+/// Position of a tree in the order region, site, block, tree; the key of every join. No heading of a
+/// table can make a name that begins with a dot.
+pub(crate) const TREE_NO: &str = ".tree_no";
 /// Position of a region in [`crate::places::Places::regions`].
-pub(crate) const REGION_NO: &str = "region_no";
+pub(crate) const REGION_NO: &str = ".region_no";
 /// Planting day of the tree, else of its block, days since 1970-01-01.
 pub(crate) const PLANTED: &str = "planted";
 /// Day of the visit, days since 1970-01-01.

@@ -93,6 +93,9 @@ impl<'a> HeaderWords<'a> {
     /// What a word means: by the file's header map first (as written, then normalised), then by
     /// the schema.
     pub(crate) fn meaning(&self, word: &str) -> Meaning {
+        if let Some(position) = self.named_in_brackets(word) {
+            return Meaning::Column(position);
+        }
         let (name, _) = without_unit(word);
         let plain = normalised(name);
         let word = word.trim();
@@ -107,6 +110,21 @@ impl<'a> HeaderWords<'a> {
             None if self.spec.keeps_extra_columns && !name.is_empty() => Meaning::Extra(name),
             None => Meaning::Unknown,
         }
+    }
+
+    /// The column of a heading that names it in brackets after words for people, as the field sheets of
+    /// a layout do: `nuts, kg (nut_kg)`.
+    fn named_in_brackets(&self, word: &str) -> Option<usize> {
+        let (name, Some(bracket)) = without_unit(word) else { return None };
+        let known = |name: &str| {
+            self.position(&normalised(name)).is_some()
+                || self
+                    .options
+                    .header
+                    .keys()
+                    .any(|key| normalised(without_unit(key).0) == normalised(name))
+        };
+        self.position(bracket).filter(|_| !known(name))
     }
 
     /// How many columns of the table a line of words names, and how many it joins.
@@ -217,7 +235,8 @@ impl<'a> HeaderWords<'a> {
                 ));
                 continue;
             }
-            let bracket = without_unit(word).1.map(str::to_owned);
+            let bracket = without_unit(word).1.filter(|_| self.named_in_brackets(word).is_none());
+            let bracket = bracket.map(str::to_owned);
             layout.readings.push(Reading { cell, meaning, bracket });
         }
         faults.extend(self.missing(&layout, words));
@@ -333,6 +352,24 @@ mod tests {
         let unit = names.unit(&layout.readings[2]).unwrap();
         assert_eq!(unit, Unit { factor: 0.001, has_colons: false });
         assert_eq!(names.score(&header), 4);
+    }
+
+    /// Field sheets head their columns with words, and with the column's name in brackets.
+    #[test]
+    fn a_heading_may_name_its_column_in_brackets() {
+        let options = FileOptions::default();
+        let names = HeaderWords::new(Table::Harvests.spec(), &options);
+        let header =
+            words(&["árvore (tree)", "data (date)", "nuts, kg (nut_kg)", "remarks (date)"]);
+        let faults = names.layout(&header).unwrap_err();
+        assert_eq!(faults[0].code, Code::ColumnTwice);
+        let layout = names.layout(&header[..3]).unwrap();
+        let columns: Vec<_> = layout.readings.iter().map(|r| r.meaning.clone()).collect();
+        assert_eq!(columns, [0, 1, 2].map(Meaning::Column));
+        assert!(layout.readings.iter().all(|reading| reading.bracket.is_none()));
+        // A column's own word keeps what is bracketed as its unit, and so does a word of the settings.
+        let layout = names.layout(&words(&["tree", "date", "nut_kg (tree)"])).unwrap();
+        assert_eq!(layout.readings[2].bracket.as_deref(), Some("tree"));
     }
 
     #[test]

@@ -86,6 +86,11 @@ pub(crate) trait Cells {
 
     /// A cell by position; empty past the end.
     fn cell(&self, index: usize) -> Cell<'_>;
+
+    /// A cell as part of an id that is joined from several.
+    fn part(&self, index: usize) -> Cell<'_> {
+        self.cell(index)
+    }
 }
 
 /// The whole row cannot be read, whatever its cells hold.

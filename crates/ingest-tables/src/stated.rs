@@ -13,6 +13,9 @@ struct Rule {
     /// Column for a message.
     column: String,
     words: Vec<(String, StatedValue)>,
+    /// Whether the words mean something for a column that the cell is read into, while an id is joined
+    /// from the cell as it is written.
+    of_column: bool,
     fills_down: bool,
     /// What the cell held in the last row in which it held something.
     above: Cell<'static>,
@@ -38,6 +41,8 @@ pub(crate) struct Stated {
     rules: Vec<Rule>,
     carriers: Vec<usize>,
     instead: Vec<(usize, Cell<'static>)>,
+    /// Cells that ids are joined from otherwise than columns are read.
+    parts: Vec<(usize, Cell<'static>)>,
     changes: Vec<(usize, Code)>,
 }
 
@@ -45,6 +50,7 @@ pub(crate) struct Stated {
 pub(crate) struct StatedCells<'a> {
     cells: &'a dyn Cells,
     instead: &'a [(usize, Cell<'static>)],
+    parts: &'a [(usize, Cell<'static>)],
 }
 
 impl Cells for StatedCells<'_> {
@@ -55,6 +61,11 @@ impl Cells for StatedCells<'_> {
     fn cell(&self, index: usize) -> Cell<'_> {
         let stated = self.instead.iter().find(|(cell, _)| *cell == index);
         stated.map_or_else(|| self.cells.cell(index), |(_, cell)| cell.borrowed())
+    }
+
+    fn part(&self, index: usize) -> Cell<'_> {
+        let stated = self.parts.iter().find(|(cell, _)| *cell == index);
+        stated.map_or_else(|| self.cell(index), |(_, cell)| cell.borrowed())
     }
 }
 
@@ -73,7 +84,7 @@ impl Stated {
         let mut faults = Vec::new();
         let named = options.values.iter().map(|(column, words)| (column, Some(words)));
         for (column, words) in named.chain(options.fill_down.iter().map(|column| (column, None))) {
-            let cells = cells_of(column, spec, layout, header);
+            let (cells, of_column) = cells_of(column, spec, layout, header);
             if cells.is_empty() {
                 let key = if words.is_some() { "values" } else { "fill_down" };
                 faults.push(Fault::new(
@@ -87,12 +98,14 @@ impl Stated {
                     cell,
                     column: column.clone(),
                     words: Vec::new(),
+                    of_column: false,
                     fills_down: false,
                     above: Cell::Empty,
                 });
                 match words {
                     None => rule.fills_down = true,
                     Some(words) => {
+                        rule.of_column |= of_column;
                         let words = words.iter().map(|(word, value)| (word.clone(), value.clone()));
                         rule.words.extend(words);
                     }
@@ -104,7 +117,7 @@ impl Stated {
         }
         let rules = rules.into_values().collect();
         let carriers = carriers(spec, layout);
-        Ok(Self { rules, carriers, instead: Vec::new(), changes: Vec::new() })
+        Ok(Self { rules, carriers, instead: Vec::new(), parts: Vec::new(), changes: Vec::new() })
     }
 
     /// Whether nothing is stated, and rows are read as they stand.
@@ -120,6 +133,7 @@ impl Stated {
         is_no_visit: bool,
     ) -> StatedCells<'a> {
         self.instead.clear();
+        self.parts.clear();
         self.changes.clear();
         let filled = |cell: &usize| !cells.cell(*cell).into_text().is_empty();
         let takes = !is_no_visit && self.carriers.iter().any(filled);
@@ -136,14 +150,17 @@ impl Stated {
                     rule.above = cell.clone().into_owned();
                 }
             }
-            let written = cell.into_text();
+            let written = cell.clone().into_text();
             if let Some(meaning) = rule.meaning(&written) {
+                if rule.of_column {
+                    self.parts.push((rule.cell, cell.into_owned()));
+                }
                 self.instead.retain(|(at, _)| *at != rule.cell);
                 self.instead.push((rule.cell, meaning));
                 self.changes.push((index, Code::ValueStated));
             }
         }
-        StatedCells { cells, instead: &self.instead }
+        StatedCells { cells, instead: &self.instead, parts: &self.parts }
     }
 
     /// Column, cell from 0 and kind of what was read otherwise in the row at hand.
@@ -172,8 +189,14 @@ impl Rule {
 }
 
 /// The cells that are read into a column of the schema or an extra column; of a word of the header that
-/// is joined with others its own cell alone.
-fn cells_of(column: &str, spec: &TableSpec, layout: &Layout, header: &[String]) -> Vec<usize> {
+/// is joined with others its own cell alone. Beside them, whether they are those of a column that is not
+/// joined itself.
+fn cells_of(
+    column: &str,
+    spec: &TableSpec,
+    layout: &Layout,
+    header: &[String],
+) -> (Vec<usize>, bool) {
     let plain = normalised(column);
     let position = spec.columns.iter().position(|of| of.name == plain);
     let is_read = layout.readings.iter().filter_map(|reading| {
@@ -190,9 +213,12 @@ fn cells_of(column: &str, spec: &TableSpec, layout: &Layout, header: &[String]) 
     let mut cells: Vec<usize> = whole.flat_map(|joined| joined.cells.iter().copied()).collect();
     if cells.is_empty() {
         cells.extend(is_read);
+        if !cells.is_empty() {
+            return (cells, true);
+        }
     }
     if cells.is_empty() {
         cells.extend(parts().filter(is_word));
     }
-    cells
+    (cells, false)
 }

@@ -116,7 +116,7 @@ impl Plan {
     fn text<'r>(&self, row: &'r RawRow<'_>, position: usize) -> std::borrow::Cow<'r, str> {
         if let Some((joined, _)) = self.joined_at(position) {
             let parts: Vec<_> =
-                joined.cells.iter().map(|cell| row.cells.cell(*cell).into_text()).collect();
+                joined.cells.iter().map(|cell| row.cells.part(*cell).into_text()).collect();
             return parts.join(JOINT).into();
         }
         self.cell_of(position).map(|cell| row.cells.cell(cell).into_text()).unwrap_or_default()
@@ -559,7 +559,7 @@ fn joined_value(
     let mut empty = Vec::new();
     for (cell, part) in joined.cells.iter().zip(names) {
         let at = Some(cell_number(*cell));
-        match reader.read(row.cells.cell(*cell), &mut scratch.notes) {
+        match reader.read(row.cells.part(*cell), &mut scratch.notes) {
             Err(CellFault { code, reason, remedy }) if code != Code::CellMissing => {
                 let reason = say!("'{part}', from which {column} is joined: {reason}");
                 scratch.faults.push((at, CellFault { code, reason, remedy }));
@@ -570,7 +570,7 @@ fn joined_value(
                 empty.push((at, CellFault { code: Code::CellMissing, reason, remedy }));
             }
             // The joint within a part could make one id of two trees.
-            Ok(_) if row.cells.cell(*cell).into_text().contains(JOINT) => {
+            Ok(_) if row.cells.part(*cell).into_text().contains(JOINT) => {
                 let reason = say!("'{part}' holds '{JOINT}', by which {column} is joined");
                 let remedy = say!("write another sign in its place, in every file");
                 scratch.faults.push((at, CellFault { code: Code::WordUnknown, reason, remedy }));

@@ -40,6 +40,27 @@ fn words_mean_what_the_settings_say() {
     assert!(tables.quarantine[0].text.contains("T1,2023-07-09,?,saw"));
 }
 
+/// A cell may be read as an amount and be part of an id: the words that mean amounts leave the id as it
+/// is written in every other file; words of the id itself, or of a heading joined, change it.
+#[test]
+fn words_of_a_column_leave_the_ids_joined_from_it() {
+    let folder = Folder::new();
+    folder.put("trees.csv", "tree,block\nR1/T4/1,B1\nR1/T5/1,B1\n");
+    folder.put("prunings.csv", "Rep,Trt,No,date\nR1,T4,1,2023-07-01\nR1,T5,1,2023-07-01\n");
+    let declared = "[[files.prunings]]\npath = \"prunings.csv\"\nmeasured_as = \"canopy_fraction\"\n\
+         header = { Trt = \"intensity\" }\njoined = { tree = [\"Rep\", \"Trt\", \"No\"] }\n";
+    folder.settings(&format!("{declared}values = {{ intensity = {{ T4 = 0.45, T5 = 0.6 }} }}\n"));
+    let tables = folder.read();
+    assert!(tables.quarantine.is_empty(), "{:?}", tables.quarantine);
+    assert_eq!(column(&tables, Table::Prunings, "tree"), ["R1/T4/1", "R1/T5/1"]);
+    assert_eq!(column(&tables, Table::Prunings, "intensity"), ["0.45", "0.6"]);
+    folder.settings(&format!(
+        "{declared}values = {{ intensity = {{ T4 = 0.45, T5 = 0.6 }}, Rep = {{ R1 = \"Rep1\" }} }}\n"
+    ));
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Prunings, "tree"), ["Rep1/T4/1", "Rep1/T5/1"]);
+}
+
 /// Merged cells keep their value in the first row only, in workbooks and in what is exported of them.
 #[test]
 fn a_group_may_say_a_thing_once() {

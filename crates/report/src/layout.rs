@@ -89,9 +89,40 @@ fn section(layout: &Layout) -> String {
     };
     format!(
         "# Append this to book.toml, and the rows of trials.csv to the trial table of the book.\n\
-         {field}{}{seasons}",
-        layout.declaration().snippet(&layout.trial)
+         {field}{}{seasons}{}",
+        layout.declaration().snippet(&layout.trial),
+        filled_sheets(layout)
     )
+}
+
+/// How the filled field sheets are read, as comments of `book.toml`.
+fn filled_sheets(layout: &Layout) -> String {
+    let file = format!("sheets-{}.xlsx", stem(&layout.trial, []));
+    let others: Vec<String> =
+        sheets::no_tables().iter().map(|sheet| format!("\"{file}#{sheet}\"")).collect();
+    let mut lines = vec![
+        "The filled field sheets can be read as they are: put field-sheets.xlsx into the book as"
+            .to_owned(),
+        format!("{file} and add the lines below without their `#`. Name every other file of"),
+        "prunings and of harvests in such lines too: once one is named, only those named are read."
+            .to_owned(),
+        "Of trees left uncut write the day and 0, or remove their rows. The other sheets are no tables:"
+            .to_owned(),
+        format!("under [book] not_tables = [{}]", others.join(", ")),
+    ];
+    for (table, sheet, columns) in sheets::to_fill() {
+        let words: Vec<String> = columns.iter().map(|column| format!("\"{column}\"")).collect();
+        lines.extend([
+            String::new(),
+            format!("[[files.{table}]]"),
+            format!("path = \"{file}\""),
+            format!("sheet = \"{sheet}\""),
+            format!("not_columns = [{}]", words.join(", ")),
+        ]);
+    }
+    let lines: Vec<String> =
+        lines.iter().map(|line| format!("# {line}").trim_end().to_owned()).collect();
+    lines.join("\n") + "\n"
 }
 
 /// What a book needs before it knows the trees of a new field: plain English, for a comment and a

@@ -99,7 +99,7 @@ fn plots(layout: &Layout) -> Table {
 /// One line for each tree that is cut, observed or not.
 fn pruning(layout: &Layout) -> Table {
     let mut table = Table::new(
-        text!("Pruning: write the date and what was cut of the canopy"),
+        text!("Pruning: write the date and what was cut of the canopy, 0 where nothing was"),
         [
             text!("Tree"),
             text!("Where"),

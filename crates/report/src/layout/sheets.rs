@@ -16,6 +16,8 @@ const BY_HAND: f64 = 13.0;
 const MOST: f64 = 32.0;
 /// Height of a row to write in, points.
 const HAND_HEIGHT: f64 = 24.0;
+/// Sheet of the trial table.
+const TRIALS: &str = "trials";
 /// The widest column to write in.
 const REMARKS: &str = "remarks";
 
@@ -27,15 +29,14 @@ const REMARKS: &str = "remarks";
 pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
     let mut book = titled(&say!("Field sheets of {}", layout.trial))?;
     plots(book.add_worksheet().set_name(text!("Plots"))?, layout)?;
-    let of_tree = ["tree", "where", "plot", "treatment", "observed"];
     let cut = ["date", "intensity", "measured_as", "minutes", REMARKS];
-    let pruning: Vec<&str> = of_tree.into_iter().chain(cut).collect();
+    let pruning: Vec<&str> = OF_TREE.into_iter().chain(cut).collect();
     trees(book.add_worksheet().set_name(text!("Pruning"))?, layout, &pruning, true)?;
     let picked = ["date", "nut_kg", "moisture_pct", "nut_count", REMARKS];
-    let harvest: Vec<&str> = of_tree.into_iter().chain(picked).collect();
+    let harvest: Vec<&str> = OF_TREE.into_iter().chain(picked).collect();
     trees(book.add_worksheet().set_name(text!("Harvest"))?, layout, &harvest, false)?;
     labels(book.add_worksheet().set_name(text!("Labels"))?, layout)?;
-    table(book.add_worksheet().set_name("trials")?, layout)?;
+    table(book.add_worksheet().set_name(TRIALS)?, layout)?;
     let cautions = book.add_worksheet().set_name(text::H_SAFETY.get())?;
     cautions.set_column_width(0, 110)?;
     across(cautions);
@@ -44,6 +45,22 @@ pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
         cautions.write_string_with_format(row, 0, caution, &wrap)?;
     }
     Ok(book.save_to_buffer()?)
+}
+
+/// What the sheets know of a tree before anyone writes on them.
+const OF_TREE: [&str; 5] = ["tree", "where", "plot", "treatment", "observed"];
+
+/// The sheets that are filled in: table of the book, name of the sheet, and headings that are no columns
+/// of the table.
+pub fn to_fill() -> [(&'static str, &'static str, Vec<String>); 2] {
+    let no_columns: Vec<String> =
+        OF_TREE[1..].iter().chain(&[REMARKS]).map(|column| headed(column)).collect();
+    [("prunings", text!("Pruning"), no_columns.clone()), ("harvests", text!("Harvest"), no_columns)]
+}
+
+/// The other sheets of the workbook.
+pub fn no_tables() -> [&'static str; 4] {
+    [text!("Plots"), text!("Labels"), TRIALS, text::H_SAFETY.get()]
 }
 
 /// A heading in words, with the column of the book where what is written there will be typed.
