@@ -2,7 +2,7 @@
 
 use crate::rows::Fault;
 use records::units::{self, Unit};
-use records::{Code, ColumnSpec, FileOptions, TableSpec};
+use records::{Code, ColumnKind, ColumnSpec, FileOptions, TableSpec};
 use words::{say, text};
 
 /// What a header word means.
@@ -48,6 +48,9 @@ pub(crate) struct Layout {
     /// Positions (from 0) and names of columns left out.
     pub(crate) unknown: Vec<(usize, String)>,
 }
+
+/// Place of what is the same in every row, beyond the cells that a row can have.
+pub(crate) const EVERY_ROW: usize = records::limits::COLUMNS.most as usize;
 
 /// Lower case, words joined by single underscores.
 pub(crate) fn normalised(word: &str) -> String {
@@ -239,6 +242,25 @@ impl<'a> HeaderWords<'a> {
             let bracket = bracket.map(str::to_owned);
             layout.readings.push(Reading { cell, meaning, bracket });
         }
+        for (place, column) in self.options.every_row.keys().enumerate() {
+            let name = normalised(column);
+            let meaning = match self.position(&name) {
+                Some(position) => Meaning::Column(position),
+                None => Meaning::Extra(name),
+            };
+            let of_file = layout.readings.iter().find(|other| other.meaning == meaning);
+            let joined = layout.joined.iter().any(|own| meaning == Meaning::Column(own.column));
+            if of_file.is_some() || joined {
+                faults.push(Fault::new(
+                    Code::ColumnTwice,
+                    say!("every_row says what {column} is in every row, and the file has a column of it"),
+                    text!("take it out of every_row of this file in book.toml, or rename the column and name it in not_columns"),
+                ));
+                continue;
+            }
+            let cell = EVERY_ROW + place;
+            layout.readings.push(Reading { cell, meaning, bracket: None });
+        }
         faults.extend(self.missing(&layout, words));
         if faults.is_empty() { Ok(layout) } else { Err(faults) }
     }
@@ -273,6 +295,12 @@ impl<'a> HeaderWords<'a> {
             if ["tree", "block"].contains(&column.name) {
                 remedy.push_str(&say!(
                     "; if several columns make it up, joined = {{ {} = [\"one name\", \"another\"] }}",
+                    column.name
+                ));
+            }
+            if matches!(column.kind, ColumnKind::Text | ColumnKind::Date) && column.name != "tree" {
+                remedy.push_str(&say!(
+                    "; if it is the same in every row, every_row = {{ {} = \"…\" }}",
                     column.name
                 ));
             }

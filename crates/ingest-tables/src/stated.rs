@@ -1,7 +1,7 @@
 //! Cells read as `book.toml` states: words that mean something, and groups of rows that say a thing
 //! once.
 
-use crate::header::{Layout, Meaning, normalised};
+use crate::header::{EVERY_ROW, Layout, Meaning, normalised};
 use crate::rows::{Cell, Cells, Fault};
 use records::{Code, ColumnKind, FileOptions, StatedValue, TableSpec};
 use std::collections::BTreeMap;
@@ -17,6 +17,8 @@ struct Rule {
     /// from the cell as it is written.
     of_column: bool,
     fills_down: bool,
+    /// What the cell holds in every row, where the file has no column of it.
+    always: Option<Cell<'static>>,
     /// What the cell held in the last row in which it held something.
     above: Cell<'static>,
 }
@@ -100,6 +102,7 @@ impl Stated {
                     words: Vec::new(),
                     of_column: false,
                     fills_down: false,
+                    always: None,
                     above: Cell::Empty,
                 });
                 match words {
@@ -114,6 +117,19 @@ impl Stated {
         }
         if !faults.is_empty() {
             return Err(faults);
+        }
+        for (place, (column, value)) in options.every_row.iter().enumerate() {
+            let cell = EVERY_ROW + place;
+            let rule = Rule {
+                cell,
+                column: column.clone(),
+                words: Vec::new(),
+                of_column: false,
+                fills_down: false,
+                always: Some(meant(value)),
+                above: Cell::Empty,
+            };
+            rules.insert(cell, rule);
         }
         let rules = rules.into_values().collect();
         let carriers = carriers(spec, layout);
@@ -138,6 +154,15 @@ impl Stated {
         let filled = |cell: &usize| !cells.cell(*cell).into_text().is_empty();
         let takes = !is_no_visit && self.carriers.iter().any(filled);
         for (index, rule) in self.rules.iter_mut().enumerate() {
+            if let Some(always) = &rule.always {
+                // A sum below the rows is none of them.
+                if is_no_visit {
+                    continue;
+                }
+                self.instead.push((rule.cell, always.clone()));
+                self.changes.push((index, Code::ValueStated));
+                continue;
+            }
             let mut cell = cells.cell(rule.cell);
             if rule.fills_down {
                 if cell.clone().into_text().is_empty() {
@@ -181,10 +206,15 @@ impl Rule {
         let is = |word: &str| !plain.is_empty() && normalised(word) == plain;
         let exact = self.words.iter().find(|(word, _)| word.trim() == written);
         let (_, value) = exact.or_else(|| self.words.iter().find(|(word, _)| is(word)))?;
-        Some(match value {
-            StatedValue::Number(number) => Cell::Number(*number),
-            StatedValue::Text(text) => Cell::Text(text.clone().into()),
-        })
+        Some(meant(value))
+    }
+}
+
+/// A stated value as if a cell held it.
+pub(crate) fn meant(value: &StatedValue) -> Cell<'static> {
+    match value {
+        StatedValue::Number(number) => Cell::Number(*number),
+        StatedValue::Text(text) => Cell::Text(text.clone().into()),
     }
 }
 

@@ -129,9 +129,7 @@ impl Tally {
                 ),
                 String::new(),
             ),
-            Code::ValueStated => {
-                (say!("{column}: {values} read as values {under} says"), String::new())
-            }
+            Code::ValueStated => (say!("{column}: {values} read as stated {under}"), String::new()),
             Code::FilledDown => (
                 say!("{column}: {values} taken from the row above, as fill_down says"),
                 String::new(),

@@ -9,15 +9,15 @@ use crate::date_order::DateOrders;
 use crate::discover::Source;
 use crate::draw::Draw;
 use crate::duplicates::{Duplicates, Repetition};
-use crate::header::{HeaderWords, Joined, Layout, Meaning};
+use crate::header::{EVERY_ROW, HeaderWords, Joined, Layout, Meaning};
 use crate::prunings::IntensityColumns;
 use crate::quarantine::{MissingVisit, QuarantinedRow};
 use crate::refused::{is_header_again, is_total, quarantined};
 use crate::rows::{Fault, Header, RawRow, Rows};
-use crate::stated::Stated;
+use crate::stated::{Stated, meant};
 use crate::summary::{Event, Summary};
 use polars::prelude::{DataFrame, PolarsResult};
-use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec, counted, limits};
+use records::{Book, Code, FileOptions, MeasuredAs, Severity, Table, TableSpec, counted, limits};
 use std::collections::BTreeMap;
 use words::{say, text};
 
@@ -187,6 +187,10 @@ impl TableReader {
                 Meaning::Unknown => {}
             }
         }
+        let faults = always_unreadable(&readers, options);
+        if !faults.is_empty() {
+            return Err(faults);
+        }
         let mut joined = Vec::new();
         for of in &layout.joined {
             if let (Some(slot), Some(column), Some(first)) =
@@ -267,7 +271,7 @@ impl TableReader {
         })
         .map_err(|fault| vec![fault])?;
         if let Some((cell, orders)) = orders {
-            orders.note(self.name(DAY), Some(cell_number(cell)), &mut outcome.summary);
+            orders.note(self.name(DAY), stands_at(cell), &mut outcome.summary);
         }
         Ok(outcome)
     }
@@ -299,10 +303,10 @@ impl TableReader {
 
     fn cell_numbers(&self, plan: &Plan) -> BTreeMap<String, u32> {
         let schema = self.spec.columns.iter().enumerate().filter_map(|(position, column)| {
-            Some((column.name.to_owned(), cell_number(plan.cell_of(position)?)))
+            Some((column.name.to_owned(), stands_at(plan.cell_of(position)?)?))
         });
         let extra = self.columns.extra_names().zip(&plan.extra);
-        let extra = extra.filter_map(|(name, cell)| Some((name.to_owned(), cell_number((*cell)?))));
+        let extra = extra.filter_map(|(name, cell)| Some((name.to_owned(), stands_at((*cell)?)?)));
         schema.chain(extra).collect()
     }
 
@@ -442,7 +446,7 @@ impl TableReader {
                     scratch.is_basis_assumed = settled.is_assumed;
                 }
                 Err((position, fault)) => {
-                    let cell = plan.cell_of(position).map(cell_number);
+                    let cell = plan.cell_of(position).and_then(stands_at);
                     scratch.faults.push((cell, fault));
                 }
             }
@@ -500,7 +504,7 @@ impl TableReader {
                         )
                     }
                 };
-                let cell = plan.cell_of(usize::from(table == Table::Trials)).map(cell_number);
+                let cell = plan.cell_of(usize::from(table == Table::Trials)).and_then(stands_at);
                 scratch.faults.push((cell, CellFault { code, reason, remedy: remedy.to_owned() }));
             }
         }
@@ -512,7 +516,7 @@ impl TableReader {
             code,
             column: self.name(position),
             line: row.line,
-            cell: plan.cell_of(position).map(cell_number),
+            cell: plan.cell_of(position).and_then(stands_at),
         };
         for (position, code) in &scratch.repairs {
             summary.add(event(Severity::Repaired, *code, *position), 1, String::new);
@@ -548,6 +552,22 @@ impl TableReader {
 
 /// The value of a column that is joined from several cells, each read as a cell of that column;
 /// what is wrong with them goes to `scratch`.
+/// A cell as people count it; `None` of what is stated for every row and stands nowhere.
+fn stands_at(cell: usize) -> Option<u32> {
+    (cell < EVERY_ROW).then(|| cell_number(cell))
+}
+
+/// What is stated of every row and cannot be read: told once, not once a row.
+fn always_unreadable(readers: &[Option<(usize, CellReader)>], options: &FileOptions) -> Vec<Fault> {
+    let stated = readers.iter().flatten().filter_map(|(cell, reader)| {
+        let value = options.every_row.values().nth(cell.checked_sub(EVERY_ROW)?)?;
+        let fault = reader.read(meant(value), &mut Notes::default()).err()?;
+        let what = say!("every_row: {}", fault.reason);
+        Some(Fault::new(fault.code, what, &fault.remedy))
+    });
+    stated.collect()
+}
+
 fn joined_value(
     row: &RawRow<'_>,
     plan: &Plan,
@@ -592,7 +612,7 @@ impl FileOutcome {
     /// Counts the cells of a kept row that were read as `book.toml` states.
     fn note_stated(&mut self, line: u64, stated: &Stated) {
         for (column, cell, code) in stated.changes() {
-            let (severity, cell) = (Severity::Repaired, Some(cell_number(cell)));
+            let (severity, cell) = (Severity::Repaired, stands_at(cell));
             self.summary.add(Event { severity, code, column, line, cell }, 1, String::new);
         }
     }

@@ -61,6 +61,42 @@ fn words_of_a_column_leave_the_ids_joined_from_it() {
     assert_eq!(column(&tables, Table::Prunings, "tree"), ["Rep1/T4/1", "Rep1/T5/1"]);
 }
 
+/// What is the same in every row need not be typed into every row.
+#[test]
+fn a_file_may_say_a_thing_once_for_all_its_rows() {
+    let folder = Folder::new();
+    folder.put("may.csv", "tree,kg\nT1,2.5\nT2,3.1\nTotal,5.6\n");
+    folder.remove("harvests.csv");
+    let declared = "[[files.harvests]]\npath = \"may.csv\"\nheader = { kg = \"nut_kg\" }\n";
+    folder.settings(&format!("{declared}every_row = {{ date = \"2024-05-18\" }}\n"));
+    let refused = || -> String {
+        folder
+            .refused()
+            .iter()
+            .map(|problem| format!("{}; {}\n", problem.what, problem.remedy))
+            .collect()
+    };
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "date"), ["2024-05-18"; 2]);
+    assert_eq!(column(&tables, Table::Harvests, "nut_kg"), ["2.5", "3.1"]);
+    assert_eq!(repairs(&tables, "may.csv"), [(Code::ValueStated, "date".to_owned(), 2, 2)]);
+    let total = only(&tables);
+    assert_eq!(total.text, "Total,5.6");
+    // Without it the column is asked for, and the remedy names the way.
+    folder.settings(declared);
+    let without = refused();
+    assert!(without.contains("the column date is missing"), "{without}");
+    assert!(without.contains("every_row = { date = \"…\" }"), "{without}");
+    // Said once where it cannot be read, not once a row.
+    folder.settings(&format!("{declared}every_row = {{ date = \"in May\" }}\n"));
+    let bad = refused();
+    assert!(bad.contains("every_row: date 'in May' is no date"), "{bad}");
+    // A column that the file has is not overruled.
+    folder.settings(&format!("{declared}every_row = {{ date = \"2024-05-18\", nut_kg = 1 }}\n"));
+    let twice = refused();
+    assert!(twice.contains("nut_kg") && twice.contains("the file has a column of it"), "{twice}");
+}
+
 /// Merged cells keep their value in the first row only, in workbooks and in what is exported of them.
 #[test]
 fn a_group_may_say_a_thing_once() {

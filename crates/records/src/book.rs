@@ -274,6 +274,10 @@ pub struct FileOptions {
     /// above it. Of an id that is joined, the header words that are written so.
     #[serde(default)]
     pub fill_down: Vec<String>,
+    /// What is the same in every row and stands in no column of this file, by column:
+    /// `every_row = { trial = "Depth 1", date = "2024-05-18" }`.
+    #[serde(default)]
+    pub every_row: BTreeMap<String, StatedValue>,
     /// Order of day and month, instead of the book's.
     pub dates: Option<DateOrder>,
     /// Decimal mark, instead of the book's.

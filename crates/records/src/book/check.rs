@@ -210,7 +210,7 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &FileOptions) {
             );
         }
     }
-    let named = file.header.values().chain(file.units.keys());
+    let named = file.header.values().chain(file.units.keys()).chain(file.every_row.keys());
     // What is said of cells may be said of the words that an id is joined from.
     let of_cells = file.values.keys().chain(&file.fill_down);
     let is_part = |word: &str| file.joined.values().flatten().any(|part| part == word);
