@@ -148,7 +148,13 @@ pub fn gain(interval: Option<&Interval>) -> String {
 pub fn yielded(interval: Option<&Interval>) -> String {
     match interval {
         Some(i) if i.median.is_finite() => {
-            say!("{} ({} to {})", fixed(i.median, 2), fixed(i.low, 2), fixed(i.high, 2))
+            say!(
+                "{} kg per tree in an average season ({} to {}, {} interval)",
+                fixed(i.median, 2),
+                fixed(i.low, 2),
+                fixed(i.high, 2),
+                percent(i.level)
+            )
         }
         _ => DASH.to_owned(),
     }

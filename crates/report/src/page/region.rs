@@ -116,11 +116,6 @@ fn headline(r: &RegionAdvice, currency: &str) -> Vec<Fact> {
         .map_or_else(String::new, |i| say!(", {} interval", percent(i.level)));
     vec![
         Fact::new(
-            say!("Yield expected under present practice, kg per tree{level}"),
-            yielded(r.present_yield_kg.as_ref()),
-            how("present_yield_kg"),
-        ),
-        Fact::new(
             say!("Yield gain of the {subject} over unpruned, kg per tree{level}"),
             gain(r.gain_over_unpruned_kg.as_ref()),
             how("gain_over_unpruned_kg"),
@@ -179,6 +174,11 @@ fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
     let mut rows = vec![
         row(text!("Season advised for"), r.season.to_string(), "season"),
         row(text!("Present practice"), present(&r.present), "present"),
+        row(
+            text!("Yield expected under it"),
+            yielded(r.present_yield_kg.as_ref()),
+            "present_yield_kg",
+        ),
         row(text!("Evidence"), evidence(r), "rows"),
         row(text!("Tested intensity"), intensity_range(r.tested_intensity), "tested_intensity"),
         row(text!("Tested timing"), lead_range(r.tested_lead), "tested_lead"),
