@@ -160,7 +160,8 @@ impl<'a> Methods<'a> {
         let terms = once(self.analysis.polynomials.iter().map(|p| name_in_words(&p.term)));
         if !terms.is_empty() {
             sentences.push(say!(
-                "Orthogonal polynomials over the actual spacing of the amounts divided {}.",
+                "Orthogonal polynomials over the actual spacing of the amounts, as contrasts of the adjusted \
+                 means with equal weights, divided {}.",
                 terms.join(", ")
             ));
         }

@@ -5,7 +5,7 @@ use super::tables::slug;
 use super::words::{decimals, factor_words, level_words};
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
-use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
+use trials::{Analysis, Curve, OptimumSet, Peak, Polynomial, amount_words, estimated_amount};
 
 /// Points of a drawn curve.
 const POINTS: usize = 41;
@@ -110,7 +110,7 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
         let [constant, linear, quadratic] = curve.coefficients;
         let digits = decimals(analysis.grand_mean) + 1;
         let at = match &curve.maximum.peak {
-            Peak::Inside { amount, .. } => amount_words(*amount, &curve.unit),
+            Peak::Inside { amount, .. } => estimated_amount(*amount, &curve.unit),
             _ => say!("not inside"),
         };
         table.rows.push(vec![
@@ -130,7 +130,7 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
 }
 
 fn set_words(curve: &Curve) -> String {
-    let short = |value: f64| amount_words(value, &curve.unit);
+    let short = |value: f64| estimated_amount(value, &curve.unit);
     match &curve.maximum.set {
         None => say!("no set"),
         Some(OptimumSet::Interval { low, high, .. }) => {
