@@ -22,8 +22,8 @@ pub use analysis::{
     VarianceComponentOfTrial, Variation, analyse, analyse_with,
 };
 pub use design::{
-    Amounts, Cell, Evidence, FactorPlace, Part, Plan, PlanFactor, Refusal, Slip, Stratum, StratumKind,
-    Term, Unit,
+    Amounts, Cell, Evidence, FactorPlace, Part, Plan, PlanFactor, Refusal, Slip, Stratum,
+    StratumKind, Term, Unit,
 };
 pub use names::{name_in_words, place_in_words};
 pub use observations::{Observations, Trait, TraitKind};

@@ -140,10 +140,8 @@ struct Standing<'a> {
 
 impl<'a> Standing<'a> {
     fn of(rows: &Rows<'a>, declared: &'a TrialDeclaration) -> Self {
-        let all = Rows {
-            observations: rows.observations,
-            used: (0..rows.observations.len()).collect(),
-        };
+        let all =
+            Rows { observations: rows.observations, used: (0..rows.observations.len()).collect() };
         let cells = |column: &str| -> Vec<String> {
             let read = all.cells(column, "factor").unwrap_or_default();
             read.into_iter().map(Option::unwrap_or_default).collect()

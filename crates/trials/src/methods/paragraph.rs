@@ -293,8 +293,8 @@ fn rounded(value: f64) -> String {
     }
     let digits = (3 - value.abs().log10().floor() as i32).clamp(0, 8) as usize;
     let text = say!("{value:.digits$}");
-    if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    if text.contains(['.', ',']) {
+        text.trim_end_matches('0').trim_end_matches(['.', ',']).to_owned()
     } else {
         text
     }

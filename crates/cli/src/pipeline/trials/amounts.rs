@@ -63,32 +63,58 @@ fn component_words(name: &str) -> String {
     }
 }
 
+/// A component with the factor it is of, where its term holds others too: `nitrogen x linear
+/// pruning`.
+fn component_of(polynomial: &Polynomial, name: &str) -> String {
+    let component = component_words(name);
+    if polynomial.term == polynomial.factor {
+        return component;
+    }
+    let parts = polynomial.term.split(" x ").map(|part| {
+        let words = factor_words(part);
+        if part == polynomial.factor { say!("{component} {words}") } else { words }
+    });
+    parts.collect::<Vec<_>>().join(" x ")
+}
+
+/// Decimals that show a coefficient with three significant digits, `least` at the fewest.
+fn significant(value: f64, least: usize) -> usize {
+    /// Most decimals: a coefficient of a smaller size is one of a unit badly chosen.
+    const MOST: f64 = 12.0;
+    if value == 0.0 || !value.is_finite() {
+        return least;
+    }
+    let needed = (2.0 - value.abs().log10().floor()).clamp(0.0, MOST);
+    least.max(needed as usize)
+}
+
 fn polynomials(analysis: &Analysis) -> Option<TrialTable> {
     let heads = [
         text!("Term"),
         text!("Component"),
-        "#df",
+        text!("#df"),
         text!("#Denominator df"),
-        "#SS",
+        text!("#SS"),
         "#F",
         "#p",
         text!("#Estimate"),
-        "#SE",
+        text!("#SE"),
     ];
     let caption = text!("Polynomial components by the actual spacing of the amounts");
     let mut table = TrialTable::new("components", caption, &heads);
     for polynomial in &analysis.polynomials {
         for component in &polynomial.components {
+            let digits = significant(component.std_error.unwrap_or(0.0), 4);
             table.rows.push(vec![
                 TrialCell::Text(factor_words(&polynomial.term)),
-                TrialCell::Text(component_words(&component.name)),
+                TrialCell::Text(component_of(polynomial, &component.name)),
                 TrialCell::Number(Some(component.df), 0),
                 TrialCell::Number(Some(component.df_denominator), 1),
                 TrialCell::Number(component.ss, 3),
                 TrialCell::Number(Some(component.f), 2),
                 TrialCell::P(Some(component.p)),
-                TrialCell::Number(component.estimate, 4),
-                TrialCell::Number(component.std_error, 4),
+                TrialCell::Number(component.estimate, digits),
+                TrialCell::Number(component.std_error, digits),
             ]);
         }
     }
@@ -116,8 +142,8 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
         table.rows.push(vec![
             TrialCell::Text(place(analysis, curve)),
             TrialCell::Number(Some(constant), digits),
-            TrialCell::Number(Some(linear), digits),
-            TrialCell::Number(Some(quadratic), digits),
+            TrialCell::Number(Some(linear), significant(linear, digits)),
+            TrialCell::Number(Some(quadratic), significant(quadratic, digits)),
             TrialCell::Text(at),
             TrialCell::Text(set_words(curve)),
             TrialCell::P(curve.lack_of_fit.map(|(.., p)| p)),
@@ -130,7 +156,14 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
 }
 
 fn set_words(curve: &Curve) -> String {
-    let short = |value: f64| estimated_amount(value, &curve.unit);
+    // The ends of the tested range stand as they were given.
+    let short = |value: f64| {
+        if value == curve.range.0 || value == curve.range.1 {
+            amount_words(value, &curve.unit)
+        } else {
+            estimated_amount(value, &curve.unit)
+        }
+    };
     match &curve.maximum.set {
         None => say!("no set"),
         Some(OptimumSet::Interval { low, high, .. }) => {
@@ -184,4 +217,19 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
         plot.span = Some((low * scale, high * scale, say!("95 % set of the optimum")));
     }
     Some(plot)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::significant;
+
+    #[test]
+    fn coefficients_show_three_digits() {
+        let shown = |value: f64| format!("{value:.*}", significant(value, 3));
+        assert_eq!(shown(-0.000_002_345_6), "-0.00000235");
+        assert_eq!(shown(0.004_123), "0.00412");
+        assert_eq!(shown(-9.843_7), "-9.844");
+        assert_eq!(shown(0.0), "0.000");
+        assert_eq!(significant(f64::NAN, 2), 2);
+    }
 }

@@ -221,10 +221,10 @@ pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSec
 fn table(found: &Pooled) -> TrialTable {
     let heads = [
         text!("Source"),
-        "#df",
+        text!("#df"),
         text!("#Denominator df"),
-        "#SS",
-        "#MS",
+        text!("#SS"),
+        text!("#MS"),
         "#F",
         "#p",
         text!("Judged against"),
@@ -278,7 +278,8 @@ fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usi
 }
 
 fn errors(of: &Homogeneity, digits: usize) -> TrialTable {
-    let heads = [text!("Environment"), text!("#Error mean square"), "#df", text!("#Mean"), "#CV %"];
+    let heads =
+        [text!("Environment"), text!("#Error mean square"), text!("#df"), text!("#Mean"), "#CV %"];
     let mut table = TrialTable::new("errors", text!("Error of each by itself"), &heads);
     for error in &of.errors {
         table.rows.push(vec![
