@@ -5,7 +5,9 @@ use super::tables::slug;
 use super::words::{decimals, factor_words, level_words};
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
-use trials::{Analysis, Curve, OptimumSet, Peak, Polynomial, amount_words, estimated_amount};
+use trials::{
+    Analysis, Curve, Optimum, OptimumSet, Peak, Polynomial, amount_words, estimated_amount,
+};
 
 /// Points of a drawn curve.
 const POINTS: usize = 41;
@@ -59,6 +61,7 @@ fn component_words(name: &str) -> String {
         "linear" => say!("linear"),
         "quadratic" => say!("quadratic"),
         "cubic" => say!("cubic"),
+        "deviations" => say!("deviations"),
         other => other.to_owned(),
     }
 }
@@ -131,23 +134,33 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
         text!("95 % set of it"),
         text!("#p of lack of fit"),
     ];
+    let priced = analysis.curves.iter().any(|curve| curve.economic.is_some());
+    let money = [text!("Economic optimum at"), text!("95 % set of the economic optimum")];
+    let heads: Vec<&str> = heads.into_iter().chain(money.into_iter().filter(|_| priced)).collect();
     let mut table = TrialTable::new("curves", text!("Quadratic curves and their maximum"), &heads);
     for curve in &analysis.curves {
         let [constant, linear, quadratic] = curve.coefficients;
         let digits = decimals(analysis.grand_mean) + 1;
-        let at = match &curve.maximum.peak {
+        let at = |optimum: &Optimum| match &optimum.peak {
             Peak::Inside { amount, .. } => estimated_amount(*amount, &curve.unit),
             _ => say!("not inside"),
         };
-        table.rows.push(vec![
+        let mut cells = vec![
             TrialCell::Text(place(analysis, curve)),
             TrialCell::Number(Some(constant), digits),
             TrialCell::Number(Some(linear), significant(linear, digits)),
             TrialCell::Number(Some(quadratic), significant(quadratic, digits)),
-            TrialCell::Text(at),
-            TrialCell::Text(set_words(curve)),
+            TrialCell::Text(at(&curve.maximum)),
+            TrialCell::Text(set_words(curve, &curve.maximum)),
             TrialCell::P(curve.lack_of_fit.map(|(.., p)| p)),
-        ]);
+        ];
+        if priced {
+            let own = curve.economic.as_ref();
+            let words = |said: Option<String>| TrialCell::Text(said.unwrap_or_default());
+            cells.push(words(own.map(at)));
+            cells.push(words(own.map(|own| set_words(curve, own))));
+        }
+        table.rows.push(cells);
     }
     table.notes.push(
         say!("The set holds the tested amounts that the trial cannot tell from the optimum (Fieller 1954); nothing beyond the tested range is advised."),
@@ -155,7 +168,7 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
     (!table.rows.is_empty()).then_some(table)
 }
 
-fn set_words(curve: &Curve) -> String {
+fn set_words(curve: &Curve, optimum: &Optimum) -> String {
     // The ends of the tested range stand as they were given.
     let short = |value: f64| {
         if value == curve.range.0 || value == curve.range.1 {
@@ -164,7 +177,7 @@ fn set_words(curve: &Curve) -> String {
             estimated_amount(value, &curve.unit)
         }
     };
-    match &curve.maximum.set {
+    match &optimum.set {
         None => say!("no set"),
         Some(OptimumSet::Interval { low, high, .. }) => {
             say!("{from} to {to}", from = short(*low), to = short(*high))
@@ -187,8 +200,11 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
         .means
         .iter()
         .find(|of| of.parts.len() == 1 && of.parts.first() == Some(&curve.factor))?;
-    let (scale, unit) =
-        if curve.unit == "fraction" { (100.0, "%") } else { (1.0, curve.unit.as_str()) };
+    let (scale, unit) = match curve.unit.as_str() {
+        "fraction" => (100.0, "%"),
+        "days" => (1.0, text!("days")),
+        unit => (1.0, unit),
+    };
     let mut plot = empty(
         &format!("curve-{}", slug(&curve.factor)),
         say!("Fitted curve over {}", factor_words(&curve.factor)),
