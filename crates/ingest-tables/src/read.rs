@@ -133,6 +133,34 @@ impl BookTables {
         read.max(rows_set_aside(&self.quarantine, &self.files, id))
     }
 
+    /// Rows set aside of a trial and of its trees, visits last: rows of the trial table as far as they
+    /// can be told by the trial's id, or that of the only trial there is, and visits and tree rows of
+    /// the trees named.
+    #[must_use]
+    pub fn set_aside_of_trial(&self, id: &str, trees: &BTreeSet<&str>) -> Vec<&QuarantinedRow> {
+        let ids = self.frames.get(&Table::Trials).and_then(|rows| rows.column("trial").ok());
+        let ids = ids.and_then(|ids| ids.str().ok());
+        let alone = ids.is_some_and(|ids| ids.iter().flatten().all(|own| own == id));
+        let is_of_trials = |row: &QuarantinedRow| {
+            self.files.iter().any(|file| file.table == Table::Trials && file.file == row.file)
+        };
+        let is_of_tree = |tree: Option<&str>| tree.is_some_and(|tree| trees.contains(tree));
+        let is_own = |row: &&QuarantinedRow| {
+            is_of_tree(row.visit.as_ref().map(|visit| visit.tree.as_str()))
+                || is_of_tree(row.of_place.as_deref())
+                || is_of_trials(row)
+                    && row.visit.is_none()
+                    && row.of_place.is_none()
+                    && (alone || has_cell(row, id))
+        };
+        let mut found: Vec<&QuarantinedRow> = self.quarantine.iter().filter(is_own).collect();
+        found.sort_by(|a, b| {
+            let by = |row: &&QuarantinedRow| row.visit.is_some();
+            (by(a), &a.file, a.line).cmp(&(by(b), &b.file, b.line))
+        });
+        found
+    }
+
     /// The cell of a file, from 1, that is read into a column of its table.
     #[must_use]
     pub fn cell_of(&self, file: u32, column: &str) -> Option<u32> {
@@ -370,11 +398,13 @@ fn trial_problems(
 fn rows_set_aside(quarantine: &[QuarantinedRow], files: &[FileReport], id: &str) -> u64 {
     let of_trials =
         |name: &str| files.iter().any(|file| file.table == Table::Trials && file.file == name);
-    let is_of_trial = |row: &&QuarantinedRow| {
-        let mut cells = row.text.split([',', ';', '\t', '|']);
-        of_trials(&row.file) && cells.any(|cell| cell.trim().trim_matches('"').trim() == id)
-    };
-    quarantine.iter().filter(is_of_trial).count() as u64
+    quarantine.iter().filter(|row| of_trials(&row.file) && has_cell(row, id)).count() as u64
+}
+
+/// Whether a cell of a row set aside holds a text and nothing else.
+fn has_cell(row: &QuarantinedRow, text: &str) -> bool {
+    let mut cells = row.text.split([',', ';', '\t', '|']);
+    cells.any(|cell| cell.trim().trim_matches('"').trim() == text)
 }
 
 /// Columns and levels of the trial table.

@@ -12,7 +12,8 @@ use std::collections::BTreeMap;
 use thiserror::Error;
 
 pub use trials::{
-    SeenTrials, TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait, written_number,
+    SeenTrials, TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait,
+    written_amount, written_number,
 };
 
 /// Layout of record books that this program reads, as `format` under `[book]`.

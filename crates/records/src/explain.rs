@@ -299,6 +299,11 @@ impl Code {
                 "The trial's page says so in place of a result. Its rows are kept and count as evidence in the yield model.",
                 "Correct the row or the declaration that the message names; anacurve trial --help explains the entries of [trials.ID].",
             ),
+            Self::TrialSlip => told(
+                "Rows of a declared trial look mistyped: a level that stands in one complete block only, a block with few of the treatments, two levels or blocks that look alike, or a control beside a factorial that is not declared.",
+                "The trial is analysed as its rows stand, with the treatment or the block that they make.",
+                "Correct the rows that the message names; those of plots that were lost are best kept in the trial table, without harvests.",
+            ),
             Self::TrialsOverlap => told(
                 "Two trials stand on the same trees, and book.toml does not tell their seasons apart: a season is declared for both, or one of them declares none.",
                 "Every row is kept and each trial is analysed from its own rows; but a season of both holds the treatments of both, and in the linked table it carries the id of the trial that began last (of two that began together, the first by id).",

@@ -21,7 +21,7 @@ pub use book::{
     BOOK_FORMAT, Book, BookError, BookMeta, DateOrder, DecimalMark, Economics, FileOptions,
     Options, PresentPractice, PruningTime, Region, ReportLanguage, ResponseScale, SeenTrials,
     StatedValue, TableFiles, TrialControl, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait,
-    written_number,
+    written_amount, written_number,
 };
 pub use calendar::{Calendar, CalendarError, MonthDay, Window};
 pub use counted::{counted, noun};

@@ -120,6 +120,8 @@ codes! {
     TrialWithoutRows = "trial-without-rows",
     /// A declared trial, or one of its traits, that cannot be analysed as it stands.
     TrialNotAnalysed = "trial-not-analysed",
+    /// Rows of a declared trial that look mistyped, though its design does not contradict them.
+    TrialSlip = "trial-slip",
     /// Two trials on the same trees whose seasons are not told apart.
     TrialsOverlap = "trials-overlap",
     /// A block that the block table does not list.

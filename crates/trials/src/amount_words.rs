@@ -13,6 +13,18 @@ pub fn amount_words(value: f64, unit: &str) -> String {
     }
 }
 
+/// An amount that was estimated, with four significant digits at the most.
+#[must_use]
+pub fn estimated_amount(value: f64, unit: &str) -> String {
+    let scale = if unit == "fraction" { 100.0 } else { 1.0 };
+    let shown = value * scale;
+    if shown == 0.0 || !shown.is_finite() {
+        return amount_words(value, unit);
+    }
+    let digits = 10_f64.powf(3.0 - shown.abs().log10().floor());
+    amount_words((shown * digits).round() / digits / scale, unit)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -23,5 +35,15 @@ mod tests {
         assert_eq!(amount_words(0.316_82, "fraction"), "31.68 %");
         assert_eq!(amount_words(45.0, "days"), "45 days");
         assert_eq!(amount_words(2.689_024, "kg"), "2.689 kg");
+    }
+
+    #[test]
+    fn estimates_have_four_digits() {
+        assert_eq!(estimated_amount(835.979_4, "g"), "836 g");
+        assert_eq!(estimated_amount(12_345.6, "g"), "12350 g");
+        assert_eq!(estimated_amount(2.689_024, "kg"), "2.689 kg");
+        assert_eq!(estimated_amount(0.334_567, "fraction"), "33.46 %");
+        assert_eq!(estimated_amount(0.0, "fraction"), "0 %");
+        assert_eq!(estimated_amount(-0.000_123_456, "kg"), "-0.0001 kg");
     }
 }

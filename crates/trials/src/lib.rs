@@ -14,7 +14,7 @@ pub mod pooled;
 pub mod size;
 pub mod traits;
 
-pub use amount_words::amount_words;
+pub use amount_words::{amount_words, estimated_amount};
 pub use analysis::{
     Analysis, AnalysisOptions, AnovaKind, AnovaRow, Comparison, CovariateAdjustment, Curve,
     Efficiency, ExpectedMeanSquare, Mean, MeansOfTerm, Method, MethodUsed, Optimum, OptimumSet,
@@ -22,8 +22,8 @@ pub use analysis::{
     VarianceComponentOfTrial, Variation, analyse, analyse_with,
 };
 pub use design::{
-    Amounts, Cell, Evidence, FactorPlace, Part, Plan, PlanFactor, Refusal, Stratum, StratumKind,
-    Term, Unit,
+    Amounts, Cell, Evidence, FactorPlace, Part, Plan, PlanFactor, Refusal, Slip, Stratum,
+    StratumKind, Term, Unit,
 };
 pub use names::{name_in_words, place_in_words};
 pub use observations::{Observations, Trait, TraitKind};

@@ -57,9 +57,9 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
 fn summary(args: &LayoutArgs, layout: &Layout) -> String {
     let trees: usize = layout.plots.iter().map(|plot| plot.trees.len()).sum();
     let mut text = format!(
-        "{}: {} design, {} in {}, {} to observe, seed {}\n",
+        "{}: {}, {} in {}, {} to observe, seed {}\n",
         layout.title.as_deref().unwrap_or(&layout.trial),
-        layout.design.words(),
+        layout.design.name(),
         counted(layout.treatments.len() as u64, "treatment", "treatments"),
         counted(layout.plots.len() as u64, "plot", "plots"),
         counted(trees as u64, "tree", "trees"),

@@ -3,8 +3,9 @@
 use crate::args::{Format, TrialArgs};
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline;
-use crate::pipeline::trials::{AnalysedTrial, analysed, declared, report};
+use crate::pipeline::trials::{AnalysedTrial, analysed, declared, nothing_tested, report};
 use ::report::{ReportError, TrialReport};
+use ::words::text;
 use serde_json::json;
 
 /// Analyses the trials asked for and writes their page.
@@ -38,7 +39,7 @@ fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
     stages.now("analysing trials");
     let trials: Vec<AnalysedTrial> = wanted.into_iter().map(analysed).collect();
     let reports: Vec<TrialReport> = trials.iter().map(report).collect();
-    let refused = trials.iter().any(not_analysed);
+    let found = trials.iter().any(has_findings);
     checked.still_holds(&args.book)?;
     if let Some(out) = &args.out {
         let json = to_json(&trials)?;
@@ -58,13 +59,15 @@ fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
         Format::Json => to_json(&trials)?,
     };
     print_data(&text)?;
-    Ok(if refused { Outcome::Findings } else { Outcome::Done })
+    Ok(if found { Outcome::Findings } else { Outcome::Done })
 }
 
-/// Whether a trait of a trial, or the trial as a whole, has no analysis.
-pub fn not_analysed(trial: &AnalysedTrial) -> bool {
+/// Whether a trait of a trial, or the trial as a whole, has no analysis or tests nothing, or rows
+/// of it look mistyped.
+pub fn has_findings(trial: &AnalysedTrial) -> bool {
     trial.declared.not_analysed.iter().any(|why| !why.waits)
-        || trial.parts.iter().any(|part| part.outcome.is_err())
+        || trial.parts.iter().any(|part| part.outcome.as_ref().map_or(true, nothing_tested))
+        || !trial.slips().is_empty()
 }
 
 /// Every number of the analyses.
@@ -123,12 +126,12 @@ fn text(args: &TrialArgs, trials: &[AnalysedTrial], reports: &[TrialReport]) -> 
             match &part.refused {
                 // Its sentence, above, is the refusal.
                 Some((what, remedy)) if trial.sentence.contains(what.as_str()) => {
-                    out.push_str(&format!("  {heading}: not analysed\n    hint: {remedy}\n"));
+                    let what = text!("not analysed");
+                    out.push_str(&format!("  {heading}: {what}\n    hint: {remedy}\n"));
                 }
                 Some((what, remedy)) => {
-                    out.push_str(&format!(
-                        "  {heading}: not analysed: {what}\n    hint: {remedy}\n"
-                    ));
+                    let told = text!("not analysed");
+                    out.push_str(&format!("  {heading}: {told}: {what}\n    hint: {remedy}\n"));
                 }
                 None if part.finding != trial.sentence => {
                     out.push_str(&format!("  {heading}: {}\n", part.finding));

@@ -23,19 +23,20 @@ use super::advice::next_season;
 use super::work::Holdings;
 use crate::console::Failure;
 use ::trials::Observations;
-use ::words::say;
+use ::words::{say, text};
 use advise::Cost;
-pub use analysed::{AnalysedPart, AnalysedTrial, analysed, contradictions};
+pub use analysed::{AnalysedPart, AnalysedTrial, analysed, looked_through};
 pub use beside::beside;
 use counts::{Counts, Observed};
 use ingest_seasons::TrialTree;
 pub use missing::NotAnalysed;
 use model::{Frames, TableError, TreeSeasons};
 pub use pooling::PooledTrait;
-use records::{TrialDeclaration, written_number};
+use records::{TrialDeclaration, counted, written_amount, written_number};
 pub use report::report;
 use seasons::Seasons;
 use std::collections::{BTreeMap, BTreeSet};
+pub use words::nothing_tested;
 
 /// Columns that are numbers wherever they are found.
 const PLACE: [&str; 2] = ["row", "column"];
@@ -103,7 +104,23 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
         let trees: Vec<&TrialTree> =
             checked.linked.trial_trees.iter().filter(|tree| tree.trial == *id).collect();
         let rows = checked.tables.rows_of_trial(id);
+        let own: BTreeSet<&str> = trees.iter().map(|tree| tree.tree.as_str()).collect();
+        let lost = checked.tables.set_aside_of_trial(id, &own);
+        let rows = Rows { read: rows, set_aside: lost.len() as u64 };
         let mut trial = one(id, declaration, &trees, rows, &table, &counts, &seasons);
+        // A trial without a row left says so itself.
+        if let Some(first) = lost.first().filter(|_| trial.trees > 0) {
+            trial.notes.push(say!(
+                "{} set aside (first {}: {}); `anacurve check` tells each.",
+                counted(
+                    lost.len() as u64,
+                    text!("row of this trial was"),
+                    text!("rows of this trial were")
+                ),
+                format!("{}:{}", first.file, first.line),
+                first.reason
+            ));
+        }
         trial.price_ratio = price_ratio(checked, &trial, &table, &holdings);
         trial.regions = regions(&trees, &table);
         trial
@@ -130,11 +147,20 @@ pub fn undeclared(checked: &Checked) -> BTreeMap<String, (usize, Vec<String>)> {
     found
 }
 
+/// Rows of a trial in the files.
+#[derive(Debug, Clone, Copy)]
+struct Rows {
+    /// Rows of the trial table.
+    read: u64,
+    /// Rows of the trial table, and of its trees in any other, that were set aside.
+    set_aside: u64,
+}
+
 fn one(
     id: &str,
     declaration: &TrialDeclaration,
     trees: &[&TrialTree],
-    rows: u64,
+    rows: Rows,
     table: &TreeSeasons,
     counts: &Counts,
     all: &Seasons<'_>,
@@ -153,12 +179,12 @@ fn one(
         seasons,
     };
     if trees.is_empty() {
-        trial.lacks(NotAnalysed::of_rows(rows));
+        trial.lacks(NotAnalysed::of_rows(rows.read));
         return trial;
     }
     let harvested = all.harvested(trees);
     if trial.seasons.is_empty() {
-        trial.lacks(NotAnalysed::of_seasons(declaration, &harvested));
+        trial.lacks(NotAnalysed::of_seasons(declaration, &harvested, rows.set_aside));
         return trial;
     }
     trial.notes.extend(missing::seasons_without_harvest(declaration, &harvested));
@@ -216,14 +242,12 @@ impl Shared {
             at.first().map(|(tree, ..)| tree.columns.keys().collect()).unwrap_or_default();
         let cell = |tree: &TrialTree, name: &str| tree.columns.get(name).cloned().flatten();
         let columns = names.iter().map(|name| {
-            let amount = declaration.amounts.contains_key(*name);
+            let unit = declaration.amounts.get(*name);
             let cells = at.iter().map(|(tree, ..)| {
                 let text = cell(tree, name);
                 // One spelling for one amount, so that 0.3, 0.30 and 0,3 are one level.
-                match text.as_deref().and_then(written_number) {
-                    Some(number) if amount => Some(number.to_string()),
-                    _ => text,
-                }
+                let number = unit.and_then(|unit| written_amount(text.as_deref()?, unit));
+                number.map(|number| number.to_string()).or(text)
             });
             ((*name).clone(), cells.collect())
         });
@@ -281,7 +305,8 @@ fn off_treatment(
     let (factor, _) = declaration.amounts.iter().find(|(_, unit)| *unit == "fraction")?;
     let (mut off, mut known, mut first) = (0_u64, 0_u64, None);
     for (tree, season, row) in at {
-        let level = tree.columns.get(factor).and_then(Option::as_deref).and_then(written_number);
+        let level = tree.columns.get(factor).and_then(Option::as_deref);
+        let level = level.and_then(|level| written_amount(level, "fraction"));
         let recorded = row.and_then(|row| table.intensity.get(row)).copied();
         let (Some(level), Some(recorded)) = (level, recorded) else { continue };
         known += 1;

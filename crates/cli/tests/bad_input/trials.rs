@@ -269,7 +269,7 @@ fn a_trial_that_follows_another_on_the_same_trees_is_analysed_from_its_own_rows(
     let ran = book.check();
     assert_eq!(ran.code, 0, "{}", ran.stdout);
     for says in
-        ["A: randomised-blocks design, 12 trees; nut yield of 2022\n", "nut yield of 2023, 2024"]
+        ["A: randomised complete blocks, 12 trees; nut yield: 2022\n", "nut yield: 2023, 2024"]
     {
         assert!(ran.stdout.contains(says), "no '{says}' in {}", ran.stdout);
     }
@@ -492,4 +492,93 @@ fn values_left_out_are_named_by_tree_and_season() {
     assert!(plan.contains(named), "{plan}");
     let notes = found[0]["notes"].to_string();
     assert!(notes.contains("T03 (dead, no harvest of 2023, 2024)"), "{notes}");
+}
+
+/// The trial's text and what it ended with.
+fn told(book: &Book) -> (String, i32) {
+    let ran = anacurve(&["trial", book.arg()]);
+    (ran.stdout, ran.code)
+}
+
+#[test]
+fn a_mistyped_level_and_a_mistyped_replicate_are_findings() {
+    let level = |tree: usize| format!("L{}", tree % 4);
+    let row = |tree: usize, level: String, replicate: String| {
+        format!("A,T{:02},{replicate},P{tree},{level},x", tree + 1)
+    };
+    let plain = |tree: usize| row(tree, level(tree), format!("R{}", tree / 4));
+    let (text, _) = told(&book(SECTION, plain));
+    assert!(!text.contains("Look at the trial table"), "{text}");
+    let typed = book(SECTION, |tree| match tree {
+        5 => row(tree, "l 1".to_owned(), "R1".to_owned()),
+        _ => plain(tree),
+    });
+    let (text, code) = told(&typed);
+    assert_eq!(code, 1, "{text}");
+    for says in [
+        "level 'l 1' looks like 'L1' and counts as another (trials.csv:7)",
+        "level l 1 stands in one of 3 complete blocks only, replicate R1 (trials.csv:7)",
+    ] {
+        assert!(text.contains(says), "no '{says}' in {text}");
+    }
+    typed.check().finds("trials.csv:7", "trial-slip");
+    let typed = book(SECTION, |tree| match tree {
+        5 => row(tree, level(tree), "R 1".to_owned()),
+        _ => plain(tree),
+    });
+    let (text, code) = told(&typed);
+    assert_eq!(code, 1, "{text}");
+    assert!(text.contains("replicate R 1 holds 1 of the 4 treatments"), "{text}");
+    assert!(text.contains("replicate 'R 1' looks like 'R1'"), "{text}");
+}
+
+#[test]
+fn amounts_may_be_per_cent_with_the_sign_and_no_more_than_a_hundred() {
+    let section = format!("{SECTION}amounts = {{ level = \"fraction\" }}\n");
+    let of = |third: &'static str| {
+        book(&section, move |tree| {
+            let level = ["0", "15%", "30 %", third][tree % 4];
+            format!("A,T{:02},R{},P{tree},{level},x", tree + 1, tree / 4)
+        })
+    };
+    let analysis = outcome(&of("0.45")).unwrap();
+    let levels = &analysis["plan"]["factors"][0]["levels"];
+    assert_eq!(*levels, serde_json::json!(["0", "0.15", "0.3", "0.45"]));
+    refused(&of("3"), &["level 3 of level is no fraction", "trials.csv:5"]);
+}
+
+#[test]
+fn rows_of_a_trial_set_aside_are_told_where_it_is_analysed() {
+    let section = format!("{SECTION}amounts = {{ level = \"kg\" }}\n");
+    let level = |tree: usize| if tree == 5 { "much".to_owned() } else { (tree % 4).to_string() };
+    let book = book(&section, |tree| {
+        format!("A,T{:02},R{},P{tree},{},x", tree + 1, tree / 4, level(tree))
+    });
+    let (text, _) = told(&book);
+    let says = "1 row of this trial was set aside (first trials.csv:7: level 'much' is no number";
+    assert!(text.contains(says), "{text}");
+    // A pick of a tree of the trial too.
+    let harvests = book.text("harvests.csv");
+    let first = harvests.lines().find(|line| line.starts_with("T01,")).unwrap().to_owned();
+    let (start, _) = first.rsplit_once(',').unwrap();
+    book.put("harvests.csv", harvests.replacen(&first, &format!("{start},4000"), 1));
+    let (text, _) = told(&book);
+    // The row of the trial table comes first, as it takes a tree out of its plot.
+    assert!(text.contains("2 rows of this trial were set aside (first trials.csv:7"), "{text}");
+}
+
+#[test]
+fn a_control_beside_a_factorial_that_is_not_declared_is_told_with_the_line_to_write() {
+    // Three plots of the control in blocks of five treatments need fifteen trees; twelve trees make
+    // two blocks of six, one level twice as a third date.
+    let section = SECTION.replace("[\"level\"]", "[\"level\", \"other\"]");
+    let plots = [("0", "-"), ("1", "a"), ("1", "b"), ("2", "a"), ("2", "b"), ("3", "a")];
+    let book = book(&section, |tree| {
+        let (level, other) = plots[tree % 6];
+        format!("A,T{:02},R{},P{tree},{level},{other}", tree + 1, tree / 6)
+    });
+    let (text, code) = told(&book);
+    assert_eq!(code, 1, "{text}");
+    let says = "write control = { factor = \"level\", level = \"0\", beside_factorial = true }";
+    assert!(text.contains(says), "{text}");
 }

@@ -2,15 +2,25 @@
 
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Book, written_number};
+use records::{Book, written_amount, written_number};
 use std::collections::BTreeMap;
 use words::{say, text};
 
 /// The columns of each declared trial that must hold numbers.
 pub(super) struct Check<'a> {
     trials: &'a StringChunked,
-    /// By trial, the columns with their texts and what they hold, for the message.
-    numbers: BTreeMap<&'a str, Vec<(&'a str, &'static str, &'a StringChunked)>>,
+    /// By trial.
+    numbers: BTreeMap<&'a str, Vec<Numbers<'a>>>,
+}
+
+/// A column that must hold numbers.
+struct Numbers<'a> {
+    name: &'a str,
+    /// What it holds, for the message.
+    kind: &'static str,
+    /// Unit of an amount.
+    unit: Option<&'a str>,
+    texts: &'a StringChunked,
 }
 
 impl<'a> Check<'a> {
@@ -21,12 +31,10 @@ impl<'a> Check<'a> {
             .iter()
             .map(|(id, trial)| {
                 let columns = trial.number_columns().filter_map(|name| {
-                    let kind = if trial.amounts.contains_key(name) {
-                        text!("an amount")
-                    } else {
-                        text!("the covariate")
-                    };
-                    Some((name, kind, text(name)?))
+                    let unit = trial.amounts.get(name).map(String::as_str);
+                    let kind =
+                        if unit.is_some() { text!("an amount") } else { text!("the covariate") };
+                    Some(Numbers { name, kind, unit, texts: text(name)? })
                 });
                 (id.as_str(), columns.collect())
             })
@@ -39,11 +47,15 @@ impl<'a> Check<'a> {
     pub(super) fn of_row(&self, row: usize) -> Option<(String, String, String)> {
         let trial = self.trials.get(row)?;
         let mut columns = self.numbers.get(trial)?.iter();
-        columns.find_map(|(name, kind, texts)| {
-            let text = texts.get(row).filter(|text| written_number(text).is_none())?;
+        columns.find_map(|Numbers { name, kind, unit, texts }| {
+            let number = |text: &str| match unit {
+                Some(unit) => written_amount(text, unit),
+                None => written_number(text),
+            };
+            let text = texts.get(row).filter(|text| number(text).is_none())?;
             let reason = say!("{name} '{text}' is no number, and {kind} of trial {trial}");
             let remedy = say!(
-                "write a plain number, or declare {name} otherwise in [trials.{trial}] of book.toml"
+                "write a plain number, give the text a number under `values` of its file, or declare {name} otherwise in [trials.{trial}] of book.toml"
             );
             Some(((*name).to_owned(), reason, remedy))
         })

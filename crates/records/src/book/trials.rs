@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use words::text;
 
-pub use number::written_number;
+pub use number::{written_amount, written_number};
 pub use seen::SeenTrials;
 
 /// How treatments were assigned to plots.

@@ -35,8 +35,8 @@ numbers! { trial_fields, "Tables and figures of `trials.html`, by the beginning 
     "means" "Means" "unit of the trait" "Treatment means with their standard errors; adjusted where plots are missing or a covariate is used, with the plain means beside them.";
     "cd" "Comparing means" "unit of the trait" "SEm: standard error of a mean; SEd: of a difference; CD: critical difference, SEd times the two-sided t at 5 or 1 % for the stated degrees of freedom. Where pairs of means differ in precision, SEd is their root mean square.";
     "differences" "Differences" "unit of the trait" "Every pair, or each treatment against the control: difference, its error and limits, with p adjusted for the number of comparisons.";
-    "components" "Polynomial components" "squared unit of the trait" "Linear, quadratic and higher parts of a quantitative factor, by the actual spacing of its amounts, each with one degree of freedom.";
-    "curves" "Quadratic curves" "unit of the trait" "Least-squares quadratic through the means; the amount at its maximum with the 95 % set by Fieller's method, which may be an interval, two rays or the whole line.";
+    "components" "Polynomial components" "squared unit of the trait" "Linear, quadratic and higher parts of a quantitative factor, by the actual spacing of its amounts: contrasts of the adjusted means in which every mean counts alike, judged with their covariance, so that trees lost change no question (Searle, Speed and Milliken 1980). In a balanced trial their sums of squares add up to that of the term; where plots were lost they need not.";
+    "curves" "Quadratic curves" "unit of the trait" "Least-squares quadratic through the adjusted means, each counting alike, judged with their covariance; the amount at its maximum with the 95 % set by Fieller's method, which may be an interval, two rays or the whole line.";
     "curve" "Fitted curve" "unit of the trait" "The quadratic and the means it was fitted to.";
     "covariate" "Adjustment by a covariate" "F" "Test of the covariate's slope within treatments and of equal slopes.";
     "checks" "Tests of the assumptions" "p" "Tests on the residuals: normality, equal variances, additivity, pattern in the field.";
@@ -44,6 +44,7 @@ numbers! { trial_fields, "Tables and figures of `trials.html`, by the beginning 
     "residuals-in-the-field" "Residuals where the plots stand" "unit of the trait" "Observed less fitted value of each plot at its place in the field.";
     "normal-scores" "Residuals against normal scores" "unit of the trait" "Ordered residuals against what a normal sample of that size is expected to give.";
     "pooled" "Combined analysis" "squared unit of the trait" "Several seasons or sites together: each term against the stated mean square.";
+    "each" "Tests of each by itself" "unit of the trait" "Each season or site analysed by itself: F and p of every treatment term, with SEm, SEd and the critical difference at 5 % of its first kind of comparison, and CV of its smallest units.";
     "errors" "Error of each by itself" "squared unit of the trait" "Error mean square, its degrees of freedom and CV of each season or site before pooling, and the test that they are equal.";
     "stability" "Stability" "unit of the trait" "Slope on the environments' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962) and stability variance (Shukla 1972) of each treatment.";
     "efficiency" "What blocking brought" "ratio" "Error variance expected without the blocks over the one found, and the same corrected for degrees of freedom.";

@@ -3,8 +3,9 @@
 use super::fitted::Fitted;
 use super::inversion::{OptimumSet, invert};
 use super::means::part_name;
-use super::polynomial::{orthogonal, units_by_level};
-use crate::amount_words;
+use super::orthogonal::dot;
+use super::polynomial::{every_level_stands, orthogonal};
+use crate::amount_words::{amount_words, estimated_amount};
 use crate::design::{Part, Plan};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -46,7 +47,8 @@ pub struct Optimum {
     pub words: String,
 }
 
-/// A quadratic fitted to the means over an amount.
+/// A quadratic fitted by least squares to the adjusted means over an amount, each counting alike as
+/// in the components, and judged with their covariance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Curve {
     /// Factor of amounts.
@@ -81,8 +83,7 @@ pub(super) fn curves(plan: &Plan, fitted: &Fitted, ratios: &BTreeMap<String, f64
             let Some(amounts) = factor.amounts.as_ref().filter(|a| a.values.len() > 2) else {
                 continue;
             };
-            let weights = units_by_level(plan, *f);
-            if weights.contains(&0.0) {
+            if !every_level_stands(plan, *f) {
                 continue;
             }
             let other = term.parts.iter().enumerate().find(|(i, _)| *i != at).map(|(_, p)| *p);
@@ -103,7 +104,6 @@ pub(super) fn curves(plan: &Plan, fitted: &Fitted, ratios: &BTreeMap<String, f64
                 let question = Question {
                     fitted,
                     amounts: &amounts.values,
-                    weights: &weights,
                     rows,
                     name: &factor.name,
                     unit: &amounts.unit,
@@ -119,7 +119,6 @@ pub(super) fn curves(plan: &Plan, fitted: &Fitted, ratios: &BTreeMap<String, f64
 struct Question<'a> {
     fitted: &'a Fitted,
     amounts: &'a [f64],
-    weights: &'a [f64],
     rows: Vec<Vec<f64>>,
     name: &'a str,
     unit: &'a str,
@@ -137,22 +136,21 @@ impl Question<'_> {
 
     fn curve(&self, within: Option<(String, String)>, ratio: Option<f64>) -> Option<Curve> {
         let x = self.amounts;
-        let basis = orthogonal(x, self.weights);
+        let basis = orthogonal(x);
         // Weights of the means in the coefficient of each orthogonal polynomial.
         let of = |degree: usize| -> Vec<f64> {
             let p = &basis[degree];
-            let norm: f64 = p.iter().zip(self.weights).map(|(p, w)| w * p * p).sum();
-            p.iter().zip(self.weights).map(|(p, w)| w * p / norm).collect()
+            let norm = dot(p, p);
+            p.iter().map(|p| p / norm).collect()
         };
         let (mean, slope, bend) = (of(0), of(1), of(2));
         // p1 = x - m; p2 = x^2 - s (x - m) - v: expanded to powers of x.
-        let total: f64 = self.weights.iter().sum();
-        let m = x.iter().zip(self.weights).map(|(x, w)| w * x).sum::<f64>() / total;
+        let total = x.len() as f64;
+        let m = x.iter().sum::<f64>() / total;
         let square: Vec<f64> = x.iter().map(|x| x * x).collect();
-        let v = square.iter().zip(self.weights).map(|(x, w)| w * x).sum::<f64>() / total;
+        let v = square.iter().sum::<f64>() / total;
         let p1 = &basis[1];
-        let s = (0..x.len()).map(|i| self.weights[i] * square[i] * p1[i]).sum::<f64>()
-            / (0..x.len()).map(|i| self.weights[i] * p1[i] * p1[i]).sum::<f64>();
+        let s = dot(&square, p1) / dot(p1, p1);
         let value = |w: &[f64]| self.fitted.value_of(&self.combine(w));
         let (a0, a1, a2) = (value(&mean)?, value(&slope)?, value(&bend)?);
         let coefficients = [a0 - m * a1 + (s * m - v) * a2, a1 - s * a2, a2];
@@ -183,6 +181,15 @@ impl Question<'_> {
         })
     }
 
+    /// An end of a set in words: a tested amount as it was given.
+    fn bound(&self, amount: f64) -> String {
+        if self.amounts.contains(&amount) {
+            amount_words(amount, self.unit)
+        } else {
+            estimated_amount(amount, self.unit)
+        }
+    }
+
     fn optimum(
         &self,
         [b0, b1, b2]: &[f64; 3],
@@ -200,8 +207,10 @@ impl Question<'_> {
         };
         let what = if price_ratio == 0.0 { text!("maximum") } else { text!("economic optimum") };
         let name = self.name;
-        let words = |amount: f64| amount_words(amount, self.unit);
-        let (low, high) = (words(low), words(high));
+        // Amounts that were tested stand as they were given, those that were fitted as far as they are
+        // known.
+        let words = |amount: f64| estimated_amount(amount, self.unit);
+        let (low, high) = (amount_words(low, self.unit), amount_words(high, self.unit));
         let tested = say!("the tested range of {name}, {low} to {high}");
         let first = match peak {
             Peak::Inside { amount, .. } => {
@@ -229,8 +238,8 @@ impl Question<'_> {
                 };
                 say!(
                     "its 95 % set inside the tested range is {} to {}{open}",
-                    words(low),
-                    words(high)
+                    self.bound(low),
+                    self.bound(high)
                 )
             }
             Some(OptimumSet::TwoPieces { lower_end, upper_begin }) => say!(

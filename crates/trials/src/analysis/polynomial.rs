@@ -1,6 +1,14 @@
 //! Orthogonal polynomial components of amounts at their actual spacing.
+//!
+//! A component is a contrast of the adjusted means in which every mean counts alike, judged with
+//! their covariance. It asks the same question whatever was lost: weights by the number of units
+//! would ask it of the trees that happened to live, and the answer could not be had from the printed
+//! means (Searle, Speed and Milliken 1980, population marginal means; Speed, Hocking and Hackney
+//! 1978). In a balanced trial both are one. Where plots are lost the components are correlated, and
+//! their sums of squares no longer add up to that of the term.
 
 use super::fitted::{Fitted, Tested};
+use super::orthogonal::dot;
 use super::quantiles::t_tail;
 use crate::design::{Part, Plan};
 use serde::{Deserialize, Serialize};
@@ -43,25 +51,20 @@ pub struct Polynomial {
     pub unit: String,
     /// Amounts.
     pub amounts: Vec<f64>,
-    /// Weights under which the polynomials are orthogonal: units of each level.
-    pub weights: Vec<f64>,
     /// Components that can be estimated.
     pub components: Vec<PolynomialComponent>,
 }
 
-/// Monic polynomials orthogonal under `weights`, by their values at `amounts`, from degree 0 up
-/// (Forsythe 1957).
-pub(super) fn orthogonal(amounts: &[f64], weights: &[f64]) -> Vec<Vec<f64>> {
-    let inner = |a: &[f64], b: &[f64]| -> f64 {
-        a.iter().zip(b).zip(weights).map(|((x, y), w)| w * x * y).sum()
-    };
+/// Monic polynomials orthogonal over `amounts`, by their values there, from degree 0 up (Forsythe
+/// 1957).
+pub(super) fn orthogonal(amounts: &[f64]) -> Vec<Vec<f64>> {
     let mut out: Vec<Vec<f64>> = vec![vec![1.0; amounts.len()]];
     while out.len() < amounts.len() {
         let last = &out[out.len() - 1];
         let mut next: Vec<f64> = last.iter().zip(amounts).map(|(p, x)| p * x).collect();
         for _ in 0..2 {
             for p in &out {
-                let c = inner(&next, p) / inner(p, p);
+                let c = dot(&next, p) / dot(p, p);
                 next.iter_mut().zip(p).for_each(|(n, p)| *n -= c * p);
             }
         }
@@ -70,15 +73,11 @@ pub(super) fn orthogonal(amounts: &[f64], weights: &[f64]) -> Vec<Vec<f64>> {
     out
 }
 
-/// Units by level of a factor.
-pub(super) fn units_by_level(plan: &Plan, factor: usize) -> Vec<f64> {
-    let mut out = vec![0.0; plan.factors[factor].levels.len()];
-    for cell in &plan.cells {
-        if let Some(level) = cell.levels[factor] {
-            out[level] += cell.units as f64;
-        }
-    }
-    out
+/// Whether every level of a factor has a unit.
+pub(super) fn every_level_stands(plan: &Plan, factor: usize) -> bool {
+    (0..plan.factors[factor].levels.len()).all(|level| {
+        plan.cells.iter().any(|cell| cell.levels[factor] == Some(level) && cell.units > 0)
+    })
 }
 
 /// Components of every main effect of amounts, and of its interactions with one other part.
@@ -91,8 +90,7 @@ pub(super) fn polynomials(plan: &Plan, fitted: &Fitted) -> Vec<Polynomial> {
         for (at, part) in term.parts.iter().enumerate() {
             let Part::Factor(f) = part else { continue };
             let Some(amounts) = &plan.factors[*f].amounts else { continue };
-            let weights = units_by_level(plan, *f);
-            if weights.contains(&0.0) {
+            if !every_level_stands(plan, *f) {
                 continue;
             }
             let groups = plan.groups_of(term);
@@ -104,14 +102,14 @@ pub(super) fn polynomials(plan: &Plan, fitted: &Fitted) -> Vec<Polynomial> {
             let index = |level: usize, other: usize| {
                 if at == 0 { level * others + other } else { other * levels + level }
             };
-            let basis = orthogonal(&amounts.values, &weights);
+            let basis = orthogonal(&amounts.values);
             let contrasts = |degree: usize| -> Vec<Vec<f64>> {
                 let p = &basis[degree];
-                let norm: f64 = p.iter().zip(&weights).map(|(p, w)| w * p * p).sum();
+                let norm = dot(p, p);
                 let of = |other: usize| -> Vec<f64> {
                     let mut l = vec![0.0; fitted.columns.names.len()];
                     for level in 0..levels {
-                        let c = weights[level] * p[level] / norm;
+                        let c = p[level] / norm;
                         let row = &rows[index(level, other)];
                         l.iter_mut().zip(row).for_each(|(l, r)| *l += c * r);
                     }
@@ -131,8 +129,7 @@ pub(super) fn polynomials(plan: &Plan, fitted: &Fitted) -> Vec<Polynomial> {
                 let l = contrasts(degree);
                 let Some((test, ss)) = fitted.test(&l) else { continue };
                 let mut one = component(name, test, ss);
-                let p = &basis[degree];
-                one.coefficients = p.iter().zip(&weights).map(|(p, w)| p * w).collect();
+                one.coefficients.clone_from(&basis[degree]);
                 if let (1, Some(e)) = (term.parts.len(), fitted.estimate(&l[0])) {
                     one.estimate = Some(e.estimate);
                     one.std_error = Some(e.std_error);
@@ -152,7 +149,6 @@ pub(super) fn polynomials(plan: &Plan, fitted: &Fitted) -> Vec<Polynomial> {
                 factor: plan.factors[*f].name.clone(),
                 unit: amounts.unit.clone(),
                 amounts: amounts.values.clone(),
-                weights,
                 components,
             });
         }

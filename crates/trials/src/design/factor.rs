@@ -45,7 +45,7 @@ impl PlanFactor {
     /// Orders the distinct `found` levels, each with the rows that carry it.
     ///
     /// # Errors
-    /// An amount that is no number; a single level.
+    /// An amount that is no number, or no fraction where its unit says so; a single level.
     pub(super) fn new(
         name: &str,
         place: FactorPlace,
@@ -57,6 +57,16 @@ impl PlanFactor {
             && let Some((level, evidence)) = found.iter().find(|(l, _)| number(l).is_none())
         {
             return Err(Refusal::LevelNotNumber {
+                factor: name.to_owned(),
+                level: level.clone(),
+                evidence: evidence.clone(),
+            });
+        }
+        let outside = |text: &str| number(text).is_some_and(|x| !(0.0..=1.0).contains(&x));
+        if unit.is_some_and(|unit| unit == "fraction")
+            && let Some((level, evidence)) = found.iter().find(|(l, _)| outside(l))
+        {
+            return Err(Refusal::NoFraction {
                 factor: name.to_owned(),
                 level: level.clone(),
                 evidence: evidence.clone(),

@@ -8,6 +8,7 @@ mod plots;
 mod read;
 mod refusal;
 mod roles;
+mod slips;
 mod strata;
 mod words;
 
@@ -15,4 +16,5 @@ pub use cells::{Cell, Part, Term};
 pub use factor::{Amounts, FactorPlace, PlanFactor};
 pub use plan::{Plan, Stratum, StratumKind, Unit};
 pub use refusal::{Evidence, Refusal};
+pub use slips::Slip;
 pub(crate) use words::list;

@@ -2,6 +2,7 @@
 
 use super::cells::{Cell, Term};
 use super::factor::PlanFactor;
+use super::slips::Slip;
 use crate::observations::Trait;
 use records::TrialDesign;
 use serde::{Deserialize, Serialize};
@@ -84,6 +85,8 @@ pub struct Plan {
     pub words: Vec<String>,
     /// What was set aside, and what the reader should know.
     pub notes: Vec<String>,
+    /// Rows that look mistyped.
+    pub slips: Vec<Slip>,
 }
 
 impl Plan {

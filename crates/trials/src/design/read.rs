@@ -7,6 +7,7 @@ use super::plan::{Plan, Stratum, Unit};
 use super::plots::{Groups, Levels, canonical, groups, levels, positions};
 use super::refusal::{Evidence, Refusal};
 use super::roles::{Rows, distinct, grouped};
+use super::slips::{melted, slips};
 use super::strata::strata;
 use super::words::{list, words};
 use crate::observations::Observations;
@@ -79,6 +80,8 @@ impl Plan {
         let checks = checks(declared, &factors)?;
         let groups = groups(&rows, declared, &texts)?;
         check(&rows, declared, &texts, &groups)?;
+        // Last: other contradictions name fewer rows.
+        melted(&rows, declared)?;
         let mut plan = Former { rows: &rows, declared, texts: &texts, groups: &groups }
             .form(factors, control, &checks, covariate, notes)?;
         let (low, high) = plan
@@ -203,6 +206,7 @@ impl Former<'_> {
             covariate,
             words: Vec::new(),
             notes,
+            slips: slips(self.rows, self.declared),
         })
     }
 

@@ -112,6 +112,16 @@ pub enum Refusal {
         /// Rows.
         evidence: Evidence,
     },
+    /// A level of an amount declared as a fraction lies outside 0 to 1.
+    #[error("{}", say!("level {level} of {factor} is no fraction from 0 to 1 ({evidence})"))]
+    NoFraction {
+        /// Factor.
+        factor: String,
+        /// Level.
+        level: String,
+        /// Rows.
+        evidence: Evidence,
+    },
     /// A factor has a single level.
     #[error("{}", say!("the factor {factor} has one level only, {level}: there is nothing to compare"))]
     OneLevel {
@@ -169,6 +179,22 @@ pub enum Refusal {
         block: String,
         /// Times found.
         times: usize,
+        /// Rows.
+        evidence: Evidence,
+    },
+    /// Plots were told by block and treatment, and one of them holds the trees of two.
+    #[error("{}", say!("{treatment} in {block} holds {trees} trees where a plot usually holds {usual}, and {block} has no {lacking}: two plots were read as one ({evidence})", block = place_in_words(block), lacking = lacking.join(text!(" and "))))]
+    PlotsMelted {
+        /// Treatment.
+        treatment: String,
+        /// Block, in words.
+        block: String,
+        /// Trees found.
+        trees: usize,
+        /// Trees of most plots.
+        usual: usize,
+        /// Treatments that the block lacks.
+        lacking: Vec<String>,
         /// Rows.
         evidence: Evidence,
     },
@@ -266,6 +292,8 @@ impl Refusal {
         match self {
             Refusal::EmptyCells { evidence, .. }
             | Refusal::LevelNotNumber { evidence, .. }
+            | Refusal::NoFraction { evidence, .. }
+            | Refusal::PlotsMelted { evidence, .. }
             | Refusal::TreeTwice { evidence, .. }
             | Refusal::InTwo { evidence, .. }
             | Refusal::TwoTreatments { evidence, .. }
@@ -296,10 +324,24 @@ impl Refusal {
                 text!("name the column as the header of the trial table does, or add it")
             }
             Refusal::EmptyCells { .. } => {
-                text!("fill the cells, or take these trees out of the trial")
+                text!(
+                    "fill the cells, or take these trees out of the trial; where they are the control beside a factorial, write control = { factor = \"FACTOR\", level = \"LEVEL\", beside_factorial = true } into the trial's section of book.toml"
+                )
             }
             Refusal::LevelNotNumber { .. } => {
-                text!("write the level as a plain number, or take the factor out of `amounts`")
+                text!(
+                    "write the level as a plain number, give it a meaning under `values` of its file, or take the factor out of `amounts`"
+                )
+            }
+            Refusal::NoFraction { .. } => {
+                text!(
+                    "write 0.15 or 15 % for 15 per cent, or declare the unit of the levels in `amounts`"
+                )
+            }
+            Refusal::PlotsMelted { .. } => {
+                text!(
+                    "correct the label of the mislabelled plot; where the labels are right, declare the column that tells plots apart, roles = { plot = \"COLUMN\" }"
+                )
             }
             Refusal::OneLevel { .. } => text!("leave the factor out of the declaration"),
             Refusal::SeveralSites { .. } => text!("analyse each site and pool them"),

@@ -160,7 +160,8 @@ impl<'a> Methods<'a> {
         let terms = once(self.analysis.polynomials.iter().map(|p| name_in_words(&p.term)));
         if !terms.is_empty() {
             sentences.push(say!(
-                "Orthogonal polynomials over the actual spacing of the amounts divided {}.",
+                "Orthogonal polynomials over the actual spacing of the amounts, as contrasts of the adjusted \
+                 means with equal weights, divided {}.",
                 terms.join(", ")
             ));
         }
@@ -292,8 +293,8 @@ fn rounded(value: f64) -> String {
     }
     let digits = (3 - value.abs().log10().floor() as i32).clamp(0, 8) as usize;
     let text = say!("{value:.digits$}");
-    if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    if text.contains(['.', ',']) {
+        text.trim_end_matches('0').trim_end_matches(['.', ',']).to_owned()
     } else {
         text
     }

@@ -1,8 +1,8 @@
 //! Components of amounts, fitted optima and their sets.
 
-use crate::support::{declared, line, names, oats, observed, printed};
+use crate::support::{declared, line, means, names, oats, observed, printed, table};
 use records::TrialDesign;
-use trials::{AnalysisOptions, OptimumSet, Peak, Plan, analyse, analyse_with};
+use trials::{AnalysisOptions, MethodUsed, OptimumSet, Peak, Plan, analyse, analyse_with};
 
 /// Two plots at each of three amounts with the means of the on-farm trials handbook (UF00080557)
 /// and its total sum of squares, 3.2483.
@@ -95,4 +95,57 @@ fn unequal_spacing() {
     };
     ratio(&a.polynomials[0].components[0].coefficients, [-7.0, -3.0, 1.0, 9.0]);
     ratio(&a.polynomials[0].components[1].coefficients, [7.0, -4.0, -8.0, 5.0]);
+}
+
+/// Where trees are lost, components and curve are contrasts of the adjusted means that count alike;
+/// against `lost_trees.py`, which finds other numbers when means weigh by their trees.
+#[test]
+fn lost_trees_give_no_weight_to_the_others() {
+    let columns = [("replicate", "replicate"), ("cut", "cut")];
+    let data = table("lost_trees.csv", &columns, "y");
+    let mut d = declared(TrialDesign::RandomisedBlocks);
+    d.factors = names(&["cut"]);
+    d.amounts.insert("cut".to_owned(), "fraction".to_owned());
+    let a = analyse(&Plan::read(&d, &data).unwrap()).unwrap();
+    assert_eq!(a.method.used, MethodUsed::KenwardRoger);
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/trials/analysis/");
+    let text = std::fs::read_to_string(format!("{folder}lost_trees.json")).unwrap();
+    let found: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let number = |path: &str| found.pointer(path).and_then(|v| v.as_f64()).unwrap();
+    // Two optimisers of one criterion: their ratios agree to half the digits.
+    let near = |found: f64, path: &str, share: f64| {
+        let expected = number(path);
+        assert!((found / expected - 1.0).abs() < share, "{found} against {expected} of {path}");
+    };
+    for (k, mean) in means(&a, "cut").means.iter().enumerate() {
+        near(mean.mean.unwrap(), &format!("/means/{k}"), 1e-6);
+    }
+    let [linear, quadratic, ..] = a.polynomials[0].components.as_slice() else { panic!() };
+    near(linear.estimate.unwrap(), "/equal/linear", 1e-5);
+    near(quadratic.estimate.unwrap(), "/equal/quadratic", 1e-5);
+    let curve = &a.curves[0];
+    for (k, coefficient) in curve.coefficients.iter().enumerate() {
+        near(*coefficient, &format!("/equal/coefficients/{k}"), 1e-5);
+    }
+    let Peak::Inside { amount, .. } = curve.maximum.peak else { panic!("{:?}", curve.maximum) };
+    near(amount, "/equal/maximum", 1e-5);
+    // The other weights are another answer, which these checks would not take.
+    assert!((number("/by_trees/linear") / number("/equal/linear") - 1.0).abs() > 0.01);
+    assert!((number("/by_trees/quadratic") / number("/equal/quadratic") - 1.0).abs() > 0.001);
+}
+
+/// In a damaged split plot too, the straight line is that through the printed means.
+#[test]
+fn a_damaged_split_plot_has_components_of_its_printed_means() {
+    let a = analyse(&oats(&[0, 1, 2, 17, 33, 70])).unwrap();
+    assert_eq!(a.method.used, MethodUsed::KenwardRoger);
+    let y: Vec<f64> = means(&a, "nitrogen").means.iter().map(|m| m.mean.unwrap()).collect();
+    // 0, 0.2, 0.4 and 0.6 cwt: least squares by hand.
+    let slope = (-3.0 * y[0] - y[1] + y[2] + 3.0 * y[3]) / 20.0 / 0.1;
+    let bend = (y[0] - y[1] - y[2] + y[3]) / 4.0 / 0.04;
+    let p = a.polynomials.iter().find(|p| p.term == "nitrogen").unwrap();
+    for (component, expected) in p.components.iter().zip([slope, bend]) {
+        let found = component.estimate.unwrap();
+        assert!((found - expected).abs() < 1e-9 * (1.0 + expected.abs()), "{found} {expected}");
+    }
 }

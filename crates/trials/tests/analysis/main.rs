@@ -9,4 +9,5 @@ mod handbook;
 mod orchards;
 mod reference;
 mod refusals;
+mod slips;
 mod support;

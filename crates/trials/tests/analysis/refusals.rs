@@ -114,6 +114,23 @@ fn columns_and_levels() {
         }
         r => panic!("{r}"),
     }
+    // Fractions lie in 0 to 1; 3 among them is neither 300 % nor a slip to pass over.
+    let tenths = [("A", "0"), ("B", "0.3"), ("C", "3")];
+    let mut outside = data.clone();
+    for cell in outside.columns.get_mut("treatment").unwrap() {
+        let (_, tenth) = tenths.iter().find(|(name, _)| cell.as_deref() == Some(name)).unwrap();
+        *cell = Some((*tenth).to_owned());
+    }
+    match refused(&d, &outside) {
+        Refusal::NoFraction { factor, level, evidence } => {
+            assert_eq!((factor.as_str(), level.as_str()), ("treatment", "3"));
+            let rows = names(&["trials.csv:8", "trials.csv:9", "trials.csv:10"]);
+            assert_eq!(evidence.places, rows);
+        }
+        r => panic!("{r}"),
+    }
+    d.amounts.insert("treatment".to_owned(), "kg".to_owned());
+    assert!(Plan::read(&d, &outside).is_ok(), "3 kg is an amount");
     let mut empty = data.clone();
     empty.columns.get_mut("replicate").unwrap()[4] = None;
     let r = refused(&plain(RCB, &["treatment"]), &empty);
@@ -305,6 +322,15 @@ fn refusals_have_no_english_in_portuguese() {
             times: 2,
             evidence: evidence.clone(),
         },
+        Refusal::PlotsMelted {
+            treatment: text("dose 1"),
+            block: text("replicate 1"),
+            trees: 8,
+            usual: 4,
+            lacking: names(&["dose 2", "dose 3"]),
+            evidence: evidence.clone(),
+        },
+        Refusal::NoFraction { factor: text("dose"), level: text("3"), evidence: evidence.clone() },
         Refusal::VariesWithin {
             factor: text("data"),
             plot: text("main plot 3"),
@@ -326,6 +352,7 @@ fn refusals_have_no_english_in_portuguese() {
     found.push(read(&plain(RCB, &["treatment"]), &data));
     for refusal in &found {
         let said = spoken(refusal).replace("[trials.ID]", "").replace("treatment", "");
+        let said = said.replace("roles = { plot =", "");
         let words: Vec<&str> = said.split(|c: char| !c.is_alphanumeric()).collect();
         let english: Vec<&&str> = words.iter().filter(|word| ENGLISH.contains(word)).collect();
         assert!(english.is_empty(), "{english:?} in {said}");

@@ -2,14 +2,15 @@
 
 use crate::console::Failure;
 use crate::pipeline::Checked;
-use crate::pipeline::trials::{DeclaredTrial, contradictions, declared, undeclared};
+use crate::pipeline::trials::{DeclaredTrial, declared, looked_through, undeclared};
 use records::{
     Code, Place, Problem, Severity, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait, counted,
 };
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::Path;
-use words::say;
+use trials::Evidence;
+use words::{say, text};
 
 /// A trial as `check` shows it.
 #[derive(Debug, Clone, Serialize)]
@@ -62,10 +63,19 @@ fn problems(checked: &Checked, trial: &DeclaredTrial, toml: &str) -> Vec<Problem
             found.push(Problem::new(place, Severity::Warning, code, what, why.remedy.as_str()));
         }
     }
-    for refusal in contradictions(trial) {
-        let rows = refusal.evidence().map_or(&[][..], |rows| rows.places.as_slice());
-        let row = rows.iter().filter_map(|place| row_place(place)).min();
-        let place = row.unwrap_or_else(|| section(Some("design")));
+    let (refusals, slips) = looked_through(trial);
+    let first = |rows: Option<&Evidence>| {
+        let places = rows.map_or(&[][..], |rows| rows.places.as_slice());
+        places.iter().filter_map(|place| row_place(place)).min()
+    };
+    for slip in slips {
+        let place = first(Some(slip.evidence())).unwrap_or_else(|| section(Some("design")));
+        let what = say!("trial {}: {}", trial.id, slip.what());
+        let code = Code::TrialSlip;
+        found.push(Problem::new(place, Severity::Warning, code, what, slip.remedy()));
+    }
+    for refusal in refusals {
+        let place = first(refusal.evidence()).unwrap_or_else(|| section(Some("design")));
         let what = say!("trial {} cannot be analysed as declared: {refusal}", trial.id);
         let code = Code::TrialNotAnalysed;
         found.push(Problem::new(place, Severity::Warning, code, what, refusal.remedy()));
@@ -84,12 +94,12 @@ fn of_declared(trial: DeclaredTrial) -> FoundTrial {
     let traits: Vec<&str> =
         trial.observed.iter().map(|observed| observed.observed.name.as_str()).collect();
     let mut summary = format!(
-        "{} design, {}",
-        trial.declaration.design.words(),
-        counted(trial.trees as u64, "tree", "trees")
+        "{}, {}",
+        trial.declaration.design.name(),
+        counted(trial.trees as u64, text!("tree"), text!("trees"))
     );
     if !traits.is_empty() {
-        summary.push_str(&format!("; {} of {}", traits.join(", "), seasons.join(", ")));
+        summary.push_str(&format!("; {}: {}", traits.join(", "), seasons.join(", ")));
     }
     FoundTrial {
         trial: trial.id,

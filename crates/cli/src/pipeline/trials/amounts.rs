@@ -5,7 +5,9 @@ use super::tables::slug;
 use super::words::{decimals, factor_words, level_words};
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
-use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
+use trials::{
+    Analysis, Curve, Optimum, OptimumSet, Peak, Polynomial, amount_words, estimated_amount,
+};
 
 /// Points of a drawn curve.
 const POINTS: usize = 41;
@@ -59,36 +61,63 @@ fn component_words(name: &str) -> String {
         "linear" => say!("linear"),
         "quadratic" => say!("quadratic"),
         "cubic" => say!("cubic"),
+        "deviations" => say!("deviations"),
         other => other.to_owned(),
     }
+}
+
+/// A component with the factor it is of, where its term holds others too: `nitrogen x linear
+/// pruning`.
+fn component_of(polynomial: &Polynomial, name: &str) -> String {
+    let component = component_words(name);
+    if polynomial.term == polynomial.factor {
+        return component;
+    }
+    let parts = polynomial.term.split(" x ").map(|part| {
+        let words = factor_words(part);
+        if part == polynomial.factor { say!("{component} {words}") } else { words }
+    });
+    parts.collect::<Vec<_>>().join(" x ")
+}
+
+/// Decimals that show a coefficient with three significant digits, `least` at the fewest.
+fn significant(value: f64, least: usize) -> usize {
+    /// Most decimals: a coefficient of a smaller size is one of a unit badly chosen.
+    const MOST: f64 = 12.0;
+    if value == 0.0 || !value.is_finite() {
+        return least;
+    }
+    let needed = (2.0 - value.abs().log10().floor()).clamp(0.0, MOST);
+    least.max(needed as usize)
 }
 
 fn polynomials(analysis: &Analysis) -> Option<TrialTable> {
     let heads = [
         text!("Term"),
         text!("Component"),
-        "#df",
+        text!("#df"),
         text!("#Denominator df"),
-        "#SS",
+        text!("#SS"),
         "#F",
         "#p",
         text!("#Estimate"),
-        "#SE",
+        text!("#SE"),
     ];
     let caption = text!("Polynomial components by the actual spacing of the amounts");
     let mut table = TrialTable::new("components", caption, &heads);
     for polynomial in &analysis.polynomials {
         for component in &polynomial.components {
+            let digits = significant(component.std_error.unwrap_or(0.0), 4);
             table.rows.push(vec![
                 TrialCell::Text(factor_words(&polynomial.term)),
-                TrialCell::Text(component_words(&component.name)),
+                TrialCell::Text(component_of(polynomial, &component.name)),
                 TrialCell::Number(Some(component.df), 0),
                 TrialCell::Number(Some(component.df_denominator), 1),
                 TrialCell::Number(component.ss, 3),
                 TrialCell::Number(Some(component.f), 2),
                 TrialCell::P(Some(component.p)),
-                TrialCell::Number(component.estimate, 4),
-                TrialCell::Number(component.std_error, 4),
+                TrialCell::Number(component.estimate, digits),
+                TrialCell::Number(component.std_error, digits),
             ]);
         }
     }
@@ -105,23 +134,33 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
         text!("95 % set of it"),
         text!("#p of lack of fit"),
     ];
+    let priced = analysis.curves.iter().any(|curve| curve.economic.is_some());
+    let money = [text!("Economic optimum at"), text!("95 % set of the economic optimum")];
+    let heads: Vec<&str> = heads.into_iter().chain(money.into_iter().filter(|_| priced)).collect();
     let mut table = TrialTable::new("curves", text!("Quadratic curves and their maximum"), &heads);
     for curve in &analysis.curves {
         let [constant, linear, quadratic] = curve.coefficients;
         let digits = decimals(analysis.grand_mean) + 1;
-        let at = match &curve.maximum.peak {
-            Peak::Inside { amount, .. } => amount_words(*amount, &curve.unit),
+        let at = |optimum: &Optimum| match &optimum.peak {
+            Peak::Inside { amount, .. } => estimated_amount(*amount, &curve.unit),
             _ => say!("not inside"),
         };
-        table.rows.push(vec![
+        let mut cells = vec![
             TrialCell::Text(place(analysis, curve)),
             TrialCell::Number(Some(constant), digits),
-            TrialCell::Number(Some(linear), digits),
-            TrialCell::Number(Some(quadratic), digits),
-            TrialCell::Text(at),
-            TrialCell::Text(set_words(curve)),
+            TrialCell::Number(Some(linear), significant(linear, digits)),
+            TrialCell::Number(Some(quadratic), significant(quadratic, digits)),
+            TrialCell::Text(at(&curve.maximum)),
+            TrialCell::Text(set_words(curve, &curve.maximum)),
             TrialCell::P(curve.lack_of_fit.map(|(.., p)| p)),
-        ]);
+        ];
+        if priced {
+            let own = curve.economic.as_ref();
+            let words = |said: Option<String>| TrialCell::Text(said.unwrap_or_default());
+            cells.push(words(own.map(at)));
+            cells.push(words(own.map(|own| set_words(curve, own))));
+        }
+        table.rows.push(cells);
     }
     table.notes.push(
         say!("The set holds the tested amounts that the trial cannot tell from the optimum (Fieller 1954); nothing beyond the tested range is advised."),
@@ -129,9 +168,16 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
     (!table.rows.is_empty()).then_some(table)
 }
 
-fn set_words(curve: &Curve) -> String {
-    let short = |value: f64| amount_words(value, &curve.unit);
-    match &curve.maximum.set {
+fn set_words(curve: &Curve, optimum: &Optimum) -> String {
+    // The ends of the tested range stand as they were given.
+    let short = |value: f64| {
+        if value == curve.range.0 || value == curve.range.1 {
+            amount_words(value, &curve.unit)
+        } else {
+            estimated_amount(value, &curve.unit)
+        }
+    };
+    match &optimum.set {
         None => say!("no set"),
         Some(OptimumSet::Interval { low, high, .. }) => {
             say!("{from} to {to}", from = short(*low), to = short(*high))
@@ -154,8 +200,11 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
         .means
         .iter()
         .find(|of| of.parts.len() == 1 && of.parts.first() == Some(&curve.factor))?;
-    let (scale, unit) =
-        if curve.unit == "fraction" { (100.0, "%") } else { (1.0, curve.unit.as_str()) };
+    let (scale, unit) = match curve.unit.as_str() {
+        "fraction" => (100.0, "%"),
+        "days" => (1.0, text!("days")),
+        unit => (1.0, unit),
+    };
     let mut plot = empty(
         &format!("curve-{}", slug(&curve.factor)),
         say!("Fitted curve over {}", factor_words(&curve.factor)),
@@ -184,4 +233,19 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
         plot.span = Some((low * scale, high * scale, say!("95 % set of the optimum")));
     }
     Some(plot)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::significant;
+
+    #[test]
+    fn coefficients_show_three_digits() {
+        let shown = |value: f64| format!("{value:.*}", significant(value, 3));
+        assert_eq!(shown(-0.000_002_345_6), "-0.00000235");
+        assert_eq!(shown(0.004_123), "0.00412");
+        assert_eq!(shown(-9.843_7), "-9.844");
+        assert_eq!(shown(0.0), "0.000");
+        assert_eq!(significant(f64::NAN, 2), 2);
+    }
 }

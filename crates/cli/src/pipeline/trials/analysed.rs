@@ -9,7 +9,7 @@ use serde::Serialize;
 use std::collections::BTreeSet;
 use trials::traits::{TraitAnalysis, analyse_trait};
 use trials::{
-    Analysis, AnalysisOptions, Observations, Plan, Refusal, Trait, TraitKind, analyse_with,
+    Analysis, AnalysisOptions, Observations, Plan, Refusal, Slip, Trait, TraitKind, analyse_with,
 };
 
 /// One trait of a trial at one site.
@@ -39,6 +39,20 @@ pub struct AnalysedTrial {
     pub pooled: Vec<PooledTrait>,
 }
 
+impl AnalysedTrial {
+    /// Rows that look mistyped, each once whatever the traits and sites that show it.
+    #[must_use]
+    pub fn slips(&self) -> Vec<&Slip> {
+        let mut found: Vec<&Slip> = Vec::new();
+        for slip in self.parts.iter().flat_map(|part| &part.outcome).flat_map(|a| &a.plan.slips) {
+            if !found.contains(&slip) {
+                found.push(slip);
+            }
+        }
+        found
+    }
+}
+
 /// Analyses a trial: each trait at each site by itself, then sites and seasons together.
 #[must_use]
 pub fn analysed(declared: DeclaredTrial) -> AnalysedTrial {
@@ -62,12 +76,12 @@ pub fn analysed(declared: DeclaredTrial) -> AnalysedTrial {
     AnalysedTrial { declared, parts, pooled }
 }
 
-/// What the rows of a trial contradict in its declaration, trait by trait and site by site, without
-/// fitting anything.
+/// What the rows of a trial contradict in its declaration, and what looks mistyped in them, trait by
+/// trait and site by site, without fitting anything.
 #[must_use]
-pub fn contradictions(declared: &DeclaredTrial) -> Vec<Refusal> {
+pub fn looked_through(declared: &DeclaredTrial) -> (Vec<Refusal>, Vec<Slip>) {
     let declaration = &declared.declaration;
-    let mut found: Vec<Refusal> = Vec::new();
+    let (mut found, mut slips): (Vec<Refusal>, Vec<Slip>) = (Vec::new(), Vec::new());
     for observed in &declared.observed {
         let names = sites(declaration, observed);
         let each = if names.len() < 2 {
@@ -76,14 +90,20 @@ pub fn contradictions(declared: &DeclaredTrial) -> Vec<Refusal> {
             names.iter().map(|site| at_site(declaration, observed, site)).collect()
         };
         for rows in each {
-            if let Err(refusal) = Plan::read(declaration, &rates(&rows))
-                && !found.contains(&refusal)
-            {
-                found.push(refusal);
+            match Plan::read(declaration, &rates(&rows)) {
+                Err(refusal) if !found.contains(&refusal) => found.push(refusal),
+                Err(_) => {}
+                Ok(plan) => {
+                    for slip in plan.slips {
+                        if !slips.contains(&slip) {
+                            slips.push(slip);
+                        }
+                    }
+                }
             }
         }
     }
-    found
+    (found, slips)
 }
 
 /// The analysis of some rows.

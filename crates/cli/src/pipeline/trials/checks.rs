@@ -1,7 +1,7 @@
 //! What a referee would ask of the plots of an analysis.
 
 use super::plots::{normal_plot, residual_map};
-use super::words::{decimals, plot_words};
+use super::words::{decimals, p_words, plot_words};
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use std::collections::BTreeMap;
@@ -13,6 +13,8 @@ use trials::{Analysis, FactorPlace, Observations, Plan, StratumKind, Unit};
 
 /// Error level of the whole search for plots that stand out.
 const OUTLYING: f64 = 0.05;
+/// Level at which an assumption is called contradicted.
+const FAILED: f64 = 0.05;
 
 /// Plots with their means over trees and seasons, as the checks take them.
 struct PlotMeans {
@@ -190,10 +192,49 @@ pub fn section(
 }
 
 fn table(checks: &ResidualChecks) -> TrialTable {
-    let heads =
-        [text!("Question"), text!("Test"), text!("#Statistic"), "df", "#p", text!("Reading")];
+    let heads = [
+        text!("Question"),
+        text!("Test"),
+        text!("#Statistic"),
+        text!("df"),
+        "#p",
+        text!("Reading"),
+    ];
     let mut table = TrialTable::new("checks", text!("Tests of the assumptions"), &heads);
-    let rows: [(&str, &Answer<TestOutcome>, &str); 5] = [
+    for (question, answer, bad) in questions(checks) {
+        let text = |words: &str| TrialCell::Text(words.to_owned());
+        table.rows.push(match answer {
+            Answer::Made(test) => {
+                let df: Vec<String> = test.df.iter().map(|df| format!("{df:.0}")).collect();
+                let reading =
+                    if test.p_value < FAILED { bad } else { text!("nothing speaks against it") };
+                vec![
+                    text(question),
+                    text(&test.test),
+                    TrialCell::Number(Some(test.statistic), 3),
+                    text(&df.join(", ")),
+                    TrialCell::P(Some(test.p_value)),
+                    text(reading),
+                ]
+            }
+            Answer::NotMade(why) => vec![
+                text(question),
+                text(text!("not made")),
+                TrialCell::Number(None, 3),
+                text(""),
+                TrialCell::P(None),
+                text(why),
+            ],
+        });
+    }
+    table
+}
+
+/// A question asked of the plots, its answer, and what a small p says.
+type Question<'a> = (&'static str, &'a Answer<TestOutcome>, &'static str);
+
+fn questions(checks: &ResidualChecks) -> [Question<'_>; 5] {
+    [
         (text!("Are residuals normal?"), &checks.normality, text!("residuals are not normal")),
         (
             text!("Do treatments vary alike?"),
@@ -215,34 +256,22 @@ fn table(checks: &ResidualChecks) -> TrialTable {
             &checks.trend,
             text!("there is a trend over the field"),
         ),
-    ];
-    for (question, answer, bad) in rows {
-        let text = |words: &str| TrialCell::Text(words.to_owned());
-        table.rows.push(match answer {
-            Answer::Made(test) => {
-                let df: Vec<String> = test.df.iter().map(|df| format!("{df:.0}")).collect();
-                let reading =
-                    if test.p_value < 0.05 { bad } else { text!("nothing speaks against it") };
-                vec![
-                    text(question),
-                    text(&test.test),
-                    TrialCell::Number(Some(test.statistic), 3),
-                    text(&df.join(", ")),
-                    TrialCell::P(Some(test.p_value)),
-                    text(reading),
-                ]
-            }
-            Answer::NotMade(why) => vec![
-                text(question),
-                text(text!("not made")),
-                TrialCell::Number(None, 3),
-                text(""),
-                TrialCell::P(None),
-                text(why),
-            ],
-        });
-    }
-    table
+    ]
+}
+
+/// For the finding itself: assumptions that the plots contradict.
+pub fn broken(analysis: &Analysis, observed: &Observations) -> Option<String> {
+    let plots = PlotMeans::of(&analysis.plan, observed);
+    let fit = LinearFit::new(&plots.values, &plots.columns()).ok()?;
+    let checks = ResidualChecks::new(&fit, &plots.treatments, plots.positions.as_deref());
+    let failed = questions(&checks).into_iter().filter_map(|(_, answer, bad)| match answer {
+        Answer::Made(test) if test.p_value < FAILED => {
+            Some(format!("{bad} ({})", p_words(test.p_value)))
+        }
+        _ => None,
+    });
+    let failed: Vec<String> = failed.collect();
+    (!failed.is_empty()).then(|| say!("Checks of the plots at 5 %: {}.", failed.join("; ")))
 }
 
 /// For the finding itself: plots that stand out, which may have made it.

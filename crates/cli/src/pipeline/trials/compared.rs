@@ -71,8 +71,8 @@ pub fn table(
     let heads = [
         text!("Difference"),
         text!("#Estimate"),
-        "#SEd",
-        "#df",
+        text!("#SEd"),
+        text!("#df"),
         text!("#Low 95 %"),
         text!("#High 95 %"),
         adjusted,

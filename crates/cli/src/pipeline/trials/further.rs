@@ -8,7 +8,7 @@ use trials::Analysis;
 /// The covariate's part; `None` without one.
 pub fn covariate(analysis: &Analysis) -> Option<TrialSection> {
     let found = analysis.covariate.as_ref()?;
-    let heads = [text!("Test"), "#F", "#df", text!("#Denominator df"), "#p"];
+    let heads = [text!("Test"), "#F", text!("#df"), text!("#Denominator df"), "#p"];
     let caption = say!("Adjustment by {}", factor_words(&found.name));
     let mut table = TrialTable::new("covariate", caption, &heads);
     table.rows.push(vec![

@@ -45,13 +45,30 @@ impl NotAnalysed {
         Self { key: None, what, remedy: remedy.to_owned(), waits: false }
     }
 
-    /// Of a trial without a season to analyse.
-    pub(super) fn of_seasons(declaration: &TrialDeclaration, harvested: &BTreeSet<i32>) -> Self {
+    /// Of a trial without a season to analyse; `set_aside` rows of it could not be read or linked.
+    pub(super) fn of_seasons(
+        declaration: &TrialDeclaration,
+        harvested: &BTreeSet<i32>,
+        set_aside: u64,
+    ) -> Self {
         let declared: BTreeSet<i32> = declaration.seasons.iter().map(|&s| i32::from(s)).collect();
         // The season after the last harvest is that of a trial in the field; a later one is a slip.
         let waits =
             declared.first().zip(harvested.last()).is_some_and(|(first, last)| *first == last + 1);
-        let (key, what, remedy) = if harvested.is_empty() {
+        let (key, what, remedy) = if declared.is_empty() && set_aside > 0 {
+            (
+                None,
+                say!(
+                    "No tree of it has a harvest after a pruning left to analyse; {} set aside.",
+                    counted(
+                        set_aside,
+                        text!("row of this trial was"),
+                        text!("rows of this trial were")
+                    )
+                ),
+                text!("mend the rows set aside; each is told with its line"),
+            )
+        } else if harvested.is_empty() {
             (
                 None,
                 say!("No tree of it has a harvest yet, so there is nothing to analyse."),

@@ -80,7 +80,7 @@ pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
             text!("#Low 95 %"),
             text!("#High 95 %"),
             text!("#On the scale of analysis"),
-            "#SE",
+            text!("#SE"),
         ];
         let mut table =
             TrialTable::new("natural-means", text!("Means on the natural scale"), &heads);
@@ -112,7 +112,7 @@ pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
 
 /// The test that all treatments are alike, as other tests are shown.
 fn tested(test: &TraitTest) -> TrialTable {
-    let heads = [text!("Test"), "#F", "#df", text!("#Denominator df"), "#p"];
+    let heads = [text!("Test"), "#F", text!("#df"), text!("#Denominator df"), "#p"];
     let mut table = TrialTable::new("natural-test", text!("Test on the scale of analysis"), &heads);
     table.rows.push(vec![
         TrialCell::Text(say!("all treatments alike")),
@@ -128,7 +128,7 @@ fn differences(found: &TraitAnalysis) -> TrialTable {
     let heads = [
         text!("Difference"),
         text!("#On the scale of analysis"),
-        "#SE",
+        text!("#SE"),
         text!("#Ratio"),
         text!("#Low 95 %"),
         text!("#High 95 %"),

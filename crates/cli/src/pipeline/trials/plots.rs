@@ -51,6 +51,7 @@ pub fn means(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialPlot> {
     let is_number = amounts(along).is_some();
     let unit = amounts(along).map_or_else(String::new, |amounts| match amounts.unit.as_str() {
         "fraction" => " (%)".to_owned(),
+        "days" => format!(" ({})", text!("days")),
         unit => format!(" ({unit})"),
     });
     plot.x_title = format!("{}{unit}", capital(&factor_words(&of.parts[along])));

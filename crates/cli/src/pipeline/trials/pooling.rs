@@ -1,7 +1,7 @@
 //! Several sites and seasons: each by itself, and all together.
 
 use super::analysed::{part_of, rates};
-use super::words::{decimals, factor_words, p_words, treatment_words};
+use super::words::{decimals, factor_words, first_comparison, p_words, treatment_words};
 use ::words::{capital, say, text};
 use records::TrialDeclaration;
 use report::{TrialCell, TrialSection, TrialTable};
@@ -11,7 +11,7 @@ use trials::checks::Answer;
 use trials::pooled::{
     Environment, EnvironmentsAre, Homogeneity, Pooled, PooledError, Weighting, combine,
 };
-use trials::{Analysis, Observations, Plan, Trait};
+use trials::{Analysis, AnovaKind, Observations, Plan, Trait};
 
 /// Fewest environments taken as a sample of others; fewer say too little to speak beyond themselves.
 const SAMPLE: usize = 4;
@@ -31,13 +31,60 @@ pub struct PooledTrait {
     pub combined: Result<Pooled, String>,
     /// Whether plot means were combined, because plots hold unequal numbers of trees.
     pub by_plot_means: bool,
+    /// Each environment by itself: its treatment terms with their test and critical difference.
+    pub each: Vec<OwnTerm>,
+}
+
+/// A treatment term of one environment analysed by itself, as a paper prints it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OwnTerm {
+    /// The environment.
+    pub environment: String,
+    /// The term.
+    pub term: String,
+    /// Numerator's and denominator's degrees of freedom.
+    pub df: (f64, Option<f64>),
+    /// F.
+    pub f: Option<f64>,
+    /// Upper tail probability.
+    pub p: Option<f64>,
+    /// Standard error of a mean, of a difference, and the critical difference at 5 %, of the first
+    /// kind of comparison.
+    pub errors: Option<(f64, f64, Option<f64>)>,
+    /// Coefficient of variation of the last stratum, per cent.
+    pub cv_percent: Option<f64>,
+}
+
+fn own_terms(name: &str, analysis: &Analysis) -> Vec<OwnTerm> {
+    let rows = analysis.anova.iter().filter(|row| row.kind == AnovaKind::Term);
+    let cv_percent = analysis.variation.last().map(|variation| variation.percent);
+    rows.map(|row| {
+        let means = analysis.means.iter().find(|means| row.term == means.position);
+        let kind = means.and_then(first_comparison);
+        OwnTerm {
+            environment: name.to_owned(),
+            term: row.source.clone(),
+            df: (row.df, row.df_denominator),
+            f: row.f,
+            p: row.p,
+            errors: kind.map(|kind| (kind.sem, kind.sed, kind.cd5)),
+            cv_percent,
+        }
+    })
+    .collect()
 }
 
 impl PooledTrait {
-    fn new(observed: &Trait, over: &'static str, found: Result<(Pooled, bool), String>) -> Self {
-        let by_plot_means = matches!(found, Ok((_, true)));
-        let combined = found.map(|(pooled, _)| pooled);
-        Self { observed: observed.clone(), over, combined, by_plot_means }
+    fn new(observed: &Trait, over: &'static str, found: Result<Together, String>) -> Self {
+        let observed = observed.clone();
+        match found {
+            Ok(Together { pooled, by_plot_means, each }) => {
+                Self { observed, over, combined: Ok(pooled), by_plot_means, each }
+            }
+            Err(why) => {
+                Self { observed, over, combined: Err(why), by_plot_means: false, each: Vec::new() }
+            }
+        }
     }
 }
 
@@ -68,11 +115,19 @@ pub fn by_season(declaration: &TrialDeclaration, observed: &Observations) -> Opt
     Some(PooledTrait::new(&observed.observed, "seasons", combined(declaration, &each)))
 }
 
-/// The environments combined, and whether by plot means because plots hold unequal numbers of trees.
+/// Environments combined.
+struct Together {
+    pooled: Pooled,
+    /// Whether by plot means, because plots hold unequal numbers of trees.
+    by_plot_means: bool,
+    each: Vec<OwnTerm>,
+}
+
+/// The environments combined.
 fn combined(
     declaration: &TrialDeclaration,
     each: &[(String, Observations)],
-) -> Result<(Pooled, bool), String> {
+) -> Result<Together, String> {
     // One covariate for all would have one slope for all; environments are compared without it.
     let declaration = &TrialDeclaration { covariate: None, ..declaration.clone() };
     let analysed = |each: &[(String, Observations)]| -> Result<Vec<(String, Analysis)>, String> {
@@ -101,7 +156,11 @@ fn combined(
     let sample =
         if environments.len() < SAMPLE { EnvironmentsAre::Fixed } else { EnvironmentsAre::Random };
     let combined = combine(&environments, sample, Weighting::ByTest);
-    Ok((combined.map_err(|error: PooledError| error.to_string())?, by_tree))
+    Ok(Together {
+        pooled: combined.map_err(|error: PooledError| error.to_string())?,
+        by_plot_means: by_tree,
+        each: analyses.iter().flat_map(|(name, analysis)| own_terms(name, analysis)).collect(),
+    })
 }
 
 /// One row per plot: the mean of its trees with a value, as rates where counts have an exposure.
@@ -213,6 +272,7 @@ pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSec
     }
     let digits = found.means.first().map_or(2, |mean| decimals(mean.mean));
     section.tables.push(means(declaration, found, pooled.over, digits));
+    section.tables.push(each(pooled, digits));
     section.tables.push(errors(&found.homogeneity, digits));
     section.tables.extend(stability(declaration, found, digits));
     section
@@ -221,10 +281,10 @@ pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSec
 fn table(found: &Pooled) -> TrialTable {
     let heads = [
         text!("Source"),
-        "#df",
+        text!("#df"),
         text!("#Denominator df"),
-        "#SS",
-        "#MS",
+        text!("#SS"),
+        text!("#MS"),
         "#F",
         "#p",
         text!("Judged against"),
@@ -277,8 +337,43 @@ fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usi
     table
 }
 
+/// Each environment by itself, as a table of means prints it at its foot.
+fn each(pooled: &PooledTrait, digits: usize) -> TrialTable {
+    let heads = [
+        text!("Environment"),
+        text!("Term"),
+        text!("#df"),
+        text!("#Denominator df"),
+        "#F",
+        "#p",
+        text!("#SEm"),
+        text!("#SEd"),
+        text!("#CD 5 %"),
+        "#CV %",
+    ];
+    let mut table = TrialTable::new("each", text!("Tests of each by itself"), &heads);
+    for own in &pooled.each {
+        let (sem, sed, cd) =
+            own.errors.map_or((None, None, None), |(sem, sed, cd)| (Some(sem), Some(sed), cd));
+        table.rows.push(vec![
+            TrialCell::Text(own.environment.clone()),
+            TrialCell::Text(factor_words(&own.term)),
+            TrialCell::Number(Some(own.df.0), 0),
+            TrialCell::Number(own.df.1, 1),
+            TrialCell::Number(own.f, 2),
+            TrialCell::P(own.p),
+            TrialCell::Number(sem, digits + 1),
+            TrialCell::Number(sed, digits + 1),
+            TrialCell::Number(cd, digits + 1),
+            TrialCell::Number(own.cv_percent, 1),
+        ]);
+    }
+    table
+}
+
 fn errors(of: &Homogeneity, digits: usize) -> TrialTable {
-    let heads = [text!("Environment"), text!("#Error mean square"), "#df", text!("#Mean"), "#CV %"];
+    let heads =
+        [text!("Environment"), text!("#Error mean square"), text!("#df"), text!("#Mean"), "#CV %"];
     let mut table = TrialTable::new("errors", text!("Error of each by itself"), &heads);
     for error in &of.errors {
         table.rows.push(vec![
@@ -444,11 +539,24 @@ mod tests {
         let rows = rows();
         let found = by_season(&book.trials["T"], &rows).unwrap();
         assert!(found.by_plot_means);
-        let errors = found.combined.unwrap().homogeneity.errors;
+        let errors = found.combined.as_ref().unwrap().homogeneity.errors.clone();
         for (error, season) in errors.iter().zip([2026, 2027]) {
             let expected = error_of(&rows, season);
             assert!((error.mean_square / expected - 1.0).abs() < 1e-10, "{error:?} {expected}");
             assert!((error.df - 6.0).abs() < 1e-12);
+        }
+        // F and critical difference of each season by their definitions: 6 degrees of freedom, four
+        // plots behind each mean, t of 0.975 is 2.446911851.
+        assert_eq!(found.each.len(), 2);
+        for (own, error) in
+            found.each.iter().zip([2026, 2027].map(|season| error_of(&rows, season)))
+        {
+            let (sem, sed, cd) = own.errors.unwrap();
+            assert!((sem / (error / 4.0).sqrt() - 1.0).abs() < 1e-9, "{own:?}");
+            assert!((sed / (error / 2.0).sqrt() - 1.0).abs() < 1e-9, "{own:?}");
+            assert!((cd.unwrap() / sed - 2.446_911_851).abs() < 1e-6, "{own:?}");
+            assert_eq!((own.df, own.term.as_str()), ((2.0, Some(6.0)), "level"));
+            assert!(own.f.unwrap() > 0.0 && own.p.is_some());
         }
     }
 }

@@ -39,8 +39,16 @@ pub fn report(trial: &AnalysedTrial) -> TrialReport {
     }
     let said = sentence(trial);
     // A trial without any part says why in its sentence.
-    let mut notes: Vec<String> =
-        declared.notes.iter().filter(|note| **note != said).cloned().collect();
+    let slips = trial.slips();
+    let slips = slips.iter().map(|slip| {
+        say!(
+            "Look at the trial table: {what}. Remedy: {remedy}.",
+            what = slip.what(),
+            remedy = slip.remedy()
+        )
+    });
+    let own = declared.notes.iter().filter(|note| **note != said).cloned();
+    let mut notes: Vec<String> = slips.chain(own).collect();
     if trial.parts.iter().any(uneven_pairs) {
         notes.push(say!(
             "Where pairs of means differ in precision, SEd is their root mean square, and least and greatest SEd stand beside it: judge each pair by its own."

@@ -17,9 +17,9 @@ pub fn anova(analysis: &Analysis) -> TrialTable {
     let heads = [
         text!("Stratum"),
         text!("Source"),
-        "#df",
-        "#SS",
-        "#MS",
+        text!("#df"),
+        text!("#SS"),
+        text!("#MS"),
         "#F",
         "#p",
         text!("Expected mean square"),
@@ -60,7 +60,7 @@ fn notes(analysis: &Analysis) -> Vec<String> {
 
 /// F tests of a mixed model.
 fn tests(analysis: &Analysis) -> TrialTable {
-    let heads = [text!("Term"), "#df", text!("#Denominator df"), "#F", "#p"];
+    let heads = [text!("Term"), text!("#df"), text!("#Denominator df"), "#F", "#p"];
     let caption = text!("Tests of the fixed terms (mixed model, Kenward and Roger)");
     let mut table = TrialTable::new("anova", caption, &heads);
     for row in analysis.anova.iter().filter(|row| row.kind != AnovaKind::Total) {
@@ -170,7 +170,14 @@ pub fn comparisons(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialTable> 
         return None;
     }
     let weighted = of.comparisons.iter().any(|kind| kind.cd5_weighted.is_some());
-    let mut heads = vec![text!("Comparison"), "#SEm", "#SEd", "#df", "#CD 5 %", "#CD 1 %"];
+    let mut heads = vec![
+        text!("Comparison"),
+        text!("#SEm"),
+        text!("#SEd"),
+        text!("#df"),
+        text!("#CD 5 %"),
+        text!("#CD 1 %"),
+    ];
     if weighted {
         heads.extend([text!("#CD 5 %, weighted t"), text!("#CD 1 %, weighted t")]);
     }

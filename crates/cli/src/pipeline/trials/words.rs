@@ -189,9 +189,23 @@ pub fn finding(analysis: &Analysis) -> String {
         out.push(say!("Differences were not the same in every season: {}.", moving.join(", ")));
     }
     if out.is_empty() {
-        out.push(say!("No treatment term could be tested."));
+        let mut why: Vec<&str> = Vec::new();
+        for row in analysis.anova.iter().filter(|row| row.kind == AnovaKind::Term) {
+            why.extend(row.note.as_deref().filter(|note| !why.contains(note)));
+        }
+        out.push(if why.is_empty() {
+            say!("No treatment term could be tested.")
+        } else {
+            say!("No treatment term could be tested: {}.", why.join("; "))
+        });
     }
     out.join(" ")
+}
+
+/// Whether no treatment term of an analysis has a test.
+#[must_use]
+pub fn nothing_tested(analysis: &Analysis) -> bool {
+    tested(analysis).iter().all(|term| seasonal(analysis, term.term))
 }
 
 /// p of the main effect of a factor; `None` where it was not tested.
@@ -238,8 +252,24 @@ fn unit(analysis: &Analysis) -> String {
     if unit.is_empty() { String::new() } else { format!(" {unit}") }
 }
 
+/// The control and the mean of the rest in words.
+fn control_and_rest(analysis: &Analysis, means: &MeansOfTerm) -> Option<String> {
+    let [rest, control] = means.means.as_slice() else { return None };
+    let digits = |mean: f64| number(mean, analysis.grand_mean);
+    Some(say!(
+        ": the control {}{unit}, the mean of the others {}",
+        digits(control.mean?),
+        digits(rest.mean?),
+        unit = unit(analysis)
+    ))
+}
+
 /// Highest and lowest mean in words.
 fn ends(analysis: &Analysis, means: &MeansOfTerm) -> Option<String> {
+    let term = means.position.and_then(|term| analysis.plan.terms.get(term));
+    if term.is_some_and(|term| term.parts == [Part::Control]) {
+        return control_and_rest(analysis, means);
+    }
     let known = || means.means.iter().filter_map(|mean| Some((mean, mean.mean?)));
     let (top, high) = known().max_by(|a, b| a.1.total_cmp(&b.1))?;
     let (bottom, low) = known().min_by(|a, b| a.1.total_cmp(&b.1))?;
@@ -327,8 +357,9 @@ pub fn part_finding(part: &AnalysedPart, analysis: &Analysis) -> String {
         .and_then(|found| own_scale::finding(&part.observed, found))
         .unwrap_or_else(|| finding(analysis));
     let scale = own.filter(|_| !counted).and_then(own_scale::beside);
+    let broken = checks::broken(analysis, &part.rows);
     let first = checks::standing_out(analysis, &part.rows);
-    [Some(found), scale, first].into_iter().flatten().collect::<Vec<_>>().join(" ")
+    [Some(found), scale, broken, first].into_iter().flatten().collect::<Vec<_>>().join(" ")
 }
 
 /// The sentence for the manager: the finding on the first trait, over sites where there are several.

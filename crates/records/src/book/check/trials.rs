@@ -2,6 +2,7 @@
 
 use super::Checker;
 use crate::book::trials::SeenTrials;
+use crate::written_amount;
 use crate::{Book, Code, TrialDeclaration, TrialDesign};
 use std::collections::BTreeMap;
 use words::{Text, constant, say, text};
@@ -335,9 +336,11 @@ impl<'b> Own<'_, '_, 'b> {
             return;
         };
         let Some(levels) = levels.get(&control.factor) else { return };
+        let unit = self.trial.amounts.get(&control.factor);
+        let number = |text: &str| unit.and_then(|unit| written_amount(text, unit));
         let same = |level: &String| {
             level == &control.level
-                || matches!((level.parse::<f64>(), control.level.parse::<f64>()), (Ok(a), Ok(b)) if a.total_cmp(&b).is_eq())
+                || matches!((number(level), number(&control.level)), (Some(a), Some(b)) if a.total_cmp(&b).is_eq())
         };
         if !levels.iter().any(same) {
             let names: Vec<&str> = levels.iter().take(12).map(String::as_str).collect();

@@ -13,9 +13,33 @@ pub fn written_number(text: &str) -> Option<f64> {
     value.ok().filter(|value| value.is_finite())
 }
 
+/// The amount that a cell holds, in the unit that its factor declares: a fraction may be written as
+/// per cent with the sign, as intensities of prunings are.
+#[must_use]
+pub fn written_amount(text: &str, unit: &str) -> Option<f64> {
+    match text.trim().strip_suffix('%') {
+        Some(percent) if unit == "fraction" => {
+            // Rounded, so that 33.3 % and 0.333 are one level.
+            written_number(percent).map(|percent| (percent * 1e10).round() / 1e12)
+        }
+        _ => written_number(text),
+    }
+}
+
 #[cfg(test)]
 mod tests {
-    use super::written_number;
+    use super::{written_amount, written_number};
+
+    #[test]
+    fn per_cent_is_a_fraction_where_fractions_are_declared() {
+        for (text, fraction) in [("15%", 0.15), (" 33,3 % ", 0.333), ("0 %", 0.0), ("0.3", 0.3)] {
+            assert_eq!(written_amount(text, "fraction"), Some(fraction), "{text}");
+        }
+        assert_eq!(written_amount("15 %", "kg"), None);
+        assert_eq!(written_amount("some %", "fraction"), None);
+        // A number of per cent without its sign is refused as a fraction, not divided.
+        assert_eq!(written_amount("15", "fraction"), Some(15.0));
+    }
 
     #[test]
     fn a_decimal_comma_is_a_point_and_words_are_no_numbers() {

@@ -1,0 +1,368 @@
+//! Slips of writing that the design does not contradict, so that the trial would be analysed with
+//! treatments, plots or blocks that nobody laid out.
+
+use super::refusal::{Evidence, Refusal};
+use super::roles::{Rows, grouped};
+use crate::place_in_words;
+use records::{TrialDeclaration, TrialDesign, common_form};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+use words::{say, text};
+
+/// Fewest blocks in which a level that stands in one of them is odd.
+const FEWEST_BLOCKS: usize = 3;
+
+/// Rows of a trial that look mistyped; the trial is analysed as they stand.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "kind")]
+pub enum Slip {
+    /// A level in one complete block, while the others stand in most.
+    LevelInOneBlock {
+        /// Factor.
+        factor: String,
+        /// Level, as the table has it.
+        level: String,
+        /// The block, `replicate R2`.
+        block: String,
+        /// Blocks of the trial.
+        blocks: usize,
+        /// Rows.
+        evidence: Evidence,
+    },
+    /// A complete block with one or few of the treatments.
+    ThinBlock {
+        /// The block, `replicate R2`.
+        block: String,
+        /// Treatments that it holds.
+        holds: usize,
+        /// Treatments that most blocks hold.
+        usual: usize,
+        /// Rows.
+        evidence: Evidence,
+    },
+    /// Two levels, or two blocks, that differ in case, spaces or letters of like shape.
+    Alike {
+        /// Column.
+        column: String,
+        /// The one that more rows have.
+        first: String,
+        /// The other.
+        second: String,
+        /// Rows of the other.
+        evidence: Evidence,
+    },
+    /// A level of one factor that goes with one level of another and with nothing else, as on the
+    /// plots of a control beside a factorial that is not declared.
+    Undeclared {
+        /// Factor.
+        factor: String,
+        /// Its level.
+        level: String,
+        /// The other factor.
+        other: String,
+        /// Its level.
+        other_level: String,
+        /// Rows.
+        evidence: Evidence,
+    },
+}
+
+impl Slip {
+    /// What looks wrong, with the rows.
+    #[must_use]
+    pub fn what(&self) -> String {
+        match self {
+            Slip::LevelInOneBlock { factor, level, block, blocks, evidence } => say!(
+                "{factor} {level} stands in one of {blocks} complete blocks only, {block} ({evidence})",
+                block = place_in_words(block)
+            ),
+            Slip::ThinBlock { block, holds, usual, evidence } => say!(
+                "{block} holds {holds} of the {usual} treatments of a complete block ({evidence})",
+                block = place_in_words(block)
+            ),
+            Slip::Alike { column, first, second, evidence } => say!(
+                "{column} '{second}' looks like '{first}' and counts as another ({evidence})",
+                column = crate::name_in_words(column)
+            ),
+            Slip::Undeclared { factor, level, other, other_level, evidence } => say!(
+                "{factor} {level} stands with {other} {other_level} alone, and nothing else does ({evidence}): with such plots in the factorial its terms cannot be tested"
+            ),
+        }
+    }
+
+    /// What to do about it.
+    #[must_use]
+    pub fn remedy(&self) -> String {
+        match self {
+            Slip::LevelInOneBlock { .. } => text!(
+                "correct the level; if the other blocks lost their plots of it, list those trees in the trial table all the same"
+            )
+            .to_owned(),
+            Slip::ThinBlock { .. } => text!(
+                "correct the block's name; if its other plots were lost, list their trees in the trial table all the same"
+            )
+            .to_owned(),
+            Slip::Alike { .. } => {
+                text!("write one thing in one way, or give two things names that look different")
+                    .to_owned()
+            }
+            Slip::Undeclared { factor, level, .. } => say!(
+                "if these plots are the control beside the factorial, write control = {{ factor = \"{factor}\", level = \"{level}\", beside_factorial = true }} into the trial's section of book.toml"
+            ),
+        }
+    }
+
+    /// The rows that look mistyped.
+    #[must_use]
+    pub fn evidence(&self) -> &Evidence {
+        match self {
+            Slip::LevelInOneBlock { evidence, .. }
+            | Slip::ThinBlock { evidence, .. }
+            | Slip::Alike { evidence, .. }
+            | Slip::Undeclared { evidence, .. } => evidence,
+        }
+    }
+}
+
+/// Every row of the trial table, those of lost trees among them: a plot whose trees died was laid
+/// out all the same.
+struct Standing<'a> {
+    rows: Rows<'a>,
+    /// Block of each row; empty where the design has no complete blocks.
+    blocks: Vec<String>,
+    /// Column of the blocks.
+    block_column: Option<&'a str>,
+    /// Factors with their levels by row, empty where a cell is.
+    levels: Vec<(&'a str, Vec<String>)>,
+    /// Treatment of each row.
+    treatments: Vec<String>,
+}
+
+impl<'a> Standing<'a> {
+    fn of(rows: &Rows<'a>, declared: &'a TrialDeclaration) -> Self {
+        let all =
+            Rows { observations: rows.observations, used: (0..rows.observations.len()).collect() };
+        let cells = |column: &str| -> Vec<String> {
+            let read = all.cells(column, "factor").unwrap_or_default();
+            read.into_iter().map(Option::unwrap_or_default).collect()
+        };
+        let block_column = complete(declared.design).then(|| match &declared.roles.block {
+            Some(block) if !all.has(&declared.roles.replicate) => block.as_str(),
+            _ => declared.roles.replicate.as_str(),
+        });
+        let levels: Vec<(&str, Vec<String>)> = declared
+            .keyed_factors()
+            .map(|(_, factor)| {
+                let amount = declared.amounts.contains_key(factor);
+                let read = cells(factor);
+                let texts = read.iter().map(|cell| super::plots::canonical(cell, amount));
+                (factor, texts.collect())
+            })
+            .collect();
+        let treatments = (0..all.used.len())
+            .map(|row| {
+                let named = levels.iter().filter_map(|(name, texts)| {
+                    texts.get(row).filter(|text| !text.is_empty()).map(|t| format!("{name} {t}"))
+                });
+                named.collect::<Vec<_>>().join(", ")
+            })
+            .collect();
+        let blocks = block_column.map(cells).unwrap_or_default();
+        Self { rows: all, blocks, block_column, levels, treatments }
+    }
+
+    /// Rows by complete block; none where there are no such blocks.
+    fn by_block(&self) -> BTreeMap<&str, Vec<usize>> {
+        let mut found = grouped(&self.blocks);
+        found.remove("");
+        found
+    }
+
+    /// Trees of each treatment among rows, with those rows.
+    fn plots(&self, rows: &[usize]) -> BTreeMap<&str, (usize, Vec<usize>)> {
+        let mut trees: BTreeMap<&str, (BTreeSet<&str>, Vec<usize>)> = BTreeMap::new();
+        for &row in rows {
+            let Some(treatment) = self.treatments.get(row).filter(|t| !t.is_empty()) else {
+                continue;
+            };
+            let (trees, own) = trees.entry(treatment).or_default();
+            trees.insert(&self.rows.observations.tree[row]);
+            own.push(row);
+        }
+        trees.into_iter().map(|(t, (trees, rows))| (t, (trees.len(), rows))).collect()
+    }
+}
+
+/// Whether every block of the design holds every treatment, and blocks are told by a column.
+fn complete(design: TrialDesign) -> bool {
+    matches!(
+        design,
+        TrialDesign::RandomisedBlocks
+            | TrialDesign::SplitPlot
+            | TrialDesign::SplitSplitPlot
+            | TrialDesign::StripPlot
+    )
+}
+
+/// The middle of some counts, 0 of none.
+fn median(mut counts: Vec<usize>) -> usize {
+    counts.sort_unstable();
+    counts.get(counts.len() / 2).copied().unwrap_or(0)
+}
+
+/// Refuses plots that were told by block and treatment where one of them holds the trees of two and
+/// its block lacks a treatment: a mislabelled plot has melted into that of its label.
+///
+/// # Errors
+/// Such a plot.
+pub(super) fn melted(rows: &Rows<'_>, declared: &TrialDeclaration) -> Result<(), Refusal> {
+    if declared.roles.plot.is_some() {
+        return Ok(());
+    }
+    let standing = Standing::of(rows, declared);
+    let blocks = standing.by_block();
+    let plots: BTreeMap<&str, BTreeMap<&str, (usize, Vec<usize>)>> =
+        blocks.iter().map(|(block, own)| (*block, standing.plots(own))).collect();
+    let usual = median(plots.values().flat_map(|own| own.values().map(|(n, _)| *n)).collect());
+    let in_blocks = |treatment: &str| plots.values().filter(|p| p.contains_key(treatment)).count();
+    let everything: BTreeSet<&str> = plots.values().flat_map(|own| own.keys().copied()).collect();
+    // A treatment of most blocks: one that is mistyped elsewhere is not lacking here.
+    let usually: Vec<&str> =
+        everything.into_iter().filter(|t| 2 * in_blocks(t) > plots.len()).collect();
+    for (block, own) in &plots {
+        let lacking: Vec<String> =
+            usually.iter().filter(|t| !own.contains_key(**t)).map(|t| (*t).to_owned()).collect();
+        let double = own.iter().find(|(_, (n, _))| *n > usual && 2 * n >= 3 * usual);
+        if let (Some((treatment, (trees, rows))), false) = (double, lacking.is_empty()) {
+            return Err(Refusal::PlotsMelted {
+                treatment: (*treatment).to_owned(),
+                block: format!("replicate {block}"),
+                trees: *trees,
+                usual,
+                lacking,
+                evidence: standing.rows.evidence_at(rows.iter().copied()),
+            });
+        }
+    }
+    Ok(())
+}
+
+/// What looks mistyped in the rows of a trial.
+pub(super) fn slips(rows: &Rows<'_>, declared: &TrialDeclaration) -> Vec<Slip> {
+    let standing = Standing::of(rows, declared);
+    let mut found = alike(&standing, declared);
+    found.extend(lone_levels(&standing));
+    found.extend(thin_blocks(&standing));
+    found.extend(undeclared(&standing, declared));
+    found
+}
+
+/// Levels and blocks that the eye takes for one another.
+fn alike(standing: &Standing<'_>, declared: &TrialDeclaration) -> Vec<Slip> {
+    let mut found = Vec::new();
+    let blocks = standing.block_column.map(|column| (column, &standing.blocks));
+    // Numbers have one spelling each, so that amounts of like digits are other amounts.
+    let names = standing.levels.iter().filter(|(name, _)| !declared.amounts.contains_key(*name));
+    for (column, texts) in blocks.into_iter().chain(names.map(|(name, texts)| (*name, texts))) {
+        let mut by_form: BTreeMap<String, Vec<(&str, Vec<usize>)>> = BTreeMap::new();
+        for (text, rows) in grouped(texts).into_iter().filter(|(text, _)| !text.is_empty()) {
+            let form = common_form(text).replace(' ', "");
+            by_form.entry(form).or_default().push((text, rows));
+        }
+        for mut spellings in by_form.into_values() {
+            spellings.sort_by_key(|(_, rows)| std::cmp::Reverse(rows.len()));
+            let Some(((first, _), others)) = spellings.split_first() else { continue };
+            found.extend(others.iter().map(|(second, rows)| Slip::Alike {
+                column: column.to_owned(),
+                first: (*first).to_owned(),
+                second: (*second).to_owned(),
+                evidence: standing.rows.evidence_at(rows.iter().copied()),
+            }));
+        }
+    }
+    found
+}
+
+/// Levels of one complete block, where most levels stand in most blocks.
+fn lone_levels(standing: &Standing<'_>) -> Vec<Slip> {
+    let blocks = standing.by_block();
+    let mut found = Vec::new();
+    if blocks.len() < FEWEST_BLOCKS {
+        return found;
+    }
+    for (factor, texts) in &standing.levels {
+        let mut levels = grouped(texts);
+        levels.remove("");
+        let stands = |rows: &[usize]| -> BTreeSet<&str> {
+            let own = rows.iter().filter_map(|row| standing.blocks.get(*row));
+            own.map(String::as_str).filter(|block| !block.is_empty()).collect()
+        };
+        let common = levels.values().filter(|rows| 2 * stands(rows).len() > blocks.len()).count();
+        if 2 * common < levels.len() {
+            continue;
+        }
+        for (level, rows) in &levels {
+            if let [block] = stands(rows).into_iter().collect::<Vec<_>>().as_slice() {
+                found.push(Slip::LevelInOneBlock {
+                    factor: (*factor).to_owned(),
+                    level: (*level).to_owned(),
+                    block: format!("replicate {block}"),
+                    blocks: blocks.len(),
+                    evidence: standing.rows.evidence_at(rows.iter().copied()),
+                });
+            }
+        }
+    }
+    found
+}
+
+/// Complete blocks with half of the usual treatments at the most.
+fn thin_blocks(standing: &Standing<'_>) -> Vec<Slip> {
+    let blocks = standing.by_block();
+    let holds = |rows: &[usize]| standing.plots(rows).len();
+    let usual = median(blocks.values().map(|rows| holds(rows)).collect());
+    let thin = blocks.iter().filter(|(_, rows)| 2 * holds(rows) <= usual);
+    let slip = |(block, rows): (&&str, &Vec<usize>)| Slip::ThinBlock {
+        block: format!("replicate {block}"),
+        holds: holds(rows),
+        usual,
+        evidence: standing.rows.evidence_at(rows.iter().copied()),
+    };
+    thin.map(slip).collect()
+}
+
+/// Two levels that go together and with nothing else, in a factorial that crosses the others.
+fn undeclared(standing: &Standing<'_>, declared: &TrialDeclaration) -> Option<Slip> {
+    if declared.control.as_ref().is_some_and(|control| control.beside_factorial) {
+        return None;
+    }
+    let only = |texts: &[String], rows: &[usize], own: &str| {
+        rows.iter().all(|row| texts.get(*row).is_some_and(|text| text == own))
+    };
+    for (at, (factor, texts)) in standing.levels.iter().enumerate() {
+        for (other, others) in standing.levels.iter().skip(at + 1) {
+            let (levels, other_levels) = (grouped(texts), grouped(others));
+            // Two levels beside it on each side are a factorial that it stands beside.
+            if levels.len() < 3 || other_levels.len() < 3 {
+                continue;
+            }
+            let mut pairs = levels.iter().filter_map(|(level, rows)| {
+                let other_level = others.get(*rows.first()?)?.as_str();
+                let back = other_levels.get(other_level)?;
+                let alone = only(others, rows, other_level) && only(texts, back, level);
+                alone.then_some((*level, other_level, rows))
+            });
+            // With two such pairs the factors are confounded rather than a control beside them.
+            if let (Some((level, other_level, rows)), None) = (pairs.next(), pairs.next()) {
+                return Some(Slip::Undeclared {
+                    factor: (*factor).to_owned(),
+                    level: level.to_owned(),
+                    other: (*other).to_owned(),
+                    other_level: other_level.to_owned(),
+                    evidence: standing.rows.evidence_at(rows.iter().copied()),
+                });
+            }
+        }
+    }
+    None
+}

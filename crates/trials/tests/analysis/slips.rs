@@ -1,0 +1,179 @@
+//! Mistyped levels and blocks: refused where plots melt, told where the design does not contradict.
+
+use crate::support::{declared, names, observed};
+use records::{TrialControl, TrialDeclaration, TrialDesign};
+use trials::{Observations, Plan, Refusal, Slip};
+
+const TREES: usize = 4;
+const LEVELS: [&str; 5] = ["T1", "T2", "T3", "T4", "T5"];
+
+/// Four blocks R1 to R4 of five treatments with four trees each, block by block.
+fn orchard() -> (TrialDeclaration, Observations) {
+    let (mut replicate, mut treatment, mut values) = (Vec::new(), Vec::new(), Vec::new());
+    for block in 1..=4 {
+        for (level, name) in LEVELS.iter().enumerate() {
+            for tree in 0..TREES {
+                replicate.push(format!("R{block}"));
+                treatment.push((*name).to_owned());
+                let scatter = (block * 7 + level * 5 + tree * 3) % 11;
+                values.push(5.0 + level as f64 * 0.3 + scatter as f64 * 0.1);
+            }
+        }
+    }
+    let mut d = declared(TrialDesign::RandomisedBlocks);
+    d.factors = names(&["treatment"]);
+    (d, observed(&[("replicate", replicate), ("treatment", treatment)], values))
+}
+
+/// Writes `text` into a column of every tree of a plot; plots count from 0, block by block.
+fn write(data: &mut Observations, column: &str, plot: usize, text: &str) {
+    let cells = data.columns.get_mut(column).unwrap();
+    cells[plot * TREES..(plot + 1) * TREES].fill(Some(text.to_owned()));
+}
+
+fn slips(d: &TrialDeclaration, data: &Observations) -> Vec<Slip> {
+    Plan::read(d, data).unwrap().slips
+}
+
+#[test]
+fn a_tidy_trial_has_no_slip_and_lost_trees_are_none() {
+    let (d, mut data) = orchard();
+    assert_eq!(slips(&d, &data), []);
+    // A plot all of whose trees died stands in the table; so does a block with one plot alive.
+    data.values[4..8].fill(f64::NAN);
+    data.values[24..40].fill(f64::NAN);
+    assert_eq!(slips(&d, &data), []);
+}
+
+#[test]
+fn a_mislabelled_plot_does_not_melt_into_another() {
+    let (mut d, mut data) = orchard();
+    write(&mut data, "treatment", 6, "T3");
+    match Plan::read(&d, &data).unwrap_err() {
+        refusal @ Refusal::PlotsMelted { .. } => {
+            let Refusal::PlotsMelted { treatment, block, trees, usual, lacking, evidence } =
+                &refusal
+            else {
+                panic!()
+            };
+            assert_eq!((treatment.as_str(), block.as_str()), ("treatment T3", "replicate R2"));
+            assert_eq!((*trees, *usual, lacking.as_slice()), (8, 4, &names(&["treatment T2"])[..]));
+            let rows: Vec<String> = (26..34).map(|line| format!("trials.csv:{line}")).collect();
+            assert_eq!(evidence.places, rows);
+            assert!(refusal.remedy().contains("roles = { plot = \"COLUMN\" }"));
+        }
+        r => panic!("{r}"),
+    }
+    // Dead trees of the two plots change nothing.
+    let mut damaged = data.clone();
+    damaged.values[24..27].fill(f64::NAN);
+    assert!(matches!(Plan::read(&d, &damaged), Err(Refusal::PlotsMelted { trees: 8, .. })));
+    // A plot column tells the two apart, and the design refuses them as two.
+    let plots = (0..80).map(|row| Some(format!("P{}", row / TREES))).collect();
+    data.columns.insert("plot".to_owned(), plots);
+    d.roles.plot = Some("plot".to_owned());
+    assert!(matches!(Plan::read(&d, &data), Err(Refusal::TreatmentTwice { times: 2, .. })));
+    // A large plot in a block that lacks nothing is a large plot.
+    let (d, mut data) = orchard();
+    for column in ["replicate", "treatment"] {
+        let cells = data.columns.get_mut(column).unwrap();
+        let more: Vec<Option<String>> = cells[24..28].to_vec();
+        cells.extend(more);
+    }
+    data.values.extend([5.5, 5.6, 5.1, 5.2]);
+    data.tree.extend(names(&["X1", "X2", "X3", "X4"]));
+    data.season.extend([None; 4]);
+    data.place.extend(names(&["x:1", "x:2", "x:3", "x:4"]));
+    assert_eq!(slips(&d, &data), []);
+}
+
+#[test]
+fn a_mislabelled_plot_of_a_split_plot_is_refused_too() {
+    let (mut d, mut data) = orchard();
+    // Two dates to a block of four trees each: one tree a plot would be told otherwise.
+    let date = (0..80).map(|row| Some(["early", "late"][row % 2].to_owned())).collect();
+    data.columns.insert("date".to_owned(), date);
+    d.design = TrialDesign::SplitPlot;
+    d.factors.clear();
+    d.main_factors = names(&["treatment"]);
+    d.sub_factors = names(&["date"]);
+    assert_eq!(slips(&d, &data), []);
+    write(&mut data, "treatment", 6, "T3");
+    let refusal = Plan::read(&d, &data).unwrap_err();
+    assert!(matches!(refusal, Refusal::PlotsMelted { trees: 4, usual: 2, .. }), "{refusal}");
+}
+
+#[test]
+fn a_mistyped_level_is_told_by_what_it_looks_like_and_where_it_stands() {
+    let (d, mut data) = orchard();
+    write(&mut data, "treatment", 6, "T 2");
+    let rows: Vec<String> = (26..30).map(|line| format!("trials.csv:{line}")).collect();
+    let found = slips(&d, &data);
+    let [Slip::Alike { column, first, second, evidence }, lone] = found.as_slice() else {
+        panic!("{found:?}")
+    };
+    assert_eq!((column.as_str(), first.as_str(), second.as_str()), ("treatment", "T2", "T 2"));
+    assert_eq!(evidence.places, rows);
+    let Slip::LevelInOneBlock { level, block, blocks: 4, evidence, .. } = lone else {
+        panic!("{lone:?}")
+    };
+    assert_eq!((level.as_str(), block.as_str()), ("T 2", "replicate R2"));
+    assert_eq!(evidence.places, rows);
+    // Case alone, and an amount, which looks like another by no more than its digits.
+    write(&mut data, "treatment", 6, "t2");
+    assert!(matches!(slips(&d, &data)[0], Slip::Alike { .. }));
+    let (mut d, mut data) = orchard();
+    for (plot, amount) in ["0", "0.15", "0.3", "0.45", "0.6"].iter().cycle().take(20).enumerate() {
+        write(&mut data, "treatment", plot, amount);
+    }
+    d.amounts.insert("treatment".to_owned(), "fraction".to_owned());
+    assert_eq!(slips(&d, &data), []);
+    write(&mut data, "treatment", 7, "0.33");
+    let found = slips(&d, &data);
+    let [Slip::LevelInOneBlock { level, .. }] = found.as_slice() else { panic!("{found:?}") };
+    assert_eq!(level, "0.33");
+}
+
+#[test]
+fn a_mistyped_block_is_told() {
+    let (d, mut data) = orchard();
+    write(&mut data, "replicate", 2, "R 1");
+    let found = slips(&d, &data);
+    let [Slip::Alike { second, .. }, Slip::ThinBlock { block, holds: 1, usual: 5, evidence }] =
+        found.as_slice()
+    else {
+        panic!("{found:?}")
+    };
+    assert_eq!((second.as_str(), block.as_str()), ("R 1", "replicate R 1"));
+    let rows: Vec<String> = (10..14).map(|line| format!("trials.csv:{line}")).collect();
+    assert_eq!(evidence.places, rows);
+    for slip in &found {
+        assert!(slip.what().contains("trials.csv:10") && slip.remedy().len() > 20);
+    }
+}
+
+/// Control, and two doses by two dates; the control has neither dose nor date.
+#[test]
+fn a_control_beside_a_factorial_is_told_until_it_is_declared() {
+    let (mut d, mut data) = orchard();
+    let plots = [("0", "-"), ("1", "20"), ("1", "50"), ("2", "20"), ("2", "50")];
+    let column = |of: fn(&(&str, &str)) -> String| -> Vec<Option<String>> {
+        (0..80).map(|row| Some(of(&plots[row / TREES % 5]))).collect()
+    };
+    data.columns.insert("dose".to_owned(), column(|p| p.0.to_owned()));
+    data.columns.insert("date".to_owned(), column(|p| p.1.to_owned()));
+    d.factors = names(&["dose", "date"]);
+    let found = slips(&d, &data);
+    let [slip @ Slip::Undeclared { factor, level, .. }] = found.as_slice() else {
+        panic!("{found:?}")
+    };
+    assert_eq!((factor.as_str(), level.as_str()), ("dose", "0"));
+    let line = "control = { factor = \"dose\", level = \"0\", beside_factorial = true }";
+    assert!(slip.remedy().contains(line), "{}", slip.remedy());
+    d.control = Some(TrialControl {
+        factor: "dose".to_owned(),
+        level: "0".to_owned(),
+        beside_factorial: true,
+    });
+    assert_eq!(slips(&d, &data), []);
+}
