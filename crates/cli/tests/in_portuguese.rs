@@ -101,6 +101,9 @@ fn pages(report: &Path) -> Vec<(String, String)> {
     found
 }
 
+/// Heads of tables whose words are too short to be told as English.
+const ABBREVIATIONS: [&str; 8] = ["df", "SS", "MS", "SE", "SEm", "SEd", "CD 5 %", "CD 1 %"];
+
 #[test]
 fn nothing_of_a_portuguese_report_is_english() {
     let temporary = tempfile::tempdir().unwrap();
@@ -130,6 +133,8 @@ fn nothing_of_a_portuguese_report_is_english() {
                 wrong.push(format!("{name}: {text:?} has {english:?}"));
             } else if decimal_point(&text) && !name.ends_with("dictionary.html") {
                 wrong.push(format!("{name}: {text:?} has a decimal point"));
+            } else if ABBREVIATIONS.contains(&text.as_str()) {
+                wrong.push(format!("{name}: {text:?} is an English abbreviation"));
             }
         }
     }

@@ -522,6 +522,15 @@ fn a_mistyped_level_and_a_mistyped_replicate_are_findings() {
         assert!(text.contains(says), "no '{says}' in {text}");
     }
     typed.check().finds("trials.csv:7", "trial-slip");
+    // Reading tells levels that differ in case alone; `check` does not say it twice.
+    let cased = book(SECTION, |tree| match tree {
+        5 => row(tree, "l1".to_owned(), "R1".to_owned()),
+        _ => plain(tree),
+    });
+    let ran = cased.check();
+    ran.finds("trials.csv:7:5", "ids-alike").finds("trials.csv:7", "trial-slip");
+    assert_eq!(ran.stdout.matches("looks like").count(), 1, "{}", ran.stdout);
+    assert!(told(&cased).0.contains("level 'l1' looks like 'L1'"));
     let typed = book(SECTION, |tree| match tree {
         5 => row(tree, level(tree), "R 1".to_owned()),
         _ => plain(tree),
@@ -565,6 +574,22 @@ fn rows_of_a_trial_set_aside_are_told_where_it_is_analysed() {
     let (text, _) = told(&book);
     // The row of the trial table comes first, as it takes a tree out of its plot.
     assert!(text.contains("2 rows of this trial were set aside (first trials.csv:7"), "{text}");
+    // Where the one harvest after a pruning cannot be read, the rows are the reason, not the season.
+    let last = |line: &&str| !line.starts_with('T') || line.contains(",2023-");
+    let prunings = book.text("prunings.csv");
+    let prunings = prunings.lines().filter(last).collect::<Vec<_>>();
+    book.put("prunings.csv", prunings.join("\n") + "\n");
+    let harvests = harvests.lines().map(|line| match line.rsplit_once(',') {
+        Some((start, _)) if start.contains(",2024-") => format!("{start},much"),
+        _ => line.to_owned(),
+    });
+    book.put("harvests.csv", harvests.collect::<Vec<_>>().join("\n") + "\n");
+    let (text, code) = told(&book);
+    assert_eq!(code, 1, "{text}");
+    let says =
+        "has a harvest after a pruning left to analyse; 12 rows of this trial were set aside";
+    assert!(text.contains(says), "{text}");
+    assert!(text.contains("hint: mend the rows set aside"), "{text}");
 }
 
 #[test]

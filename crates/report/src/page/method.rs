@@ -14,7 +14,7 @@ pub fn coefficients(method: &Method) -> Table {
             Head::from(text!("Term")),
             Head::from(text!("#Estimate")).how(how("coefficients.estimate")),
             Head::from(text!("#Std error")).how(how("coefficients.std-error")),
-            Head::from("#df").how(how("coefficients.df")),
+            Head::from(text!("#df")).how(how("coefficients.df")),
             Head::from(text!("#Statistic")).how(how("coefficients.statistic")),
             Head::from("#p").how(how("coefficients.p")),
             Head::from(text!("#Lower")).how(how("coefficients.limits")),

@@ -4,12 +4,13 @@ use crate::console::Failure;
 use crate::pipeline::Checked;
 use crate::pipeline::trials::{DeclaredTrial, declared, looked_through, undeclared};
 use records::{
-    Code, Place, Problem, Severity, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait, counted,
+    Code, Place, Problem, Severity, TrialDeclaration, TrialDesign, TrialRoles, TrialTrait,
+    common_form, counted,
 };
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::Path;
-use trials::Evidence;
+use trials::{Evidence, Slip};
 use words::{say, text};
 
 /// A trial as `check` shows it.
@@ -68,7 +69,7 @@ fn problems(checked: &Checked, trial: &DeclaredTrial, toml: &str) -> Vec<Problem
         let places = rows.map_or(&[][..], |rows| rows.places.as_slice());
         places.iter().filter_map(|place| row_place(place)).min()
     };
-    for slip in slips {
+    for slip in slips.into_iter().filter(|slip| !is_told_as_ids(checked, slip)) {
         let place = first(Some(slip.evidence())).unwrap_or_else(|| section(Some("design")));
         let what = say!("trial {}: {}", trial.id, slip.what());
         let code = Code::TrialSlip;
@@ -81,6 +82,14 @@ fn problems(checked: &Checked, trial: &DeclaredTrial, toml: &str) -> Vec<Problem
         found.push(Problem::new(place, Severity::Warning, code, what, refusal.remedy()));
     }
     found
+}
+
+/// Whether reading told two levels already that the eye takes for one another.
+fn is_told_as_ids(checked: &Checked, slip: &Slip) -> bool {
+    let Slip::Alike { column, first, second, .. } = slip else { return false };
+    let is_of_column =
+        |known: &Problem| known.code == Code::IdsAlike && known.what.starts_with(&**column);
+    common_form(first) == common_form(second) && checked.tables.problems.iter().any(is_of_column)
 }
 
 /// A place as it is printed, `file:line`.

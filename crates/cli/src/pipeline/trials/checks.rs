@@ -357,7 +357,59 @@ fn outlying(outliers: &Answer<OutlierCheck>, names: &[String]) -> Option<String>
 
 #[cfg(test)]
 mod tests {
-    use super::in_steps;
+    use super::{broken, in_steps};
+    use crate::pipeline::trials::analysed::part_of;
+    use records::Book;
+    use std::collections::BTreeMap;
+    use trials::{Observations, Trait, TraitKind};
+
+    /// Six blocks of three levels, one tree a plot, with a product of level and block. What each
+    /// plot strays by is drawn so that Levene's, Shapiro and Wilk's and Tukey's test, by scipy, all
+    /// have p over 0.9 without the product.
+    fn said(product: f64) -> Option<String> {
+        const STRAY: [[f64; 6]; 3] = [
+            [0.5, 1.3, 0.1, 0.0, -0.7, -0.8],
+            [0.6, -0.6, 0.4, 0.0, 0.4, 1.1],
+            [-1.0, 0.3, -0.5, -1.0, 1.1, -1.0],
+        ];
+        let (mut values, mut level, mut replicate) = (Vec::new(), Vec::new(), Vec::new());
+        for (l, strays) in STRAY.iter().enumerate() {
+            for (block, stray) in strays.iter().enumerate() {
+                values.push(8.0 + l as f64 + stray + product * (l * block) as f64);
+                level.push(Some(format!("L{l}")));
+                replicate.push(Some(format!("R{block}")));
+            }
+        }
+        let n = values.len();
+        let columns = [("level".to_owned(), level), ("replicate".to_owned(), replicate)];
+        let rows = Observations {
+            trial: "T".to_owned(),
+            observed: Trait {
+                id: "nut-yield".to_owned(),
+                name: "nut yield".to_owned(),
+                unit: "kg per tree".to_owned(),
+                kind: TraitKind::Measured,
+            },
+            values,
+            exposure: None,
+            columns: BTreeMap::from(columns),
+            numbers: BTreeMap::new(),
+            tree: (0..n).map(|tree| format!("T{tree}")).collect(),
+            season: vec![None; n],
+            place: vec![String::new(); n],
+        };
+        let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\n";
+        let book = Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n{section}")).unwrap();
+        let analysis = part_of(&book.trials["T"], &rows, None).unwrap();
+        broken(&analysis, &rows)
+    }
+
+    #[test]
+    fn an_assumption_that_the_plots_contradict_reaches_the_finding() {
+        assert_eq!(said(0.0), None);
+        let told = said(5.0).unwrap();
+        assert!(told.contains("treatments and blocks do not add up"), "{told}");
+    }
 
     #[test]
     fn plots_of_three_trees_are_neighbours_and_a_gap_stays_one() {

@@ -88,7 +88,7 @@ pub fn means(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialPlot> {
         series.points.sort_by(|a, b| a.x.total_cmp(&b.x));
     }
     let kind = of.comparisons.first();
-    plot.bar = kind.and_then(|kind| Some((kind.cd5?, "CD 5 %".to_owned())));
+    plot.bar = kind.and_then(|kind| Some((kind.cd5?, say!("CD 5 %"))));
     Some(plot)
 }
 

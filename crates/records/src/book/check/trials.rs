@@ -337,7 +337,10 @@ impl<'b> Own<'_, '_, 'b> {
         };
         let Some(levels) = levels.get(&control.factor) else { return };
         let unit = self.trial.amounts.get(&control.factor);
-        let number = |text: &str| unit.and_then(|unit| written_amount(text, unit));
+        let number = |text: &str| match unit {
+            Some(unit) => written_amount(text, unit),
+            None => text.parse::<f64>().ok(),
+        };
         let same = |level: &String| {
             level == &control.level
                 || matches!((number(level), number(&control.level)), (Some(a), Some(b)) if a.total_cmp(&b).is_eq())
