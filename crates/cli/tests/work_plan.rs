@@ -225,6 +225,48 @@ fn trees_of_a_trial_that_waits_are_left_to_its_field_sheet() {
     }
 }
 
+/// A trial whose id is mistyped, and a region that no block knows, are told by the plan itself: who works
+/// by it reads nothing else.
+#[test]
+fn a_plan_tells_of_trials_and_blocks_that_it_lost() {
+    let out = tempfile::tempdir().unwrap();
+    let dir = out.path().join("plan");
+    let plan = |book: &Book| anacurve(&["plan", book.arg(), "--out", dir.to_str().unwrap()]);
+    let book = with_trial("seasons = [2025]");
+    let sound = plan(&book).stdout;
+    assert!(!sound.contains("[trials") && !sound.contains("Not in this plan"), "{sound}");
+    book.replace("book.toml", "[trials.depth]", "[trials.dept]");
+    let typo = plan(&book).stdout;
+    assert!(typo.contains("[trials.dept]") && typo.contains("table name 'depth'"), "{typo}");
+    let book = planned("[work]\ncrew_size = 2\n");
+    book.replace("blocks.csv", "B2,Farm,plain", "B2,Farm,plains");
+    let lost = plan(&book);
+    assert_eq!(lost.code, 1);
+    let said = "Not in this plan: 7 rows of blocks and trees set aside, first blocks.csv:3:";
+    assert!(lost.stdout.contains(said), "{}", lost.stdout);
+}
+
+/// Two lines of a block are two entries: a calendar keeps one of each id.
+#[test]
+fn entries_of_the_calendar_have_ids_of_their_own() {
+    let book = planned(
+        "[work]\ncrew_size = 2\nminutes_per_young_tree = 6\n\n[options]\ntraining_age_years = 3\n",
+    );
+    book.put("trees.csv", book.text("trees.csv").replace("tree,block\n", "tree,block,planted\n"));
+    let rows = book.text("trees.csv");
+    let rows: Vec<String> = rows
+        .lines()
+        .map(|row| if row.starts_with('T') { format!("{row},") } else { row.to_owned() })
+        .collect();
+    book.put("trees.csv", rows.join("\n") + "\nY1,B1,2024\nY2,B1,2020\n");
+    let out = tempfile::tempdir().unwrap();
+    planned_in(&book, out.path());
+    let calendar = fs::read_to_string(out.path().join("calendar.ics")).unwrap();
+    let ids: Vec<&str> = calendar.lines().filter(|line| line.starts_with("UID")).collect();
+    let distinct: std::collections::BTreeSet<&&str> = ids.iter().collect();
+    assert!(ids.len() >= 3 && distinct.len() == ids.len(), "{ids:?}");
+}
+
 /// Records of trees of ten years and more say nothing of trees of four: these are cut no harder than
 /// at present, whatever the advice, and everybody is told.
 #[test]

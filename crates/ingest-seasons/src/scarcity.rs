@@ -1,6 +1,6 @@
 //! Warnings when there is too little in a book or a region to learn from.
 
-use crate::frame::texts;
+use crate::frame::{floats, texts};
 use crate::near::NearMisses;
 use crate::outcome::Outcome;
 use crate::places::Places;
@@ -8,7 +8,7 @@ use crate::summary::{LinkSummary, RegionSummary};
 use polars::prelude::{DataFrame, PolarsResult};
 use records::work::SettingError;
 use records::{Book, Code, Place, Table, counted, tree_season};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use words::{say, text};
 
 /// Fewest seasons from which a season effect can be told from a pruning effect.
@@ -92,6 +92,77 @@ pub(crate) fn warn_of_unknown_time(
             say!("nothing tells how long pruning takes, and a run needs its cost"),
             text!("add [economics.pruning_time] with minutes_per_tree and minutes_full_canopy, or record minutes with the prunings"),
         );
+    }
+    Ok(())
+}
+
+/// Years between two recorded seasons from which they are told.
+const APART: i32 = 3;
+/// Ratio of what sites of a region bear from which a unit is suspected.
+const UNLIKE: f64 = 5.0;
+/// Fewest tree-seasons of a site for what it bears in the middle to mean something.
+const ROWS_OF_SITE: usize = 20;
+
+/// Warns of seasons that a slip of the year may have made, and of advice asked for one that is over.
+pub(crate) fn warn_of_seasons(summary: &LinkSummary, book: &Book, outcome: &mut Outcome) {
+    let set = || Place::file("book.toml");
+    let last = summary.regions.iter().filter_map(|region| region.seasons.last()).max();
+    if let (Some(asked), Some(&last)) = (book.options.season.map(i32::from), last)
+        && asked <= last
+    {
+        outcome.warn(
+            set(),
+            Code::SeasonOver,
+            say!("season = {asked} under [options], and harvests of {last} are recorded: advice is for a season that is over"),
+            say!("set season = {}, or take the line out", last + 1),
+        );
+    }
+    for region in &summary.regions {
+        let pairs = region.seasons.iter().zip(region.seasons.iter().skip(1));
+        for (&before, &after) in pairs.filter(|(before, after)| **after - **before >= APART) {
+            outcome.warn(
+                outcome.place_of(Table::Harvests),
+                Code::SeasonsApart,
+                say!(
+                    "region '{}': seasons {before} and {after} follow each other, {} years apart",
+                    region.region,
+                    after - before
+                ),
+                text!("correct the year if it is a slip, in the rows, in every_row or in the file's dates; else nothing is to be done"),
+            );
+        }
+    }
+}
+
+/// Warns of sites of a region that bear so unlike each other that a unit may be missing.
+pub(crate) fn warn_of_unlike_sites(linked: &DataFrame, outcome: &mut Outcome) -> PolarsResult<()> {
+    let places =
+        texts(linked, tree_season::REGION)?.iter().zip(texts(linked, tree_season::SITE)?.iter());
+    let mut yields: BTreeMap<(&str, &str), Vec<f64>> = BTreeMap::new();
+    for (place, kg) in places.zip(floats(linked, tree_season::YIELD_KG)?.iter()) {
+        if let ((Some(region), Some(site)), Some(kg)) = (place, kg) {
+            yields.entry((region, site)).or_default().push(kg);
+        }
+    }
+    let mut middles: BTreeMap<&str, Vec<(f64, &str)>> = BTreeMap::new();
+    for ((region, site), mut own) in yields {
+        own.sort_by(f64::total_cmp);
+        if let Some(&middle) = own.get(own.len() / 2).filter(|_| own.len() >= ROWS_OF_SITE) {
+            middles.entry(region).or_default().push((middle, site));
+        }
+    }
+    for (region, mut sites) in middles {
+        sites.sort_by(|a, b| a.0.total_cmp(&b.0));
+        if let (Some((low, poor)), Some((high, rich))) = (sites.first(), sites.last())
+            && *high >= UNLIKE * low
+        {
+            outcome.warn(
+                outcome.place_of(Table::Harvests),
+                Code::SitesUnlike,
+                say!("region '{region}': a tree at '{rich}' bears {high:.1} kg in the middle, one at '{poor}' {low:.1} kg"),
+                text!("look for tins, bags or another unit that was not declared: units = { nut_kg = \"20 kg\" } under [[files.harvests]]"),
+            );
+        }
     }
     Ok(())
 }

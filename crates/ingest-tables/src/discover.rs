@@ -3,6 +3,7 @@
 use crate::rows::Fault;
 use crate::sheet_rows::{choose_sheet, filled_sheets, is_named, sheet_names};
 use records::{Book, Code, FileOptions, Place, Problem, Severity, Table, counted};
+use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
 use words::{say, text};
 
@@ -63,6 +64,7 @@ pub(crate) fn discover(
             return (sources, vec![fault.into_problem(&dir.display().to_string())]);
         }
     };
+    let nested = nested(dir, book);
     for table in Table::ALL {
         let before = (sources.len(), problems.len());
         match book.files.get(&table) {
@@ -77,6 +79,7 @@ pub(crate) fn discover(
                     }
                 }
                 problems.extend(left_out(&candidates, book, table));
+                problems.extend(left_out(&nested, book, table));
             }
             _ => {
                 for found in by_name(&candidates, table) {
@@ -92,8 +95,58 @@ pub(crate) fn discover(
             problems.push(missing(table, &unnamed(&candidates, book)));
         }
     }
-    problems.extend(unread(&candidates, book, &sources));
+    // Those named as a table, or declared, are told where their table is looked for.
+    let named = |stem: &str| Table::ALL.iter().any(|&table| is_stem_of(stem, table));
+    problems.extend(unread(&candidates, book, &sources, &named));
+    // Below the folder only the files of tables that book.toml names files of are looked for.
+    let named_below = |stem: &str| {
+        book.files.iter().any(|(&table, own)| !own.is_empty() && is_stem_of(stem, table))
+    };
+    problems.extend(unread(&nested, book, &sources, &named_below));
+    problems.extend(twice(&sources));
     (sources, problems)
+}
+
+/// Files of the folders below that of the book that a path of book.toml leads into, by their paths.
+fn nested(dir: &Path, book: &Book) -> Vec<Candidate> {
+    let paths = book.files.values().flatten().map(|file| file.path.trim_start_matches("./"));
+    let folders: BTreeSet<&str> =
+        paths.filter_map(|path| path.rsplit_once('/')).map(|(folder, _)| folder).collect();
+    let mut found = Vec::new();
+    for folder in folders {
+        // A folder that cannot be listed is told by the files that are missing there.
+        for candidate in candidates(&dir.join(folder)).unwrap_or_default() {
+            found.push(Candidate { name: format!("{folder}/{}", candidate.name), ..candidate });
+        }
+    }
+    found
+}
+
+/// Files and sheets that are declared twice for a table, in the same way: sheets with several visits
+/// side by side are declared once for each, with other headings.
+fn twice(sources: &[Source]) -> Vec<Problem> {
+    let is_same = |a: &Source, b: &Source| {
+        (a.table, &a.name) == (b.table, &b.name)
+            && (&a.options.header, &a.options.joined) == (&b.options.header, &b.options.joined)
+    };
+    let again = sources
+        .iter()
+        .enumerate()
+        .filter(|(at, source)| sources.iter().take(*at).any(|earlier| is_same(earlier, source)));
+    again
+        .map(|(_, source)| {
+            Problem::new(
+                Place::file(&source.name),
+                Severity::Warning,
+                Code::FileTwice,
+                say!(
+                    "book.toml names it twice for the table {}, with the same columns",
+                    source.table
+                ),
+                say!("correct the path of one [[files.{}]], or take it out", source.table),
+            )
+        })
+        .collect()
 }
 
 /// Files named after a table of which book.toml names others: declared files replace those that
@@ -128,14 +181,17 @@ fn is_declared(name: &str, book: &Book) -> bool {
 
 /// Files and sheets that nothing reads and that book.toml does not call something else: a season may
 /// stand in them.
-fn unread(candidates: &[Candidate], book: &Book, sources: &[Source]) -> Vec<Problem> {
+fn unread(
+    candidates: &[Candidate],
+    book: &Book,
+    sources: &[Source],
+    is_told: &dyn Fn(&str) -> bool,
+) -> Vec<Problem> {
     let is_other = |name: &str| book.book.not_tables.iter().any(|other| other == name);
     let mut problems = Vec::new();
     for Candidate { path, name, stem, format } in candidates {
         let of_file: Vec<&Source> = sources.iter().filter(|source| source.path == *path).collect();
-        // Those named as a table, or declared, are told where their table is looked for.
-        let is_told = Table::ALL.iter().any(|&table| is_stem_of(stem, table));
-        if is_other(name) || (of_file.is_empty() && (is_told || is_declared(name, book))) {
+        if is_other(name) || (of_file.is_empty() && (is_told(stem) || is_declared(name, book))) {
             continue;
         }
         let told = |what: String, remedy: String| {

@@ -283,6 +283,7 @@ pub fn read_book_with(
         return Err(IngestError::Refused(problems));
     }
     problems.extend(quarantine_problems(&quarantine));
+    problems.extend(copies(&files));
     let cell_of = |file: u32, column: &str| cells.get(file as usize)?.get(column).copied();
     let suspicious = alike(&frames, &files, cell_of);
     problems.extend(suspicious.map_err(|error| IngestError::Internal(error.to_string()))?);
@@ -300,6 +301,27 @@ pub fn read_book_with(
         from_cache,
         draw,
     })
+}
+
+/// Files of one table that hold the same bytes under different names.
+fn copies(files: &[FileReport]) -> Vec<Problem> {
+    let path = |file: &FileReport| file.file.split('#').next().unwrap_or_default().to_owned();
+    let mut first: BTreeMap<(Table, &str), String> = BTreeMap::new();
+    let mut problems = Vec::new();
+    for file in files.iter().filter(|file| file.rows_read > 0) {
+        let own = path(file);
+        let known = first.entry((file.table, &file.fingerprint)).or_insert_with(|| own.clone());
+        if *known != own {
+            problems.push(Problem::new(
+                Place::file(&file.file),
+                Severity::Warning,
+                Code::FileTwice,
+                say!("the file holds the same bytes as {known}, which is read too"),
+                text!("put the right file in its place, or take one of the two out"),
+            ));
+        }
+    }
+    problems
 }
 
 /// The trees of a trial table.

@@ -406,3 +406,41 @@ fn files_and_sheets_that_nothing_reads_are_told() {
     folder.put("book.toml", toml.replacen("[book]", &format!("[book]\n{none}"), 1));
     assert!(folder.read().problems.iter().all(|problem| problem.code != Code::FileLeftOut));
 }
+
+/// Once a path leads into a folder, what lies beside it there may hold a season too.
+#[test]
+fn files_left_out_below_the_folder_and_files_read_twice_are_told() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    std::fs::create_dir(folder.path().join("hill")).unwrap();
+    let rows = |day: &str| format!("tree,date,nut_kg\nT1,{day},2.5\n");
+    folder.put("hill/may.csv", rows("2024-03-01"));
+    folder.put("hill/june.csv", rows("2024-03-11"));
+    let may = "[[files.harvests]]\npath = \"hill/may.csv\"\n";
+    folder.settings(may);
+    let told = |code: Code| -> Vec<String> {
+        let tables = folder.read();
+        tables.problems.iter().filter(|p| p.code == code).map(ToString::to_string).collect()
+    };
+    let left = told(Code::FileLeftOut);
+    assert!(left.len() == 1 && left[0].contains("hill/june.csv: no table is named"), "{left:?}");
+    folder.settings(&format!("{may}[[files.harvests]]\npath = \"hill/june.csv\"\n"));
+    assert!(told(Code::FileLeftOut).is_empty() && told(Code::FileTwice).is_empty());
+    // The same bytes under another name, and the same file in two stanzas.
+    folder.put("hill/june.csv", rows("2024-03-01"));
+    let copied = told(Code::FileTwice);
+    assert!(copied.len() == 1 && copied[0].contains("same bytes as hill/may.csv"), "{copied:?}");
+    folder.settings(&format!("{may}{may}"));
+    let again = told(Code::FileTwice);
+    assert!(
+        again.len() == 1 && again[0].contains("names it twice for the table harvests"),
+        "{again:?}"
+    );
+    // Two visits side by side are declared once for each, with their own headings.
+    folder.put("hill/may.csv", "tree,first,kg1,second,kg2\nT1,2024-03-01,2.5,2024-03-11,1\n");
+    let side = |date: &str, kg: &str| {
+        format!("{may}header = {{ {date} = \"date\", {kg} = \"nut_kg\" }}\n")
+    };
+    folder.settings(&(side("first", "kg1") + &side("second", "kg2")));
+    assert!(told(Code::FileTwice).is_empty());
+}

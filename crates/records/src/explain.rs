@@ -370,6 +370,26 @@ impl Code {
                 "Both are kept and combined. If the month or the year of one is mistyped, this season counts more pruning than there was, and the season that is meant less.",
                 "Compare both dates with the field book and correct the wrong one; leave them if both visits were made.",
             ),
+            Self::SeasonOver => told(
+                "`season` under [options] names a season whose harvests are recorded.",
+                "Advice is then for a season that is over, dates of work among it.",
+                "Set season to the coming one, or take the line out: without it advice is for the season after the last recorded.",
+            ),
+            Self::SeasonsApart => told(
+                "Three years or more lie between two recorded seasons of a region that follow each other.",
+                "Every season is taken as written. A mistyped year, as in every_row or a file's name for a month, makes a season of its own, and if it is the last one, present practice and the season that advice is for.",
+                "Correct the year, or add the seasons between; nothing to do if nothing was recorded in them.",
+            ),
+            Self::SitesUnlike => told(
+                "Trees of one site bear five times what those of another site of the same region do, or more.",
+                "All are taken as written. Tins, bags or another unit that was not declared would look so, and bend every curve.",
+                "Compare with the field books; declare the unit, as in units = { nut_kg = \"20 kg\" } under [[files.harvests]]. Nothing to do where trees differ so much.",
+            ),
+            Self::FileTwice => told(
+                "A file or sheet is read twice for one table, or two files hold the same bytes.",
+                "Both are read. If one was copied by mistake, its rows count twice under another day or place.",
+                "Correct the path or sheet of one of the two, or take it out of the folder and of book.toml.",
+            ),
             Self::PruningWithoutHarvest => told(
                 "Prunings before a harvest in which their trees have no pick.",
                 "They tell nothing about yield.",

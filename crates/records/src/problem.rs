@@ -142,6 +142,14 @@ codes! {
     PrunedInHarvest = "pruned-in-harvest",
     /// A tree pruned twice before one harvest, where once is the habit.
     PruningTwice = "pruning-twice",
+    /// Advice is asked for a season whose harvests are recorded.
+    SeasonOver = "season-over",
+    /// Years between two seasons of a region.
+    SeasonsApart = "seasons-apart",
+    /// Sites of a region whose trees bear very unlike each other.
+    SitesUnlike = "sites-unlike",
+    /// A file or sheet read twice, or two files of the same bytes.
+    FileTwice = "file-twice",
     /// A pruning whose harvest is not recorded.
     PruningWithoutHarvest = "pruning-without-harvest",
     /// A tree-season of which a pick or a pruning was set aside.

@@ -88,8 +88,10 @@ fn section(layout: &Layout) -> String {
             .to_owned(),
     };
     format!(
-        "# Append this to book.toml, and the rows of trials.csv to the trial table of the book.\n\
+        "# Append this to book.toml, and put trials.csv into the book as trials-{}.csv (where book.toml\n\
+         # names the files of trials, name this one too).\n\
          {field}{}{seasons}{}",
+        stem(&layout.trial, []),
         layout.declaration().snippet(&layout.trial),
         filled_sheets(layout)
     )

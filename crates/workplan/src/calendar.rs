@@ -8,8 +8,9 @@ use serde::{Deserialize, Serialize};
 /// An all-day entry.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Event {
-    /// Region, site and block: what makes the entry the same one at the next import.
-    pub id: [String; 3],
+    /// Region, site and block, and where a block has several lines, whose: what makes the entry the same
+    /// one at the next import.
+    pub id: Vec<String>,
     /// First day.
     pub start: Date,
     /// Last day, included.
@@ -18,6 +19,14 @@ pub struct Event {
     pub title: String,
     /// Instruction, numbers and cautions.
     pub description: String,
+}
+
+/// Which line of its block an entry is, beside that of grown trees.
+fn line_of(input: &SheetInput) -> Option<&'static str> {
+    match input.work {
+        Work::Train { .. } => Some("training"),
+        _ => input.youngest_recorded.map(|_| "untried"),
+    }
 }
 
 /// The entry of a block: its scheduled days, else its window; `None` without either, and for trees of trials alone.
@@ -46,7 +55,11 @@ pub fn event(input: &SheetInput, words: &Catalogue) -> Option<Event> {
     lines.extend(sheet.cautions);
     let places = [("work", sheet.work.as_str()), ("block", &input.block), ("site", &input.site)];
     Some(Event {
-        id: [input.region.clone(), input.site.clone(), input.block.clone()],
+        id: [&input.region, &input.site, &input.block]
+            .map(String::clone)
+            .into_iter()
+            .chain(line_of(input).map(str::to_owned))
+            .collect(),
         start,
         end,
         title: words.say(Key::EventTitle, &places),

@@ -155,8 +155,17 @@ fn from_wood(evidence: &Evidences<'_>, advice: &RegionAdvice) -> String {
     if gain <= 0.0 || returns.wood_gain < MUCH_WOOD * gain {
         return String::new();
     }
+    if returns.wood_gain > gain {
+        return say!(
+            " Wood, by its value less its haulage, makes {:.2} {} per tree of it, more than the whole of {:.2}: nuts less the work of pruning lose by it, and for yield alone {} looks best.",
+            returns.wood_gain,
+            evidence.book.economics.currency,
+            gain,
+            percent(best.median)
+        );
+    }
     say!(
-        " Cut wood brings {:.2} of the {:.2} {} per tree by which the net return is expected to rise: for yield alone {} looks best.",
+        " Wood, by its value less its haulage, makes {:.2} of the {:.2} {} per tree by which the net return is expected to rise: for yield alone {} looks best.",
         returns.wood_gain,
         gain,
         evidence.book.economics.currency,

@@ -38,7 +38,7 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
         layout.date_leads(&field::regions(&layout, standing)?);
         layout.first_harvest = field::first_harvest(&layout, standing)?;
         layout.methods.extend(left_out);
-        layout.methods.extend(field::remarks(&layout, standing)?);
+        layout.remarks = field::remarks(&layout, standing)?;
     }
     report::publish(&args.out, |dir| -> Result<(), ReportError> {
         report::write_layout(&layout, dir)
@@ -66,7 +66,7 @@ fn summary(args: &LayoutArgs, layout: &Layout) -> String {
         layout.seed
     );
     let leads = Some(&layout.lead_words).filter(|words| !words.is_empty());
-    for sentence in layout.methods.iter().chain(leads) {
+    for sentence in layout.methods.iter().chain(&layout.remarks).chain(leads) {
         text.push_str(&format!("  {sentence}\n"));
     }
     for sentence in layout.new_field.iter().flat_map(report::new_field_words) {

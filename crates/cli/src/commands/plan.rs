@@ -2,10 +2,11 @@
 
 use crate::args::PlanArgs;
 use crate::console::{Failure, Outcome, Stages, print_data};
-use crate::pipeline;
 use crate::pipeline::advice::{self, Wanted};
-use records::{counted, noun};
+use crate::pipeline::{self, Checked};
+use records::{Code, Table, counted, noun};
 use report::PlanOf;
+use std::collections::BTreeSet;
 use workplan::plan::Plan;
 use workplan::text::Catalogue;
 
@@ -38,12 +39,35 @@ fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
     })
     .map_err(|error| super::from_publish(&error))?;
     stages.finish();
-    print_data(&text(args, plan))?;
+    let lost = lost_places(&checked);
+    print_data(&text(args, plan, &lost))?;
     let alarm = plan.crews.iter().any(|crew| crew.schedule.alarm.is_some());
-    Ok(if alarm { Outcome::Findings } else { Outcome::Done })
+    Ok(if alarm || !lost.is_empty() { Outcome::Findings } else { Outcome::Done })
 }
 
-fn text(args: &PlanArgs, plan: &Plan) -> String {
+/// That blocks and trees were set aside, which the plan then knows nothing of; empty where none were.
+fn lost_places(checked: &Checked) -> String {
+    let of_places: BTreeSet<&str> = checked
+        .tables
+        .files
+        .iter()
+        .filter(|file| matches!(file.table, Table::Blocks | Table::Trees))
+        .map(|file| file.file.as_str())
+        .collect();
+    let rows = checked.tables.quarantine.iter();
+    let lost: Vec<_> = rows.filter(|row| of_places.contains(row.file.as_str())).collect();
+    // Blocks come first: without its block a tree is lost too.
+    let first = lost.iter().find(|row| row.code != Code::BlockUnknown).or(lost.first());
+    first.map_or_else(String::new, |first| {
+        let rows = counted(lost.len() as u64, "row", "rows");
+        format!(
+            "Not in this plan: {rows} of blocks and trees set aside, first {}:{}: {}\n  hint: {}\n",
+            first.file, first.line, first.reason, first.remedy
+        )
+    })
+}
+
+fn text(args: &PlanArgs, plan: &Plan, lost: &str) -> String {
     let worked = plan.blocks.iter().filter(|block| block.sheet.trees_worked > 0).count() as u64;
     let dated = plan.blocks.iter().filter(|block| block.sheet.scheduled.is_some()).count();
     let mut out = format!(
@@ -52,6 +76,7 @@ fn text(args: &PlanArgs, plan: &Plan) -> String {
         alarms(plan),
         counted(plan.missing.len() as u64, "setting", "settings"),
     );
+    out.push_str(lost);
     for error in &plan.missing {
         out.push_str(&format!("  {error}\n"));
     }

@@ -52,6 +52,7 @@ pub fn plan(
         book.economics.cut_wood.as_ref(),
         book.options.hours_per_day,
     );
+    plan.missing.extend(without_trees(book, holdings));
     plan.missing.extend(without_seasons(book, &blocks));
     let sites = holdings.blocks.iter().map(|block| block.site.as_str()).collect();
     let unknown = unknown_sites(book, &sites);
@@ -66,6 +67,26 @@ pub fn plan(
         plan.missing.splice(0..0, unknown);
     }
     plan
+}
+
+/// Declared trials of which the trial table holds no tree: nothing is left to their field sheets.
+fn without_trees(book: &Book, holdings: &Holdings) -> Vec<SettingError> {
+    let rows = holdings.undeclared.iter().map(String::as_str).collect::<Vec<_>>().join("', '");
+    let known: BTreeSet<&String> = holdings.trials.values().flatten().collect();
+    let absent = book.trials.keys().filter(|id| !known.contains(id));
+    let told = absent.map(|id| {
+        let remedy = if rows.is_empty() {
+            text!("put its rows into the trial table, or mend those set aside").to_owned()
+        } else {
+            say!("correct the id (rows of the trial table name '{rows}'), or mend the rows set aside")
+        };
+        SettingError::new(
+            format!("[trials.{id}]"),
+            say!("no row of the trial table that can be used names it: its trees are cut by this plan"),
+            remedy,
+        )
+    });
+    told.collect()
 }
 
 /// Trials whose trees are left out of the plan though no harvest of theirs is named.

@@ -1,7 +1,7 @@
 //! Trees, blocks and regions that do not agree.
 
 use super::{close, left_out, numbers, small, words};
-use crate::{LinkError, Reason};
+use crate::{LinkError, Linked, Reason};
 use records::tree_season as ts;
 use records::{Code, Severity, Table};
 
@@ -241,5 +241,50 @@ fn blocks_that_begin_to_bear_are_told_apart() {
     let without = "1 tree of region 'north' has no pick in any season";
     for what in [begins, without] {
         assert!(told.iter().any(|problem| problem.what.starts_with(what)), "{what}: {told:?}");
+    }
+}
+
+/// A slip of the year in a whole month makes a season of its own, and a stale setting advice for one that
+/// is over; tins read as kilograms make sites unlike each other.
+#[test]
+fn seasons_apart_seasons_over_and_unlike_sites_are_told() {
+    let picks = ["N1,2024-03-01,5,9,", "N1,2025-03-01,5,9,", "N1,2035-03-01,5,9,"];
+    let codes = |linked: &Linked| -> Vec<Code> { linked.problems.iter().map(|p| p.code).collect() };
+    let linked = small().rows(Table::Harvests, &picks).linked();
+    let told: Vec<_> = linked.problems.iter().filter(|p| p.code == Code::SeasonsApart).collect();
+    assert_eq!(told.len(), 1);
+    assert!(
+        told[0].what.contains("2025 and 2035") && told[0].what.contains("10 years"),
+        "{told:?}"
+    );
+    let near = small().rows(Table::Harvests, &picks[..2]).linked();
+    assert!(
+        !codes(&near).contains(&Code::SeasonsApart) && !codes(&near).contains(&Code::SeasonOver)
+    );
+    let over = small().rows(Table::Harvests, &picks[..2]).settings("season = 2025\n").linked();
+    let told = over.problems.iter().find(|p| p.code == Code::SeasonOver).unwrap();
+    assert!(told.remedy.starts_with("set season = 2026"), "{told}");
+
+    let blocks = "block,site,region\nN,hill,north\nM,dale,north";
+    let mut trees = "tree,block".to_owned();
+    let unlike = |tins: f64| {
+        let mut rows = Vec::new();
+        for tree in 1..=20 {
+            rows.push(format!("N{tree},2024-03-01,{},9,", 5.0 + 0.1 * f64::from(tree)));
+            rows.push(format!("M{tree},2024-03-01,{},9,", (6.0 + 0.1 * f64::from(tree)) / tins));
+        }
+        rows
+    };
+    for tree in 1..=20 {
+        trees += &format!("\nN{tree},N\nM{tree},M");
+    }
+    for (tins, suspected) in [(20.0, true), (1.0, false)] {
+        let rows = unlike(tins);
+        let rows: Vec<&str> = rows.iter().map(String::as_str).collect();
+        let book = small().table(Table::Blocks, blocks).table(Table::Trees, &trees);
+        let linked = book.rows(Table::Harvests, &rows).linked();
+        let told = linked.problems.iter().find(|p| p.code == Code::SitesUnlike);
+        assert_eq!(told.is_some(), suspected, "{tins}");
+        assert!(told.is_none_or(|told| told.what.contains("'hill' bears 6.1 kg")), "{told:?}");
     }
 }

@@ -21,6 +21,8 @@ pub struct LayoutPage<'a> {
     harvest: Table,
     /// What a lead is; empty where no treatment has one.
     lead: &'a str,
+    /// What is to be known before the first cut.
+    remarks: &'a [String],
     balance: Table,
     methods: &'a [String],
     lot: String,
@@ -49,6 +51,7 @@ impl<'a> LayoutPage<'a> {
             pruning: pruning(layout),
             harvest: harvest(layout),
             lead: &layout.lead_words,
+            remarks: &layout.remarks,
             balance: explained(balance(layout)),
             methods: &layout.methods,
             lot: say!(

@@ -33,8 +33,9 @@ pub(super) fn calendar_ics(of: &PlanOf<'_>) -> Result<String, ReportError> {
 
 fn event(of: &PlanOf<'_>, entry: &workplan::calendar::Event, after: Date) -> Event {
     let season = of.season.to_string();
-    let [region, site, block] = &entry.id;
-    let id = [of.book, &season, region, site, block].map(unique_token).join(".");
+    let place = entry.id.iter().map(String::as_str);
+    let id: Vec<String> = [of.book, &season].into_iter().chain(place).map(unique_token).collect();
+    let id = id.join(".");
     let lines: Vec<String> = entry.description.lines().map(printable).collect();
     let mut event = Event::new();
     for (key, value) in [

@@ -83,6 +83,7 @@ pub fn lay_out(request: &LayoutRequest, seed: u64) -> Result<Layout, LayoutError
         gone: request.field.gone.clone(),
         leads: Vec::new(),
         lead_words: String::new(),
+        remarks: Vec::new(),
         latin: scheme.latin,
         blocks: scheme.blocks.as_ref().map(|(method, _)| *method),
         efficiency: scheme.blocks.as_ref().map(|(_, efficiency)| efficiency.clone()),

@@ -151,6 +151,9 @@ pub struct Layout {
     /// What a lead is, where the factors have leads; else the days of rest in which to prune.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub lead_words: String,
+    /// What is to be known before the first cut, in sentences. Whoever reads the book fills them in.
+    #[serde(default)]
+    pub remarks: Vec<String>,
     /// How a Latin square was drawn.
     pub latin: Option<LatinMethod>,
     /// How incomplete blocks were made.

@@ -27,6 +27,8 @@ pub struct Holdings {
     pub bases_of_regions: BTreeMap<String, MeasuredAs>,
     /// Declared trials of each tree of one.
     pub trials: BTreeMap<String, BTreeSet<String>>,
+    /// Trials of the trial table that `book.toml` does not declare.
+    pub undeclared: BTreeSet<String>,
 }
 
 type Counts = BTreeMap<String, BTreeMap<&'static str, (usize, MeasuredAs)>>;
@@ -74,7 +76,10 @@ impl Holdings {
         for row in rows.filter(|row| declared.contains_key(&row.trial)) {
             trials.entry(row.tree.clone()).or_default().insert(row.trial.clone());
         }
+        let ids = checked.linked.trial_trees.iter().map(|row| row.trial.clone());
+        let undeclared = ids.filter(|id| !declared.contains_key(id)).collect();
         Ok(Self {
+            undeclared,
             youngest: youngest_recorded(table),
             trials,
             timed,
