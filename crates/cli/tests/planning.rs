@@ -513,6 +513,12 @@ fn the_page_of_a_size_is_in_portuguese() {
     let ran = anacurve(&[&fixed[..], &located, &to].concat());
     assert_eq!(ran.code, 0, "{}", ran.stderr);
     let page = book.text("tamanho/size.html");
+    // The language changes no number: factors of the model keep their names inside.
+    let numbers = |language: &str| {
+        let asked = ["size", book.arg(), "--treatments", "4", "--format", "json"];
+        anacurve(&[&asked[..], &["--language", language]].concat()).stdout
+    };
+    assert_eq!(numbers("pt"), numbers("en"));
     for said in
         ["Tamanho do próximo ensaio", "Poder com 1 safra", "Repetições", "Localizar o ótimo"]
     {

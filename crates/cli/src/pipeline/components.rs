@@ -4,7 +4,7 @@ use super::Checked;
 use crate::console::Failure;
 use model::{Scale, TreeSeasons, YieldModel};
 use trials::size::Components;
-use words::{say, text};
+use words::say;
 
 /// The components of a fitted book as squares of fractions of the mean yield, and how they came
 /// about in words.
@@ -36,7 +36,7 @@ pub fn of_book(
     let components = Components {
         replicate: of("block"),
         tree: of("tree"),
-        season: of(text!("site x season")),
+        season: of("site x season"),
         tree_season: (found.residual / per_fraction).powi(2),
         ..Components::default()
     };

@@ -157,8 +157,8 @@ impl Former<'_> {
         if !equal {
             let (low, high) = (sizes.iter().min(), sizes.iter().max());
             notes.push(say!(
-                "plots hold {} to {} trees with a value; trees enter one by one, with the plot as \
-                 the unit that treatments were given to",
+                "Plots hold {} to {} trees with a value; trees enter one by one, with the plot as \
+                 the unit that treatments were given to.",
                 low.copied().unwrap_or(0),
                 high.copied().unwrap_or(0)
             ));
