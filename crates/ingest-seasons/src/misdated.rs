@@ -239,7 +239,10 @@ impl Seen {
                     written(Some(from)),
                     written(Some(to))
                 ),
-                text!("kept; compare the dates with the field book: if one is wrong, this season counts more pruning than there was and another season less"),
+                say!(
+                    "kept; compare the dates with the field book: if one is wrong, this season counts more pruning than there was and another season less{}",
+                    others(told.iter().skip(1).map(|(odd, _)| &odd.at), outcome)
+                ),
             );
         }
         Ok(())
@@ -254,6 +257,23 @@ impl Seen {
                 && !visited.contains(&tree)
                 && visited.len() as f64 >= PRUNED_SEASON * picked.len() as f64
         })
+    }
+}
+
+/// Most further places that a finding names.
+const NAMED: usize = 20;
+
+/// Where the others of a finding stand, to be added to its remedy.
+fn others<'a>(rows: impl Iterator<Item = &'a (u32, u32)>, outcome: &Outcome) -> String {
+    let places: Vec<String> = rows.map(|&at| outcome.place(at).to_string()).collect();
+    let Some(named) = places.get(..places.len().min(NAMED)).filter(|named| !named.is_empty())
+    else {
+        return String::new();
+    };
+    let named = named.join(", ");
+    match places.len().saturating_sub(NAMED) {
+        0 => say!("; the others: {named}"),
+        more => say!("; the others: {named} and {more} more"),
     }
 }
 
@@ -308,27 +328,29 @@ fn is_one_slip(written: i16, meant: i16) -> bool {
 
 /// One warning per region for cuts made while its nuts were picked.
 fn warn_of_harvest(cuts: &[Visit], places: &Places, outcome: &mut Outcome) {
-    let mut told: BTreeMap<u32, (u64, (u32, u32))> = BTreeMap::new();
+    let mut told: BTreeMap<u32, BTreeSet<(u32, u32)>> = BTreeMap::new();
     for cut in cuts {
         let found = places.calendar(cut.region).zip(day(cut.day));
         if found.is_some_and(|(calendar, day)| calendar.season_of_pick(day, 0).is_some()) {
-            let (count, first) = told.entry(cut.region).or_insert((0, cut.at));
-            *count += 1;
-            *first = cut.at.min(*first);
+            told.entry(cut.region).or_default().insert(cut.at);
         }
     }
-    for (region, (count, first)) in told {
+    for (region, stand) in told {
+        let Some(&first) = stand.first() else { continue };
         let harvest = places.calendar(region).map(|calendar| calendar.harvest);
         outcome.warn(
             outcome.date_place(first),
             Code::PrunedInHarvest,
             say!(
                 "{} in region '{}' within its harvest ({}), here first",
-                counted(count, text!("pruning"), text!("prunings")),
+                counted(stand.len() as u64, text!("pruning"), text!("prunings")),
                 places.region_id(region),
                 harvest.map_or_else(String::new, |window| window.to_string())
             ),
-            text!("kept, and counted for the harvest after; check the dates, or the harvest window of the region, if trees are not pruned while nuts are picked"),
+            say!(
+                "kept, and counted for the harvest after; check the dates, or the harvest window of the region, if trees are not pruned while nuts are picked{}",
+                others(stand.iter().skip(1), outcome)
+            ),
         );
     }
 }

@@ -114,6 +114,19 @@ fn a_second_pruning_far_from_the_first_is_told_where_one_is_the_habit() {
     assert_eq!(twice.len(), 1);
     assert_eq!(twice[0].place.to_string(), "prunings.csv:25:2");
     assert!(twice[0].what.contains("tree 'T7' on 2022-07-15 and 2023-01-15"), "{}", twice[0].what);
+    assert!(!twice[0].remedy.contains("the others"), "{}", twice[0].remedy);
+    // Every one of several is named: any may be the slip.
+    let linked = orchard(|tree, year| {
+        let mut days = vec![format!("{year}-07-15")];
+        if (tree == 3 || tree == 7) && year == 2023 {
+            days.push("2023-09-20".to_owned());
+        }
+        days
+    })
+    .linked();
+    let both = told(&linked, Code::PruningTwice);
+    assert_eq!(both.len(), 1);
+    assert!(both[0].remedy.contains("; the others: prunings.csv:"), "{}", both[0].remedy);
     // The year mistyped: days apart, and the season after lacks a pruning.
     let linked = with(7, 2023, &["2022-07-20"]).linked();
     assert_eq!(told(&linked, Code::PruningTwice).len(), 1);
