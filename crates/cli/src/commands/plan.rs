@@ -4,9 +4,8 @@ use crate::args::PlanArgs;
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::advice::{self, Wanted};
 use crate::pipeline::{self, Checked};
-use records::{Code, Table, counted, noun};
+use records::{Code, counted, noun};
 use report::PlanOf;
-use std::collections::BTreeSet;
 use workplan::plan::Plan;
 use workplan::text::Catalogue;
 
@@ -47,15 +46,7 @@ fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
 
 /// That blocks and trees were set aside, which the plan then knows nothing of; empty where none were.
 fn lost_places(checked: &Checked) -> String {
-    let of_places: BTreeSet<&str> = checked
-        .tables
-        .files
-        .iter()
-        .filter(|file| matches!(file.table, Table::Blocks | Table::Trees))
-        .map(|file| file.file.as_str())
-        .collect();
-    let rows = checked.tables.quarantine.iter();
-    let lost: Vec<_> = rows.filter(|row| of_places.contains(row.file.as_str())).collect();
+    let lost = pipeline::places_set_aside(&checked.tables);
     // Blocks come first: without its block a tree is lost too.
     let first = lost.iter().find(|row| row.code != Code::BlockUnknown).or(lost.first());
     first.map_or_else(String::new, |first| {

@@ -3,11 +3,11 @@
 use super::request::RequestFile;
 use crate::console::Failure;
 use crate::pipeline::work::{age, is_young, youngest_recorded};
-use crate::pipeline::{Standing, from_ingest};
+use crate::pipeline::{Standing, from_ingest, places_set_aside};
 use ::words::{say, text};
 use ingest_seasons::{HeldBlock, HeldTree, StandingTree, held_blocks, standing_trees};
 use model::TreeSeasons;
-use records::{Book, Calendar, Table, counted, noun};
+use records::{Book, Calendar, counted, noun};
 use std::collections::{BTreeMap, BTreeSet};
 use trials::layout::{ExistingTree, Layout, LayoutFactor, LayoutRequest};
 
@@ -357,15 +357,7 @@ fn unknown_hint(known: &BTreeSet<&str>, standing: &Standing) -> String {
 /// The first row of blocks and trees that was set aside, as a further part of a hint: a book of a
 /// new plantation passes no `check` that would show it.
 fn set_aside(standing: &Standing) -> String {
-    let of_places: BTreeSet<&str> = standing
-        .tables
-        .files
-        .iter()
-        .filter(|file| matches!(file.table, Table::Blocks | Table::Trees))
-        .map(|file| file.file.as_str())
-        .collect();
-    let rows = standing.tables.quarantine.iter();
-    let set_aside: Vec<_> = rows.filter(|row| of_places.contains(row.file.as_str())).collect();
+    let set_aside = places_set_aside(&standing.tables);
     set_aside.first().map_or_else(String::new, |first| {
         format!(
             "; {} of blocks and trees {} set aside, first {}:{}: {} ({})",
