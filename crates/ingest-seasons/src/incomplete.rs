@@ -99,13 +99,14 @@ pub(crate) fn tree_seasons(
     out_of_season.sort_by(|a, b| a.3.cmp(&b.3));
     for (tree, region, number, place) in out_of_season {
         let calendar = places.calendar(region).zip(day(number));
-        match calendar.and_then(|(calendar, day)| calendar.season_meant(day)) {
-            Some(season) => {
-                if found.insert((tree, i32::from(season))) {
-                    whole.add(Table::Harvests, place);
-                }
-            }
-            None => undated.add(Table::Harvests, place),
+        let Some((calendar, day)) = calendar else {
+            undated.add(Table::Harvests, place);
+            continue;
+        };
+        // Of two that it may be of neither is known to be whole.
+        let meant = calendar.seasons_meant(day).into_iter().map(|season| (tree, i32::from(season)));
+        if meant.fold(false, |new, own| found.insert(own) || new) {
+            whole.add(Table::Harvests, place);
         }
     }
     if !lost.is_empty() {

@@ -128,6 +128,8 @@ fn twice(sources: &[Source]) -> Vec<Problem> {
     let is_same = |a: &Source, b: &Source| {
         (a.table, &a.name) == (b.table, &b.name)
             && (&a.options.header, &a.options.joined) == (&b.options.header, &b.options.joined)
+            && (&a.options.values, &a.options.every_row)
+                == (&b.options.values, &b.options.every_row)
     };
     let again = sources
         .iter()

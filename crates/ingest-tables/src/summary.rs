@@ -106,6 +106,14 @@ impl Tally {
                     file.file.split('#').next().unwrap_or_default()
                 ),
             ),
+            Code::DatesSwapped => (
+                say!(
+                    "{column}: {values} as text with a day over 12 beside dates of the spreadsheet's own, none with a day over 12: it was opened under another order, and those dates have day and month swapped"
+                ),
+                say!(
+                    "import the original file anew with the right order of day and month, or as text"
+                ),
+            ),
             Code::DateSerial => (
                 say!("{column}: {values} that are spreadsheet day numbers read as dates"),
                 say!("export dates as year-month-day to be sure"),

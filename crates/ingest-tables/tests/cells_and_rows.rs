@@ -1,9 +1,12 @@
 //! Values, ranges, units, intensities and rows that repeat others.
 
+#![allow(clippy::unwrap_used, reason = "a broken fixture fails the test")]
+
 mod common;
 
 use common::{Folder, aside, column, counts, has_problem, only, repairs};
 use records::{Code, Table};
+use rust_xlsxwriter::{Format, Workbook, Worksheet};
 
 #[test]
 fn repairs_are_counted_with_their_first_line() {
@@ -68,6 +71,51 @@ fn impossible_days_and_centuries_are_set_aside() {
         aside(&tables),
         [(2, Some(2), Code::DateUnreadable), (3, Some(2), Code::RangeImpossible)]
     );
+}
+
+/// A spreadsheet that opens day-first dates as month-first makes dates of the days up to 12, with day and
+/// month swapped, and leaves the others as text.
+#[test]
+fn dates_that_a_spreadsheet_swapped_where_it_could_are_told() {
+    let told = |own_days: std::ops::RangeInclusive<u8>| {
+        let folder = Folder::new();
+        folder.remove("harvests.csv");
+        let mut book = Workbook::new();
+        let day = Format::new().set_num_format("dd/mm/yyyy");
+        let sheet = book.add_worksheet().set_name("harvests").unwrap();
+        for (cell, word) in (0..).zip(["tree", "date", "nut_kg"]) {
+            sheet.write_string(0, cell, word).unwrap();
+        }
+        let mut row = 0;
+        let mut line = |sheet: &mut Worksheet| {
+            row += 1;
+            sheet.write_string(row, 0, "T1").unwrap();
+            sheet.write_number(row, 2, f64::from(row)).unwrap();
+            row
+        };
+        for own in own_days {
+            let at = line(sheet);
+            // 45352 is 1 March 2024 in the 1900 date system.
+            sheet.write_number_with_format(at, 1, 45351 + u32::from(own), &day).unwrap();
+        }
+        for text in ["13/03/2024", "14/03/2024", "15/03/2024"] {
+            let at = line(sheet);
+            sheet.write_string(at, 1, text).unwrap();
+        }
+        book.save(folder.path().join("harvests.xlsx")).unwrap();
+        folder.settings("[[files.harvests]]\npath = \"harvests.xlsx\"\ndates = \"day_first\"\n");
+        let tables = folder.read();
+        let told = tables.problems.iter().filter(|p| p.code == Code::DatesSwapped);
+        told.map(ToString::to_string).collect::<Vec<_>>()
+    };
+    let swapped = told(1..=12);
+    assert!(
+        swapped.len() == 1 && swapped[0].contains("harvests:14:2: date: 3 values as text"),
+        "{swapped:?}"
+    );
+    // Dates of every day of the month are a column of two kinds, and no swap.
+    assert!(told(1..=13).is_empty());
+    assert!(told(1..=9).is_empty());
 }
 
 /// One wrong order of day and month is told once; a few slips, or dates for both orders, are not it.

@@ -436,6 +436,11 @@ fn files_left_out_below_the_folder_and_files_read_twice_are_told() {
         again.len() == 1 && again[0].contains("names it twice for the table harvests"),
         "{again:?}"
     );
+    // One sheet for two rounds of one kind is told apart by what is stated of every row.
+    folder.put("hill/may.csv", "tree,nut_kg\nT1,2.5\n");
+    let round = |day: &str| format!("{may}every_row = {{ date = \"{day}\" }}\n");
+    folder.settings(&(round("2024-03-01") + &round("2024-03-21")));
+    assert!(told(Code::FileTwice).is_empty());
     // Two visits side by side are declared once for each, with their own headings.
     folder.put("hill/may.csv", "tree,first,kg1,second,kg2\nT1,2024-03-01,2.5,2024-03-11,1\n");
     let side = |date: &str, kg: &str| {

@@ -233,6 +233,14 @@ impl Calendar {
         if near.0 <= NEAR_DAYS { Some(near.1) } else { (!crosses).then_some(year) }
     }
 
+    /// The seasons that a pick outside every harvest window may be of: the one of
+    /// [`Calendar::season_meant`], else the two that its year holds parts of.
+    #[must_use]
+    pub fn seasons_meant(&self, date: Date) -> Vec<i16> {
+        let year = date.year();
+        self.season_meant(date).map_or_else(|| vec![year - 1, year], |season| vec![season])
+    }
+
     /// The season a pruning belongs to: the first harvest window that opens after it.
     #[must_use]
     pub fn season_of_pruning(&self, date: Date) -> i16 {

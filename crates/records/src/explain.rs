@@ -189,6 +189,11 @@ impl Code {
                 "Rows whose date cannot be read are set aside; those that both orders read, such as 03/04/2024, are taken with day and month swapped, and may count for another season.",
                 "Write dates = \"day_first\" or \"month_first\", as the message says, under [[files.TABLE]] of that file, or under [book] where all files are written so.",
             ),
+            Self::DatesSwapped => told(
+                "A column holds dates as text where the day is over 12, and dates of the spreadsheet's own where it is not, none of which has a day over 12. A file opened under another order of day and month is left so.",
+                "All are read as they stand. Those that the spreadsheet turned into dates have day and month swapped, and may count for another season or none.",
+                "Import the original file anew with the right order, or as text; a column of one kind is read as book.toml says.",
+            ),
             Self::DateSerial => told(
                 "A spreadsheet's day number was read as a date.",
                 REPAIRED,

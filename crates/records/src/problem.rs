@@ -83,6 +83,8 @@ codes! {
     DateAmbiguous = "date-ambiguous",
     /// Dates of a file that another order of day and month reads.
     DateOrder = "date-order",
+    /// Dates of a sheet that a spreadsheet read in another order of day and month, where it could.
+    DatesSwapped = "dates-swapped",
     /// A spreadsheet serial was read as a date.
     DateSerial = "date-serial",
     /// A year of two digits was read as one of this century.

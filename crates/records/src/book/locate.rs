@@ -67,12 +67,20 @@ pub(super) fn from_toml(text: &str, error: &toml::de::Error) -> Problem {
         what = say!("rest_dates: {day} is no day of the calendar");
         line = line.map(|line| line + below);
     }
+    if is_stated(error.message()) {
+        what = say!("the value is neither a text nor a number");
+    }
     let place = line.map_or_else(|| Place::file(FILE), |line| Place::line(FILE, line));
     Problem::new(place, Severity::Fatal, Code::BookUnreadable, what, remedy(error.message()))
 }
 
 fn is_rest_date(message: &str) -> bool {
     message.contains("RestDate")
+}
+
+/// Whether a word of `values` or `every_row` is of another kind than those, such as a bare date.
+fn is_stated(message: &str) -> bool {
+    message.contains("StatedValue")
 }
 
 /// The first entry of a list of days that is none, and how many lines below the list's first it stands.
@@ -108,6 +116,9 @@ fn remedy(message: &str) -> &'static str {
         }
         _ if message.contains("duplicate key") => text!(
             "a key stands once; each further file of a table has a section of its own in double brackets, [[files.TABLE]]"
+        ),
+        _ if is_stated(message) => text!(
+            "write texts and dates in quotation marks, such as \"2024-05-18\", and numbers without"
         ),
         _ if is_rest_date(message) => text!(
             "write each date in quotation marks as \"YYYY-MM-DD\", or as \"MM-DD\" for every year"

@@ -74,7 +74,7 @@ fn method(plan: &Plan, fitted: &Fitted) -> Method {
         Way::Strata(_) => (MethodUsed::Strata, fitted.why.clone()),
         Way::OneError { .. } => (
             MethodUsed::LeastSquares,
-            format!("{}; with one error and blocks as fixed, least squares is exact", fitted.why),
+            say!("{}; with one error and blocks as fixed, least squares is exact", fitted.why),
         ),
         Way::Mixed(_) => (
             MethodUsed::KenwardRoger,

@@ -16,6 +16,9 @@ pub(super) fn sampling(
                  means more precise."
     );
     let residual = components.last()?.variance;
+    // Over several seasons trees differ lastingly too, by a component of their own.
+    let lasting = components.iter().rev().skip(1).find(|own| own.stratum == "trees");
+    let of_trees = residual + lasting.map_or(0.0, |own| own.variance);
     if plan.units_are_trees {
         let plots = plan.plots as f64;
         let mut counts = std::collections::BTreeMap::new();
@@ -25,7 +28,7 @@ pub(super) fn sampling(
         let inverse: f64 = counts.values().map(|c| 1.0 / *c as f64).sum();
         let df = plan.units.len().checked_sub(counts.len()).filter(|df| *df > 0)?;
         // Least squares with fixed plots is not what REML uses; its component is reported.
-        let tree_variance = matches!(fitted.way, Way::Mixed(_)).then_some(residual)?;
+        let tree_variance = matches!(fitted.way, Way::Mixed(_)).then_some(of_trees)?;
         return (plots > 0.0).then_some(Sampling {
             trees: plan.units.len(),
             per_plot: counts.len() as f64 / inverse,

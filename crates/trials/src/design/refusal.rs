@@ -183,17 +183,19 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// Plots were told by block and treatment, and one of them holds the trees of two.
-    #[error("{}", say!("{treatment} in {block} holds {trees} trees where a plot usually holds {usual}, and {block} has no {lacking}: two plots were read as one ({evidence})", block = place_in_words(block), lacking = lacking.join(text!(" and "))))]
+    #[error("{}", say!("{treatment} in {block} holds {trees} trees where a plot usually holds {usual}, and {robbed} has no {lacking}: two plots were read as one ({evidence})", block = place_in_words(block), robbed = place_in_words(robbed), lacking = lacking.join(text!(" and "))))]
     PlotsMelted {
         /// Treatment.
         treatment: String,
         /// Block, in words.
         block: String,
+        /// The block, in words, from which the trees are missing; it may be the same.
+        robbed: String,
         /// Trees found.
         trees: usize,
         /// Trees of most plots.
         usual: usize,
-        /// Treatments that the block lacks.
+        /// Treatments that this one lacks.
         lacking: Vec<String>,
         /// Rows.
         evidence: Evidence,

@@ -233,10 +233,21 @@ pub(super) fn melted(rows: &Rows<'_>, declared: &TrialDeclaration) -> Result<(),
         let lacking: Vec<String> =
             usually.iter().filter(|t| !own.contains_key(**t)).map(|t| (*t).to_owned()).collect();
         let double = own.iter().find(|(_, (n, _))| *n > usual && 2 * n >= 3 * usual);
-        if let (Some((treatment, (trees, rows))), false) = (double, lacking.is_empty()) {
+        let Some((treatment, (trees, rows))) = double else { continue };
+        // The label of the treatment is wrong, or that of the block: then another block lacks it.
+        let robbed = plots.iter().find(|(_, other)| !other.contains_key(treatment));
+        let lacks = match (lacking.is_empty(), robbed) {
+            (false, _) => Some((*block, lacking)),
+            (true, Some((other, _))) if usually.contains(treatment) => {
+                Some((*other, vec![(*treatment).to_owned()]))
+            }
+            _ => None,
+        };
+        if let Some((robbed, lacking)) = lacks {
             return Err(Refusal::PlotsMelted {
                 treatment: (*treatment).to_owned(),
                 block: format!("replicate {block}"),
+                robbed: format!("replicate {robbed}"),
                 trees: *trees,
                 usual,
                 lacking,

@@ -51,11 +51,12 @@ fn a_mislabelled_plot_does_not_melt_into_another() {
     write(&mut data, "treatment", 6, "T3");
     match Plan::read(&d, &data).unwrap_err() {
         refusal @ Refusal::PlotsMelted { .. } => {
-            let Refusal::PlotsMelted { treatment, block, trees, usual, lacking, evidence } =
+            let Refusal::PlotsMelted { treatment, block, robbed, trees, usual, lacking, evidence } =
                 &refusal
             else {
                 panic!()
             };
+            assert_eq!(robbed, block);
             assert_eq!((treatment.as_str(), block.as_str()), ("treatment T3", "replicate R2"));
             assert_eq!((*trees, *usual, lacking.as_slice()), (8, 4, &names(&["treatment T2"])[..]));
             let rows: Vec<String> = (26..34).map(|line| format!("trials.csv:{line}")).collect();
@@ -85,6 +86,56 @@ fn a_mislabelled_plot_does_not_melt_into_another() {
     data.season.extend([None; 4]);
     data.place.extend(names(&["x:1", "x:2", "x:3", "x:4"]));
     assert_eq!(slips(&d, &data), []);
+}
+
+/// The plot's block is mistyped and not its treatment: it melts into that treatment's plot elsewhere.
+#[test]
+fn a_plot_of_a_mistyped_block_does_not_melt_into_another() {
+    let (d, mut data) = orchard();
+    write(&mut data, "replicate", 6, "R3");
+    let refusal = Plan::read(&d, &data).unwrap_err();
+    let Refusal::PlotsMelted { treatment, block, robbed, trees: 8, lacking, .. } = &refusal else {
+        panic!("{refusal}")
+    };
+    assert_eq!((block.as_str(), robbed.as_str()), ("replicate R3", "replicate R2"));
+    assert_eq!(lacking.as_slice(), std::slice::from_ref(treatment));
+    assert!(refusal.to_string().contains("replicate R2 has no treatment T2"), "{refusal}");
+}
+
+/// Over two seasons trees differ lastingly and from season to season; the variance between the trees of a
+/// plot in one season is that of both, as the raw values show it.
+#[test]
+fn trees_of_a_plot_differ_lastingly_too() {
+    let (d, first) = orchard();
+    let (mut data, rows) = (first.clone(), first.len());
+    // Lasting differences of standard deviation 1 and more, those of a season a tenth of it.
+    let scatter =
+        |k: usize, by: f64| 2.0 * ((k as f64 * by).sin() * 43_758.545_3).rem_euclid(1.0) - 1.0;
+    for (name, cells) in &first.columns {
+        data.columns.get_mut(name).unwrap().extend(cells.clone());
+    }
+    data.tree.extend(first.tree.clone());
+    data.place.extend(first.place.clone());
+    data.season = [2023, 2024].into_iter().flat_map(|year| vec![Some(year); rows]).collect();
+    data.values = (0..2 * rows)
+        .map(|k| {
+            20.0 + 3.0 * scatter(k % rows / TREES, 4.1414)
+                + 2.0 * scatter(k % rows, 12.9898)
+                + 0.2 * scatter(k, 78.233)
+        })
+        .collect();
+    data.values[5] = f64::NAN;
+    let a = trials::analyse(&Plan::read(&d, &data).unwrap()).unwrap();
+    let (mut squares, mut df) = (0.0, 0.0);
+    for plot in data.values.chunks(TREES) {
+        let own: Vec<f64> = plot.iter().copied().filter(|value| value.is_finite()).collect();
+        let mean = own.iter().sum::<f64>() / own.len() as f64;
+        squares += own.iter().map(|value| (value - mean).powi(2)).sum::<f64>();
+        df += own.len() as f64 - 1.0;
+    }
+    let found = a.sampling.unwrap();
+    assert_eq!((found.trees, found.df as f64), (159, df));
+    assert!((found.tree_variance / (squares / df) - 1.0).abs() < 0.05, "{}", found.tree_variance);
 }
 
 #[test]

@@ -59,7 +59,7 @@ pub fn units(analysis: &Analysis) -> Option<TrialSection> {
     let mut tables = Vec::new();
     if let Some(sampling) = &analysis.sampling {
         paragraphs.push(say!(
-            "{} trees, {:.1} per plot: variance between trees of a plot {:.3} ({} degrees of freedom){}.",
+            "{} values of single trees, {:.1} to a plot in a season: variance between trees of a plot within a season {:.3} ({} degrees of freedom){}.",
             sampling.trees,
             sampling.per_plot,
             sampling.tree_variance,
