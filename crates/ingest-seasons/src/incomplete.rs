@@ -104,8 +104,11 @@ pub(crate) fn tree_seasons(
             continue;
         };
         // Of two that it may be of neither is known to be whole.
-        let meant = calendar.seasons_meant(day).into_iter().map(|season| (tree, i32::from(season)));
-        if meant.fold(false, |new, own| found.insert(own) || new) {
+        let before = found.len();
+        found.extend(
+            calendar.seasons_meant(day).into_iter().map(|season| (tree, i32::from(season))),
+        );
+        if found.len() > before {
             whole.add(Table::Harvests, place);
         }
     }

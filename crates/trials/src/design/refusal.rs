@@ -188,13 +188,13 @@ pub enum Refusal {
         /// Treatment.
         treatment: String,
         /// Block, in words.
-        block: String,
+        block: Box<str>,
         /// The block, in words, from which the trees are missing; it may be the same.
-        robbed: String,
+        robbed: Box<str>,
         /// Trees found.
-        trees: usize,
+        trees: u32,
         /// Trees of most plots.
-        usual: usize,
+        usual: u32,
         /// Treatments that this one lacks.
         lacking: Vec<String>,
         /// Rows.

@@ -246,10 +246,10 @@ pub(super) fn melted(rows: &Rows<'_>, declared: &TrialDeclaration) -> Result<(),
         if let Some((robbed, lacking)) = lacks {
             return Err(Refusal::PlotsMelted {
                 treatment: (*treatment).to_owned(),
-                block: format!("replicate {block}"),
-                robbed: format!("replicate {robbed}"),
-                trees: *trees,
-                usual,
+                block: format!("replicate {block}").into(),
+                robbed: format!("replicate {robbed}").into(),
+                trees: u32::try_from(*trees).unwrap_or(u32::MAX),
+                usual: u32::try_from(usual).unwrap_or(u32::MAX),
                 lacking,
                 evidence: standing.rows.evidence_at(rows.iter().copied()),
             });

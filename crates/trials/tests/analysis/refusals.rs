@@ -324,8 +324,8 @@ fn refusals_have_no_english_in_portuguese() {
         },
         Refusal::PlotsMelted {
             treatment: text("dose 1"),
-            block: text("replicate 1"),
-            robbed: text("replicate 2"),
+            block: "replicate 1".into(),
+            robbed: "replicate 2".into(),
             trees: 8,
             usual: 4,
             lacking: names(&["dose 2", "dose 3"]),

@@ -57,7 +57,7 @@ fn a_mislabelled_plot_does_not_melt_into_another() {
                 panic!()
             };
             assert_eq!(robbed, block);
-            assert_eq!((treatment.as_str(), block.as_str()), ("treatment T3", "replicate R2"));
+            assert_eq!((treatment.as_str(), &**block), ("treatment T3", "replicate R2"));
             assert_eq!((*trees, *usual, lacking.as_slice()), (8, 4, &names(&["treatment T2"])[..]));
             let rows: Vec<String> = (26..34).map(|line| format!("trials.csv:{line}")).collect();
             assert_eq!(evidence.places, rows);
@@ -97,7 +97,7 @@ fn a_plot_of_a_mistyped_block_does_not_melt_into_another() {
     let Refusal::PlotsMelted { treatment, block, robbed, trees: 8, lacking, .. } = &refusal else {
         panic!("{refusal}")
     };
-    assert_eq!((block.as_str(), robbed.as_str()), ("replicate R3", "replicate R2"));
+    assert_eq!((&**block, &**robbed), ("replicate R3", "replicate R2"));
     assert_eq!(lacking.as_slice(), std::slice::from_ref(treatment));
     assert!(refusal.to_string().contains("replicate R2 has no treatment T2"), "{refusal}");
 }
