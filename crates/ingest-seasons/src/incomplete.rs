@@ -35,6 +35,18 @@ pub(crate) fn places(tables: &BookTables) -> BTreeMap<(Table, String), Place> {
     lost.rev().collect()
 }
 
+/// Rows of trees set aside while reading whose id is not known, and the first of them: any unknown tree
+/// may be one of these.
+pub(crate) fn trees_unread(tables: &BookTables) -> Option<(u64, Place)> {
+    let of_file = tables_of_files(tables);
+    let of_trees = |file: &str| of_file.get(file) == Some(&Table::Trees);
+    let mut rows =
+        tables.quarantine.iter().filter(|row| row.of_place.is_none() && of_trees(&row.file));
+    let first = rows.next()?;
+    let place = Place { file: first.file.clone(), line: Some(first.line), column: first.column };
+    Some((1 + rows.count() as u64, place))
+}
+
 /// Rows of prunings set aside while reading.
 pub(crate) fn prunings_unread(tables: &BookTables) -> u64 {
     let files = tables.files.iter().filter(|file| file.table == Table::Prunings);

@@ -125,6 +125,7 @@ fn outcome_of(tables: &BookTables) -> Outcome {
     let mut outcome = Outcome::new(files.collect());
     outcome.lost_places = incomplete::places(tables);
     outcome.prunings_unread = incomplete::prunings_unread(tables);
+    outcome.trees_unread = incomplete::trees_unread(tables);
     outcome
 }
 

@@ -96,6 +96,8 @@ pub(crate) struct Outcome {
     pub(crate) lost_places: BTreeMap<(Table, String), Place>,
     /// Rows of prunings set aside while reading.
     pub(crate) prunings_unread: u64,
+    /// Rows of trees set aside while reading that hold no id, and the first of them.
+    pub(crate) trees_unread: Option<(u64, Place)>,
     not_linked: BTreeMap<(Table, Reason), u64>,
 }
 
@@ -110,6 +112,7 @@ impl Outcome {
             stray: Vec::new(),
             lost_places: BTreeMap::new(),
             prunings_unread: 0,
+            trees_unread: None,
             not_linked: BTreeMap::new(),
         }
     }

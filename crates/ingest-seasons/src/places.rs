@@ -9,7 +9,9 @@ use crate::near::NearMisses;
 use crate::outcome::{Outcome, Rejected};
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Book, Calendar, Code, Table, canopy_ground_projection_m2, trees_per_ha};
+use records::{
+    Book, Calendar, Code, Place, Table, canopy_ground_projection_m2, counted, trees_per_ha,
+};
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use words::{say, text};
@@ -33,6 +35,8 @@ pub(crate) struct Places {
     pub(crate) blocks: u64,
     /// Trees whose own row was set aside.
     lost: Lost,
+    /// Rows of trees set aside that hold no id, and the first of them.
+    unread: Option<(u64, Place)>,
     near: OnceCell<NearMisses>,
 }
 
@@ -67,7 +71,9 @@ impl Places {
             .collect();
         let (blocks, lost_blocks) = known_blocks(blocks, &regions, outcome)?;
         let (trees, lost) = known_trees(trees, &blocks, &lost_blocks, outcome)?;
-        Ok(Self { regions, trees, blocks: blocks.height() as u64, lost, near: OnceCell::new() })
+        let unread = outcome.trees_unread.clone();
+        let blocks = blocks.height() as u64;
+        Ok(Self { regions, trees, blocks, lost, unread, near: OnceCell::new() })
     }
 
     pub(crate) fn calendar(&self, region_no: u32) -> Option<&Calendar> {
@@ -85,7 +91,16 @@ impl Places {
         }
         Ok((
             say!("tree '{tree}' is not in the tree table"),
-            self.near()?.remedy(tree, text!("add the tree to the tree table, or correct the id")),
+            match &self.unread {
+                None => self
+                    .near()?
+                    .remedy(tree, text!("add the tree to the tree table, or correct the id")),
+                // Told first: a near miss of an id that could not be read is none.
+                Some((rows, place)) => say!(
+                    "{} of the tree table set aside without an id, first {place}: mend these first, it may be among them; else add it to the tree table, or correct the id",
+                    counted(*rows, text!("row"), text!("rows"))
+                ),
+            },
         ))
     }
 

@@ -6,8 +6,9 @@ mod trials;
 use crate::args::{CheckArgs, Format};
 use crate::commands::from_publish;
 use crate::console::{Failure, Outcome, Stages, print_data};
-use crate::pipeline::{self, Checked, Reading};
+use crate::pipeline::{self, Checked, Reading, advice};
 use ingest_tables::SpotCheck;
+use records::Code;
 use report::PublishError;
 use std::path::Path;
 use trials::FoundTrial;
@@ -26,6 +27,11 @@ pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
         checked.tables.spot_checks(SPOT_CHECKS, args.seed).map_err(pipeline::from_ingest)?;
     let (found, problems) = trials::of(&checked, &args.book)?;
     checked.linked.problems.extend(problems);
+    // What a run would refuse is told before it.
+    if !checked.linked.problems.iter().any(|problem| problem.code == Code::SettingMissing) {
+        let uncosted = advice::uncosted(&checked)?;
+        checked.linked.problems.extend(uncosted);
+    }
     checked.still_holds(&args.book)?;
     if let Some(dir) = &args.out {
         report::publish_into(dir, |dir| write_tables(&checked, dir)).map_err(

@@ -6,7 +6,7 @@ use super::work::{Holdings, plan};
 use crate::console::{Failure, Stages};
 use advise::{Advice, Cost, Evidences, RegionAdvice, RegionPicture};
 use model::{ChallengerScore, TreeSeasons, YieldError, YieldModel, YieldSettings};
-use records::{Book, Code, Practice, counted};
+use records::{Book, Code, Place, Practice, Problem, Severity, counted};
 use std::collections::BTreeMap;
 use words::{say, text};
 use workplan::plan::Plan;
@@ -274,6 +274,23 @@ fn from_yield(error: &YieldError) -> Failure {
         ),
     };
     Failure::new(what, format!("{hint}; {check}"))
+}
+
+/// What keeps pruning from being costed, for which a run refuses the book.
+///
+/// # Errors
+/// When the tables break their own promise.
+pub fn uncosted(checked: &Checked) -> Result<Option<Problem>, Failure> {
+    let table = table_of(checked)?;
+    let holdings = Holdings::of(checked, &table)?;
+    Ok(match costs(checked, &table, &holdings) {
+        Err(Failure::Other { what, hint }) => {
+            let what = what.trim_start_matches("book.toml: ");
+            let place = Place::file("book.toml");
+            Some(Problem::new(place, Severity::Warning, Code::SettingMissing, what, hint))
+        }
+        _ => None,
+    })
 }
 
 /// Cost of pruning in every region with records.

@@ -1,6 +1,6 @@
 //! One bad row: it is named, kept word for word in quarantine.csv, and costs no other row.
 
-use crate::support::{Book, Ran};
+use crate::support::{Book, Ran, anacurve};
 use serde_json::Value;
 
 /// Asserts that exactly one row was set aside, and is found everywhere it should be.
@@ -373,4 +373,40 @@ fn all_problems_in_one_go() {
     let (_, json, csv) = book.check_json();
     conserved(&json);
     assert_eq!(csv.lines().count(), 6, "{csv}");
+}
+
+/// Rows of trees whose id lacks a part make every record of these trees unknown: the cause is named with
+/// them, and not the tree table as such.
+#[test]
+fn trees_unknown_for_want_of_ids_lead_to_the_rows_set_aside() {
+    let book = Book::tidy();
+    let rows = book.text("trees.csv").replace("T02,", ",");
+    book.put("trees.csv", rows);
+    let (_, _, quarantine) = book.check_json();
+    let unknown = quarantine.lines().find(|line| line.contains("tree 'T02' is not in")).unwrap();
+    let cause =
+        "1 row of the tree table set aside without an id, first trees.csv:3:1: mend these first";
+    assert!(unknown.contains(cause), "{unknown}");
+}
+
+/// What a run refuses for want of a rate of work, `check` tells for the region too.
+#[test]
+fn a_region_that_cannot_be_costed_is_told_by_check() {
+    let book = Book::tidy();
+    let rate = "\n[economics.pruning_time]\nminutes_per_tree = 4.0\nminutes_full_canopy = 30.0\n";
+    book.replace("book.toml", rate, "");
+    let header = book.text("prunings.csv").replace("measured_as\n", "measured_as,minutes\n");
+    let mut rows: Vec<String> = header.lines().map(str::to_owned).collect();
+    // Minutes on one visit are more than none, and too few to cost pruning from.
+    for (at, row) in rows.iter_mut().enumerate().skip(1) {
+        row.push_str(if at == 1 { ",9" } else { "," });
+    }
+    book.put("prunings.csv", rows.join("\n") + "\n");
+    let ran = book.check();
+    assert_eq!(ran.code, 1, "{}", ran.stderr);
+    let told =
+        "book.toml: no rate of work is stated, and the prunings of region 'plain' carry too few";
+    assert!(ran.stdout.contains(told), "{}", ran.stdout);
+    let out = book.file("out");
+    anacurve(&["run", book.arg(), "--out", out.to_str().unwrap()]).fails_saying(&["'plain'"]);
 }
