@@ -89,19 +89,14 @@ impl Places {
         if let Some(Loss { why, remedy }) = self.lost.get(tree) {
             return Ok((say!("tree '{tree}': {why}"), remedy.clone()));
         }
-        Ok((
-            say!("tree '{tree}' is not in the tree table"),
-            match &self.unread {
-                None => self
-                    .near()?
-                    .remedy(tree, text!("add the tree to the tree table, or correct the id")),
-                // Told first: a near miss of an id that could not be read is none.
-                Some((rows, place)) => say!(
-                    "{} of the tree table set aside without an id, first {place}: mend these first, it may be among them; else add it to the tree table, or correct the id",
-                    counted(*rows, text!("row"), text!("rows"))
-                ),
-            },
-        ))
+        let otherwise = match &self.unread {
+            None => text!("add the tree to the tree table, or correct the id").to_owned(),
+            Some((rows, place)) => say!(
+                "{} of the tree table set aside without an id, first {place}: mend these first, it may be among them; else add it to the tree table, or correct the id",
+                counted(*rows, text!("row"), text!("rows"))
+            ),
+        };
+        Ok((say!("tree '{tree}' is not in the tree table"), self.near()?.remedy(tree, &otherwise)))
     }
 
     /// The known tree that an unknown id means, where one alone is written so alike. Its records stay
