@@ -123,7 +123,8 @@ fn nested(dir: &Path, book: &Book) -> Vec<Candidate> {
 }
 
 /// Files and sheets that are declared twice for a table, in the same way: sheets with several visits
-/// side by side are declared once for each, with other headings.
+/// side by side are declared once for each, with other headings, and one sheet of several rounds with
+/// other `every_row`.
 fn twice(sources: &[Source]) -> Vec<Problem> {
     let is_same = |a: &Source, b: &Source| {
         (a.table, &a.name) == (b.table, &b.name)

@@ -99,7 +99,7 @@ pub fn season(name: &str, season: i32, group: &GroupReview) -> String {
 /// What the parts mean.
 pub fn expectation(review: &Reviewed) -> Vec<String> {
     let mut out = vec![say!(
-        "Expected is the mean yield of the region's trees in all earlier seasons. The parts add up to the difference: season is what all trees of the region share in the year, age what older or younger trees bring, pruning what the cut before the harvest did beside the cuts of earlier seasons, alternate bearing what a heavy or light crop the season before left, trees and blocks what these very trees usually give beside the region's mean, and unexplained the rest. Season and age are told apart by trees of different ages alone: where blocks are of few planting years the split between these two is rough, and their sum is sure."
+        "Expected is the mean yield of the region's trees in all earlier seasons. The parts add up to the difference: season is what all trees of the region share in the year, age what older or younger trees bring, pruning what the cut before the harvest did beside the cuts of earlier seasons, alternate bearing what a heavy or light crop the season before left, trees and blocks what these very trees usually give beside the region's mean, and unexplained the rest. Season and age are told apart by trees of different ages alone: where blocks are of few planting years the split between these two is rough, and their sum is better known than either."
     )];
     if !review.regions_without_earlier.is_empty() {
         let names: Vec<&str> = review
