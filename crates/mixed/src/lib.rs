@@ -44,6 +44,7 @@ mod settings;
 mod shape;
 mod small;
 mod spread;
+mod starts;
 mod status;
 mod system;
 mod target;

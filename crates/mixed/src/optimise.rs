@@ -1,4 +1,5 @@
-//! The search for theta: from 1, unconstrained, with 0 tried explicitly and signs fixed afterwards.
+//! The search for theta: from 1 (and where several minima may be, from elsewhere too),
+//! unconstrained, with 0 tried explicitly and signs fixed afterwards.
 
 use crate::Error;
 use crate::criterion::Solved;
@@ -10,6 +11,7 @@ use crate::quasi_newton::{Minimum, allowed};
 use crate::record::{Evidence, Visit};
 use crate::settings::Settings;
 use crate::small::{cholesky, product, transpose};
+use crate::starts::{first, lowest, of_effects, of_factors};
 use crate::system::System;
 use crate::threads;
 
@@ -44,9 +46,6 @@ const ESCAPES: usize = 5;
 /// ends of such searches count as one minimum.
 const SAME: f64 = 0.05;
 
-/// A standardised spread that is nearly none.
-const BESIDE: f64 = 0.03;
-
 /// Minimises the criterion over theta.
 ///
 /// # Errors
@@ -54,7 +53,7 @@ const BESIDE: f64 = 0.03;
 pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, Error> {
     let count = system.entries.len();
     let mut objective = Objective::new(system);
-    let start = start(system, settings);
+    let start = first(system, settings);
     let all: Vec<usize> = (0..count).collect();
     let unusable = Error::Numerical { what: "the criterion cannot be evaluated at the start" };
     let iterations = settings.max_iterations;
@@ -75,7 +74,11 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
         }
     };
     let several = !settings.first_minimum && settings.start.is_empty() && overlapping(system);
-    let starts = if several { other_starts(system) } else { Vec::new() };
+    let mut starts = if several { of_factors(system) } else { Vec::new() };
+    if !settings.first_minimum && settings.start.is_empty() {
+        starts.extend(of_effects(system));
+        starts.extend(lowest(system));
+    }
     let explored = threads::map(starts.len(), |i| {
         let mut own = Objective::new(system);
         let end = own.explore(&starts[i], &theta, minimum.value);
@@ -156,43 +159,6 @@ pub(crate) fn optimise(system: &System, settings: &Settings) -> Result<Optimum, 
         boundary,
         failure,
     })
-}
-
-/// Where the search starts: 1 per unit of standardised theta, or what the settings say.
-fn start(system: &System, settings: &Settings) -> Vec<f64> {
-    let entries = system.entries.iter().zip(&system.column_rms);
-    entries
-        .map(|(e, rms)| {
-            let known = settings.start.iter().find(|theta| theta.name == e.name);
-            match known {
-                // 0 is stationary: start just beside it.
-                Some(theta) if e.is_diagonal() => theta.value.abs().max(BESIDE / rms),
-                Some(theta) => theta.value,
-                None if e.is_diagonal() => 1.0 / rms,
-                None => 0.0,
-            }
-        })
-        .collect()
-}
-
-/// Factors that are nearly confounded give the criterion several minima, each
-/// with the spread in another factor: one more start per factor, with the
-/// spread in it. A single factor needs none.
-pub(crate) fn other_starts(system: &System) -> Vec<Vec<f64>> {
-    let count = system.layout.factors.len();
-    let starts = if count > 1 { count } else { 0 };
-    (0..starts)
-        .map(|f| {
-            let entries = system.entries.iter().zip(&system.column_rms);
-            entries
-                .map(|(e, rms)| match (e.is_diagonal(), e.factor == f) {
-                    (false, _) => 0.0,
-                    (true, true) => 1.0 / rms,
-                    (true, false) => BESIDE / rms,
-                })
-                .collect()
-        })
-        .collect()
 }
 
 /// Whether two thetas stand for nearly the same covariance.

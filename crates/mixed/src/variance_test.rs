@@ -4,8 +4,8 @@ use crate::Error;
 use crate::data::Covariance;
 use crate::fit::Fit;
 use crate::objective::Objective;
-use crate::optimise::other_starts;
 use crate::settings::Criterion;
+use crate::starts::{of_effects, of_factors};
 use crate::status::Status;
 use serde::Serialize;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
@@ -97,7 +97,8 @@ impl Fit {
             self.solved.theta.clone(),
             ones.map(|(e, rms)| if e.is_diagonal() { 1.0 / rms } else { 0.0 }).collect(),
         ];
-        starts.extend(other_starts(system));
+        starts.extend(of_factors(system));
+        starts.extend(of_effects(system));
         let mut objective = Objective::new(system);
         let mut best = f64::INFINITY;
         for mut start in starts {

@@ -1,6 +1,6 @@
 //! Integration over theta: prior, quadrature nodes, posterior.
 
-mod halton;
+pub(crate) mod halton;
 mod nodes;
 mod one_dimension;
 mod posterior;

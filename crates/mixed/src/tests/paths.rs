@@ -3,9 +3,10 @@
 use super::design::{Design, Plan, Weighting};
 use super::equations::full_criterion;
 use super::twin::{nested_design, plan};
-use crate::optimise::{canonical, other_starts};
+use crate::optimise::canonical;
 use crate::overlap::overlapping;
 use crate::settings::{Criterion, Settings};
+use crate::starts::of_factors;
 use crate::system::System;
 use crate::{Moments, threads};
 use proptest::prelude::*;
@@ -218,7 +219,7 @@ proptest! {
         let fitted = crate::fit(&design.data(), &settings).unwrap();
         let best = fitted.criterion() - 1e-8 * (1.0 + fitted.criterion().abs());
         let mut objective = crate::objective::Objective::new(&system);
-        for start in other_starts(&system) {
+        for start in of_factors(&system) {
             let (theta, end) = objective.search(&start, &[0, 1], 200, 1e-6).unwrap();
             prop_assert!(best <= end.value, "{theta:?} {}", end.value);
         }
