@@ -15,7 +15,7 @@ use arrow::record_batch::RecordBatch;
 use ingest_tables::{BookTables, FileReport, IngestError, SetAside};
 use polars::prelude::{BooleanChunked, DataFrame, PolarsError, PolarsResult};
 use records::tree_season::TREE;
-use records::{Book, Code, Practice, Problem, Severity, Table, frame_count, tree_season};
+use records::{Book, Code, Practice, Problem, Severity, Table, counted, frame_count, tree_season};
 use std::collections::BTreeMap;
 use thiserror::Error;
 use words::{say, text};
@@ -160,12 +160,13 @@ fn drawn(tables: &BookTables) -> PolarsResult<Option<BTreeMap<Table, DataFrame>>
 fn no_visit_left(files: &[FileReport], outcome: &Outcome) -> Option<Problem> {
     let visits = || files.iter().filter(|file| file.table == Table::Prunings);
     let read: u64 = visits().map(|file| file.rows_read).sum();
+    let files = counted(visits().count() as u64, text!("file or sheet"), text!("files and sheets"));
     (read > 0 && visits().all(|file| file.rows_kept == 0)).then(|| {
         Problem::new(
             outcome.place_of(Table::Prunings),
             Severity::Fatal,
             Code::NothingLinked,
-            say!("no pruning visit could be used: all {read} were set aside"),
+            say!("no pruning visit could be used: all {read} rows of {files} were set aside"),
             text!("mend the rows set aside: without them every tree would count as never pruned"),
         )
     })

@@ -1,5 +1,6 @@
 //! Finds the files of each table in the book folder.
 
+use crate::pattern::{Pattern, as_glob};
 use crate::rows::Fault;
 use crate::sheet_rows::{choose_sheet, filled_sheets, is_named, sheet_names};
 use records::{Book, Code, FileOptions, Place, Problem, Severity, Table, counted};
@@ -70,11 +71,13 @@ pub(crate) fn discover(
         match book.files.get(&table) {
             Some(files) if !files.is_empty() => {
                 for options in files {
-                    match declared(dir, table, options) {
-                        Ok(source) => sources.push(source),
-                        Err(fault) => {
-                            let line = book.file_place(toml, table, &options.path);
-                            problems.push(Fault { line, ..fault }.into_problem("book.toml"));
+                    for found in declared(dir, book, table, options) {
+                        match found {
+                            Ok(source) => sources.push(source),
+                            Err(fault) => {
+                                let line = book.file_place(toml, table, &options.path);
+                                problems.push(Fault { line, ..fault }.into_problem("book.toml"));
+                            }
                         }
                     }
                 }
@@ -109,11 +112,17 @@ pub(crate) fn discover(
 
 /// Files of the folders below that of the book that a path of book.toml leads into, by their paths.
 fn nested(dir: &Path, book: &Book) -> Vec<Candidate> {
-    let paths = book.files.values().flatten().map(|file| file.path.trim_start_matches("./"));
-    let folders: BTreeSet<&str> =
-        paths.filter_map(|path| path.rsplit_once('/')).map(|(folder, _)| folder).collect();
+    let paths = book.files.values().flatten().map(|file| plain_path(&file.path));
+    let mut folders: BTreeSet<String> = BTreeSet::new();
+    for (folder, _) in paths.filter_map(|path| path.rsplit_once('/')) {
+        if Pattern::is_plain(folder) || dir.join(folder).is_dir() {
+            folders.insert(folder.to_owned());
+        } else {
+            folders.extend(below(dir, folder, Path::is_dir));
+        }
+    }
     let mut found = Vec::new();
-    for folder in folders {
+    for folder in &folders {
         // A folder that cannot be listed is told by the files that are missing there.
         for candidate in candidates(&dir.join(folder)).unwrap_or_default() {
             found.push(Candidate { name: format!("{folder}/{}", candidate.name), ..candidate });
@@ -158,7 +167,7 @@ fn left_out(candidates: &[Candidate], book: &Book, table: Table) -> Vec<Problem>
     let named = candidates.iter().filter(|candidate| {
         is_stem_of(&candidate.stem, table)
             && !is_declared(&candidate.name, book)
-            && !book.book.not_tables.contains(&candidate.name)
+            && !is_no_table(&candidate.name, book)
     });
     named
         .map(|candidate| {
@@ -179,7 +188,22 @@ fn left_out(candidates: &[Candidate], book: &Book, table: Table) -> Vec<Problem>
 }
 
 fn is_declared(name: &str, book: &Book) -> bool {
-    book.files.values().flatten().any(|file| file.path.trim_start_matches("./") == name)
+    let mut paths = book.files.values().flatten().map(|file| plain_path(&file.path));
+    paths.any(|path| {
+        path == name || !Pattern::is_plain(path) && Pattern::of_path(path).matches_path(name)
+    })
+}
+
+/// Whether `not_tables` names a file, or a sheet as `FILE#SHEET`.
+fn is_no_table(name: &str, book: &Book) -> bool {
+    let mut others = book.book.not_tables.iter().map(|other| plain_path(other));
+    others.any(|other| {
+        other == name || !Pattern::is_plain(other) && Pattern::of_path(other).matches_path(name)
+    })
+}
+
+fn plain_path(path: &str) -> &str {
+    path.trim_start_matches("./")
 }
 
 /// Files and sheets that nothing reads and that book.toml does not call something else: a season may
@@ -190,7 +214,7 @@ fn unread(
     sources: &[Source],
     is_told: &dyn Fn(&str) -> bool,
 ) -> Vec<Problem> {
-    let is_other = |name: &str| book.book.not_tables.iter().any(|other| other == name);
+    let is_other = |name: &str| is_no_table(name, book);
     let mut problems = Vec::new();
     for Candidate { path, name, stem, format } in candidates {
         let of_file: Vec<&Source> = sources.iter().filter(|source| source.path == *path).collect();
@@ -228,7 +252,7 @@ fn unread(
                     left.join(", ")
                 ),
                 say!(
-                    "name each sheet that is a table with [[files.TABLE]], path = \"{name}\" and sheet = \"{first}\"; add what is none to not_tables under [book], as \"{name}#{first}\""
+                    "name each sheet that is a table with [[files.TABLE]], path = \"{name}\" and sheet = \"{first}\" (`*` in it stands for any text); add what is none to not_tables under [book], as \"{name}#{first}\""
                 ),
             ));
         }
@@ -261,21 +285,142 @@ fn missing(table: Table, unnamed: &[&str]) -> Problem {
     Problem::new(Place::file(table.as_str()), Severity::Fatal, Code::TableMissing, what, remedy)
 }
 
-fn declared(dir: &Path, table: Table, options: &FileOptions) -> Result<Source, Fault> {
-    let relative = Path::new(&options.path);
-    let is_inside = options.path.chars().all(|c| c != '\\')
-        && relative
-            .components()
-            .all(|part| matches!(part, Component::Normal(_) | Component::CurDir));
-    if options.path.is_empty() || !is_inside {
+/// The files and sheets that one `[[files.TABLE]]` names.
+fn declared(
+    dir: &Path,
+    book: &Book,
+    table: Table,
+    options: &FileOptions,
+) -> Vec<Result<Source, Fault>> {
+    let paths = match inside(&options.path).and_then(|()| paths_of(dir, book, table, options)) {
+        Ok(paths) => paths,
+        Err(fault) => return vec![Err(fault)],
+    };
+    let of_path = |path: String| {
+        let options = FileOptions { path, ..options.clone() };
+        match sheets_of(dir, book, table, &options) {
+            Ok(sheets) => sheets
+                .into_iter()
+                .map(|sheet| declared_one(dir, table, FileOptions { sheet, ..options.clone() }))
+                .collect(),
+            Err(fault) => vec![Err(fault)],
+        }
+    };
+    paths.into_iter().flat_map(of_path).collect()
+}
+
+/// The paths that a declared one stands for. A pattern leaves out what another stanza of the table
+/// names in full, and what is no table.
+fn paths_of(
+    dir: &Path,
+    book: &Book,
+    table: Table,
+    options: &FileOptions,
+) -> Result<Vec<String>, Fault> {
+    let path = plain_path(&options.path);
+    if Pattern::is_plain(path) || dir.join(path).is_file() {
+        return Ok(vec![options.path.clone()]);
+    }
+    let mut others = book.files.get(&table).into_iter().flatten();
+    let is_table = |path: &Path| {
+        path.is_file()
+            && Format::of(path).is_some()
+            && path.file_name().is_some_and(|name| !name.to_string_lossy().starts_with(['.', '~']))
+    };
+    let mut found = below(dir, path, is_table);
+    found.retain(|name| {
+        !is_no_table(name, book) && !others.clone().any(|other| plain_path(&other.path) == name)
+    });
+    if found.is_empty() {
+        let is_named = others.any(|other| Pattern::is_plain(&other.path));
+        let also = if is_named {
+            say!(
+                "no file beside those that stand under [[files.{table}]] by themselves has a path like {}",
+                options.path
+            )
+        } else {
+            say!("no file that can be read has a path like {}", options.path)
+        };
         return Err(Fault::new(
-            Code::SettingImpossible,
-            say!("the path '{}' does not stay within the book folder", options.path),
-            text!(
-                "copy the file into the folder and give its path from there, with forward slashes"
+            Code::FileUnreadable,
+            also,
+            say!(
+                "correct path under [[files.{table}]], or put the files there; `*` stands for any text within one name"
             ),
         ));
     }
+    Ok(found)
+}
+
+/// Paths below the folder of the book that a pattern means, in their order.
+fn below(dir: &Path, pattern: &str, is_wanted: impl Fn(&Path) -> bool) -> Vec<String> {
+    let folder = glob::Pattern::escape(&dir.to_string_lossy());
+    let found =
+        glob::glob(&format!("{folder}/{}", as_glob(pattern))).into_iter().flatten().flatten();
+    let mut names: Vec<String> = found
+        .filter(|path| is_wanted(path))
+        .filter_map(|path| {
+            let parts = path.strip_prefix(dir).ok()?.components();
+            let parts: Option<Vec<&str>> = parts.map(|part| part.as_os_str().to_str()).collect();
+            Some(parts?.join("/"))
+        })
+        .collect();
+    names.sort();
+    names
+}
+
+/// The sheets that a declared one stands for; none where nothing is declared.
+fn sheets_of(
+    dir: &Path,
+    book: &Book,
+    table: Table,
+    options: &FileOptions,
+) -> Result<Vec<Option<String>>, Fault> {
+    let path = plain_path(&options.path);
+    let pattern = options.sheet.as_deref().filter(|sheet| !Pattern::is_plain(sheet));
+    let (Some(sheet), Some(Format::Sheet)) = (pattern, Format::of(Path::new(path))) else {
+        return Ok(vec![options.sheet.clone()]);
+    };
+    let is_meant = Pattern::of_text(sheet);
+    let others = book.files.get(&table).into_iter().flatten();
+    let is_named = |sheet: &str| {
+        let mut of_file = others.clone().filter(|other| plain_path(&other.path) == path);
+        of_file.any(|other| other.sheet.as_deref() == Some(sheet))
+    };
+    let mut sheets = filled_sheets(&dir.join(path))?;
+    sheets.retain(|sheet| {
+        is_meant.matches_text(sheet)
+            && !is_named(sheet)
+            && !is_no_table(&format!("{path}#{sheet}"), book)
+    });
+    if sheets.is_empty() {
+        return Err(Fault::new(
+            Code::FileUnreadable,
+            say!("no sheet of {path} that holds something has a name like '{sheet}'"),
+            say!("correct sheet under [[files.{table}]] in book.toml"),
+        ));
+    }
+    Ok(sheets.into_iter().map(Some).collect())
+}
+
+/// Refuses a path that leaves the folder of the book.
+fn inside(path: &str) -> Result<(), Fault> {
+    let is_inside = !path.contains('\\')
+        && Path::new(path)
+            .components()
+            .all(|part| matches!(part, Component::Normal(_) | Component::CurDir));
+    if !path.is_empty() && is_inside {
+        return Ok(());
+    }
+    Err(Fault::new(
+        Code::SettingImpossible,
+        say!("the path '{path}' does not stay within the book folder"),
+        text!("copy the file into the folder and give its path from there, with forward slashes"),
+    ))
+}
+
+fn declared_one(dir: &Path, table: Table, options: FileOptions) -> Result<Source, Fault> {
+    let relative = Path::new(&options.path);
     let path = dir.join(relative);
     if !path.is_file() {
         return Err(Fault::new(
@@ -291,8 +436,8 @@ fn declared(dir: &Path, table: Table, options: &FileOptions) -> Result<Source, F
             text!("give a .csv, .tsv, .txt, .xlsx, .ods or .parquet file"),
         )
     })?;
-    let name = options.path.trim_start_matches("./").to_owned();
-    source(table, path, name, format, options.clone())
+    let name = plain_path(&options.path).to_owned();
+    source(table, path, name, format, options)
 }
 
 fn source(

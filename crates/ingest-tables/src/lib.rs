@@ -14,6 +14,7 @@ mod header;
 mod inputs;
 mod parquet_rows;
 mod parts;
+mod pattern;
 mod prunings;
 mod quarantine;
 mod read;

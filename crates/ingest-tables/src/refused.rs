@@ -64,13 +64,15 @@ pub(crate) fn quarantined(
     let lacking = faults.iter().filter(|(_, fault)| fault.code == Code::CellMissing).count();
     if is_total(row) {
         // Whatever its cells lack, filling them in would make a tree of it.
-        remedies.push(text!("the row looks like a total of those above: remove it from the file"));
+        remedies.push(text!(
+            "the row looks like a total of those above: remove it from the file, or name its word under not_rows in [[files.TABLE]]"
+        ));
     } else if is_header_again(row, header) {
         remedies.push(text!("the row repeats the header: remove it from the file"));
     } else if lacking > 1 {
         // Carried on from the row above, a remark or a sum would become a visit.
         remedies.push(text!(
-            "remove the row if it is a sum, a signature or a remark; if it is one of a group whose id or day stands once, as in merged cells, name the columns under fill_down in [[files.TABLE]]; else fill in what is empty"
+            "remove the row if it is a sum, a signature or a remark, or name its text under not_rows in [[files.TABLE]]; if it is one of a group whose id or day stands once, as in merged cells, name the columns under fill_down in [[files.TABLE]]; else fill in what is empty"
         ));
     } else {
         for (_, fault) in faults {

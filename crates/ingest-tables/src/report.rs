@@ -10,7 +10,7 @@ pub struct FileReport {
     pub file: String,
     /// Table the file belongs to.
     pub table: Table,
-    /// Rows below the header, blank ones not counted.
+    /// Rows below the header; blank ones, and those that `not_rows` calls none, are not counted.
     pub rows_read: u64,
     /// Rows that reached the table.
     pub rows_kept: u64,

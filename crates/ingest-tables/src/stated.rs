@@ -2,7 +2,8 @@
 //! once.
 
 use crate::header::{EVERY_ROW, Layout, Meaning, normalised};
-use crate::rows::{Cell, Cells, Fault};
+use crate::pattern::Pattern;
+use crate::rows::{Cell, Cells, Fault, RawRow};
 use records::{Code, ColumnKind, FileOptions, StatedValue, TableSpec};
 use std::collections::BTreeMap;
 use words::{say, text};
@@ -17,6 +18,7 @@ struct Rule {
     /// from the cell as it is written.
     of_column: bool,
     fills_down: bool,
+    drops_zeros: bool,
     /// What the cell holds in every row, where the file has no column of it.
     always: Option<Cell<'static>>,
     /// What the cell held in the last row in which it held something.
@@ -76,19 +78,22 @@ impl Stated {
     ///
     /// # Errors
     /// Every column named that the file does not have.
-    pub(crate) fn of(
-        options: &FileOptions,
+    pub(crate) fn of<'a>(
+        options: &'a FileOptions,
         spec: &TableSpec,
         layout: &Layout,
         header: &[String],
     ) -> Result<Self, Vec<Fault>> {
         let mut rules: BTreeMap<usize, Rule> = BTreeMap::new();
         let mut faults = Vec::new();
-        let named = options.values.iter().map(|(column, words)| (column, Some(words)));
-        for (column, words) in named.chain(options.fill_down.iter().map(|column| (column, None))) {
+        let named = options.values.iter().map(|(column, words)| ("values", column, Some(words)));
+        let flagged = |key, columns: &'a [String]| columns.iter().map(move |of| (key, of, None));
+        let named = named
+            .chain(flagged("fill_down", &options.fill_down))
+            .chain(flagged("drop_zeros", &options.drop_zeros));
+        for (key, column, words) in named {
             let (cells, of_column) = cells_of(column, spec, layout, header);
             if cells.is_empty() {
-                let key = if words.is_some() { "values" } else { "fill_down" };
                 faults.push(Fault::new(
                     Code::ColumnMissing,
                     say!("{key} names {column}, and no column of the file is read as that"),
@@ -102,11 +107,13 @@ impl Stated {
                     words: Vec::new(),
                     of_column: false,
                     fills_down: false,
+                    drops_zeros: false,
                     always: None,
                     above: Cell::Empty,
                 });
                 match words {
-                    None => rule.fills_down = true,
+                    None if key == "fill_down" => rule.fills_down = true,
+                    None => rule.drops_zeros = true,
                     Some(words) => {
                         rule.of_column |= of_column;
                         let words = words.iter().map(|(word, value)| (word.clone(), value.clone()));
@@ -126,6 +133,7 @@ impl Stated {
                 words: Vec::new(),
                 of_column: false,
                 fills_down: false,
+                drops_zeros: false,
                 always: Some(meant(value)),
                 above: Cell::Empty,
             };
@@ -183,6 +191,12 @@ impl Stated {
                 self.instead.retain(|(at, _)| *at != rule.cell);
                 self.instead.push((rule.cell, meaning));
                 self.changes.push((index, Code::ValueStated));
+            } else if rule.drops_zeros
+                && let Some(number) = without_zeros(&written)
+            {
+                self.instead.retain(|(at, _)| *at != rule.cell);
+                self.instead.push((rule.cell, Cell::Text(number.to_owned().into())));
+                self.changes.push((index, Code::ZerosDropped));
             }
         }
         StatedCells { cells, instead: &self.instead, parts: &self.parts }
@@ -207,6 +221,40 @@ impl Rule {
         let exact = self.words.iter().find(|(word, _)| word.trim() == written);
         let (_, value) = exact.or_else(|| self.words.iter().find(|(word, _)| is(word)))?;
         Some(meant(value))
+    }
+}
+
+/// A number without the zeros before it, where it has any.
+fn without_zeros(written: &str) -> Option<&str> {
+    let is_number = written.bytes().all(|of| of.is_ascii_digit());
+    let number = written.trim_start_matches('0');
+    // Of zeros alone the last is the number.
+    let number =
+        if number.is_empty() { written.get(written.len().saturating_sub(1)..)? } else { number };
+    (is_number && number.len() < written.len()).then_some(number)
+}
+
+/// The texts of cells that make a row none of its table's.
+pub(crate) struct NotRows {
+    patterns: Vec<Pattern>,
+}
+
+impl NotRows {
+    pub(crate) fn of(options: &FileOptions) -> Self {
+        Self { patterns: options.not_rows.iter().map(|text| Pattern::of_text(text)).collect() }
+    }
+
+    /// The text of the row by which it is none.
+    pub(crate) fn found(&self, row: &RawRow<'_>) -> Option<String> {
+        if self.patterns.is_empty() || row.damage.is_some() {
+            return None;
+        }
+        (0..row.cells.len()).find_map(|cell| {
+            let text = row.cells.cell(cell).into_text();
+            let text = text.trim();
+            let is_meant = self.patterns.iter().any(|pattern| pattern.matches_text(text));
+            (is_meant && !text.is_empty()).then(|| text.to_owned())
+        })
     }
 }
 

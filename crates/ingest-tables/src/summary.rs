@@ -142,6 +142,14 @@ impl Tally {
                 say!("{column}: {values} taken from the row above, as fill_down says"),
                 String::new(),
             ),
+            Code::ZerosDropped => (
+                say!("{column}: {values} read without the zeros before, as drop_zeros says"),
+                String::new(),
+            ),
+            Code::RowNotOne => (
+                say!("{rows} passed over as not_rows says; the first holds '{}'", self.example),
+                String::new(),
+            ),
             Code::CellLeftOut => (
                 say!(
                     "{column}: {values} left out, the rows kept without; the first: {}",

@@ -14,7 +14,7 @@ use crate::prunings::IntensityColumns;
 use crate::quarantine::{MissingVisit, QuarantinedRow};
 use crate::refused::{is_header_again, is_total, quarantined};
 use crate::rows::{Fault, Header, RawRow, Rows};
-use crate::stated::{Stated, meant};
+use crate::stated::{NotRows, Stated, meant};
 use crate::summary::{Event, Summary};
 use polars::prelude::{DataFrame, PolarsResult};
 use records::{Book, Code, FileOptions, MeasuredAs, Severity, Table, TableSpec, counted, limits};
@@ -226,6 +226,7 @@ impl TableReader {
         let (plan, layout) = self.plan(file, source, book, &header).map_err(at)?;
         let mut stated =
             Stated::of(&source.options, self.spec, &layout, &header.names).map_err(at)?;
+        let not_rows = NotRows::of(&source.options);
         let cells = self.cell_numbers(&plan);
         let mut outcome =
             FileOutcome { header_line: Some(header.line), cells, ..FileOutcome::default() };
@@ -238,6 +239,10 @@ impl TableReader {
         let mut orders = day.map(|(cell, reader)| (cell, DateOrders::new(reader.style.dates)));
         rows.each(&mut |row| {
             if row.is_blank() {
+                return;
+            }
+            if let Some(text) = not_rows.found(row) {
+                outcome.note_not_one(row.line, text);
                 return;
             }
             outcome.rows_read += 1;
@@ -615,6 +620,12 @@ impl FileOutcome {
             let (severity, cell) = (Severity::Repaired, stands_at(cell));
             self.summary.add(Event { severity, code, column, line, cell }, 1, String::new);
         }
+    }
+
+    fn note_not_one(&mut self, line: u64, text: String) {
+        let (severity, code) = (Severity::Repaired, Code::RowNotOne);
+        let event = Event { severity, code, column: "", line, cell: None };
+        self.summary.add(event, 1, || text);
     }
 
     fn pass_over(&mut self, line: u64) {

@@ -449,3 +449,73 @@ fn files_left_out_below_the_folder_and_files_read_twice_are_told() {
     folder.settings(&(side("first", "kg1") + &side("second", "kg2")));
     assert!(told(Code::FileTwice).is_empty());
 }
+
+/// Monthly files are named once; what another stanza names, and what is no table, is left to that.
+#[test]
+fn a_star_in_a_path_names_many_files() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    let pick = |day: &str| format!("tree,date,kg\nT1,{day},3\n");
+    for (name, day) in
+        [("2024-02", "2024-02-11"), ("2024-03", "2024-03-11"), ("draft", "1999-01-01")]
+    {
+        folder.put(&format!("picks/Baobab/{name}.csv"), pick(day));
+    }
+    folder.put("picks/Cedar [old]/2024-04.csv", "tree,date,pounds\nT2,2024-04-11,3\n");
+    folder.put("picks/Cedar [old]/notes.pdf", "no table");
+    folder.put("picks/Cedar [old]/.hidden.csv", pick("1999-01-01"));
+    let stanzas = "[[files.harvests]]\npath = \"picks/*/*.csv\"\nheader = { kg = \"nut_kg\" }\n\
+         [[files.harvests]]\npath = \"picks/Cedar [old]/2024-04.csv\"\nheader = { pounds = \"nut_kg\" }\n\
+         units = { nut_kg = \"lb\" }\n";
+    let without_draft = "[book]\nnot_tables = [\"picks/*/draft.csv\"]";
+    let book = format!("{}{stanzas}", common::SETTINGS);
+    folder.put("book.toml", book.replace("[book]", without_draft));
+    let tables = folder.read();
+    assert_eq!(
+        column(&tables, Table::Harvests, "date"),
+        ["2024-02-11", "2024-03-11", "2024-04-11"]
+    );
+    assert_eq!(counts(&tables, "picks/Baobab/2024-02.csv"), (1, 1, 0));
+    assert!(!has_problem(&tables, Code::FileLeftOut, ""), "{:?}", tables.problems);
+    // The draft is no longer called something else, and is told as read.
+    folder.settings(stanzas);
+    assert_eq!(column(&folder.read(), Table::Harvests, "date").len(), 4);
+    folder.settings(&stanzas.replace("picks/*/*.csv", "pick/*.csv"));
+    let problem = folder.refused_for();
+    assert_eq!((problem.code, problem.place.file.as_str()), (Code::FileUnreadable, "book.toml"));
+    assert!(problem.what.contains("a path like pick/*.csv"), "{}", problem.what);
+}
+
+/// Months of a workbook, its cover and sums being none.
+#[test]
+fn a_star_in_a_sheet_names_many_sheets() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    let mut book = Workbook::new();
+    for (name, date) in [("Picks Feb", "2024-02-11"), ("picks mar", "2024-03-11"), ("Cover", "")] {
+        let sheet = book.add_worksheet().set_name(name).unwrap();
+        let rows = [["tree", "date", "nut_kg"], ["T1", date, "3"], ["Total of month", "", "3"]];
+        for (row, cells) in (0..).zip(rows) {
+            for (cell, word) in (0..).zip(cells) {
+                sheet.write_string(row, cell, word).unwrap();
+            }
+        }
+    }
+    book.add_worksheet().set_name("Picks Apr").unwrap();
+    book.save(folder.path().join("2024.xlsx")).unwrap();
+    let stanza =
+        "[[files.harvests]]\npath = \"2024.xlsx\"\nsheet = \"Picks *\"\nnot_rows = [\"TOTAL*\"]\n";
+    folder.settings(stanza);
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "date"), ["2024-02-11", "2024-03-11"]);
+    for sheet in ["2024.xlsx#Picks Feb", "2024.xlsx#picks mar"] {
+        assert_eq!(counts(&tables, sheet), (1, 1, 0));
+        assert_eq!(repairs(&tables, sheet), [(Code::RowNotOne, String::new(), 1, 3)]);
+    }
+    // The cover holds something that nothing reads.
+    assert!(has_problem(&tables, Code::FileLeftOut, "Cover"));
+    folder.settings(&stanza.replace("Picks *", "Pick *"));
+    assert!(folder.refused_for().what.contains("a name like 'Pick *'"));
+    folder.settings(&stanza.replace("TOTAL*", "*"));
+    assert_eq!(folder.refused_for().code, Code::SettingImpossible);
+}

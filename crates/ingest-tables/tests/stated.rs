@@ -267,3 +267,25 @@ fn a_word_means_a_number_with_its_unit_where_the_file_has_one() {
     folder.settings(&declared("\"15 %\""));
     assert_eq!(column(&folder.read(), Table::Prunings, "intensity"), ["0.15", "0.4"]);
 }
+
+/// One file writes its rows with zeros before, as text, another as numbers.
+#[test]
+fn zeros_before_a_number_are_dropped_where_stated() {
+    let folder = Folder::new();
+    folder.put("trees.csv", "tree,block\n1/2,B1\n10/20,B1\n0/A07,B1\n");
+    folder.put(
+        "harvests.csv",
+        "Row,No,date,nut_kg\n01,002,2024-02-11,3\n10,20,2024-02-11,4\n00,A07,2024-02-11,5\n",
+    );
+    let declared =
+        "[[files.harvests]]\npath = \"harvests.csv\"\njoined = { tree = [\"Row\", \"No\"] }\n";
+    folder.settings(&format!("{declared}drop_zeros = [\"Row\", \"No\"]\n"));
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["1/2", "10/20", "0/A07"]);
+    let dropped = |column: &str, count| (Code::ZerosDropped, column.to_owned(), count, 2);
+    assert_eq!(repairs(&tables, "harvests.csv"), [dropped("No", 1), dropped("Row", 2)]);
+    folder.settings(&format!("{declared}drop_zeros = [\"tree\"]\n"));
+    assert_eq!(column(&folder.read(), Table::Harvests, "tree"), ["1/2", "10/20", "0/A07"]);
+    folder.settings(&format!("{declared}drop_zeros = [\"Line\"]\n"));
+    assert!(folder.refused_for().what.contains("Line"));
+}

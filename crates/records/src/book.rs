@@ -251,9 +251,12 @@ pub type TableFiles = Vec<FileOptions>;
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FileOptions {
-    /// Path relative to the book folder.
+    /// Path relative to the book folder. `*` stands for any text within a name:
+    /// `path = "picks/*.csv"` reads every CSV file of that folder but those that another stanza of the
+    /// table, or `not_tables`, names.
     pub path: String,
-    /// Sheet name of a spreadsheet; the first sheet when absent.
+    /// Sheet name of a spreadsheet; the first sheet when absent. `*` stands for any text: every sheet of
+    /// such a name that holds something and that no other stanza names.
     pub sheet: Option<String>,
     /// Header words of this file and the columns they mean.
     #[serde(default)]
@@ -275,6 +278,14 @@ pub struct FileOptions {
     /// above it. Of an id that is joined, the header words that are written so.
     #[serde(default)]
     pub fill_down: Vec<String>,
+    /// Texts of cells that make a row none of this table's, as `Total` does; capitals do not count, `*`
+    /// stands for any text: `not_rows = ["Total*", "Checked by*"]`.
+    #[serde(default)]
+    pub not_rows: Vec<String>,
+    /// Ids, or header words that an id is joined from, that files write with and without zeros before
+    /// the number: `007` is read as `7`.
+    #[serde(default)]
+    pub drop_zeros: Vec<String>,
     /// What is the same in every row and stands in no column of this file, by column:
     /// `every_row = { trial = "Depth 1", date = "2024-05-18" }`.
     #[serde(default)]

@@ -242,6 +242,16 @@ impl Code {
                 "The row is kept with that value, and the cells are counted. Rows that look like totals are not filled.",
                 "Nothing to do where the column is written once for a group of rows; else take it out of fill_down.",
             ),
+            Self::ZerosDropped => told(
+                "An id, or a part of a joined one, is a number written with zeros before it, and drop_zeros under [[files.TABLE]] in book.toml names its column.",
+                "Read without the zeros, '007' as '7', so that files that write one tree in both ways meet.",
+                "Nothing to do; take the column out of drop_zeros if '07' and '7' are two trees.",
+            ),
+            Self::RowNotOne => told(
+                "A cell of the row holds a text that not_rows under [[files.TABLE]] in book.toml names, such as Total.",
+                "The row is passed over: it is neither read nor set aside, and the rows so passed over are counted.",
+                "Nothing to do; narrow not_rows if the row is a visit or a tree.",
+            ),
             Self::CellLeftOut => told(
                 "A cell that cannot be read, such as 'about 60', in a column that a row can do without: working minutes, cuts, counts of nuts, measures of a tree.",
                 "The row is kept without that cell. Columns that a row cannot do without set the whole row aside.",

@@ -101,6 +101,10 @@ codes! {
     ValueStated = "value-stated",
     /// An empty cell was read as the one above it, as `book.toml` says.
     FilledDown = "filled-down",
+    /// Zeros before a number in an id were dropped, as `book.toml` says.
+    ZerosDropped = "zeros-dropped",
+    /// A row is none of the table's, as `book.toml` says.
+    RowNotOne = "row-not-one",
     /// A cell that a row can do without was unreadable and left out.
     CellLeftOut = "cell-left-out",
     /// Nothing says what an intensity is a fraction of.

@@ -46,7 +46,9 @@ impl Folder {
     }
 
     pub fn put(&self, name: &str, bytes: impl AsRef<[u8]>) {
-        std::fs::write(self.path().join(name), bytes).unwrap();
+        let path = self.path().join(name);
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::write(path, bytes).unwrap();
     }
 
     pub fn remove(&self, name: &str) {
@@ -56,6 +58,13 @@ impl Folder {
     /// Adds lines to the end of `book.toml`.
     pub fn settings(&self, more: &str) {
         self.put("book.toml", format!("{SETTINGS}{more}"));
+    }
+
+    /// The only problem for which the book is refused.
+    pub fn refused_for(&self) -> Problem {
+        let problems = self.refused();
+        assert_eq!(problems.len(), 1, "{problems:#?}");
+        problems.into_iter().next().unwrap()
     }
 
     pub fn read(&self) -> BookTables {

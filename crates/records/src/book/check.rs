@@ -212,7 +212,7 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &FileOptions) {
     }
     let named = file.header.values().chain(file.units.keys()).chain(file.every_row.keys());
     // What is said of cells may be said of the words that an id is joined from.
-    let of_cells = file.values.keys().chain(&file.fill_down);
+    let of_cells = file.values.keys().chain(&file.fill_down).chain(&file.drop_zeros);
     let is_part = |word: &str| file.joined.values().flatten().any(|part| part == word);
     for column in named.chain(of_cells.filter(|word| !is_part(word))) {
         if spec.column(column).is_none() && !spec.keeps_extra_columns {
@@ -227,6 +227,19 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &FileOptions) {
             };
             let what = say!("{}: the table {table} has no column '{column}'", file.path);
             checker.of_file(table, file, Code::ColumnUnknown, what, &remedy);
+        }
+    }
+    for text in &file.not_rows {
+        if text.trim_matches(|of: char| of == '*' || of.is_whitespace()).is_empty() {
+            checker.of_file(
+                table,
+                file,
+                Code::SettingImpossible,
+                say!("{}: '{text}' under not_rows would make every row none", file.path),
+                text!(
+                    "write the text of a cell that only such rows hold, as \"Total\" or \"Total*\""
+                ),
+            );
         }
     }
     for (name, words) in &file.values {
