@@ -207,6 +207,7 @@ pub fn without_records(
             intensity: practice.intensity,
             lead_days: practice.lead_days,
             share_pruned: practice.share_pruned,
+            middle: practice.middle(),
             season: practice.season,
         },
         yield_optimum: None,

@@ -177,6 +177,9 @@ pub struct Present {
     pub lead_days: Option<f64>,
     /// Share of trees pruned at all.
     pub share_pruned: f64,
+    /// Intensities between which nine trees in ten lie; `None` in advice of an earlier version.
+    #[serde(default)]
+    pub middle: Option<[f64; 2]>,
     /// Season it was read from; `None` when stated in `book.toml` or assumed unpruned.
     pub season: Option<i32>,
 }

@@ -85,6 +85,9 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].present.intensity" "present_intensity" "fraction 0 to 1" "Mean canopy fraction removed over all trees, unpruned ones counting 0.";
     "regions[].present.lead_days" "present_lead_days" "days before flush" "Mean lead weighted by intensity; empty when nothing was pruned.";
     "regions[].present.share_pruned" "present_share_pruned" "fraction 0 to 1" "Share of trees pruned at all.";
+    "regions[].present.middle" "" "list of two, or empty" "Canopy fractions between which nine trees in ten lie; empty in advice of an earlier version.";
+    "regions[].present.middle[0]" "present_middle_low" "fraction 0 to 1" "Canopy fraction below which one tree in twenty lies.";
+    "regions[].present.middle[1]" "present_middle_high" "fraction 0 to 1" "Canopy fraction above which one tree in twenty lies.";
     "regions[].present.season" "present_season" "year" "Season it was read from; empty when stated in book.toml or assumed unpruned.";
     "regions[].yield_optimum" "" "group, or empty" "Intensity of the highest expected yield within the supported range; empty when nothing is supported.";
     "regions[].yield_optimum.median" "yield_optimum_median" "fraction 0 to 1" "Posterior median of that intensity.";

@@ -80,7 +80,7 @@ fn waiting(region: &RegionAdvice) -> Option<String> {
 fn when(advised: &Advised) -> String {
     match (&advised.window, advised.lead_days) {
         (Some([from, to]), Some(lead)) => {
-            say!(", from {} to {} ({})", date(*from), date(*to), lead_words(lead))
+            say!(", from {} to {} (best {})", date(*from), date(*to), lead_words(lead))
         }
         (Some([from, to]), None) => say!(", from {} to {}", date(*from), date(*to)),
         (None, Some(lead)) => format!(", {}", lead_words(lead)),
@@ -280,14 +280,25 @@ pub fn lead_range(range: Option<[f64; 2]>) -> String {
     )
 }
 
+/// Between what most trees lie, where they are not treated alike.
+fn spread(present: &Present) -> String {
+    match present.middle {
+        Some([low, high]) if high - low >= 0.03 => {
+            say!(" (nine trees in ten from {} to {})", percent(low), percent(high))
+        }
+        _ => String::new(),
+    }
+}
+
 /// Present practice in words.
 pub fn present(present: &Present) -> String {
     let mut out = if present.share_pruned <= 0.0 {
         say!("trees are left unpruned")
     } else {
         say!(
-            "{} of the canopy on average, {} of the trees pruned",
+            "{} of the canopy on average{}, {} of the trees pruned",
             percent(present.intensity),
+            spread(present),
             percent(present.share_pruned)
         )
     };
@@ -334,7 +345,7 @@ mod tests {
         };
         assert_eq!(
             when(&advised),
-            ", from 3 May 2026 to 24 May 2026 (about 110 days before the flush)"
+            ", from 3 May 2026 to 24 May 2026 (best about 110 days before the flush)"
         );
         assert_eq!(remove(Some(&advised), None), "22\u{a0}%");
         assert_eq!(remove(None, Some(&advised)), "(22\u{a0}%)");

@@ -188,14 +188,23 @@ fn prune_reason(evidence: &Evidences<'_>, advice: &RegionAdvice) -> String {
     let intensity = advice.advised.as_ref().map_or(0.0, |advised| advised.intensity);
     let gain = advice.gain_over_present_kg.as_ref().map_or(f64::NAN, |gain| gain.median);
     let odds = odds(advice.p_gain.unwrap_or(f64::NAN));
-    let present = percent(advice.present.intensity);
+    // An average of unlike trees says little of what a change from it would be.
+    let present = match advice.present.middle {
+        Some([low, high]) if high - low >= 0.03 => say!(
+            "{}, nine trees in ten from {} to {}",
+            percent(advice.present.intensity),
+            percent(low),
+            percent(high)
+        ),
+        _ => percent(advice.present.intensity),
+    };
     let money = advice
         .net_gain_over_present
         .as_ref()
         .map_or_else(String::new, |net| say!("{:.2} {}", net.amount.median, net.currency));
     if intensity <= 0.0 {
         return say!(
-            "Present practice ({present} of the canopy on average) costs more than it returns: leaving trees unpruned is expected to earn {money} more per tree, with a {odds} chance of earning more."
+            "Present practice (of the canopy, on average, {present}) costs more than it returns: leaving trees unpruned is expected to earn {money} more per tree, with a {odds} chance of earning more."
         );
     }
     let caution = if evidence.fit.fixed_lead.is_some() {
@@ -204,7 +213,7 @@ fn prune_reason(evidence: &Evidences<'_>, advice: &RegionAdvice) -> String {
         ""
     };
     say!(
-        "Removing {} of the canopy is expected to yield {gain:.2} kg per tree more than present practice ({present} on average), worth {money} per tree after cost, with a {odds} chance of earning more.{caution}",
+        "Removing {} of the canopy is expected to yield {gain:.2} kg per tree more than present practice (on average {present}), worth {money} per tree after cost, with a {odds} chance of earning more.{caution}",
         percent(intensity)
     )
 }

@@ -58,7 +58,7 @@ fn region(
         seasons: 4,
         tested_intensity: Some([0.0, 0.45]),
         tested_lead: Some([60.0, 150.0]),
-        present: Present { intensity: present, lead_days: Some(95.0), share_pruned: 0.85, season: Some(2025) },
+        present: Present { intensity: present, lead_days: Some(95.0), share_pruned: 0.85, middle: Some([0.0, 2.0 * present]), season: Some(2025) },
         yield_optimum: Some(optimum(best + 0.03, 0.11)),
         net_optimum: Some(optimum(best, 0.09)),
         lead_optimum: Some(interval(104.0, 31.0)),
@@ -485,7 +485,13 @@ pub fn report(hostile: &str) -> Report {
     (bare.gain_over_unpruned_kg, bare.gain_over_present_kg, bare.net_gain_over_present) =
         (None, None, None);
     (bare.lateness, bare.horizon, bare.lead_optimum) = (Vec::new(), None, None);
-    bare.present = Present { intensity: 0.0, lead_days: None, share_pruned: 0.0, season: None };
+    bare.present = Present {
+        intensity: 0.0,
+        lead_days: None,
+        share_pruned: 0.0,
+        middle: Some([0.0, 0.0]),
+        season: None,
+    };
     bare.reason = "No tree of this region was pruned in the recorded seasons.".into();
     let empty = RegionPicture {
         region: "r6".into(),

@@ -104,7 +104,13 @@ fn write_region(out: &mut String, checked: &Checked, region: &RegionSummary) -> 
         region.next_season
     )?;
     let removed = region.intensity.map_or_else(String::new, |[low, high]| {
-        format!(", removing {} % of the canopy", range(low * 100.0, high * 100.0))
+        // The least is 0 where a tree was left unpruned, which is none of those pruned.
+        let of_canopy = if low > 0.0 {
+            range(low * 100.0, high * 100.0)
+        } else {
+            format!("up to {:.0}", high * 100.0)
+        };
+        format!(", removing {of_canopy} % of the canopy")
     });
     let leads = region.lead_days.map_or_else(String::new, |[low, high]| {
         format!(", {} days before the flush", range(low, high))
