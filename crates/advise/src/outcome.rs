@@ -49,6 +49,9 @@ pub enum Evidence {
     Mixed,
 }
 
+/// Spread of intensities from which trees are called unlike each other, canopy fraction.
+const UNLIKE: f64 = 0.05;
+
 /// Advice for one region. Intensities are canopy fractions 0 to 1, leads days before the flush start.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RegionAdvice {
@@ -182,6 +185,15 @@ pub struct Present {
     pub middle: Option<[f64; 2]>,
     /// Season it was read from; `None` when stated in `book.toml` or assumed unpruned.
     pub season: Option<i32>,
+}
+
+impl Present {
+    /// The intensities between which nine trees in ten lie, where trees are treated so unlike each other
+    /// that the mean says little of them.
+    #[must_use]
+    pub fn unlike(&self) -> Option<[f64; 2]> {
+        self.middle.filter(|[low, high]| high - low >= UNLIKE)
+    }
 }
 
 /// Posterior of an optimum over the supported range.

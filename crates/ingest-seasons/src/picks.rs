@@ -67,6 +67,7 @@ pub(crate) fn yields(
     let picks = in_season(&picks, places, grace, outcome)?;
     let least_pct = book.options.least_season_pct;
     let mut picks = without_stray_seasons(&picks, places, least_pct, outcome)?;
+    tell_seasons_between(&picks, outcome)?;
 
     let reference = book.book.reference_moisture_pct;
     let (mut at_default, mut as_weighed) = (0, 0);
@@ -236,6 +237,56 @@ fn without_stray_seasons(
         });
     }
     only(picks, keep)
+}
+
+/// Most rows of another season that stand between rows of one for them to be a slip, and fewest rows of
+/// that one on either side.
+const BETWEEN: usize = 3;
+const AROUND: usize = 10;
+
+/// Tells picks of another season between many of one, as files come that are written day by day: of two
+/// seasons that a region has in full, nothing else shows a slip of the year.
+fn tell_seasons_between(picks: &DataFrame, outcome: &mut Outcome) -> PolarsResult<()> {
+    let mut rows: Vec<((u32, u32), i32)> = stands(picks)?
+        .zip(ints(picks, ts::SEASON)?.iter())
+        .filter_map(|(at, season)| Some((at, season?)))
+        .collect();
+    rows.sort_unstable();
+    let runs: Vec<&[((u32, u32), i32)]> = rows
+        .chunk_by(|((file, _), season), ((next, _), of)| (file, season) == (next, of))
+        .collect();
+    let of = |run: &[((u32, u32), i32)]| run.first().map(|&((file, _), season)| (file, season));
+    // By file, season and season between: how many, and where the first stands.
+    let mut counts: BTreeMap<(u32, i32, i32), u64> = BTreeMap::new();
+    let mut first = BTreeMap::new();
+    for around in runs.windows(3) {
+        let &[before, between, after] = around else { continue };
+        let (Some((file, season)), Some(&(at, other))) = (of(before), between.first()) else {
+            continue;
+        };
+        let is_around = before.len() >= AROUND && after.len() >= AROUND;
+        if is_around
+            && between.len() <= BETWEEN
+            && of(after) == Some((file, season))
+            && at.0 == file
+        {
+            *counts.entry((file, season, other)).or_default() += between.len() as u64;
+            first.entry((file, season, other)).or_insert(at);
+        }
+    }
+    for ((key, rows), at) in counts.into_iter().zip(first.into_values()) {
+        let (_, season, other) = key;
+        outcome.warn(
+            outcome.date_place(at),
+            Code::SeasonStray,
+            say!(
+                "{} of season {other} between picks of season {season} in this file: a slip of the year?",
+                counted(rows, text!("pick"), text!("picks"))
+            ),
+            text!("kept; compare the date with the field book"),
+        );
+    }
+    Ok(())
 }
 
 /// The harvest window nearest to a day, in words, with the days by which it is missed.

@@ -1,9 +1,9 @@
 //! Finds the files of each table in the book folder.
 
-use crate::pattern::{Pattern, as_glob};
+use crate::pattern::{Pattern, as_glob, starred};
 use crate::rows::Fault;
 use crate::sheet_rows::{choose_sheet, filled_sheets, is_named, sheet_names};
-use records::{Book, Code, FileOptions, Place, Problem, Severity, Table, counted};
+use records::{Book, Code, FileOptions, Place, Problem, Severity, StatedValue, Table, counted};
 use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
 use words::{say, text};
@@ -297,16 +297,35 @@ fn declared(
         Err(fault) => return vec![Err(fault)],
     };
     let of_path = |path: String| {
+        let named = starred(&options.path, &path).map(str::to_owned);
         let options = FileOptions { path, ..options.clone() };
         match sheets_of(dir, book, table, &options) {
             Ok(sheets) => sheets
                 .into_iter()
-                .map(|sheet| declared_one(dir, table, FileOptions { sheet, ..options.clone() }))
+                .map(|sheet| {
+                    let pattern = options.sheet.as_deref().unwrap_or_default();
+                    let of_sheet = sheet.as_deref().and_then(|name| starred(pattern, name));
+                    let named = of_sheet.map(str::to_owned).or_else(|| named.clone());
+                    let mut options = FileOptions { sheet, ..options.clone() };
+                    if let Some(named) = named {
+                        fill_in(&mut options, &named);
+                    }
+                    declared_one(dir, table, options)
+                })
                 .collect(),
             Err(fault) => vec![Err(fault)],
         }
     };
     paths.into_iter().flat_map(of_path).collect()
+}
+
+/// Puts what the `*` of sheet or path stands for into the texts of `every_row`.
+fn fill_in(options: &mut FileOptions, named: &str) {
+    for value in options.every_row.values_mut() {
+        if let StatedValue::Text(text) = value {
+            *text = text.replace('*', named);
+        }
+    }
 }
 
 /// The paths that a declared one stands for. A pattern leaves out what another stanza of the table
@@ -381,7 +400,7 @@ fn sheets_of(
     let (Some(sheet), Some(Format::Sheet)) = (pattern, Format::of(Path::new(path))) else {
         return Ok(vec![options.sheet.clone()]);
     };
-    let is_meant = Pattern::of_text(sheet);
+    let is_meant = Pattern::of_path(sheet);
     let others = book.files.get(&table).into_iter().flatten();
     let is_named = |sheet: &str| {
         let mut of_file = others.clone().filter(|other| plain_path(&other.path) == path);
@@ -389,7 +408,7 @@ fn sheets_of(
     };
     let mut sheets = filled_sheets(&dir.join(path))?;
     sheets.retain(|sheet| {
-        is_meant.matches_text(sheet)
+        is_meant.matches_name(sheet)
             && !is_named(sheet)
             && !is_no_table(&format!("{path}#{sheet}"), book)
     });

@@ -35,6 +35,11 @@ impl Pattern {
         self.matches(path, true)
     }
 
+    /// Whether the name of a sheet is meant.
+    pub(crate) fn matches_name(&self, name: &str) -> bool {
+        self.matches(name, false)
+    }
+
     pub(crate) fn matches_text(&self, text: &str) -> bool {
         self.matches(&text.trim().to_lowercase(), false)
     }
@@ -51,9 +56,33 @@ pub(crate) fn as_glob(text: &str) -> String {
     pieces.join("*")
 }
 
+/// What the last `*` of a pattern stands for in a path that it means.
+pub(crate) fn starred<'a>(pattern: &str, path: &'a str) -> Option<&'a str> {
+    let parts = pattern.split('/').zip(path.split('/'));
+    let (pattern, name) = parts.filter(|(pattern, _)| pattern.contains('*')).last()?;
+    let (before, after) = pattern.rsplit_once('*')?;
+    let name = name.strip_suffix(after)?;
+    // Of several the last begins behind the last place of what stands before it.
+    match before.rsplit_once('*') {
+        None => name.strip_prefix(before),
+        Some((_, "")) => Some(name),
+        Some((_, before)) => name.rfind(before).and_then(|at| name.get(at + before.len()..)),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_last_star_stands_for_what_the_name_holds_there() {
+        assert_eq!(starred("picks/*.csv", "picks/2024-02.csv"), Some("2024-02"));
+        assert_eq!(starred("*/picks *.csv", "North/picks 2024.csv"), Some("2024"));
+        assert_eq!(starred("*/picks.csv", "North/picks.csv"), Some("North"));
+        assert_eq!(starred("* of *.csv", "picks of May of 2024.csv"), Some("2024"));
+        assert_eq!(starred("Rest *", "Rest 2024"), Some("2024"));
+        assert_eq!(starred("picks.csv", "picks.csv"), None);
+    }
 
     #[test]
     fn a_star_is_any_text_and_nothing_else_is_special() {

@@ -486,13 +486,41 @@ fn a_star_in_a_path_names_many_files() {
     assert!(problem.what.contains("a path like pick/*.csv"), "{}", problem.what);
 }
 
+/// Files of a month that name it alone, and sheets of a site.
+#[test]
+fn what_the_star_stands_for_may_stand_in_every_row() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    folder.put("picks/2024-02.csv", "tree,nut_kg\nT1,3\n");
+    folder.put("picks/2024-03.csv", "tree,nut_kg\nT2,4\n");
+    let stanza = "[[files.harvests]]\npath = \"picks/*.csv\"\nevery_row = { date = \"*-15\" }\n";
+    folder.settings(stanza);
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "date"), ["2024-02-15", "2024-03-15"]);
+    let mut book = Workbook::new();
+    for day in ["2024-03-04", "2024-03-05"] {
+        let sheet = book.add_worksheet().set_name(format!("Day {day}")).unwrap();
+        for (row, cells) in (0..).zip([["tree", "nut_kg"], ["T1", "3"]]) {
+            for (cell, word) in (0..).zip(cells) {
+                sheet.write_string(row, cell, word).unwrap();
+            }
+        }
+    }
+    book.save(folder.path().join("picks/May.xlsx")).unwrap();
+    folder.settings(&format!(
+        "{stanza}[[files.harvests]]\npath = \"picks/*.xlsx\"\nsheet = \"Day *\"\nevery_row = {{ date = \"*\" }}\n"
+    ));
+    let dates = column(&folder.read(), Table::Harvests, "date");
+    assert_eq!(dates, ["2024-02-15", "2024-03-15", "2024-03-04", "2024-03-05"]);
+}
+
 /// Months of a workbook, its cover and sums being none.
 #[test]
 fn a_star_in_a_sheet_names_many_sheets() {
     let folder = Folder::new();
     folder.remove("harvests.csv");
     let mut book = Workbook::new();
-    for (name, date) in [("Picks Feb", "2024-02-11"), ("picks mar", "2024-03-11"), ("Cover", "")] {
+    for (name, date) in [("Picks Feb", "2024-02-11"), ("Picks mar", "2024-03-11"), ("Cover", "")] {
         let sheet = book.add_worksheet().set_name(name).unwrap();
         let rows = [["tree", "date", "nut_kg"], ["T1", date, "3"], ["Total of month", "", "3"]];
         for (row, cells) in (0..).zip(rows) {
@@ -508,7 +536,7 @@ fn a_star_in_a_sheet_names_many_sheets() {
     folder.settings(stanza);
     let tables = folder.read();
     assert_eq!(column(&tables, Table::Harvests, "date"), ["2024-02-11", "2024-03-11"]);
-    for sheet in ["2024.xlsx#Picks Feb", "2024.xlsx#picks mar"] {
+    for sheet in ["2024.xlsx#Picks Feb", "2024.xlsx#Picks mar"] {
         assert_eq!(counts(&tables, sheet), (1, 1, 0));
         assert_eq!(repairs(&tables, sheet), [(Code::RowNotOne, String::new(), 1, 3)]);
     }

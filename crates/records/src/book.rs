@@ -287,7 +287,9 @@ pub struct FileOptions {
     #[serde(default)]
     pub drop_zeros: Vec<String>,
     /// What is the same in every row and stands in no column of this file, by column:
-    /// `every_row = { trial = "Depth 1", date = "2024-05-18" }`.
+    /// `every_row = { trial = "Depth 1", date = "2024-05-18" }`. Where `sheet` or `path` holds a `*`, one
+    /// here takes what that stands for: `path = "picks/*.csv"` and `date = "*-15"` read `picks/2024-05.csv`
+    /// as of 2024-05-15.
     #[serde(default)]
     pub every_row: BTreeMap<String, StatedValue>,
     /// Order of day and month, instead of the book's.

@@ -9,9 +9,19 @@ use advise::{MoneyInterval, Verdict};
 use std::collections::BTreeMap;
 use words::{say, text};
 
-/// What to do in the region, in one plain sentence.
+/// What to do in the region, in one plain sentence; until a trial is read also what is done now.
 #[must_use]
 pub fn sentence(region: &RegionAdvice) -> String {
+    let doing = what_to_do(region);
+    // Who is to go on as at present, or to change for a time, must know from what.
+    if region.verdict == Verdict::Trial && region.rows > 0 {
+        say!("{doing} At present: {}.", present(&region.present))
+    } else {
+        doing
+    }
+}
+
+fn what_to_do(region: &RegionAdvice) -> String {
     match (region.verdict, &region.advised) {
         (Verdict::Trial, _) if region.interim.is_some() => {
             region.interim.as_ref().map_or_else(String::new, |interim| {
@@ -282,12 +292,9 @@ pub fn lead_range(range: Option<[f64; 2]>) -> String {
 
 /// Between what most trees lie, where they are not treated alike.
 fn spread(present: &Present) -> String {
-    match present.middle {
-        Some([low, high]) if high - low >= 0.03 => {
-            say!(" (nine trees in ten from {} to {})", percent(low), percent(high))
-        }
-        _ => String::new(),
-    }
+    present.unlike().map_or_else(String::new, |[low, high]| {
+        say!(" (nine trees in ten from {} to {})", percent(low), percent(high))
+    })
 }
 
 /// Present practice in words.

@@ -26,7 +26,7 @@ keys! {
     ProtectiveEquipment Ladders PowerSaws PoleTools CleanTools Decide
     LabelFirst LocalRules SprayEquipment CopperMixing Bees Water ReEntry PreHarvest
     ReEntryDays ReEntryMissing PreHarvestDays PreHarvestMissing
-    Prune Keep Trial Train Rest OfTrials OfTrial TrialTrees AndMore YoungerThanRecords
+    Prune Keep Trial Train Rest OfTrials OfTrial TrialTrees AndMore YoungerThanRecords ChooseTrees
     Site Region Trees Window Dates PersonDays People CutWood Tools Cuts LeftUndone
     ToolPieces ToolPiecesOnly ToolSecateurs ToolPruningSaw ToolPowerSaw TreesOf
     CutEvery CutOfEvery CutOneIn CanopyShare CanopyPercent HeadBack SpreadTo SpreadShare Unpruned Percent
@@ -35,7 +35,7 @@ keys! {
     Share2Of3 Share3Of4 Share4Of5 Share9Of10
     WhereLateral WhereCollar WhereSpread
     TaskSprouts TaskLower TaskPinch TaskScaffolds TaskTop TaskTopRange TaskTrees TrainingMissing
-    PasteTitle SprayTitle InsectTitle PasteBatch SprayBatch InsectBatch CopperTotal InsectTotal Applications
+    PasteTitle SprayTitle InsectTitle PasteBatch SprayBatch InsectBatch CopperTotal InsectTotal InsectWhen Applications
     DrawCanopyTitle DrawCanopyOff DrawCanopyStays DrawShootsOff DrawHeadTitle
     DrawLateralTitle DrawCutHere DrawLateral DrawNoStub
     DrawCollarTitle DrawUnderCut DrawTopCut DrawCollarCut

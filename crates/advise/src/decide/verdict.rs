@@ -189,14 +189,14 @@ fn prune_reason(evidence: &Evidences<'_>, advice: &RegionAdvice) -> String {
     let gain = advice.gain_over_present_kg.as_ref().map_or(f64::NAN, |gain| gain.median);
     let odds = odds(advice.p_gain.unwrap_or(f64::NAN));
     // An average of unlike trees says little of what a change from it would be.
-    let present = match advice.present.middle {
-        Some([low, high]) if high - low >= 0.03 => say!(
+    let present = match advice.present.unlike() {
+        Some([low, high]) => say!(
             "{}, nine trees in ten from {} to {}",
             percent(advice.present.intensity),
             percent(low),
             percent(high)
         ),
-        _ => percent(advice.present.intensity),
+        None => percent(advice.present.intensity),
     };
     let money = advice
         .net_gain_over_present

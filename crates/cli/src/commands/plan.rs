@@ -62,10 +62,9 @@ fn text(args: &PlanArgs, plan: &Plan, lost: &str) -> String {
     let worked = plan.blocks.iter().filter(|block| block.sheet.trees_worked > 0).count() as u64;
     let dated = plan.blocks.iter().filter(|block| block.sheet.scheduled.is_some()).count();
     let mut out = format!(
-        "{} to work in, {dated} of them with dates; {} in alarms.csv, {} in missing.csv.\n",
+        "{} to work in, {dated} of them with dates{}.\n",
         counted(worked, "block", "blocks"),
-        alarms(plan),
-        counted(plan.missing.len() as u64, "setting", "settings"),
+        lists(plan),
     );
     out.push_str(lost);
     for error in &plan.missing {
@@ -75,7 +74,21 @@ fn text(args: &PlanArgs, plan: &Plan, lost: &str) -> String {
     out
 }
 
-fn alarms(plan: &Plan) -> String {
+/// What the lists beside the plan hold, of those that hold something.
+fn lists(plan: &Plan) -> String {
     let crews = plan.crews.iter().filter(|crew| crew.schedule.alarm.is_some()).count() as u64;
-    format!("{} that {} too small", counted(crews, "crew", "crews"), noun(crews, "is", "are"))
+    let missing = plan.missing.len() as u64;
+    let small = format!(
+        "{} that {} too small in alarms.csv",
+        counted(crews, "crew", "crews"),
+        noun(crews, "is", "are")
+    );
+    let open =
+        format!("{} in missing.csv", counted(missing, "matter to settle", "matters to settle"));
+    let held: Vec<String> = [(crews, small), (missing, open)]
+        .into_iter()
+        .filter(|(n, _)| *n > 0)
+        .map(|(_, s)| s)
+        .collect();
+    if held.is_empty() { String::new() } else { format!("; {}", held.join(", ")) }
 }

@@ -52,6 +52,7 @@ pub fn plan(
         book.economics.cut_wood.as_ref(),
         book.options.hours_per_day,
     );
+    plan.missing.extend(nothing_stands(holdings));
     plan.missing.extend(without_trees(book, holdings));
     plan.missing.extend(without_seasons(book, &blocks));
     let sites = holdings.blocks.iter().map(|block| block.site.as_str()).collect();
@@ -67,6 +68,19 @@ pub fn plan(
         plan.missing.splice(0..0, unknown);
     }
     plan
+}
+
+/// Blocks of which no tree stands: they have no line in the plan.
+fn nothing_stands(holdings: &Holdings) -> Option<SettingError> {
+    let empty = holdings.blocks.iter().filter(|block| block.trees.is_empty());
+    let empty: Vec<&str> = empty.map(|block| block.block.as_str()).collect();
+    (!empty.is_empty()).then(|| {
+        SettingError::new(
+            format!("trees: {}", empty.join(", ")),
+            text!("no tree of the block stands, so the plan has no line of it"),
+            text!("nothing to do where the trees are gone; where new ones were planted, list them in the tree table with ids of their own"),
+        )
+    })
 }
 
 /// Declared trials of which the trial table holds no tree: nothing is left to their field sheets.

@@ -173,3 +173,40 @@ fn picks_brought_to_the_reference_moisture_are_counted() {
     let expected = MoistureConversion { picks: 2, from_pct: [7.0, 24.5], to_pct: 9.0 };
     assert_eq!(of(&picks), Some(expected));
 }
+
+/// Of two full seasons only the rows around it show that a pick's year is a slip.
+#[test]
+fn picks_of_another_season_between_many_of_one_are_told() {
+    let mut trees = "tree,block".to_owned();
+    let (mut first, mut second) = (Vec::new(), Vec::new());
+    for tree in 10..50 {
+        trees.push_str(&format!("\nT{tree},N"));
+        first.push(format!("T{tree},2023-03-01,4,9,"));
+        second.push(format!("T{tree},2024-03-01,4,9,"));
+    }
+    let told = |picks: &[String]| {
+        let picks: Vec<&str> = picks.iter().map(String::as_str).collect();
+        let linked = small()
+            .table(Table::Trees, &trees)
+            .rows(Table::Harvests, &picks)
+            .link()
+            .linked
+            .unwrap();
+        let told = linked.problems.into_iter().filter(|p| p.code == Code::SeasonStray);
+        told.map(|p| (p.place.line, p.what)).collect::<Vec<_>>()
+    };
+    let by_day: Vec<String> = first.iter().chain(&second).cloned().collect();
+    assert_eq!(told(&by_day), []);
+    let by_tree: Vec<String> =
+        first.iter().zip(&second).flat_map(|(a, b)| [a.clone(), b.clone()]).collect();
+    assert_eq!(told(&by_tree), []);
+    let mut slips = by_day;
+    slips[19] = slips[19].replace("2023", "2024");
+    slips[60] = slips[60].replace("2024", "2023");
+    let told = told(&slips);
+    assert_eq!(told.iter().map(|(line, _)| *line).collect::<Vec<_>>(), [Some(21), Some(62)]);
+    assert!(
+        told[0].1.starts_with("1 pick of season 2024 between picks of season 2023"),
+        "{told:?}"
+    );
+}

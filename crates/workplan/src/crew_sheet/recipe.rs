@@ -87,5 +87,6 @@ fn insects(quantity: &Quantity, words: &Catalogue) -> Vec<String> {
         Key::InsectTotal,
         &[("litres", &words.short(quantity.litres, 1)), ("product_l", &words.short(product_l, 3))],
     ));
+    lines.push(words.text(Key::InsectWhen).to_owned());
     lines
 }

@@ -161,7 +161,12 @@ impl SheetInput {
             title: self.block.clone(),
             work: words.text(self.work_key()).to_owned(),
             how_much: instruction.map_or_else(Vec::new, |how_much| how_much.lines(words)),
-            warnings: self.warnings(words).into_iter().chain(self.trial_trees(words)).collect(),
+            warnings: self
+                .warnings(words)
+                .into_iter()
+                .chain(self.trial_trees(words))
+                .chain(self.choice(words))
+                .collect(),
             steps,
             facts: self.facts(words),
             tools: self.tools.iter().map(|need| tool_line(need, words)).collect(),
@@ -204,6 +209,18 @@ impl SheetInput {
         self.in_trials.iter().filter(move |_| among_others).map(|own| {
             let ids = own.listed(words);
             words.say(Key::TrialTrees, &[("trial", own.trial.as_str()), ("ids", ids.as_str())])
+        })
+    }
+
+    /// That the plan does not say which of the trees are cut, where not all are.
+    fn choice(&self, words: &Catalogue) -> Option<String> {
+        let is_choice = self.cuts()
+            && self.instruction().is_some()
+            && (1..self.trees).contains(&self.trees_worked);
+        is_choice.then(|| {
+            let [worked, all] =
+                [self.trees_worked, self.trees].map(|trees| words.number(trees as f64, 0));
+            words.say(Key::ChooseTrees, &[("worked", &worked), ("all", &all)])
         })
     }
 
@@ -273,8 +290,8 @@ impl SheetInput {
             (Key::Window, self.window.map(span)),
             (Key::Trees, Some(self.trees_said(words))),
             (Key::People, self.crew_size.map(|people| words.short(people, 1))),
-            (Key::PersonDays, self.person_days.map(|days| words.number(days, 1))),
-            (Key::CutWood, self.stacked_m3.map(|m3| format!("{} m³", words.number(m3, 0)))),
+            (Key::PersonDays, self.person_days.map(|days| small(days, words))),
+            (Key::CutWood, self.stacked_m3.map(|m3| format!("{} m³", small(m3, words)))),
             (Key::Site, Some(self.site.clone())),
             (Key::Region, Some(self.region.clone())),
         ];
@@ -319,6 +336,15 @@ fn training_steps(
     };
     let missing = (!training_stated).then(|| words.text(Key::TrainingMissing).to_owned());
     tasks.iter().map(line).chain(missing).collect()
+}
+
+/// A quantity of which a small one does not read as none.
+fn small(value: f64, words: &Catalogue) -> String {
+    match value {
+        value if value < 1.0 => words.short(value, 2),
+        value if value < 10.0 => words.number(value, 1),
+        value => words.number(value, 0),
+    }
 }
 
 fn tool_line(need: &ToolNeed, words: &Catalogue) -> String {

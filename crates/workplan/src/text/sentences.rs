@@ -77,6 +77,11 @@ pub(super) fn sentence(key: Key) -> Text {
             )
         }
         Key::TrialTrees => constant!("Trees of trial {trial}: {ids}."),
+        Key::ChooseTrees => {
+            constant!(
+                "{worked} of the {all} trees: the plan is a share and no list. Someone who knows the block chooses them."
+            )
+        }
         Key::AndMore => constant!("{first} and {more} more"),
         Key::YoungerThanRecords => {
             constant!(
@@ -191,6 +196,11 @@ pub(super) fn sentence(key: Key) -> Text {
             )
         }
         Key::InsectTotal => constant!("This block: {litres} L of spray, {product_l} L of product."),
+        Key::InsectWhen => {
+            constant!(
+                "When: as the label and local advice say. The plan sets no dates, hours or price for spraying."
+            )
+        }
         Key::Applications => constant!("Applications: {times}; the amounts are for all of them."),
         Key::DrawCanopyTitle => constant!("How much"),
         Key::DrawCanopyOff => constant!("grey: comes off"),
