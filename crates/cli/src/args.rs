@@ -456,8 +456,8 @@ fn comparison(text: &str) -> Result<Comparison, String> {
 #[derive(Debug, Args)]
 #[command(after_help = LAYOUT_HELP)]
 pub struct LayoutArgs {
-    /// What is wanted, as TOML
-    #[arg(value_name = "REQUEST.toml")]
+    /// What is wanted, as TOML; or the layout.json of a trial drawn before, to print its sheets again
+    #[arg(value_name = "REQUEST")]
     pub request: PathBuf,
     /// Record book whose trees the trial will use, with their places, earlier crop and girth
     #[arg(long, value_name = "BOOK")]
@@ -465,9 +465,9 @@ pub struct LayoutArgs {
     /// Folder to write; a folder written by this command before is replaced
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
-    /// Seed of the draw; write it down with the trial
+    /// Seed of the draw, which a request needs; write it down with the trial
     #[arg(long, value_name = "N")]
-    pub seed: u64,
+    pub seed: Option<u64>,
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -480,6 +480,9 @@ book-section.toml (lines for book.toml) and layout.json. Put the rows and the li
 prune, harvest, and `anacurve run` or `anacurve trial` analyses the trial without further edits.
 Of a new field it also writes trees.csv and, where [field] states site and region, blocks.csv: put
 them into the book too, for example as trees-north.csv and blocks-north.csv, or add their rows.
+
+For a further season give the layout.json of the trial instead of a request: nothing is drawn, and
+map and field sheets are written again, with --book without the trees that no longer stand.
 
 A request (this one, saved as next.toml, works on the demo book):
 

@@ -502,6 +502,54 @@ fn the_section_of_a_layout_names_its_first_harvest() {
     assert!(!section.contains("\nseasons") && section.contains("# Name the harvests"), "{section}");
 }
 
+/// A running trial keeps its draw: another season prints the sheets of what was drawn, without trees
+/// that died since.
+#[test]
+fn the_sheets_of_a_trial_are_printed_again() {
+    let book = Book::tidy();
+    assert_eq!(layout(&book, &in_block("B1"), &["--book", book.arg()]).code, 0);
+    let drawn = book.text("laid/field-sheets.html");
+    assert!(drawn.contains("book-section") || drawn.contains("[trials."), "no lines for book.toml");
+    let (json, out) = (book.file("laid/layout.json"), book.file("again"));
+    let print = |more: &[&str]| {
+        let fixed = ["layout", json.to_str().unwrap(), "--out", out.to_str().unwrap()];
+        anacurve(&[&fixed[..], more].concat())
+    };
+    let ran = print(&[]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    // Without a book everything is as drawn, but for the lines that book.toml has.
+    assert_eq!(book.text("again/map.svg"), book.text("laid/map.svg"));
+    assert_eq!(book.text("again/layout.json"), book.text("laid/layout.json"));
+    let page = book.text("again/field-sheets.html");
+    assert!(!page.contains("[trials.") && page.contains("T02"), "{page}");
+    assert!(!book.file("again/trials.csv").exists());
+    // The trees of the trial are in the book's trial table by now, and one of them is gone.
+    book.put(
+        "book.toml",
+        format!("{}\n{}", book.text("book.toml"), book.text("laid/book-section.toml")),
+    );
+    book.put("trials.csv", book.text("laid/trials.csv"));
+    let header = book.text("trees.csv").lines().next().unwrap().to_owned();
+    let rows: Vec<String> = book
+        .text("trees.csv")
+        .lines()
+        .skip(1)
+        .map(|row| format!("{row},{}", if row.starts_with("T02,") { "dead" } else { "alive" }))
+        .collect();
+    book.put("trees.csv", format!("{header},status\n{}\n", rows.join("\n")));
+    let ran = print(&["--book", book.arg()]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    assert!(ran.stdout.contains("no longer stand: 1 tree of the layout (T02)"), "{}", ran.stdout);
+    let layout: serde_json::Value = serde_json::from_str(&book.text("again/layout.json")).unwrap();
+    assert_eq!(layout["gone"], serde_json::json!(["T02"]));
+    print(&["--seed", "1"]).fails_saying(&["--seed would draw anew"]);
+    book.put("laid/layout.json", "{}");
+    print(&[]).fails_saying(&["layout.json:1: no layout of a trial"]);
+    let request = book.file("next.toml");
+    anacurve(&["layout", request.to_str().unwrap(), "--out", out.to_str().unwrap()])
+        .fails_saying(&["a draw needs --seed N"]);
+}
+
 /// The page of `size` speaks the language of the run.
 #[test]
 fn the_page_of_a_size_is_in_portuguese() {

@@ -162,26 +162,42 @@ pub fn new_field_words(field: &NewField) -> Vec<String> {
 /// # Errors
 /// When a file cannot be encoded or written; files written before stay.
 pub fn write_layout(layout: &Layout, dir: &Path) -> Result<(), ReportError> {
-    fs::create_dir_all(dir)
-        .map_err(|source| ReportError::Write { path: dir.to_owned(), source })?;
-    let write = |name: &str, bytes: &[u8]| {
-        let path = dir.join(name);
-        fs::write(&path, bytes).map_err(|source| ReportError::Write { path, source })
-    };
-    let map = map::map_svg(layout);
-    write("map.svg", map.as_bytes())?;
-    write("field-sheets.html", page::LayoutPage::of(layout, map).render()?.as_bytes())?;
-    write("field-sheets.xlsx", &sheets::workbook(layout)?)?;
-    write("trials.csv", csv(layout.trial_table()).as_bytes())?;
+    let section = section(layout);
+    write_sheets(layout, dir, &section)?;
+    write(dir, "trials.csv", csv(layout.trial_table()).as_bytes())?;
     if let Some(trees) = layout.tree_table() {
-        write("trees.csv", csv(trees).as_bytes())?;
+        write(dir, "trees.csv", csv(trees).as_bytes())?;
     }
     if let Some(blocks) = layout.block_table() {
-        write("blocks.csv", csv(blocks).as_bytes())?;
+        write(dir, "blocks.csv", csv(blocks).as_bytes())?;
     }
-    write("book-section.toml", section(layout).as_bytes())?;
+    write(dir, "book-section.toml", section.as_bytes())
+}
+
+/// Writes `map.svg`, `field-sheets.html`, `field-sheets.xlsx` and `layout.json` of a trial whose rows
+/// and lines the book has already.
+///
+/// # Errors
+/// When a file cannot be encoded or written; files written before stay.
+pub fn write_sheets_again(layout: &Layout, dir: &Path) -> Result<(), ReportError> {
+    write_sheets(layout, dir, "")
+}
+
+fn write_sheets(layout: &Layout, dir: &Path, section: &str) -> Result<(), ReportError> {
+    fs::create_dir_all(dir)
+        .map_err(|source| ReportError::Write { path: dir.to_owned(), source })?;
+    let map = map::map_svg(layout);
+    write(dir, "map.svg", map.as_bytes())?;
+    let page = page::LayoutPage::of(layout, map, section).render()?;
+    write(dir, "field-sheets.html", page.as_bytes())?;
+    write(dir, "field-sheets.xlsx", &sheets::workbook(layout)?)?;
     let json = serde_json::to_string_pretty(layout)?;
-    write("layout.json", (json + "\n").as_bytes())
+    write(dir, "layout.json", (json + "\n").as_bytes())
+}
+
+fn write(dir: &Path, name: &str, bytes: &[u8]) -> Result<(), ReportError> {
+    let path = dir.join(name);
+    fs::write(&path, bytes).map_err(|source| ReportError::Write { path, source })
 }
 
 #[cfg(test)]

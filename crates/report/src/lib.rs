@@ -34,7 +34,7 @@ pub use dictionary::{
 pub use error::ReportError;
 pub use files::csv_line;
 pub use laterals::{CountMean, Effects, Path, PathSlope, RegionLaterals};
-pub use layout::{new_field_words, write_layout};
+pub use layout::{new_field_words, write_layout, write_sheets_again};
 pub use manifest::{InputFile, Origin, seal};
 pub use names::{is_reserved, stem};
 pub use outputs::write_outputs;

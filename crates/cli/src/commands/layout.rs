@@ -1,5 +1,7 @@
 //! `anacurve layout`: draws a trial by lot and writes what the field needs.
 
+mod again;
+
 use crate::args::{Format, LayoutArgs};
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline::trials::field;
@@ -11,6 +13,12 @@ use trials::layout::{Layout, lay_out};
 
 /// Reads the request, draws and writes.
 pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
+    if args.request.extension().is_some_and(|extension| extension == "json") {
+        return again::execute(args);
+    }
+    let seed = args.seed.ok_or_else(|| {
+        Failure::new("a draw needs --seed N", "choose a number and write it down with the trial")
+    })?;
     let (file, mut request) = RequestFile::read(&args.request)?;
     let mut left_out = Vec::new();
     let standing = match &args.book {
@@ -33,7 +41,7 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
         }
         None => None,
     };
-    let mut layout = lay_out(&request, args.seed).map_err(|error| file.from_layout(&error))?;
+    let mut layout = lay_out(&request, seed).map_err(|error| file.from_layout(&error))?;
     if let Some(standing) = &standing {
         layout.date_leads(&field::regions(&layout, standing)?);
         layout.first_harvest = field::first_harvest(&layout, standing)?;
@@ -44,9 +52,14 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
         report::write_layout(&layout, dir)
     })
     .map_err(|error| super::from_publish(&error))?;
+    print(args, &layout)
+}
+
+/// What was drawn, in lines or whole.
+fn print(args: &LayoutArgs, layout: &Layout) -> Result<Outcome, Failure> {
     let text = match args.format {
-        Format::Text => summary(args, &layout),
-        Format::Json => serde_json::to_string_pretty(&layout)
+        Format::Text => summary(args, layout),
+        Format::Json => serde_json::to_string_pretty(layout)
             .map(|text| text + "\n")
             .map_err(|error| Failure::new(error, ""))?,
     };

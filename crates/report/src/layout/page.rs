@@ -27,12 +27,13 @@ pub struct LayoutPage<'a> {
     methods: &'a [String],
     lot: String,
     seed: String,
-    section: String,
+    /// Lines for `book.toml`; empty where it has them.
+    section: &'a str,
 }
 
 impl<'a> LayoutPage<'a> {
-    /// Prepares the page around a map.
-    pub fn of(layout: &'a Layout, map: String) -> Self {
+    /// Prepares the page around a map, with the lines for `book.toml`.
+    pub fn of(layout: &'a Layout, map: String, section: &'a str) -> Self {
         let trees: usize = layout.plots.iter().map(|plot| plot.trees.len()).sum();
         Self {
             css: include_str!("../../templates/style.css"),
@@ -60,7 +61,7 @@ impl<'a> LayoutPage<'a> {
                 layout.seed
             ),
             seed: say!("seed {}", layout.seed),
-            section: super::section(layout),
+            section,
         }
     }
 }
