@@ -50,4 +50,4 @@ pub use trials::{
     TrialCell, TrialHead, TrialPart, TrialPlot, TrialPoint, TrialReport, TrialSection, TrialSeries,
     TrialTable, write_size, write_trials,
 };
-pub use what_if::{Supposed, WhatIfRow, what_if_rows};
+pub use what_if::{Supposed, WhatIfRow, no_advice, what_if_rows};

@@ -1,6 +1,6 @@
 //! What other prices, wages, yields and horizons would bring, in the digits of page and command.
 
-use advise::{Advice, AsPlanned, RegionPicture};
+use advise::{Advice, AsPlanned, RegionPicture, Verdict};
 use words::{Text, constant, say, with_mark};
 use workplan::SettingError;
 use workplan::economics::{Outcome, Scenario, shown};
@@ -78,6 +78,21 @@ pub fn asked<'a>(
             Some((region.region.as_str(), region.name.as_str(), picture.what_if.as_ref()?))
         })
         .collect()
+}
+
+/// That the first column is of no advice in regions that wait for a trial; `None` where none does.
+#[must_use]
+pub fn no_advice(advice: &Advice, regions: &[&str]) -> Option<String> {
+    let waiting = advice.regions.iter().filter(|region| {
+        region.verdict == Verdict::Trial && regions.contains(&region.region.as_str())
+    });
+    let names: Vec<&str> = waiting.map(|region| region.name.as_str()).collect();
+    (!names.is_empty()).then(|| {
+        say!(
+            "Of regions that wait for a trial ({}) this is the best practice that the records support, and no advice.",
+            names.join(", ")
+        )
+    })
 }
 
 /// The answer for every region that has draws, in the order of the advice.

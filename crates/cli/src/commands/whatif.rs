@@ -4,7 +4,7 @@ use crate::args::{Format, WhatIfArgs};
 use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline;
 use crate::pipeline::advice::{self, Wanted};
-use report::{Supposed, WhatIfRow, what_if_rows};
+use report::{Supposed, WhatIfRow, no_advice, what_if_rows};
 use serde_json::json;
 use words::{say, text};
 
@@ -47,7 +47,11 @@ fn run(args: &WhatIfArgs, stages: &Stages) -> Result<Outcome, Failure> {
     }
     stages.finish();
     let text = match args.format {
-        Format::Text => table(&advice.currency, &rows),
+        Format::Text => {
+            let regions: Vec<&str> = rows.iter().map(|row| row.region.as_str()).collect();
+            let note = no_advice(advice, &regions).map_or_else(String::new, |note| note + "\n");
+            table(&advice.currency, &rows) + &note
+        }
         Format::Json => to_json(&rows)?,
     };
     print_data(&text)?;

@@ -6,7 +6,7 @@ use crate::how;
 use crate::names::printable;
 use crate::number::DASH;
 use crate::text;
-use crate::what_if::{WhatIfRow, asked};
+use crate::what_if::{WhatIfRow, asked, no_advice};
 use words::{Text, constant, say};
 use workplan::economics::{Scenario, WHAT_IF_SCRIPT};
 
@@ -43,6 +43,8 @@ pub struct WhatIfView {
     pub wage: String,
     /// What the answer's amounts are.
     pub summed: String,
+    /// Of which regions the answer is of no advice; empty where of none.
+    pub no_advice: String,
     /// The script.
     pub script: String,
 }
@@ -111,6 +113,11 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
         price: say!("Price ({currency} per kg)"),
         wage: say!("Wage ({currency} per hour)"),
         summed: say!("Summed over the seasons, in {currency}"),
+        no_advice: no_advice(
+            &report.advice,
+            &regions.iter().map(|(region, ..)| *region).collect::<Vec<_>>(),
+        )
+        .unwrap_or_default(),
         script: format!("{WHAT_IF_SCRIPT}\n{FORM}"),
     })
 }
