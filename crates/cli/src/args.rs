@@ -36,7 +36,7 @@ XLSX, ODS or Parquet.
 
 Exit codes:
   0  done
-  1  done, with findings that a person should look at (check; run with --strict)
+  1  done, with findings that a person should look at (check and trial; run with --strict)
   2  failed: nothing was written";
 
 /// The command line.
@@ -279,15 +279,19 @@ A trial is declared in book.toml by the roles of its columns, for example:
 
 Further entries: main_factors, sub_factors, sub_sub_factors (split plots and strips), checks
 (augmented blocks), control = { factor, level, beside_factorial }, covariate = \"earlier_crop\",
-\"girth_cm\" or a column, traits, seasons, letters = true. The model follows from the design and is
-printed in words. A trial that follows another on the same trees has rows of its own in the trial
-table; seasons tells which harvests belong to which.
+\"girth_cm\" or a column, traits, seasons, letters = true. An amount is in fraction (of the canopy:
+0.15 or 15 %), days, percent (any other per cent: 15 or 15 %) or a unit of its own. The model
+follows from the design and is printed in words. A trial that follows another on the same trees has
+rows of its own in the trial table; seasons tells which harvests belong to which.
 
 With --out, writes trials.html (finding, plan in words, analysis of variance, means with SEm, SEd and
 CD at 5 and 1 %, CV, comparisons, plots, residual checks, methods), every table as CSV and one
-spreadsheet per trial under trials/, and trials.json with every number.
+spreadsheet per trial under trials/, trials/*-components.toml for size --components, and trials.json
+with every number.
 
-Exit code 1 means that a trial or a trait of one was not analysed, 2 that nothing was written.
+Exit code 1 means that a trial or a trait of one was not analysed, that rows of its table look
+mistyped, or that rows of it or of the picks and prunings of its trees were set aside, so that the
+result is without them (a harvest still to come is none of these); 2 that nothing was written.
 
 Examples:
   anacurve trial data-demo
@@ -318,7 +322,8 @@ coefficients of variation in per cent, for example
   plot = 5             between plots
 
 and, where known, replicate, main_plot, sub_plot, season, treatment_season, main_plot_season,
-plot_season. Absent ones are 0.
+plot_season. Absent ones are 0. The report of an analysed trial holds such a file for each trait:
+trials/TRIAL-TRAIT-components.toml under the folder of trial --out and of run.
 
 Prints the power of every combination of --trees, --replicates and --seasons, and the fewest trees
 that suffice. With --out, writes size.html with the trade-off drawn, size/*.csv and size.json.

@@ -18,7 +18,7 @@ use arrow::record_batch::RecordBatch;
 use ingest_seasons::{LinkError, Linked, TrialTree};
 use ingest_tables::{BookTables, FileReport, IngestError, QuarantinedRow, ReadSettings};
 use records::{Code, Problem, ReportLanguage, Severity, Table};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::path::Path;
 
 /// The language that a book states; English where it states none. A book that cannot be read is
@@ -138,14 +138,8 @@ fn read(book: &Path, settings: ReadSettings<'_>, stages: &Stages) -> Result<Book
 
 /// The rows of blocks and trees that were set aside, in the order of files and lines.
 pub fn places_set_aside(tables: &BookTables) -> Vec<&QuarantinedRow> {
-    let of_places: BTreeSet<&str> = tables
-        .files
-        .iter()
-        .filter(|file| matches!(file.table, Table::Blocks | Table::Trees))
-        .map(|file| file.file.as_str())
-        .collect();
     let rows = tables.quarantine.iter();
-    rows.filter(|row| of_places.contains(row.file.as_str())).collect()
+    rows.filter(|row| matches!(row.table, Table::Blocks | Table::Trees)).collect()
 }
 
 /// A book in which a trial is to be laid out, read and, where it holds visits, linked.

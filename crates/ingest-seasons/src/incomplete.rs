@@ -4,7 +4,7 @@ use crate::frame::{REGION_NO, TREE_NO, indices, texts};
 use crate::outcome::{Outcome, StrayPruning};
 use crate::places::Places;
 use crate::seasons::day;
-use ingest_tables::{BookTables, MissingVisit};
+use ingest_tables::{BookTables, MissingVisit, QuarantinedRow};
 use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Book, Code, Place, Table, counted};
@@ -19,17 +19,11 @@ pub(crate) struct LostVisit {
     pub(crate) visit: MissingVisit,
 }
 
-fn tables_of_files(tables: &BookTables) -> HashMap<&str, Table> {
-    tables.files.iter().map(|file| (file.file.as_str(), file.table)).collect()
-}
-
 /// Where the rows of blocks and trees stand that were set aside while reading, by id.
 pub(crate) fn places(tables: &BookTables) -> BTreeMap<(Table, String), Place> {
-    let of_file = tables_of_files(tables);
     let lost = tables.quarantine.iter().filter_map(|row| {
-        let table = *of_file.get(row.file.as_str())?;
         let place = Place { file: row.file.clone(), line: Some(row.line), column: row.column };
-        Some(((table, row.of_place.clone()?), place))
+        Some(((row.table, row.of_place.clone()?), place))
     });
     // Of several rows of one id the first is told.
     lost.rev().collect()
@@ -38,10 +32,8 @@ pub(crate) fn places(tables: &BookTables) -> BTreeMap<(Table, String), Place> {
 /// Rows of trees set aside while reading whose id is not known, and the first of them: any unknown tree
 /// may be one of these.
 pub(crate) fn trees_unread(tables: &BookTables) -> Option<(u64, Place)> {
-    let of_file = tables_of_files(tables);
-    let of_trees = |file: &str| of_file.get(file) == Some(&Table::Trees);
-    let mut rows =
-        tables.quarantine.iter().filter(|row| row.of_place.is_none() && of_trees(&row.file));
+    let is_unknown = |row: &&QuarantinedRow| row.table == Table::Trees && row.of_place.is_none();
+    let mut rows = tables.quarantine.iter().filter(is_unknown);
     let first = rows.next()?;
     let place = Place { file: first.file.clone(), line: Some(first.line), column: first.column };
     Some((1 + rows.count() as u64, place))
@@ -55,11 +47,9 @@ pub(crate) fn prunings_unread(tables: &BookTables) -> u64 {
 
 /// The visits lost while reading.
 pub(crate) fn visits(tables: &BookTables) -> Vec<LostVisit> {
-    let of_file = tables_of_files(tables);
     let lost = tables.quarantine.iter().filter_map(|row| {
         let place = Place { file: row.file.clone(), line: Some(row.line), column: row.column };
-        let table = *of_file.get(row.file.as_str())?;
-        Some(LostVisit { table, place, visit: row.visit.clone()? })
+        Some(LostVisit { table: row.table, place, visit: row.visit.clone()? })
     });
     lost.collect()
 }

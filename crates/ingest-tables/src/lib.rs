@@ -29,6 +29,7 @@ mod stated;
 mod summary;
 mod table;
 mod text_rows;
+mod unread;
 
 pub use draw::Draw;
 pub use quarantine::{MissingVisit, QuarantinedRow, SetAside, write_quarantine};

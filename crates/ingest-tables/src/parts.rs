@@ -6,7 +6,7 @@ use polars::prelude::{Column, DataFrame, DataType, PolarsResult};
 use records::TableSpec;
 
 /// Column of the index of the file a row came from.
-const FILE: &str = ".file";
+pub(crate) const FILE: &str = ".file";
 
 /// Rows by file, in reading order.
 pub(crate) struct Parts {

@@ -1,6 +1,6 @@
 //! Rows set aside, and the file that keeps them.
 
-use records::Code;
+use records::{Code, Table};
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
 use std::io;
@@ -28,6 +28,8 @@ pub struct QuarantinedRow {
     /// The block or tree that the row is of, where its id can be read; `None` when the row repeats
     /// another, and for other tables.
     pub of_place: Option<String>,
+    /// Table that the row was read for: one sheet may be read for several.
+    pub table: Table,
 }
 
 /// What a row set aside tells of the visit that it recorded.
@@ -103,6 +105,7 @@ mod tests {
             text: text.to_owned(),
             visit: None,
             of_place: None,
+            table: Table::Harvests,
         }
     }
 

@@ -7,14 +7,15 @@ use crate::discover::{Format, Source, discover};
 use crate::draw::Draw;
 use crate::header::HeaderWords;
 use crate::parquet_rows::ParquetRows;
-use crate::parts::Parts;
+use crate::parts::{FILE, Parts};
 use crate::report::fingerprint;
 use crate::rows::{Fault, Rows};
 use crate::sheet_rows::SheetRows;
 use crate::slips;
 use crate::summary::quarantine_problems;
-use crate::table::{FileOutcome, Keep, TableReader, file_number};
+use crate::table::{FileOutcome, Keep, LINE, TableReader, file_number};
 use crate::text_rows::TextRows;
+use crate::unread::{self, FileColumns, Unread};
 use crate::{FileReport, Progress, QuarantinedRow};
 use polars::prelude::{DataFrame, PolarsError, PolarsResult};
 use records::{Book, Code, Place, Problem, SeenTrials, Severity, Table, counted, limits};
@@ -130,34 +131,66 @@ impl BookTables {
         let ids = self.frames.get(&Table::Trials).and_then(|rows| rows.column("trial").ok());
         let read = ids.and_then(|ids| ids.str().ok());
         let read = read.map_or(0, |ids| ids.iter().filter(|own| *own == Some(id)).count() as u64);
-        read.max(rows_set_aside(&self.quarantine, &self.files, id))
+        read.max(rows_set_aside(&self.quarantine, id))
     }
 
     /// Rows set aside of a trial and of its trees, visits last: rows of the trial table as far as they
-    /// can be told by the trial's id, or that of the only trial there is, and visits and tree rows of
-    /// the trees named.
+    /// can be told by the trial's id, or that of the only trial there is, and visits of the trees
+    /// named. A row of a file stands once, however many tables the file is read for.
     #[must_use]
     pub fn set_aside_of_trial(&self, id: &str, trees: &BTreeSet<&str>) -> Vec<&QuarantinedRow> {
         let ids = self.frames.get(&Table::Trials).and_then(|rows| rows.column("trial").ok());
         let ids = ids.and_then(|ids| ids.str().ok());
         let alone = ids.is_some_and(|ids| ids.iter().flatten().all(|own| own == id));
-        let is_of_trials = |row: &QuarantinedRow| {
-            self.files.iter().any(|file| file.table == Table::Trials && file.file == row.file)
-        };
-        let is_of_tree = |tree: Option<&str>| tree.is_some_and(|tree| trees.contains(tree));
-        let is_own = |row: &&QuarantinedRow| {
-            is_of_tree(row.visit.as_ref().map(|visit| visit.tree.as_str()))
-                || is_of_tree(row.of_place.as_deref())
-                || is_of_trials(row)
-                    && row.visit.is_none()
-                    && row.of_place.is_none()
-                    && (alone || has_cell(row, id))
+        let rejected = self.rejected_visits(trees);
+        let is_own = |row: &&QuarantinedRow| match &row.visit {
+            Some(visit) => trees.contains(visit.tree.as_str()),
+            None if row.table == Table::Trials => alone || has_cell(row, id),
+            None => rejected.contains(&(row.table, row.file.as_str(), row.line)),
         };
         let mut found: Vec<&QuarantinedRow> = self.quarantine.iter().filter(is_own).collect();
         found.sort_by(|a, b| {
-            let by = |row: &&QuarantinedRow| row.visit.is_some();
+            let by = |row: &&QuarantinedRow| row.table != Table::Trials;
             (by(a), &a.file, a.line).cmp(&(by(b), &b.file, b.line))
         });
+        // A row of a sheet that is read for several tables, or for several dates, is one row.
+        let mut seen = BTreeSet::new();
+        found.retain(|row| seen.insert((row.file.as_str(), row.line)));
+        found
+    }
+
+    /// Table, file and line of the visits to some trees that linking rejected: they were kept when
+    /// the files were read.
+    fn rejected_visits(&self, trees: &BTreeSet<&str>) -> BTreeSet<(Table, &str, u64)> {
+        let is_rejected = |row: &&QuarantinedRow| row.visit.is_none() && row.of_place.is_none();
+        let lines: BTreeSet<(Table, &str, u64)> = self
+            .quarantine
+            .iter()
+            .filter(is_rejected)
+            .filter(|row| is_of_visits(row.table))
+            .map(|row| (row.table, row.file.as_str(), row.line))
+            .collect();
+        let mut found = BTreeSet::new();
+        let tables: BTreeSet<Table> = lines.iter().map(|(table, ..)| *table).collect();
+        for table in tables {
+            let Some(rows) = self.frames.get(&table) else { continue };
+            let column = |name: &str| rows.column(name).ok();
+            let (Some(own), Some(files), Some(at)) = (
+                column("tree").and_then(|trees| trees.str().ok()),
+                column(FILE).and_then(|files| files.u32().ok()),
+                column(LINE).and_then(|lines| lines.u32().ok()),
+            ) else {
+                continue;
+            };
+            for ((tree, file), line) in own.iter().zip(files.iter()).zip(at.iter()) {
+                let (Some(tree), Some(file), Some(line)) = (tree, file, line) else { continue };
+                let Some(report) = self.files.get(file as usize) else { continue };
+                let place = (table, report.file.as_str(), u64::from(line));
+                if trees.contains(tree) && lines.contains(&place) {
+                    found.insert(place);
+                }
+            }
+        }
         found
     }
 
@@ -273,7 +306,7 @@ pub fn read_book_with(
             frames.insert(table, reading.table(table, &files)?);
         }
     }
-    let Reading { files, cells, quarantine, mut problems, from_cache, draw, .. } = reading;
+    let Reading { files, cells, unread, quarantine, mut problems, from_cache, draw, .. } = reading;
     let seen = Seen { table: frames.get(&Table::Trials), files: &files, quarantine: &quarantine };
     let of_trials = trial_problems(&book, &toml, seen, &problems)?;
     problems.extend(of_trials);
@@ -284,6 +317,13 @@ pub fn read_book_with(
     }
     problems.extend(quarantine_problems(&quarantine));
     problems.extend(copies(&files));
+    let columns = files.iter().zip(&cells).zip(&unread);
+    let columns = columns.map(|((report, cells), unread)| FileColumns {
+        report,
+        cells,
+        unread: unread.as_deref(),
+    });
+    problems.extend(unread::unread(&columns.collect::<Vec<_>>(), &book));
     let cell_of = |file: u32, column: &str| cells.get(file as usize)?.get(column).copied();
     let suspicious = alike(&frames, &files, cell_of);
     problems.extend(suspicious.map_err(|error| IngestError::Internal(error.to_string()))?);
@@ -387,7 +427,7 @@ fn trial_problems(
             .trial_place(toml, id)
             .map_or_else(|| Place::file("book.toml"), |line| Place::line("book.toml", line));
         problem.column = None;
-        let rows = rows_set_aside(quarantine, files, id);
+        let rows = rows_set_aside(quarantine, id);
         let (what, remedy) = if rows == 0 {
             let remedy = text!(
                 "add its plots to the trial table, or remove the section; ids must match letter by letter"
@@ -416,11 +456,15 @@ fn trial_problems(
     Ok(problems)
 }
 
+/// Whether the rows of a table are visits to trees.
+fn is_of_visits(table: Table) -> bool {
+    matches!(table, Table::Prunings | Table::Laterals | Table::Harvests)
+}
+
 /// Rows set aside of which a cell is the trial's id, as they stand in their files.
-fn rows_set_aside(quarantine: &[QuarantinedRow], files: &[FileReport], id: &str) -> u64 {
-    let of_trials =
-        |name: &str| files.iter().any(|file| file.table == Table::Trials && file.file == name);
-    quarantine.iter().filter(|row| of_trials(&row.file) && has_cell(row, id)).count() as u64
+fn rows_set_aside(quarantine: &[QuarantinedRow], id: &str) -> u64 {
+    let is_own = |row: &&QuarantinedRow| row.table == Table::Trials && has_cell(row, id);
+    quarantine.iter().filter(is_own).count() as u64
 }
 
 /// Whether a cell of a row set aside holds a text and nothing else.
@@ -505,6 +549,8 @@ struct Reading<'a> {
     files: Vec<FileReport>,
     /// As in [`BookTables`].
     cells: Vec<BTreeMap<String, u32>>,
+    /// Columns that each file left out; `None` of files that could not be read.
+    unread: Vec<Option<Vec<Unread>>>,
     quarantine: Vec<QuarantinedRow>,
     problems: Vec<Problem>,
 }
@@ -528,6 +574,7 @@ impl<'a> Reading<'a> {
             names: Vec::new(),
             files: Vec::new(),
             cells: Vec::new(),
+            unread: Vec::new(),
             quarantine: Vec::new(),
             problems: Vec::new(),
         }
@@ -677,6 +724,7 @@ impl<'a> Reading<'a> {
         (self.progress)(Progress { file, table, rows, files_done, files: self.total });
         self.files.push(report);
         self.cells.push(outcome.cells);
+        self.unread.push(outcome.header_line.map(|_| outcome.summary.unread()));
         Ok(())
     }
 }

@@ -3,7 +3,7 @@
 use crate::cell::value::CellFault;
 use crate::quarantine::QuarantinedRow;
 use crate::rows::RawRow;
-use records::Code;
+use records::{Code, Table};
 use words::text;
 
 /// Whether a cell of the row says that it adds up others, as the last row of a sheet often does, in
@@ -54,7 +54,7 @@ pub(crate) fn is_header_again(row: &RawRow<'_>, header: &[String]) -> bool {
 
 /// A row set aside, with all its faults as reasons and what to do about them.
 pub(crate) fn quarantined(
-    file: &str,
+    (file, table): (&str, Table),
     header: &[String],
     row: &RawRow<'_>,
     faults: &[(Option<u32>, CellFault)],
@@ -93,5 +93,6 @@ pub(crate) fn quarantined(
         text: row.text(),
         visit: None,
         of_place: None,
+        table,
     }
 }

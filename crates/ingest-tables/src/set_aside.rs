@@ -56,6 +56,7 @@ impl BookTables {
                     // Linking, which rejects the row, knows its tree and day.
                     visit: None,
                     of_place: None,
+                    table: report.table,
                 });
             }
         }

@@ -1,6 +1,7 @@
 //! Sums up what happened in a file: one line per column and kind, with count and first place.
 
 use crate::report::Repair;
+use crate::unread::Unread;
 use crate::{FileReport, QuarantinedRow};
 use records::{Code, Place, Problem, Severity, counted};
 use serde::{Deserialize, Serialize};
@@ -66,10 +67,20 @@ impl Summary {
         repairs
     }
 
-    /// One problem per column and kind.
+    /// The columns left out, which are told once all readings of the file are known.
+    pub(crate) fn unread(&self) -> Vec<Unread> {
+        let columns = self.tallies.iter().filter(|tally| tally.is_unread());
+        let unread = |tally: &Tally| {
+            Some(Unread { column: tally.column.clone(), line: tally.line, cell: tally.cell? })
+        };
+        columns.filter_map(unread).collect()
+    }
+
+    /// One problem per column and kind, columns left out apart.
     pub(crate) fn problems(&self, file: &FileReport) -> Vec<Problem> {
         self.tallies
             .iter()
+            .filter(|tally| !tally.is_unread())
             .map(|tally| {
                 let (what, remedy) = tally.sentence(file);
                 let place =
@@ -81,6 +92,11 @@ impl Summary {
 }
 
 impl Tally {
+    /// Whether it tells of a column of the header that is left out.
+    fn is_unread(&self) -> bool {
+        self.code == Code::ColumnUnknown && !self.column.is_empty()
+    }
+
     fn sentence(&self, file: &FileReport) -> (String, String) {
         let table = file.table;
         let column = &self.column;
@@ -213,15 +229,9 @@ impl Tally {
                 say!("{rows} of trees that were not drawn are passed over"),
                 say!("run without --draw-trees to use the records of all trees"),
             ),
-            Code::ColumnUnknown if column.is_empty() => (
+            Code::ColumnUnknown => (
                 say!("{rows} with entries beyond the last header; those entries are left out"),
                 say!("give the column a header if it matters"),
-            ),
-            Code::ColumnUnknown => (
-                say!("the column '{column}' is not one of the table {table} and is left out"),
-                say!(
-                    "if it means one of them write header = {{ \"{column}\" = \"its column\" }} {under}; if it means none, not_columns = [\"{column}\"]"
-                ),
             ),
             _ => (format!("{column}: {values}: {}", self.example), String::new()),
         }
@@ -261,6 +271,7 @@ pub(crate) fn quarantine_problems(rows: &[QuarantinedRow]) -> Vec<Problem> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use records::Table;
 
     #[test]
     fn a_kind_is_listed_twenty_times_and_then_counted() {
@@ -274,6 +285,7 @@ mod tests {
             text: String::new(),
             visit: None,
             of_place: None,
+            table: Table::Harvests,
         };
         let problems = quarantine_problems(&(2..102).map(row).collect::<Vec<_>>());
         assert_eq!(problems.len(), 21);

@@ -341,7 +341,7 @@ impl TableReader {
             outcome.quarantine.push(QuarantinedRow {
                 visit,
                 of_place,
-                ..quarantined(file, &plan.header, row, &scratch.faults)
+                ..quarantined((file, self.spec.table), &plan.header, row, &scratch.faults)
             });
             return;
         }

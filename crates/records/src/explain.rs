@@ -102,7 +102,7 @@ impl Code {
             Self::ColumnUnknown => told(
                 "A column has no meaning here and was left out.",
                 "Its contents are not used; a misspelt optional column would be lost this way.",
-                "Map it under header in [[files.TABLE]]; a column that means nothing here goes into not_columns there, and is not told again.",
+                "Map it under header in [[files.TABLE]]; a column that means nothing here goes into not_columns there, and is not told again. Of a sheet that is read for several tables, a column that another of them reads is not told.",
             ),
             Self::ColumnTwice => told(
                 "Two columns of a file claim the same meaning.",
@@ -315,7 +315,7 @@ impl Code {
                 "Correct the row or the declaration that the message names; anacurve trial --help explains the entries of [trials.ID].",
             ),
             Self::TrialSlip => told(
-                "Rows of a declared trial look mistyped: a level that stands in one complete block only, a block with few of the treatments, two levels or blocks that look alike, or a control beside a factorial that is not declared.",
+                "Rows of a declared trial look mistyped: a level that stands in one complete block only, a block with few of the treatments, two levels or blocks that look alike, a plot with trees too many beside one with as many too few (without blocks, treatments with plots too many and too few), or a control beside a factorial that is not declared.",
                 "The trial is analysed as its rows stand, with the treatment or the block that they make.",
                 "Correct the rows that the message names; those of plots that were lost are best kept in the trial table, without harvests.",
             ),

@@ -46,6 +46,20 @@ const CONVERSIONS: &[(&[&str], &str, f64)] = &[
     (&["fraction"], "%", 100.0),
 ];
 
+/// How a weight or a time is said to be that of one tree, which every row of a visit is.
+const PER_TREE: &[&str] = &[
+    "/tree",
+    "/plant",
+    "per tree",
+    "per plant",
+    "tree-1",
+    "tree\u{207b}\u{b9}",
+    "/\u{e1}rvore",
+    "/planta",
+    "por \u{e1}rvore",
+    "por planta",
+];
+
 /// Units a value may be in by mistake: word for `book.toml`, name for people, schema unit, divisor.
 const MISTAKEN: &[(&str, Text, &str, f64)] = &[
     ("g", constant!("grams"), "kg", 1000.0),
@@ -78,10 +92,15 @@ pub fn declared(written: &str, schema: &str) -> Option<Unit> {
 /// What a unit's values are multiplied by to be in the schema's unit.
 #[must_use]
 pub fn factor(written: &str, schema: &str) -> Option<f64> {
-    let written = written.trim().to_lowercase();
+    let written = written.trim().to_lowercase().replace(" /", "/").replace("/ ", "/");
+    let per_tree = PER_TREE.iter().find_map(|of| written.strip_suffix(of));
+    let written = match per_tree.filter(|_| matches!(schema, "kg" | "min")) {
+        Some(unit) => unit.trim_end(),
+        None => &written,
+    };
     CONVERSIONS
         .iter()
-        .find(|(words, into, _)| *into == schema && words.contains(&written.as_str()))
+        .find(|(words, into, _)| *into == schema && words.contains(&written))
         .map(|(_, _, factor)| *factor)
 }
 
@@ -131,6 +150,15 @@ mod tests {
         assert_eq!(factor("h", "min"), Some(60.0));
         assert_eq!(factor("acre", "ha"), Some(0.404_685_642_24));
         assert_eq!(factor("kg", "m"), None);
+        // A pick is of one tree, and so is the time that its pruning took.
+        for (written, kg) in [("kg/tree", 1.0), ("g / plant", 0.001), ("kg per tree", 1.0)] {
+            assert_eq!(factor(written, "kg"), Some(kg), "{written}");
+        }
+        assert_eq!(factor("min/tree", "min"), Some(1.0));
+        for other in ["kg/plot", "kg/ha", "/tree", "tins/tree"] {
+            assert_eq!(factor(other, "kg"), None, "{other}");
+        }
+        assert_eq!(factor("cm/tree", "cm"), None);
         // 0.3048^2 and 43560 x 0.3048^2 / 10000, as the sources define them.
         assert!((factor("ft2", "m2").unwrap() - 0.3048 * 0.3048).abs() < 1e-15);
         assert!((factor("acre", "ha").unwrap() - 43_560.0 * 0.3048 * 0.3048 / 1e4).abs() < 1e-15);

@@ -14,7 +14,7 @@ use std::fs;
 use std::path::Path;
 use trials::amount_words;
 use trials::layout::{Layout, NewField, TrialTable};
-use words::say;
+use words::{Language, say, text};
 
 /// Code of a treatment on maps and labels: A to Z, then A2 and so on.
 fn code(treatment: usize) -> String {
@@ -73,7 +73,11 @@ fn csv(TrialTable { columns, rows }: TrialTable) -> String {
 fn section(layout: &Layout) -> String {
     let field = match &layout.new_field {
         None => String::new(),
-        Some(field) => format!("# {}\n", new_field_words(field).join("\n# ")),
+        Some(field) => {
+            // Comments of book.toml are English throughout, as its keys are.
+            let said = words::speaking(Language::English, || new_field_words(field));
+            format!("# {}\n", said.join("\n# "))
+        }
     };
     let seasons = match layout.first_harvest {
         Some(first) => format!(
@@ -108,6 +112,10 @@ fn filled_sheets(layout: &Layout) -> String {
         format!("{file} and add the lines below without their `#`. Name every other file of"),
         "prunings and of harvests in such lines too: once one is named, only those named are read."
             .to_owned(),
+        "Days typed as text, such as 15/07/2026, need one line more in each of the two sections:"
+            .to_owned(),
+        "dates = \"day_first\" or dates = \"month_first\"; days that the spreadsheet keeps as dates do not."
+            .to_owned(),
         "Of trees left uncut write the day and 0, or remove their rows. The other sheets are no tables:"
             .to_owned(),
         format!("under [book] not_tables = [{}]", others.join(", ")),
@@ -127,8 +135,7 @@ fn filled_sheets(layout: &Layout) -> String {
     lines.join("\n") + "\n"
 }
 
-/// What a book needs before it knows the trees of a new field: plain English, for a comment and a
-/// terminal.
+/// What a book needs before it knows the trees of a new field.
 #[must_use]
 pub fn new_field_words(field: &NewField) -> Vec<String> {
     let stated = [("site", &field.site), ("region", &field.region)];
@@ -138,17 +145,17 @@ pub fn new_field_words(field: &NewField) -> Vec<String> {
     let stem = stem(&field.block, []);
     let block = field.block.replace(|c: char| c.is_control() || turns_direction(c), " ");
     let own = if missing.is_empty() {
-        format!(
+        say!(
             "Its block is in blocks.csv: fill in spacing, variety and planted, and put it into the book as blocks-{stem}.csv, or add its row to the block table."
         )
     } else {
-        format!(
+        say!(
             "Its block '{block}' needs a row in the block table with block, site and region; with {} under [field] of the request, blocks.csv is written too.",
-            missing.join(" and ")
+            missing.join(text!(" and "))
         )
     };
     vec![
-        format!(
+        say!(
             "The trees of the new field are in trees.csv: put it into the book as trees-{stem}.csv, or add its rows to the tree table."
         ),
         own,

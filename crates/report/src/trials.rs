@@ -45,8 +45,8 @@ pub fn write_size(part: &TrialPart, dir: &Path) -> Result<(), ReportError> {
     write(&dir.join("size.html"), page.render()?.as_bytes())
 }
 
-/// Writes `trials.html`, `dictionary.html`, `trials/*.csv` (one per table), `trials/*.xlsx` (one per trial) and
-/// `trials/*.svg` into `dir`, which is created when absent; nothing without trials. The same trials
+/// Writes `trials.html`, `dictionary.html`, `trials/*.csv` (one per table), `trials/*.xlsx` (one per trial),
+/// `trials/*.toml` and `trials/*.svg` into `dir`, which is created when absent; nothing without trials. The same trials
 /// give the same bytes. `inputs` is the fingerprint of the input files, which workbooks carry.
 ///
 /// # Errors
@@ -77,6 +77,9 @@ pub fn write_trials(
             for table in part.sections.iter().flat_map(|section| &section.tables) {
                 let name = format!("{stem}-{}-{}.csv", part.slug, table.name);
                 write(&folder.join(name), tables::csv(table).as_bytes())?;
+            }
+            for (ending, text) in &part.files {
+                write(&folder.join(format!("{stem}-{}-{ending}", part.slug)), text.as_bytes())?;
             }
         }
         write(&folder.join(format!("{stem}.xlsx")), &workbook::workbook(trial, inputs)?)?;

@@ -88,7 +88,7 @@ fn what_is_cut_and_what_is_picked_have_columns_of_their_own_in_the_language_of_t
         portuguese[2].1[0][5..8],
         ["data (date)", "castanhas, kg (nut_kg)", "umidade, % (moisture_pct)"]
     );
-    assert!(page.contains("lead days 45 dias (18 de julho), depth 30 %"));
+    assert!(page.contains("antecedência 45 dias (18 de julho), depth 30 %"));
     // The table to be read back is the same in every language.
     assert_eq!(english[4], portuguese[4]);
 }

@@ -126,6 +126,7 @@ fn trial(tables: Vec<TrialTable>, plots: Vec<TrialPlot>) -> TrialReport {
             finding: String::new(),
             refused: None,
             sections: vec![section],
+            files: Vec::new(),
         }],
     }
 }

@@ -1,5 +1,6 @@
 //! Amounts as people read them.
 
+use records::units::is_per_cent;
 use words::{text, with_mark};
 
 /// An amount with its unit: fractions as per cent, others with four decimals at the most.
@@ -9,7 +10,18 @@ pub fn amount_words(value: f64, unit: &str) -> String {
         with_mark(&format!("{} %", (value * 1e4).round() / 100.0))
     } else {
         let amount = with_mark(&((value * 1e4).round() / 1e4).to_string());
-        format!("{amount} {}", if unit == "days" { text!("days") } else { unit })
+        format!("{amount} {}", unit_words(unit))
+    }
+}
+
+/// The unit of an amount as it is written behind a number; that of fractions is per cent.
+#[must_use]
+pub fn unit_words(unit: &str) -> &str {
+    match unit {
+        "fraction" => "%",
+        "days" => text!("days"),
+        own if is_per_cent(own) => "%",
+        own => own,
     }
 }
 
@@ -34,6 +46,7 @@ mod tests {
         assert_eq!(amount_words(0.3, "fraction"), "30 %");
         assert_eq!(amount_words(0.316_82, "fraction"), "31.68 %");
         assert_eq!(amount_words(45.0, "days"), "45 days");
+        assert_eq!(amount_words(1.5, "percent"), "1.5 %");
         assert_eq!(amount_words(2.689_024, "kg"), "2.689 kg");
     }
 

@@ -14,7 +14,7 @@ pub mod pooled;
 pub mod size;
 pub mod traits;
 
-pub use amount_words::{amount_words, estimated_amount};
+pub use amount_words::{amount_words, estimated_amount, unit_words};
 pub use analysis::{
     Analysis, AnalysisOptions, AnovaKind, AnovaRow, Comparison, CovariateAdjustment, Curve,
     Efficiency, ExpectedMeanSquare, Mean, MeansOfTerm, Method, MethodUsed, Optimum, OptimumSet,

@@ -95,6 +95,8 @@ fn part(name: &str) -> String {
         "girth_cm" => text!("girth cm"),
         "girth" => text!("girth"),
         "intensity" => text!("intensity"),
+        "lead" => text!("lead"),
+        "lead_days" => text!("lead days"),
         "control" => text!("control"),
         "check" => text!("check"),
         "new entry" => text!("new entry"),

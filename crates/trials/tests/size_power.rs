@@ -12,12 +12,13 @@ use rand_distr::StandardNormal;
 use records::TrialDesign;
 use serde::Deserialize;
 use statrs::distribution::{Binomial, DiscreteCDF};
+use std::collections::BTreeMap;
 use trials::layout::{PlotOf, TreesPerPlot, lay_out};
 use trials::size::{
     Comparison, Components, DfMethod, Effect, SizeError, TradeOffRequest, TrialSize,
     detectable_difference, power, precision, replicates_by_normal, replicates_needed, trade_off,
 };
-use trials::{Plan, analyse};
+use trials::{Observations, Plan, Trait, TraitKind, analyse};
 
 #[derive(Deserialize)]
 struct Two {
@@ -424,4 +425,116 @@ fn questions_without_answer_are_refused() {
         20,
     );
     assert_eq!(none.unwrap(), None);
+}
+
+/// Blocks of four treatments over seasons, trees within plots, drawn from components.
+fn orchard(replicates: usize, trees: usize, seasons: &[i32], c: &Components) -> Observations {
+    let mut rng = ChaCha8Rng::seed_from_u64(20_270_301);
+    let mut draw = |variance: f64| -> f64 {
+        let normal: f64 = rng.sample(StandardNormal);
+        variance.sqrt() * normal
+    };
+    let of_season: Vec<f64> = seasons.iter().map(|_| draw(c.season)).collect();
+    let mut columns: BTreeMap<String, Vec<Option<String>>> = BTreeMap::new();
+    let (mut values, mut tree_ids, mut season_of) = (Vec::new(), Vec::new(), Vec::new());
+    for replicate in 0..replicates {
+        let of_replicate = draw(c.replicate);
+        for treatment in 0..4 {
+            let of_plot = draw(c.plot);
+            let by_season: Vec<f64> = seasons.iter().map(|_| draw(c.plot_season)).collect();
+            for tree in 0..trees {
+                let of_tree = draw(c.tree);
+                for (at, season) in seasons.iter().enumerate() {
+                    let own = of_replicate + of_plot + by_season[at] + of_tree + of_season[at];
+                    values.push(20.0 + own + draw(c.tree_season));
+                    for (name, text) in [
+                        ("replicate", format!("R{replicate}")),
+                        ("treatment", format!("T{treatment}")),
+                    ] {
+                        columns.entry(name.to_owned()).or_default().push(Some(text));
+                    }
+                    tree_ids.push(format!("{replicate}-{treatment}-{tree}"));
+                    season_of.push((seasons.len() > 1).then_some(*season));
+                }
+            }
+        }
+    }
+    Observations {
+        trial: "example".to_owned(),
+        observed: Trait {
+            id: "nut-yield".to_owned(),
+            name: "nut yield".to_owned(),
+            unit: "kg".to_owned(),
+            kind: TraitKind::Measured,
+        },
+        exposure: None,
+        columns,
+        numbers: BTreeMap::new(),
+        place: (0..values.len()).map(|row| format!("trials.csv:{}", row + 2)).collect(),
+        tree: tree_ids,
+        season: season_of,
+        values,
+    }
+}
+
+/// Witness: the formula of precision gives back the standard error that the trial itself found, when
+/// it is given the components of that trial; and a large trial finds the components it was drawn from.
+#[test]
+fn components_of_a_trial_give_its_own_standard_error_back() {
+    let truth = Components {
+        replicate: 1.0,
+        plot: 1.0,
+        tree: 3.0,
+        season: 0.5,
+        plot_season: 0.8,
+        tree_season: 2.0,
+        ..Components::default()
+    };
+    let drawn = grid(plain(TrialDesign::RandomisedBlocks, 4, 2), 2, 4);
+    let mut declared = lay_out(&drawn, 1).unwrap().declaration();
+    declared.factors = vec!["treatment".to_owned()];
+    declared.roles = Default::default();
+    for (trees, seasons) in
+        [(1, &[2025][..]), (3, &[2025]), (1, &[2025, 2026]), (3, &[2025, 2026, 2027])]
+    {
+        let replicates = 40;
+        let observed = orchard(replicates, trees, seasons, &truth);
+        let analysis = analyse(&Plan::read(&declared, &observed).unwrap()).unwrap();
+        let found = Components::of_analysis(&analysis, &observed).unwrap();
+        let size = TrialSize {
+            trees_per_plot: trees,
+            seasons: seasons.len(),
+            ..TrialSize::of(TrialDesign::RandomisedBlocks, 4, replicates)
+        };
+        let means = analysis.means.iter().find(|means| means.term == "treatment").unwrap();
+        let own = means.comparisons[0].sed;
+        let told = precision(&size, &found, Comparison::Treatments).unwrap().sed;
+        assert!((told / own - 1.0).abs() < 1e-9, "{trees} trees: {told} for {own}");
+        if trees > 1 && seasons.len() > 1 {
+            // Some hundred degrees of freedom each: within three standard errors.
+            for (name, found, truth) in [
+                ("plot", found.plot, truth.plot),
+                ("tree", found.tree, truth.tree),
+                ("plot_season", found.plot_season, truth.plot_season),
+                ("tree_season", found.tree_season, truth.tree_season),
+            ] {
+                assert!((found / truth - 1.0).abs() < 0.5, "{name}: {found} for {truth}");
+            }
+        }
+    }
+    // Plots of unequal size: trees enter one by one, and REML tells the same components.
+    let mut observed = orchard(40, 3, &[2025, 2026], &truth);
+    observed.values[0] = f64::NAN;
+    let analysis = analyse(&Plan::read(&declared, &observed).unwrap()).unwrap();
+    let found = Components::of_analysis(&analysis, &observed).unwrap();
+    let whole = orchard(40, 3, &[2025, 2026], &truth);
+    let balanced = analyse(&Plan::read(&declared, &whole).unwrap()).unwrap();
+    let expected = Components::of_analysis(&balanced, &whole).unwrap();
+    for (name, found, expected) in [
+        ("plot", found.plot, expected.plot),
+        ("tree", found.tree, expected.tree),
+        ("tree_season", found.tree_season, expected.tree_season),
+    ] {
+        assert!((found / expected - 1.0).abs() < 0.05, "{name}: {found} for {expected}");
+    }
 }

@@ -10,6 +10,7 @@ use crate::pipeline::{Standing, from_ingest};
 use records::counted;
 use report::ReportError;
 use trials::layout::{Layout, lay_out};
+use words::{say, text};
 
 /// Reads the request, draws and writes.
 pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
@@ -69,15 +70,16 @@ fn print(args: &LayoutArgs, layout: &Layout) -> Result<Outcome, Failure> {
 
 fn summary(args: &LayoutArgs, layout: &Layout) -> String {
     let trees: usize = layout.plots.iter().map(|plot| plot.trees.len()).sum();
-    let mut text = format!(
-        "{}: {}, {} in {}, {} to observe, seed {}\n",
+    let mut text = say!(
+        "{}: {}, {} in {}, {} to observe, seed {}",
         layout.title.as_deref().unwrap_or(&layout.trial),
         layout.design.name(),
-        counted(layout.treatments.len() as u64, "treatment", "treatments"),
-        counted(layout.plots.len() as u64, "plot", "plots"),
-        counted(trees as u64, "tree", "trees"),
+        counted(layout.treatments.len() as u64, text!("treatment"), text!("treatments")),
+        counted(layout.plots.len() as u64, text!("plot"), text!("plots")),
+        counted(trees as u64, text!("tree"), text!("trees")),
         layout.seed
     );
+    text.push('\n');
     let leads = Some(&layout.lead_words).filter(|words| !words.is_empty());
     for sentence in layout.methods.iter().chain(&layout.remarks).chain(leads) {
         text.push_str(&format!("  {sentence}\n"));
@@ -85,6 +87,7 @@ fn summary(args: &LayoutArgs, layout: &Layout) -> String {
     for sentence in layout.new_field.iter().flat_map(report::new_field_words) {
         text.push_str(&format!("  {sentence}\n"));
     }
-    text.push_str(&format!("Sheets to print: {}\n", args.out.join("field-sheets.html").display()));
+    text.push_str(&say!("Sheets to print: {}", args.out.join("field-sheets.html").display()));
+    text.push('\n');
     text
 }

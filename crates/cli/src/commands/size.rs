@@ -11,11 +11,12 @@ use report::{
     ReportError, TrialCell, TrialPart, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable,
 };
 use serde::{Deserialize, Serialize};
+use trials::name_in_words;
 use trials::size::{
     Comparison, Components, Effect, SizeError, TradeOff, TradeOffCell, TradeOffRequest, TrialSize,
     trade_off,
 };
-use words::{say, text};
+use words::{say, text, with_mark};
 
 /// Coefficients of variation, per cent; absent ones are 0.
 #[derive(Debug, Clone, Copy, Default, Deserialize)]
@@ -53,6 +54,15 @@ impl Variations {
 
 /// Computes the trade-off and shows it.
 pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
+    if let Some(difference) = args.difference
+        && !(difference > 0.0 && difference.is_finite())
+    {
+        return Err(Failure::new(
+            format!("--difference {difference} is no difference to be found"),
+            "give what the better treatment yields more, per cent of the mean, such as --difference \
+             20; without --difference the smallest that each size finds is told",
+        ));
+    }
     let Known { components, words, at_hand } = known(args)?;
     let request = request(args, components)?;
     let found = trade_off(&request).map_err(refused)?;
@@ -210,6 +220,11 @@ fn request(args: &SizeArgs, components: Components) -> Result<TradeOffRequest, F
     })
 }
 
+/// A number as it was typed, with the decimal mark of the language.
+fn typed(number: f64) -> String {
+    with_mark(&number.to_string())
+}
+
 fn percent(share: f64) -> String {
     format!("{:.0} %", 100.0 * share)
 }
@@ -255,15 +270,15 @@ fn finding(args: &SizeArgs, found: &TradeOff) -> String {
         let best = best.map(cell_words).unwrap_or_default();
         return say!(
             "Of the sizes tried, the smallest difference of two means, in per cent of the mean, is found with {} % probability at {} % by {best}.",
-            args.power,
-            args.alpha
+            typed(args.power),
+            typed(args.alpha)
         );
     };
     let asked = say!(
         "To find a difference of {} % of the mean with {} % probability at {} %",
-        difference,
-        args.power,
-        args.alpha
+        typed(difference),
+        typed(args.power),
+        typed(args.alpha)
     );
     match &found.least_trees {
         Some(cell) => say!("{asked}, the fewest trees are {}.", cell_words(cell)),
@@ -294,14 +309,14 @@ fn part(args: &SizeArgs, found: &TradeOff, words: Vec<String>) -> TrialPart {
     let caption = match args.difference {
         Some(difference) => say!(
             "Power for a difference of {} % of the mean at {} %: {}",
-            difference,
-            args.alpha,
+            typed(difference),
+            typed(args.alpha),
             design
         ),
         None => say!(
             "Smallest difference, % of the mean, found with {} % probability at {} %: {}",
-            args.power,
-            args.alpha,
+            typed(args.power),
+            typed(args.alpha),
             design
         ),
     };
@@ -342,6 +357,7 @@ fn part(args: &SizeArgs, found: &TradeOff, words: Vec<String>) -> TrialPart {
             tables: vec![table],
             plots: args.seasons.iter().map(|&seasons| plot(args, found, seasons)).collect(),
         }],
+        files: Vec::new(),
     }
 }
 
@@ -375,7 +391,7 @@ fn plot(args: &SizeArgs, found: &TradeOff, seasons: usize) -> TrialPlot {
         None => (
             "smallest",
             say!("Smallest difference found with {}", seasons_said),
-            say!("Per cent of the mean, found with {} % probability.", args.power),
+            say!("Per cent of the mean, found with {} % probability.", typed(args.power)),
             say!("Smallest difference (%)"),
         ),
     };
@@ -407,17 +423,21 @@ fn text(
     }
     for &seasons in &args.seasons {
         let shown = match args.difference {
-            Some(_) => "Power in per cent",
-            None => "Smallest difference found, per cent of the mean",
+            Some(_) => text!("Power in per cent"),
+            None => text!("Smallest difference found, per cent of the mean"),
         };
-        let seasons_said = counted(seasons as u64, "season", "seasons");
-        out.push_str(&format!("\n{shown}, {seasons_said}\n  replicates "));
+        let head = name_in_words("replicates");
+        let per_plot: Vec<String> =
+            args.trees.iter().map(|trees| format!("{trees:>3} {}", text!("per plot"))).collect();
+        let names = per_plot.iter().chain([&head]).map(|name| name.chars().count());
+        let width = names.max().unwrap_or(0);
+        out.push_str(&format!("\n{shown}, {}\n  {head:width$}", seasons_said(seasons)));
         for replicates in &args.replicates {
             out.push_str(&format!("{replicates:>5}"));
         }
         out.push('\n');
-        for &trees in &args.trees {
-            out.push_str(&format!("  {trees:>3} per plot"));
+        for (&trees, name) in args.trees.iter().zip(&per_plot) {
+            out.push_str(&format!("  {name:width$}"));
             for &replicates in &args.replicates {
                 let cell = found.cells.iter().find(|cell| {
                     (cell.seasons, cell.trees_per_plot, cell.replicates)
@@ -437,7 +457,8 @@ fn text(
     out.push_str(at_hand);
     out.push_str(&located.map(locate::text).unwrap_or_default());
     if let Some(dir) = &args.out {
-        out.push_str(&format!("Page: {}\n", dir.join("size.html").display()));
+        out.push_str(&say!("Page: {}", dir.join("size.html").display()));
+        out.push('\n');
     }
     out
 }

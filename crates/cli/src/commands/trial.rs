@@ -5,7 +5,7 @@ use crate::console::{Failure, Outcome, Stages, print_data};
 use crate::pipeline;
 use crate::pipeline::trials::{AnalysedTrial, analysed, declared, nothing_tested, report};
 use ::report::{ReportError, TrialReport};
-use ::words::text;
+use ::words::{say, text};
 use serde_json::json;
 
 /// Analyses the trials asked for and writes their page.
@@ -63,11 +63,12 @@ fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
 }
 
 /// Whether a trait of a trial, or the trial as a whole, has no analysis or tests nothing, or rows
-/// of it look mistyped.
+/// of it look mistyped or were set aside: a result without some of its plots is not the trial's.
 pub fn has_findings(trial: &AnalysedTrial) -> bool {
     trial.declared.not_analysed.iter().any(|why| !why.waits)
         || trial.parts.iter().any(|part| part.outcome.as_ref().map_or(true, nothing_tested))
         || !trial.slips().is_empty()
+        || trial.declared.set_aside > 0
 }
 
 /// Every number of the analyses.
@@ -98,7 +99,7 @@ pub fn to_json(trials: &[AnalysedTrial]) -> Result<String, Failure> {
                 .collect();
             json!({
                 "trial": declared.id, "declaration": declared.declaration,
-                "trees": declared.trees, "seasons": declared.seasons,
+                "trees": declared.trees, "rows_set_aside": declared.set_aside, "seasons": declared.seasons,
                 "earlier_crop_of": declared.earlier, "notes": declared.notes,
                 "not_analysed": declared.not_analysed, "parts": parts,
                 "together": trial.pooled,
@@ -141,8 +142,9 @@ fn text(args: &TrialArgs, trials: &[AnalysedTrial], reports: &[TrialReport]) -> 
         }
     }
     match &args.out {
-        Some(dir) => out.push_str(&format!("Page: {}\n", dir.join("trials.html").display())),
-        None => out.push_str("Name a folder with --out for the tables, plots and page.\n"),
+        Some(dir) => out.push_str(&say!("Page: {}", dir.join("trials.html").display())),
+        None => out.push_str(text!("Name a folder with --out for the tables, plots and page.")),
     }
+    out.push('\n');
     out
 }

@@ -22,7 +22,7 @@ use super::Checked;
 use super::advice::next_season;
 use super::work::Holdings;
 use crate::console::Failure;
-use ::trials::Observations;
+use ::trials::{Observations, amount_words};
 use ::words::{say, text};
 use advise::Cost;
 pub use analysed::{AnalysedPart, AnalysedTrial, analysed, looked_through};
@@ -55,6 +55,8 @@ pub struct DeclaredTrial {
     pub observed: Vec<Observations>,
     /// Trees in the trial table.
     pub trees: usize,
+    /// Rows of the trial table, and of visits to its trees, that were set aside.
+    pub set_aside: u64,
     /// Seasons analysed, ascending.
     pub seasons: Vec<i32>,
     /// Season of the covariate `earlier_crop`.
@@ -114,8 +116,8 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
                 "{} set aside (first {}: {}); `anacurve check` tells each.",
                 counted(
                     lost.len() as u64,
-                    text!("row of this trial was"),
-                    text!("rows of this trial were")
+                    text!("row of this trial and its trees was"),
+                    text!("rows of this trial and its trees were")
                 ),
                 format!("{}:{}", first.file, first.line),
                 first.reason
@@ -152,7 +154,7 @@ pub fn undeclared(checked: &Checked) -> BTreeMap<String, (usize, Vec<String>)> {
 struct Rows {
     /// Rows of the trial table.
     read: u64,
-    /// Rows of the trial table, and of its trees in any other, that were set aside.
+    /// Rows of the trial table, and of visits to its trees, that were set aside.
     set_aside: u64,
 }
 
@@ -171,6 +173,7 @@ fn one(
         declaration: declaration.clone(),
         observed: Vec::new(),
         trees: trees.len(),
+        set_aside: rows.set_aside,
         earlier,
         price_ratio: None,
         regions: Vec::new(),
@@ -314,8 +317,10 @@ fn off_treatment(
             off += 1;
             first.get_or_insert_with(|| {
                 say!(
-                    "first {} in {season}: treatment {level}, recorded {recorded:.2}; {}",
+                    "first {} in {season}: treatment {}, recorded {}; {}",
                     tree.tree,
+                    amount_words(level, "fraction"),
+                    amount_words((100.0 * recorded).round() / 100.0, "fraction"),
                     tree.place
                 )
             });
@@ -323,13 +328,13 @@ fn off_treatment(
     }
     first.map(|first| {
         say!(
-            "{} pruned more than {NEAR} of the canopy off the \
-             treatment's {factor} ({first}). Trees are analysed by the treatment they were given.",
+            "{} pruned more than {near} of the canopy off the treatment's {factor} ({first}). Trees are analysed by the treatment they were given.",
             records::noun(
                 off,
                 &say!("{off} tree-season of {known} with a harvest was"),
                 &say!("{off} tree-seasons of {known} with a harvest were")
-            )
+            ),
+            near = amount_words(NEAR, "fraction")
         )
     })
 }

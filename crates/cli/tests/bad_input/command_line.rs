@@ -80,9 +80,15 @@ fn help_tells_the_options_and_exit_codes() {
     }
     let ran = anacurve(&["--help"]);
     assert_eq!((ran.code, ran.stderr.as_str()), (0, ""));
-    for word in ["run", "check", "demo", "Exit codes"] {
+    for word in ["run", "check", "demo", "Exit codes", "(check and trial; run with --strict)"] {
         assert!(ran.stdout.contains(word), "{word}");
     }
+    let ran = anacurve(&["trial", "--help"]);
+    assert!(
+        ran.stdout.contains("were set aside, so that the\nresult is without"),
+        "{}",
+        ran.stdout
+    );
 }
 
 #[test]

@@ -247,6 +247,86 @@ fn layouts_and_sizes_that_cannot_be() {
     size(&[]).fails_saying(&["--treatments"]);
     size(&["--design", "split_plot"]).fails_saying(&["--main"]);
     assert_eq!(size(&["--treatments", "4"]).code, 0);
+    for nothing in ["0", "-5", "inf", "NaN"] {
+        let args = ["size", "--components", cv, "--treatments", "4", "--difference", nothing];
+        anacurve(&args).fails_saying(&["--difference", "no difference to be found"]);
+    }
+}
+
+/// One sheet that holds everything: it is read for four tables and two dates.
+#[test]
+fn rows_of_a_sheet_that_is_read_several_times_are_counted_once() {
+    let book = book(SECTION, plain);
+    let (mut sheet, mut days) =
+        ("Tree,Field,Expt,Rep,Level,Day 1,kg 1,Day 2,kg 2,Seen by\n".to_owned(), 1);
+    for tree in 0..12 {
+        days = days % 28 + 1;
+        let kg = 5 + (tree * 7) % 5;
+        writeln!(
+            sheet,
+            "T{:02},B{},A,R{},L{},2023-03-{days:02},{kg},2024-03-{days:02},{}.5,me",
+            tree + 1,
+            tree / 6 + 1,
+            tree / 4,
+            tree % 4,
+            kg + tree % 3,
+        )
+        .unwrap();
+    }
+    // A sum below, which belongs to no tree.
+    sheet.push_str(",,,,,,60,,70,\n");
+    book.put("sheet.csv", sheet);
+    for old in ["trials.csv", "harvests.csv"] {
+        book.remove(old);
+    }
+    let stanza = |table: &str, header: &str| {
+        format!("[[files.{table}]]\npath = \"sheet.csv\"\nheader = {{ {header} }}\n")
+    };
+    let files = [
+        stanza("trials", "Expt = \"trial\", Rep = \"replicate\""),
+        stanza("harvests", "\"Day 1\" = \"date\", \"kg 1\" = \"nut_kg\""),
+        stanza("harvests", "\"Day 2\" = \"date\", \"kg 2\" = \"nut_kg\""),
+    ];
+    book.put("book.toml", book.text("book.toml") + &files.concat());
+    let (text, code) = told(&book);
+    assert_eq!(code, 1, "{text}");
+    let says = "1 row of this trial and its trees was set aside (first sheet.csv:14";
+    assert!(text.contains(says), "{text}");
+    // Of its columns, that which nothing reads is told, and once.
+    let ran = book.check();
+    let told: Vec<&str> =
+        ran.stdout.lines().filter(|line| line.contains("[column-unknown]")).collect();
+    let [field, seen] = told.as_slice() else { panic!("{told:#?}") };
+    assert!(field.contains("the column 'Field' is not one of the table harvests"), "{field}");
+    assert!(seen.contains("the column 'Seen by' is not one of the table harvests"), "{seen}");
+    book.replace(
+        "book.toml",
+        "header = { \"Day 1\"",
+        "not_columns = [\"Seen by\", \"field\"]\nheader = { \"Day 1\"",
+    );
+    let ran = book.check();
+    assert!(!ran.stdout.contains("[column-unknown]"), "{}", ran.stdout);
+}
+
+/// A trial tells the size of the next one: its report holds the file that `size` takes.
+#[test]
+fn the_report_of_a_trial_holds_components_for_the_size_of_the_next() {
+    let book = book(SECTION, plain);
+    let out = book.file("out");
+    // The records of these trees leave no error between treatments, which is a finding.
+    let ran = anacurve(&["trial", book.arg(), "--out", out.to_str().unwrap()]);
+    assert_eq!(ran.code, 1, "{}{}", ran.stdout, ran.stderr);
+    let file = out.join("trials/a-nut-yield-components.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    let found: toml::Table = toml::from_str(&text).unwrap();
+    // Single trees in three seasons: what lasts in a tree and its plot, and what does not.
+    let told: Vec<&String> = found.keys().collect();
+    assert!(told.iter().any(|name| *name == "tree_season"), "{text}");
+    let args = ["size", "--components", file.to_str().unwrap(), "--treatments", "4"];
+    let ran = anacurve(&args);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    let page = std::fs::read_to_string(out.join("trials.html")).unwrap();
+    assert!(page.contains("href=\"trials/a-nut-yield-components.toml\""));
 }
 
 /// Trial A of 2022 and a trial B of other seasons on the same trees.
@@ -554,6 +634,23 @@ fn amounts_may_be_per_cent_with_the_sign_and_no_more_than_a_hundred() {
     let levels = &analysis["plan"]["factors"][0]["levels"];
     assert_eq!(*levels, serde_json::json!(["0", "0.15", "0.3", "0.45"]));
     refused(&of("3"), &["level 3 of level is no fraction", "trials.csv:5"]);
+    // What is declared in per cent may bear the sign; another unit may not, and is told what to write.
+    let declared = |unit: &str| {
+        let section = format!("{SECTION}amounts = {{ level = \"{unit}\" }}\n");
+        book(&section, |tree| {
+            let level = ["0", "15%", "30 %", "45"][tree % 4];
+            format!("A,T{:02},R{},P{tree},{level},x", tree + 1, tree / 4)
+        })
+    };
+    for unit in ["percent", "%"] {
+        let analysis = outcome(&declared(unit)).unwrap();
+        let levels = &analysis["plan"]["factors"][0]["levels"];
+        assert_eq!(*levels, serde_json::json!(["0", "15", "30", "45"]), "{unit}");
+    }
+    let ran = declared("kg").check();
+    ran.finds("trials.csv:3:5", "number-unreadable");
+    let hint = "amounts = { level = \"fraction\" } for a share of the canopy, \"percent\" for any";
+    assert!(ran.stdout.contains(hint), "{}", ran.stdout);
 }
 
 #[test]
@@ -563,8 +660,10 @@ fn rows_of_a_trial_set_aside_are_told_where_it_is_analysed() {
     let book = book(&section, |tree| {
         format!("A,T{:02},R{},P{tree},{},x", tree + 1, tree / 4, level(tree))
     });
-    let (text, _) = told(&book);
-    let says = "1 row of this trial was set aside (first trials.csv:7: level 'much' is no number";
+    // A result without one of its plots is a finding, as for `check`.
+    let (text, code) = told(&book);
+    assert_eq!(code, 1, "{text}");
+    let says = "1 row of this trial and its trees was set aside (first trials.csv:7: level 'much' is no number";
     assert!(text.contains(says), "{text}");
     // A pick of a tree of the trial too.
     let harvests = book.text("harvests.csv");
@@ -573,7 +672,15 @@ fn rows_of_a_trial_set_aside_are_told_where_it_is_analysed() {
     book.put("harvests.csv", harvests.replacen(&first, &format!("{start},4000"), 1));
     let (text, _) = told(&book);
     // The row of the trial table comes first, as it takes a tree out of its plot.
-    assert!(text.contains("2 rows of this trial were set aside (first trials.csv:7"), "{text}");
+    assert!(
+        text.contains("2 rows of this trial and its trees were set aside (first trials.csv:7"),
+        "{text}"
+    );
+    // And one that linking rejects: it lies outside every harvest window.
+    book.append("harvests.csv", "T02,2024-09-20,3.1");
+    let (text, code) = told(&book);
+    assert_eq!(code, 1, "{text}");
+    assert!(text.contains("3 rows of this trial and its trees were set aside"), "{text}");
     // Where the one harvest after a pruning cannot be read, the rows are the reason, not the season.
     let last = |line: &&str| !line.starts_with('T') || line.contains(",2023-");
     let prunings = book.text("prunings.csv");
@@ -586,8 +693,7 @@ fn rows_of_a_trial_set_aside_are_told_where_it_is_analysed() {
     book.put("harvests.csv", harvests.collect::<Vec<_>>().join("\n") + "\n");
     let (text, code) = told(&book);
     assert_eq!(code, 1, "{text}");
-    let says =
-        "has a harvest after a pruning left to analyse; 12 rows of this trial were set aside";
+    let says = "has a harvest after a pruning left to analyse; 12 rows of this trial and its trees were set aside";
     assert!(text.contains(says), "{text}");
     assert!(text.contains("hint: mend the rows set aside"), "{text}");
 }

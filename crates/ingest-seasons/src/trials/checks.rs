@@ -54,9 +54,16 @@ impl<'a> Check<'a> {
             };
             let text = texts.get(row).filter(|text| number(text).is_none())?;
             let reason = say!("{name} '{text}' is no number, and {kind} of trial {trial}");
-            let remedy = say!(
-                "write a plain number, give the text a number under `values` of its file, or declare {name} otherwise in [trials.{trial}] of book.toml"
-            );
+            let per_cent = unit.is_some() && text.trim().ends_with('%');
+            let remedy = if per_cent {
+                say!(
+                    "declare {name} in [trials.{trial}] of book.toml as what it is: amounts = {{ {name} = \"fraction\" }} for a share of the canopy, \"percent\" for any other per cent; or write a plain number"
+                )
+            } else {
+                say!(
+                    "write a plain number, give the text a number under `values` of its file, or declare {name} otherwise in [trials.{trial}] of book.toml"
+                )
+            };
             Some(((*name).to_owned(), reason, remedy))
         })
     }

@@ -282,6 +282,14 @@ impl TrialDeclaration {
         self.keyed_factors().any(|(_, factor)| factor == column)
     }
 
+    /// Whether a column of the trial table is a factor, has a role or is the covariate.
+    #[must_use]
+    pub fn names_column(&self, column: &str) -> bool {
+        self.has_factor(column)
+            || self.roles.named().any(|(_, own)| own == column)
+            || self.covariate.as_deref() == Some(column)
+    }
+
     /// Columns of the trial table that must hold numbers: amounts, and a covariate of its own.
     pub fn number_columns(&self) -> impl Iterator<Item = &str> {
         let own = |column: &&str| !SeenTrials::COVARIATES.contains(column);

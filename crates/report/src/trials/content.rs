@@ -128,6 +128,8 @@ pub struct TrialPart {
     pub refused: Option<(String, String)>,
     /// The rest.
     pub sections: Vec<TrialSection>,
+    /// Files for programs beside its tables: how the name ends, and the text.
+    pub files: Vec<(&'static str, String)>,
 }
 
 /// A trial as the page shows it.

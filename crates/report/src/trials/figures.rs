@@ -3,10 +3,11 @@
 use super::content::{TrialPlot, TrialSeries};
 use crate::error::ReportError;
 use crate::how;
-use crate::number::fixed;
+use crate::number::{fixed, unbroken};
 use crate::page::{Figure, Head, Table};
 use crate::plots::{Label, trial_plot};
 use crate::text;
+use words::say;
 
 /// A plot as a figure; `place` makes its id and file name unique.
 pub fn figure(place: &str, of: &TrialPlot) -> Result<Figure, ReportError> {
@@ -23,22 +24,37 @@ pub fn figure(place: &str, of: &TrialPlot) -> Result<Figure, ReportError> {
     .how(how::trial(&of.name)))
 }
 
-/// Most rows of a table beside a plot; the files hold every number.
-const ROWS: usize = 60;
+/// Most rows of a table beside a plot: a page of thousands of points is slow to open.
+const ROWS: usize = 1000;
 
 fn table(of: &TrialPlot) -> Table {
     let named = of.series.iter().any(|series| !series.name.is_empty());
-    // Columns of names along an axis without a title still need one.
-    let along = if of.x_title.is_empty() { text::C_POINT.get() } else { &of.x_title };
+    // Residuals are named by their plots, and the axis beside them is a number of its own; elsewhere
+    // the names are what the axis shows. Names along an axis without a title still need one.
+    let of_plots = of.name.starts_with("residuals");
+    let along = if of_plots || of.x_title.is_empty() { text::C_POINT.get() } else { &of.x_title };
     let series = named.then_some(text::C_SERIES.get()).map(Head::from);
-    let heads = [Head::from(along), Head::from(format!("#{}", of.y_title))];
-    let mut table = Table::new(of.title.clone(), series.into_iter().chain(heads));
+    let across = of_plots.then(|| Head::from(format!("#{}", of.x_title)));
+    let heads = std::iter::once(Head::from(along))
+        .chain(across)
+        .chain([Head::from(format!("#{}", of.y_title))]);
+    let points: usize = of.series.iter().map(|series| series.points.len()).sum();
+    let caption = if points > ROWS {
+        let (shown, all) = (ROWS, points);
+        format!("{} ({})", of.title, say!("{shown} of {all} rows"))
+    } else {
+        of.title.clone()
+    };
+    let mut table = Table::new(caption, series.into_iter().chain(heads));
     let rows = |series: &TrialSeries| {
         series
             .points
             .iter()
             .map(|point| {
-                let mut row = vec![point.name.clone(), fixed(point.y, 3)];
+                let mut row = vec![unbroken(&point.name), fixed(point.y, 3)];
+                if of_plots {
+                    row.insert(1, fixed(point.x, 2));
+                }
                 if named {
                     row.insert(0, series.name.clone());
                 }

@@ -3,7 +3,7 @@
 use super::content::{TrialCell, TrialTable};
 use crate::files::{csv_record, harmless};
 use crate::how;
-use crate::number::{DASH, fixed, p_value};
+use crate::number::{DASH, fixed, p_value, unbroken};
 use crate::page::{Cell, Head, Table};
 
 /// A cell as people read it.
@@ -26,7 +26,7 @@ pub fn table(of: &TrialTable) -> Table {
     let mut table = Table::new(of.caption.clone(), heads);
     table.how = how::trial(&of.name);
     for row in &of.rows {
-        table.row(row.iter().map(|cell| Cell::from(shown(cell))));
+        table.row(row.iter().map(|cell| Cell::from(unbroken(&shown(cell)))));
     }
     table
 }

@@ -385,6 +385,7 @@ fn trial(hostile: &str) -> TrialReport {
         finding: format!("{hostile} differs"),
         refused: None,
         sections: vec![section],
+        files: Vec::new(),
     };
     let refused = TrialPart {
         slug: "laterals".to_owned(),

@@ -168,7 +168,8 @@ fn comparisons(
     let alone = out.len() == 1;
     for c in &mut out {
         c.words = if alone && c.differ.len() + 1 == 1 << parts.len() {
-            say!("any two means of {}", parts.join(" x "))
+            let all: Vec<String> = parts.iter().map(|part| name_in_words(part)).collect();
+            say!("any two means of {}", all.join(" x "))
         } else {
             words(parts, &c.differ)
         };

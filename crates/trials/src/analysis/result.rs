@@ -190,6 +190,8 @@ pub struct Variation {
     pub percent_of_group_means: Option<f64>,
     /// That convention in words.
     pub convention_of_group_means: Option<String>,
+    /// Units per group, their harmonic mean where groups differ; `None` where groups are units.
+    pub units_per_group: Option<f64>,
 }
 
 /// Variance component of a stratum.

@@ -45,7 +45,8 @@ pub(super) fn variation(
             convention: say!("root of {how} over {over}"),
             percent_of_group_means: several.then_some(of_means),
             convention_of_group_means: several
-                .then(|| say!("root of {how} divided by {size:.4} units per group, over {over}")),
+                .then(|| say!("root of {how} divided by {}, over {over}", units_said(size))),
+            units_per_group: several.then_some(size),
         });
     };
     match &fitted.way {
@@ -80,6 +81,15 @@ pub(super) fn variation(
         }
     }
     out
+}
+
+/// Units of a group in words; where groups differ, their harmonic mean with a decimal.
+fn units_said(size: f64) -> String {
+    if (size - size.round()).abs() < 1e-9 {
+        say!("{size:.0} units per group")
+    } else {
+        say!("{size:.1} units per group (harmonic mean)")
+    }
 }
 
 /// Whether every group of stratum `t` lies in one group of stratum `s`.

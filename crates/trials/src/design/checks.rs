@@ -3,18 +3,33 @@
 use super::plots::{Groups, Levels};
 use super::refusal::Refusal;
 use super::roles::{Rows, distinct, grouped, joined};
-use crate::place_in_words;
+use crate::{amount_words, place_in_words};
 use records::{TrialDeclaration, TrialDesign, counted};
 use std::collections::BTreeMap;
 use words::{say, text};
 
+/// A level as people read it: an amount with its unit, a fraction as per cent.
+pub(super) fn level_in_words(unit: Option<&String>, level: &str) -> String {
+    match (unit, level.parse::<f64>()) {
+        (Some(unit), Ok(value)) => amount_words(value, unit),
+        _ => level.to_owned(),
+    }
+}
+
 /// Treatment of each used row, in words.
-pub(super) fn treatments(levels: &[Levels], rows: usize) -> Vec<String> {
+pub(super) fn treatments(
+    levels: &[Levels],
+    declared: &TrialDeclaration,
+    rows: usize,
+) -> Vec<String> {
     (0..rows)
         .map(|r| {
             let named = levels.iter().filter(|l| !l.texts[r].is_empty());
-            let words: Vec<String> = named.map(|l| format!("{} {}", l.name, l.texts[r])).collect();
-            words.join(", ")
+            let words = named.map(|l| {
+                let level = level_in_words(declared.amounts.get(&l.name), &l.texts[r]);
+                format!("{} {level}", l.name)
+            });
+            words.collect::<Vec<_>>().join(", ")
         })
         .collect()
 }
@@ -44,7 +59,7 @@ pub(super) fn check(
     groups: &Groups,
 ) -> Result<(), Refusal> {
     use TrialDesign as D;
-    let treatment = treatments(levels, rows.used.len());
+    let treatment = treatments(levels, declared, rows.used.len());
     two_treatments(rows, groups, &treatment)?;
     if groups.plot_told {
         told_twice(rows, groups, &treatment)?;

@@ -91,10 +91,14 @@ impl Plan {
         if low == high {
             return Err(Refusal::AllEqual { observed: plan.observed.name.clone(), value: low });
         }
+        let control = declared.control.as_ref().zip(plan.control.as_deref());
+        let control = control.map(|(own, level)| {
+            super::checks::level_in_words(declared.amounts.get(&own.factor), level)
+        });
         plan.words = words(
             plan.design,
             &plan.factors,
-            plan.control.as_deref(),
+            control.as_deref(),
             &checks,
             &plan.strata,
             plan.plots,
@@ -255,19 +259,6 @@ impl Former<'_> {
         }
     }
 
-    /// The levels of each row, amounts with their unit and fractions as per cent.
-    fn amounts_in_words(&self) -> Vec<Levels> {
-        let said = |levels: &Levels| {
-            let unit = self.declared.amounts.get(&levels.name);
-            let text = |text: &String| match (unit, text.parse::<f64>()) {
-                (Some(unit), Ok(value)) => crate::amount_words(value, unit),
-                _ => text.clone(),
-            };
-            Levels { name: levels.name.clone(), texts: levels.texts.iter().map(text).collect() }
-        };
-        self.texts.iter().map(said).collect()
-    }
-
     /// Treatments that a complete block lacks.
     fn absent(&self) -> Option<String> {
         let blocks = match self.declared.design {
@@ -278,7 +269,7 @@ impl Former<'_> {
             TrialDesign::LatinSquare => self.groups.row.as_ref()?,
             _ => return None,
         };
-        let treatment = treatments(&self.amounts_in_words(), self.rows.used.len());
+        let treatment = treatments(self.texts, self.declared, self.rows.used.len());
         let everything: Vec<usize> = (0..treatment.len()).collect();
         let all = distinct(&treatment, &everything);
         let mut lost = Vec::new();

@@ -1,6 +1,7 @@
 //! Slips of writing that the design does not contradict, so that the trial would be analysed with
 //! treatments, plots or blocks that nobody laid out.
 
+use super::checks::level_in_words;
 use super::refusal::{Evidence, Refusal};
 use super::roles::{Rows, grouped};
 use crate::place_in_words;
@@ -38,6 +39,58 @@ pub enum Slip {
         /// Treatments that most blocks hold.
         usual: usize,
         /// Rows.
+        evidence: Evidence,
+    },
+    /// Of a block's plots, told by block and treatment, one holds as many trees too many as another
+    /// holds too few.
+    UnevenPlots {
+        /// Treatment of the plot with too many.
+        treatment: String,
+        /// Its block, `replicate R2`.
+        block: String,
+        /// Trees that it holds.
+        trees: usize,
+        /// Treatment of the plot with too few.
+        other: String,
+        /// Its block; it may be the same.
+        other_block: String,
+        /// Trees that this one holds.
+        left: usize,
+        /// Trees of most plots.
+        usual: usize,
+        /// Rows of the plot with too many.
+        evidence: Evidence,
+    },
+    /// Without blocks, one treatment has as many plots too many as another has too few.
+    UnevenTreatments {
+        /// Treatment with too many plots.
+        treatment: String,
+        /// Its plots.
+        plots: usize,
+        /// Treatment with too few.
+        other: String,
+        /// Its plots.
+        left: usize,
+        /// Plots of every other treatment.
+        usual: usize,
+        /// Rows of the treatment with too many.
+        evidence: Evidence,
+    },
+    /// Without blocks, a plot with the trees of two, whose treatment lacks a plot.
+    LargePlot {
+        /// The plot, `plot 7`.
+        plot: String,
+        /// Its trees.
+        trees: usize,
+        /// Trees of most plots.
+        usual: usize,
+        /// Its treatment.
+        treatment: String,
+        /// Plots of that.
+        plots: usize,
+        /// Plots of most treatments.
+        usual_plots: usize,
+        /// Rows of the plot.
         evidence: Evidence,
     },
     /// Two levels, or two blocks, that differ in case, spaces or letters of like shape.
@@ -80,6 +133,29 @@ impl Slip {
                 "{block} holds {holds} of the {usual} treatments of a complete block ({evidence})",
                 block = place_in_words(block)
             ),
+            Slip::UnevenPlots {
+                treatment,
+                block,
+                trees,
+                other,
+                other_block,
+                left,
+                usual,
+                evidence,
+            } => say!(
+                "{treatment} in {block} holds {trees} trees and {other} in {other_block} {left}, where plots hold {usual}: trees of one may bear the label of the other ({evidence})",
+                block = place_in_words(block),
+                other_block = place_in_words(other_block)
+            ),
+            Slip::UnevenTreatments { treatment, plots, other, left, usual, evidence } => say!(
+                "{treatment} stands on {plots} plots and {other} on {left}, where each other treatment has {usual}: plots of one may bear the label of the other ({evidence})"
+            ),
+            Slip::LargePlot { plot, trees, usual, treatment, plots, usual_plots, evidence } => {
+                say!(
+                    "{plot} holds {trees} trees where plots hold {usual}, and {treatment} has {plots} plots where treatments have {usual_plots}: two plots may bear one id ({evidence})",
+                    plot = place_in_words(plot)
+                )
+            }
             Slip::Alike { column, first, second, evidence } => say!(
                 "{column} '{second}' looks like '{first}' and counts as another ({evidence})",
                 column = crate::name_in_words(column)
@@ -102,6 +178,17 @@ impl Slip {
                 "correct the block's name; if its other plots were lost, list their trees in the trial table all the same"
             )
             .to_owned(),
+            Slip::UnevenPlots { .. } => text!(
+                "correct the label of the trees; where the labels are right, declare the column that tells plots apart, roles = { plot = \"COLUMN\" }"
+            )
+            .to_owned(),
+            Slip::UnevenTreatments { .. } => text!(
+                "correct the treatment of the plot; if the trial was laid out so, leave it: the analysis allows for it"
+            )
+            .to_owned(),
+            Slip::LargePlot { .. } => {
+                text!("correct the id of the plot, so that each plot has its own").to_owned()
+            }
             Slip::Alike { .. } => {
                 text!("write one thing in one way, or give two things names that look different")
                     .to_owned()
@@ -118,6 +205,9 @@ impl Slip {
         match self {
             Slip::LevelInOneBlock { evidence, .. }
             | Slip::ThinBlock { evidence, .. }
+            | Slip::UnevenPlots { evidence, .. }
+            | Slip::UnevenTreatments { evidence, .. }
+            | Slip::LargePlot { evidence, .. }
             | Slip::Alike { evidence, .. }
             | Slip::Undeclared { evidence, .. } => evidence,
         }
@@ -162,7 +252,9 @@ impl<'a> Standing<'a> {
         let treatments = (0..all.used.len())
             .map(|row| {
                 let named = levels.iter().filter_map(|(name, texts)| {
-                    texts.get(row).filter(|text| !text.is_empty()).map(|t| format!("{name} {t}"))
+                    let text = texts.get(row).filter(|text| !text.is_empty())?;
+                    let level = level_in_words(declared.amounts.get(*name), text);
+                    Some(format!("{name} {level}"))
                 });
                 named.collect::<Vec<_>>().join(", ")
             })
@@ -264,6 +356,12 @@ pub(super) fn slips(rows: &Rows<'_>, declared: &TrialDeclaration) -> Vec<Slip> {
     let mut found = alike(&standing, declared);
     found.extend(lone_levels(&standing));
     found.extend(thin_blocks(&standing));
+    if declared.design == TrialDesign::CompletelyRandomised {
+        found.extend(uneven_treatments(&standing, declared));
+    } else if declared.roles.plot.is_none() {
+        // A plot column tells the trees of a plot whatever their labels, and two of these are refused.
+        found.extend(uneven_plots(&standing));
+    }
     found.extend(undeclared(&standing, declared));
     found
 }
@@ -340,6 +438,114 @@ fn thin_blocks(standing: &Standing<'_>) -> Vec<Slip> {
         evidence: standing.rows.evidence_at(rows.iter().copied()),
     };
     thin.map(slip).collect()
+}
+
+/// What most of some counts are, where three in four are the same.
+fn usual(counts: &[usize]) -> Option<usize> {
+    let middle = median(counts.to_vec());
+    let same = counts.iter().filter(|count| **count == middle).count();
+    (4 * same >= 3 * counts.len()).then_some(middle)
+}
+
+/// Plots told by block and treatment of which one holds the trees that another of its block, or of
+/// its treatment, lacks.
+fn uneven_plots(standing: &Standing<'_>) -> Vec<Slip> {
+    let blocks = standing.by_block();
+    let plots: Vec<(&str, &str, usize, Vec<usize>)> = blocks
+        .iter()
+        .flat_map(|(block, own)| {
+            let own = standing.plots(own).into_iter();
+            own.map(|(treatment, (trees, rows))| (*block, treatment, trees, rows))
+        })
+        .collect();
+    let counts: Vec<usize> = plots.iter().map(|(_, _, trees, _)| *trees).collect();
+    let Some(usual) = usual(&counts) else { return Vec::new() };
+    let many = plots.iter().filter(|(_, _, trees, _)| *trees > usual);
+    many.filter_map(|(block, treatment, trees, rows)| {
+        let is_rest = |(_, _, left, _): &&(&str, &str, usize, Vec<usize>)| {
+            *left < usual && usual - left == trees - usual
+        };
+        let rests = || plots.iter().filter(is_rest);
+        // A treatment is mistyped more often than a block.
+        let (other_block, other, left, _) = rests()
+            .find(|(own, ..)| own == block)
+            .or_else(|| rests().find(|(_, own, ..)| own == treatment))?;
+        Some(Slip::UnevenPlots {
+            treatment: (*treatment).to_owned(),
+            block: format!("replicate {block}"),
+            trees: *trees,
+            other: (*other).to_owned(),
+            other_block: format!("replicate {other_block}"),
+            left: *left,
+            usual,
+            evidence: standing.rows.evidence_at(rows.iter().copied()),
+        })
+    })
+    .collect()
+}
+
+/// Without blocks: treatments of which one has the plots that another lacks, and plots with the trees
+/// of two.
+fn uneven_treatments(standing: &Standing<'_>, declared: &TrialDeclaration) -> Vec<Slip> {
+    let observed = standing.rows.observations;
+    // Without a column of plots each tree is one.
+    let plots: Vec<String> = match &declared.roles.plot {
+        Some(column) => {
+            let read = standing.rows.cells(column, "plot").unwrap_or_default();
+            read.into_iter().map(Option::unwrap_or_default).collect()
+        }
+        None => observed.tree.clone(),
+    };
+    let different = |texts: &[String], rows: &[usize]| -> usize {
+        rows.iter().filter_map(|row| texts.get(*row)).collect::<BTreeSet<_>>().len()
+    };
+    let mut treatments = grouped(&standing.treatments);
+    treatments.remove("");
+    let counts: BTreeMap<&str, usize> =
+        treatments.iter().map(|(name, rows)| (*name, different(&plots, rows))).collect();
+    let middle = median(counts.values().copied().collect());
+    let off: Vec<(&&str, &usize)> = counts.iter().filter(|(_, count)| **count != middle).collect();
+    let mut found = Vec::new();
+    if let [(first, a), (second, b)] = off.as_slice()
+        && counts.len() > off.len()
+        && *a + *b == 2 * middle
+    {
+        let (many, few) = if a > b { (first, second) } else { (second, first) };
+        found.push(Slip::UnevenTreatments {
+            treatment: (**many).to_owned(),
+            plots: **a.max(b),
+            other: (**few).to_owned(),
+            left: **a.min(b),
+            usual: middle,
+            evidence: standing.rows.evidence_at(treatments[**many].iter().copied()),
+        });
+    }
+    if declared.roles.plot.is_none() {
+        return found;
+    }
+    let mut by_plot = grouped(&plots);
+    by_plot.remove("");
+    let trees: BTreeMap<&str, usize> =
+        by_plot.iter().map(|(plot, rows)| (*plot, different(&observed.tree, rows))).collect();
+    let Some(usual) = usual(&trees.values().copied().collect::<Vec<_>>()) else { return found };
+    for (plot, count) in trees.iter().filter(|(_, count)| **count >= 2 * usual) {
+        let rows = &by_plot[plot];
+        let treatment = rows.first().and_then(|row| standing.treatments.get(*row));
+        if let Some(treatment) = treatment
+            && let Some(plots) = counts.get(treatment.as_str()).filter(|plots| **plots < middle)
+        {
+            found.push(Slip::LargePlot {
+                plot: format!("plot {plot}"),
+                trees: *count,
+                usual,
+                treatment: treatment.clone(),
+                plots: *plots,
+                usual_plots: middle,
+                evidence: standing.rows.evidence_at(rows.iter().copied()),
+            });
+        }
+    }
+    found
 }
 
 /// Two levels that go together and with nothing else, in a factorial that crosses the others.

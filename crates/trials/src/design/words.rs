@@ -24,18 +24,13 @@ pub(super) fn words(
                 Some(a) => a.values.iter().map(|value| amount_words(*value, &a.unit)).collect(),
                 None => f.levels.clone(),
             };
-            let name = match f.place {
-                FactorPlace::Seasons => name_in_words(&f.name),
-                _ => f.name.clone(),
-            };
-            format!("{name} ({})", levels.join(", "))
+            format!("{} ({})", name_in_words(&f.name), levels.join(", "))
         })
         .collect();
     out.push(say!("{}, {plots} plots; treatments: {}.", capital(design.name()), list(&named)));
     let of = |place: FactorPlace| -> String {
-        let names: Vec<&str> =
-            factors.iter().filter(|f| f.place == place).map(|f| f.name.as_str()).collect();
-        names.join(" x ")
+        let names = factors.iter().filter(|f| f.place == place).map(|f| name_in_words(&f.name));
+        names.collect::<Vec<_>>().join(" x ")
     };
     match design {
         TrialDesign::SplitPlot | TrialDesign::SplitSplitPlot => {

@@ -3,6 +3,7 @@
 mod comparison;
 mod components;
 mod error;
+mod of_analysis;
 mod optimum;
 mod power;
 mod precision;

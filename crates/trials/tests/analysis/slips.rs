@@ -102,6 +102,87 @@ fn a_plot_of_a_mistyped_block_does_not_melt_into_another() {
     assert!(refusal.to_string().contains("replicate R2 has no treatment T2"), "{refusal}");
 }
 
+/// Two of the four trees of a plot carry another treatment's word.
+#[test]
+fn trees_that_bear_another_plots_label_are_told() {
+    let (d, mut data) = orchard();
+    let cells = data.columns.get_mut("treatment").unwrap();
+    cells[6 * TREES..6 * TREES + 2].fill(Some("T3".to_owned()));
+    let found = slips(&d, &data);
+    let [slip @ Slip::UnevenPlots { treatment, block, other, other_block, evidence, .. }] =
+        found.as_slice()
+    else {
+        panic!("{found:?}")
+    };
+    assert_eq!((treatment.as_str(), other.as_str()), ("treatment T3", "treatment T2"));
+    assert_eq!((block.as_str(), other_block.as_str()), ("replicate R2", "replicate R2"));
+    assert!(matches!(slip, Slip::UnevenPlots { trees: 6, left: 2, usual: 4, .. }));
+    assert_eq!(evidence.places.len(), 6);
+    assert!(evidence.places.contains(&"trials.csv:26".to_owned()), "{evidence}");
+    // The block is mistyped instead.
+    let (d, mut data) = orchard();
+    let cells = data.columns.get_mut("replicate").unwrap();
+    cells[6 * TREES] = Some("R3".to_owned());
+    let found = slips(&d, &data);
+    let [Slip::UnevenPlots { block, other_block, trees: 5, left: 3, .. }] = found.as_slice() else {
+        panic!("{found:?}")
+    };
+    assert_eq!((block.as_str(), other_block.as_str()), ("replicate R3", "replicate R2"));
+    // A tree too few alone is a tree that was not planted.
+    let (d, mut data) = orchard();
+    data.values.pop();
+    data.tree.pop();
+    data.season.pop();
+    data.place.pop();
+    for cells in data.columns.values_mut() {
+        cells.pop();
+    }
+    assert_eq!(slips(&d, &data), []);
+}
+
+/// Without blocks nothing but the number of plots and of their trees shows a wrong label.
+#[test]
+fn plots_without_blocks_that_bear_another_label_are_told() {
+    let (mut d, mut data) = orchard();
+    d.design = TrialDesign::CompletelyRandomised;
+    d.roles.plot = Some("plot".to_owned());
+    let plots = (0..80).map(|row| Some(format!("P{}", row / TREES))).collect();
+    data.columns.insert("plot".to_owned(), plots);
+    assert_eq!(slips(&d, &data), []);
+    // A plot of T2 labelled T3, with the column of plots and with every tree a plot.
+    let mut typed = data.clone();
+    write(&mut typed, "treatment", 6, "T3");
+    let found = slips(&d, &typed);
+    let [Slip::UnevenTreatments { treatment, plots: 5, other, left: 3, usual: 4, .. }] =
+        found.as_slice()
+    else {
+        panic!("{found:?}")
+    };
+    assert_eq!((treatment.as_str(), other.as_str()), ("treatment T3", "treatment T2"));
+    let mut trees = d.clone();
+    trees.roles.plot = None;
+    assert!(matches!(
+        slips(&trees, &typed)[..],
+        [Slip::UnevenTreatments { plots: 20, left: 12, usual: 16, .. }]
+    ));
+    // The plot's id is mistyped as that of another plot of its treatment: two melt into one.
+    write(&mut data, "plot", 6, "P1");
+    let found = slips(&d, &data);
+    let [slip @ Slip::LargePlot { plot, trees: 8, usual: 4, plots: 3, usual_plots: 4, .. }] =
+        found.as_slice()
+    else {
+        panic!("{found:?}")
+    };
+    assert_eq!(plot, "plot P1");
+    assert!(slip.what().contains("trials.csv:6") && slip.remedy().len() > 20, "{}", slip.what());
+    // Replication that was meant to differ is no slip.
+    let (mut d, mut data) = orchard();
+    d.design = TrialDesign::CompletelyRandomised;
+    write(&mut data, "treatment", 6, "T1");
+    write(&mut data, "treatment", 7, "T1");
+    assert_eq!(slips(&d, &data), []);
+}
+
 /// Over two seasons trees differ lastingly and from season to season; the variance between the trees of a
 /// plot in one season is that of both, as the raw values show it.
 #[test]

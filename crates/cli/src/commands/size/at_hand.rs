@@ -1,6 +1,6 @@
 //! What a book's own trees can find.
 
-use super::{per_plot_said, percent, replicates_said, seasons_said};
+use super::{per_plot_said, percent, replicates_said, seasons_said, typed};
 use crate::args::SizeArgs;
 use crate::console::Failure;
 use crate::pipeline::trials::field::coming_season;
@@ -98,8 +98,8 @@ pub fn section(args: &SizeArgs, lines: &[Within]) -> Option<TrialSection> {
     let shown = heads.len() - usize::from(args.difference.is_none());
     let caption = say!(
         "Smallest difference, % of the mean, that the trees of each region find with {} % probability at {} %",
-        args.power,
-        args.alpha
+        typed(args.power),
+        typed(args.alpha)
     );
     let mut table = TrialTable::new("at-hand", caption, &heads[..shown]);
     for line in lines {

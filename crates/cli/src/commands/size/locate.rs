@@ -1,5 +1,6 @@
 //! How many replicates locate the best amount, beside those that find a difference.
 
+use super::{replicates_said, typed};
 use crate::args::SizeArgs;
 use crate::console::Failure;
 use records::counted;
@@ -204,8 +205,8 @@ fn section(
     ];
     let caption = say!(
         "Fewest replicates tried that locate the optimum within {} with {} % probability",
-        question.tolerance,
-        args.power
+        typed(question.tolerance),
+        typed(args.power)
     );
     let mut table = TrialTable::new("optimum", caption, &heads);
     for Line { seasons, trees_per_plot, replicates, precision } in lines {
@@ -238,9 +239,10 @@ fn section(
         heading: say!("Locating the optimum"),
         paragraphs: vec![say!(
             "Supposing that the best level is {} and yields {} % of the mean more than the lowest of {}.",
-            question.curve.optimum,
-            args.gain.unwrap_or_default(),
-            args.levels.iter().map(f64::to_string).collect::<Vec<_>>().join(", ")
+            typed(question.curve.optimum),
+            typed(args.gain.unwrap_or_default()),
+            // Numbers with a decimal comma are not told apart by another.
+            args.levels.iter().map(|level| typed(*level)).collect::<Vec<_>>().join("; ")
         )],
         tables: vec![table],
         ..TrialSection::default()
@@ -260,20 +262,22 @@ pub fn text(located: &Located) -> String {
     for Line { seasons, trees_per_plot, replicates, precision } in sizes {
         let answer = match replicates.as_ref().zip(precision.as_ref()) {
             Some((replicates, precision)) => {
-                let already =
-                    if replicates == fewest { " (the fewest tried: fewer may do)" } else { "" };
-                format!(
+                let already = if replicates == fewest {
+                    text!(" (the fewest tried: fewer may do)")
+                } else {
+                    ""
+                };
+                say!(
                     "{}{already}, {:.0} % of estimates within {within}",
-                    counted(*replicates as u64, "replicate", "replicates"),
-                    100.0 * precision.within_tolerance
+                    replicates_said(*replicates),
+                    100.0 * precision.within_tolerance,
+                    within = typed(*within)
                 )
             }
-            None => format!(
-                "more than {}, the most tried",
-                counted(*most as u64, "replicate", "replicates")
-            ),
+            None => say!("more than {}, the most tried", replicates_said(*most)),
         };
-        out.push_str(&format!("  seasons {seasons}, trees per plot {trees_per_plot}: {answer}\n"));
+        let line = say!("seasons {seasons}, trees per plot {trees_per_plot}: {answer}");
+        out.push_str(&format!("  {line}\n"));
     }
     out
 }

@@ -7,6 +7,7 @@ use ::words::{capital, say, text};
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
 use trials::{
     Analysis, Curve, Optimum, OptimumSet, Peak, Polynomial, amount_words, estimated_amount,
+    unit_words,
 };
 
 /// Points of a drawn curve.
@@ -200,11 +201,8 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
         .means
         .iter()
         .find(|of| of.parts.len() == 1 && of.parts.first() == Some(&curve.factor))?;
-    let (scale, unit) = match curve.unit.as_str() {
-        "fraction" => (100.0, "%"),
-        "days" => (1.0, text!("days")),
-        unit => (1.0, unit),
-    };
+    let scale = if curve.unit == "fraction" { 100.0 } else { 1.0 };
+    let unit = unit_words(&curve.unit);
     let mut plot = empty(
         &format!("curve-{}", slug(&curve.factor)),
         say!("Fitted curve over {}", factor_words(&curve.factor)),

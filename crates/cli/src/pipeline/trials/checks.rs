@@ -163,7 +163,7 @@ pub fn section(
         paragraphs: vec![say!(
             "On plot means over trees and seasons, treatments and blocks taken out."
         )],
-        plots: super::plots::residuals(analysis).into_iter().collect(),
+        plots: super::plots::residuals(analysis, observed).into_iter().collect(),
         ..TrialSection::default()
     };
     let columns = plots.columns();

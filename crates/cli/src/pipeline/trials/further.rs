@@ -3,7 +3,8 @@
 use super::words::factor_words;
 use ::words::{say, text};
 use report::{TrialCell, TrialSection, TrialTable};
-use trials::Analysis;
+use trials::size::Components;
+use trials::{Analysis, Observations};
 
 /// The covariate's part; `None` without one.
 pub fn covariate(analysis: &Analysis) -> Option<TrialSection> {
@@ -93,4 +94,58 @@ pub fn units(analysis: &Analysis) -> Option<TrialSection> {
         tables,
         ..TrialSection::default()
     })
+}
+
+/// What the trial tells of the size of the next one: a section, and the file that `anacurve size
+/// --components` takes; `None` where the analysis has no variance components.
+pub fn next_size(
+    analysis: &Analysis,
+    observed: &Observations,
+) -> Option<(TrialSection, (&'static str, String))> {
+    let mean = analysis.grand_mean;
+    let found = Components::of_analysis(analysis, observed).filter(|_| mean > 0.0)?;
+    let all = [
+        ("replicate", found.replicate, text!("between replicates")),
+        ("main_plot", found.main_plot, text!("between main plots")),
+        ("sub_plot", found.sub_plot, text!("between sub plots")),
+        ("plot", found.plot, text!("between plots")),
+        ("tree", found.tree, text!("between trees of a plot, lasting")),
+        ("main_plot_season", found.main_plot_season, text!("of a main plot from season to season")),
+        ("plot_season", found.plot_season, text!("of a plot from season to season")),
+        ("tree_season", found.tree_season, text!("of a tree from season to season")),
+    ];
+    let cv = |variance: f64| 100.0 * variance.sqrt() / mean;
+    let known = || all.iter().filter(|(_, variance, _)| cv(*variance) >= 0.005);
+    let heads = [text!("Component"), "#CV %", text!("What varies")];
+    let caption = say!("Coefficients of variation for the size of the next trial");
+    let mut table = TrialTable::new("next-size", caption, &heads);
+    let mut file = "# Coefficients of variation in per cent, estimated from an analysed trial:\n\
+                    # anacurve size --components THIS-FILE --treatments N --difference PCT\n"
+        .to_owned();
+    for (name, variance, meaning) in known() {
+        table.rows.push(vec![
+            TrialCell::Text((*name).to_owned()),
+            TrialCell::Number(Some(cv(*variance)), 1),
+            TrialCell::Text((*meaning).to_owned()),
+        ]);
+        file.push_str(&format!("{name} = {:.2}\n", cv(*variance)));
+    }
+    if table.rows.is_empty() {
+        return None;
+    }
+    let mut paragraphs = vec![say!(
+        "How much trees and plots of this trial varied, per cent of its mean, as `anacurve size --components FILE` takes it; a file with these lines stands beside the tables. What is estimated at 0 or below is left out."
+    )];
+    if analysis.plan.units.iter().all(|unit| unit.season.is_none()) {
+        paragraphs.push(say!(
+            "One season does not tell what of a tree lasts from what changes with the season: all of it stands as lasting, so further seasons look worth less here than they may be."
+        ));
+    }
+    let section = TrialSection {
+        heading: say!("For the size of the next trial"),
+        paragraphs,
+        tables: vec![table],
+        ..TrialSection::default()
+    };
+    Some((section, ("components.toml", file)))
 }

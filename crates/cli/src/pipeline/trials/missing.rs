@@ -62,8 +62,8 @@ impl NotAnalysed {
                     "No tree of it has a harvest after a pruning left to analyse; {} set aside.",
                     counted(
                         set_aside,
-                        text!("row of this trial was"),
-                        text!("rows of this trial were")
+                        text!("row of this trial and its trees was"),
+                        text!("rows of this trial and its trees were")
                     )
                 ),
                 text!("mend the rows set aside; each is told with its line"),

@@ -4,7 +4,7 @@ use super::words::{factor_of, factor_words, level_words, plot_words};
 use ::words::{capital, say, text};
 use report::{TrialPlot, TrialPoint, TrialSeries};
 use trials::checks::ResidualPoint;
-use trials::{Analysis, MeansOfTerm};
+use trials::{Analysis, MeansOfTerm, Observations, unit_words};
 
 /// A plot without points.
 pub fn empty(name: &str, title: String, caption: &str) -> TrialPlot {
@@ -49,17 +49,15 @@ pub fn means(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialPlot> {
     );
     plot.y_title = axis(analysis);
     let is_number = amounts(along).is_some();
-    let unit = amounts(along).map_or_else(String::new, |amounts| match amounts.unit.as_str() {
-        "fraction" => " (%)".to_owned(),
-        "days" => format!(" ({})", text!("days")),
-        unit => format!(" ({unit})"),
-    });
+    let unit = amounts(along)
+        .map_or_else(String::new, |amounts| format!(" ({})", unit_words(&amounts.unit)));
+    let is_share = amounts(along).is_some_and(|amounts| amounts.unit == "fraction");
     plot.x_title = format!("{}{unit}", capital(&factor_words(&of.parts[along])));
     for mean in &of.means {
         let Some(value) = mean.mean else { continue };
         let level = mean.levels.get(along)?;
         let x = if is_number {
-            let scale = if unit == " (%)" { 100.0 } else { 1.0 };
+            let scale = if is_share { 100.0 } else { 1.0 };
             level.parse::<f64>().ok()? * scale
         } else {
             let found = plot.categories.iter().position(|name| name == level);
@@ -92,21 +90,41 @@ pub fn means(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialPlot> {
     Some(plot)
 }
 
-/// Residuals against fitted values.
-pub fn residuals(analysis: &Analysis) -> Option<TrialPlot> {
+/// Residuals against fitted values; `observed` names the trees.
+pub fn residuals(analysis: &Analysis, observed: &Observations) -> Option<TrialPlot> {
     let residuals = analysis.residuals.as_ref()?;
-    let mut plot = empty(
-        "residuals",
-        say!("Residuals against fitted values"),
-        text!("One point per plot; a funnel or a bend would speak against the model."),
-    );
+    let trees = analysis.plan.units_are_trees;
+    let seasons = analysis.plan.units.iter().any(|unit| unit.season.is_some());
+    let caption = match (trees, seasons) {
+        (false, false) => {
+            text!("One point per plot; a funnel or a bend would speak against the model.")
+        }
+        (false, true) => {
+            text!(
+                "One point per plot and season; a funnel or a bend would speak against the model."
+            )
+        }
+        (true, false) => {
+            text!("One point per tree; a funnel or a bend would speak against the model.")
+        }
+        (true, true) => {
+            text!(
+                "One point per tree and season; a funnel or a bend would speak against the model."
+            )
+        }
+    };
+    let mut plot = empty("residuals", say!("Residuals against fitted values"), caption);
     plot.x_title = say!("Fitted {}", axis(analysis).to_lowercase());
     plot.y_title = say!("Observed less fitted");
     let points = residuals.units.iter().map(|unit| TrialPoint {
         x: unit.fitted,
         y: unit.residual,
         name: analysis.plan.units.get(unit.unit).map_or_else(String::new, |found| {
-            let plot = plot_words(&analysis.plan, &found.plot);
+            let tree = found.rows.first().and_then(|row| observed.tree.get(*row));
+            let plot = match tree.filter(|_| trees) {
+                Some(tree) => format!("{}, {tree}", plot_words(&analysis.plan, &found.plot)),
+                None => plot_words(&analysis.plan, &found.plot),
+            };
             found.season.map_or_else(|| plot.clone(), |s| format!("{plot}, {s}"))
         }),
     });

@@ -80,6 +80,7 @@ fn over_sites(trial: &AnalysedTrial) -> impl Iterator<Item = TrialPart> {
         finding: sites_finding(&trial.declared.declaration, pooled),
         refused: None,
         sections: vec![pooling::section(&trial.declared.declaration, pooled)],
+        files: Vec::new(),
     })
 }
 
@@ -94,24 +95,28 @@ fn part_report(trial: &AnalysedTrial, part: &AnalysedPart) -> TrialPart {
         file = format!("{file}-{}", stem(site, sites));
     }
     match &part.outcome {
-        Ok(analysis) => TrialPart {
-            heading,
-            slug: file,
-            finding: part_finding(part, analysis),
-            refused: None,
-            sections: sections(trial, part, analysis),
-        },
+        Ok(analysis) => {
+            let (sections, files) = sections(trial, part, analysis);
+            let finding = part_finding(part, analysis);
+            TrialPart { heading, slug: file, finding, refused: None, sections, files }
+        }
         Err(refusal) => TrialPart {
             heading,
             slug: file,
             finding: String::new(),
             refused: Some((refusal.to_string(), refusal.remedy().to_owned())),
             sections: Vec::new(),
+            files: Vec::new(),
         },
     }
 }
 
-fn sections(trial: &AnalysedTrial, part: &AnalysedPart, analysis: &Analysis) -> Vec<TrialSection> {
+/// Sections of a part, and its files for programs.
+fn sections(
+    trial: &AnalysedTrial,
+    part: &AnalysedPart,
+    analysis: &Analysis,
+) -> (Vec<TrialSection>, Vec<(&'static str, String)>) {
     let mut plan = analysis.plan.words.clone();
     plan.push(format!("{}.", capital(analysis.method.why.trim_end_matches('.'))));
     plan.extend(analysis.notes.iter().cloned());
@@ -133,6 +138,9 @@ fn sections(trial: &AnalysedTrial, part: &AnalysedPart, analysis: &Analysis) -> 
     sections.extend(amounts::section(analysis));
     sections.extend(further::covariate(analysis));
     sections.extend(further::units(analysis));
+    let (size, files): (Vec<_>, Vec<_>) =
+        further::next_size(analysis, &part.rows).into_iter().unzip();
+    sections.extend(size);
     let (checked, checks) = checks::section(analysis, &part.rows);
     sections.push(checked);
     let own: Vec<&PooledTrait> =
@@ -154,7 +162,7 @@ fn sections(trial: &AnalysedTrial, part: &AnalysedPart, analysis: &Analysis) -> 
         paragraphs: vec![methods.paragraph()],
         ..TrialSection::default()
     });
-    sections
+    (sections, files)
 }
 
 fn means_section(

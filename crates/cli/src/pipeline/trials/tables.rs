@@ -86,7 +86,6 @@ pub fn variation(analysis: &Analysis) -> TrialTable {
         text!("#Variance"),
         text!("How estimated"),
         "#CV %",
-        text!("Convention"),
         text!("#CV % of group means"),
     ];
     let mut table = TrialTable::new("variation", text!("Variation by stratum"), &heads);
@@ -105,7 +104,6 @@ pub fn variation(analysis: &Analysis) -> TrialTable {
             TrialCell::Number(component.map(|c| c.variance), decimals(size) + 1),
             text(component.map_or("", |c| &c.how)),
             TrialCell::Number(variation.map(|v| v.percent), 1),
-            text(variation.map_or("", |v| &v.convention)),
             TrialCell::Number(variation.and_then(|v| v.percent_of_group_means), 1),
         ]);
         if let Some(upper) = component.and_then(|c| c.upper) {
@@ -115,8 +113,25 @@ pub fn variation(analysis: &Analysis) -> TrialTable {
             ));
         }
     }
-    let second = analysis.variation.iter().find_map(|v| v.convention_of_group_means.as_ref());
-    table.notes.extend(second.map(|words| say!("CV of group means: {words}.")));
+    // The strata of an analysis share their convention.
+    let convention = analysis.variation.first().map(|v| &v.convention);
+    table.notes.extend(convention.map(|words| say!("CV: {words}.")));
+    let sizes: Vec<String> = analysis
+        .variation
+        .iter()
+        .filter_map(|v| {
+            let size = v.units_per_group?;
+            let whole = (size - size.round()).abs() < 1e-9;
+            let size = if whole { say!("{size:.0}") } else { say!("{size:.1}") };
+            Some(format!("{} {size}", factor_words(&v.stratum)))
+        })
+        .collect();
+    if !sizes.is_empty() {
+        table.notes.push(say!(
+            "CV of group means: the mean square is divided by the units per group, whose harmonic mean it is where groups differ: {}.",
+            sizes.join(", ")
+        ));
+    }
     table
 }
 
@@ -129,7 +144,14 @@ pub fn means(analysis: &Analysis, of: &MeansOfTerm, letters: Option<&[String]>) 
     let mut heads: Vec<&str> = parts.iter().map(String::as_str).collect();
     let unadjusted = text!("#Unadjusted mean");
     // Where plots hold unequal numbers of trees, the units of the analysis are the trees.
-    let units = if analysis.plan.units_are_trees { text!("#Trees") } else { text!("#Plots") };
+    // Over several seasons each is counted once in every season.
+    let seasons = analysis.plan.units.iter().any(|unit| unit.season.is_some());
+    let units = match (analysis.plan.units_are_trees, seasons) {
+        (true, false) => text!("#Trees"),
+        (true, true) => text!("#Tree-seasons"),
+        (false, false) => text!("#Plots"),
+        (false, true) => text!("#Plot-seasons"),
+    };
     heads.extend([units, &mean, text!("#SE of the mean")]);
     if adjusted {
         heads.push(unadjusted);

@@ -1,5 +1,7 @@
 //! Numbers in the columns of a trial, which reading keeps as text.
 
+use crate::units::is_per_cent;
+
 /// The number that a cell holds, with a decimal point or comma; `None` for anything else, and for
 /// what is not finite.
 #[must_use]
@@ -14,7 +16,8 @@ pub fn written_number(text: &str) -> Option<f64> {
 }
 
 /// The amount that a cell holds, in the unit that its factor declares: a fraction may be written as
-/// per cent with the sign, as intensities of prunings are.
+/// per cent with the sign, as intensities of prunings are, and what is declared in per cent may bear
+/// the sign.
 #[must_use]
 pub fn written_amount(text: &str, unit: &str) -> Option<f64> {
     match text.trim().strip_suffix('%') {
@@ -22,6 +25,7 @@ pub fn written_amount(text: &str, unit: &str) -> Option<f64> {
             // Rounded, so that 33.3 % and 0.333 are one level.
             written_number(percent).map(|percent| (percent * 1e10).round() / 1e12)
         }
+        Some(percent) if is_per_cent(unit) => written_number(percent),
         _ => written_number(text),
     }
 }
@@ -37,6 +41,11 @@ mod tests {
         }
         assert_eq!(written_amount("15 %", "kg"), None);
         assert_eq!(written_amount("some %", "fraction"), None);
+        // Declared in per cent, the sign says nothing new, and the number stays what it is.
+        for unit in ["percent", "%", "per cent", "pct"] {
+            assert_eq!(written_amount("15 %", unit), Some(15.0), "{unit}");
+            assert_eq!(written_amount("15", unit), Some(15.0), "{unit}");
+        }
         // A number of per cent without its sign is refused as a fraction, not divided.
         assert_eq!(written_amount("15", "fraction"), Some(15.0));
     }
