@@ -97,6 +97,7 @@ def main():
         (38, "words", "tree,date,intensity\nT1,2023-07-01,Light\nT2,2023-07-01,HARD\nT1,2023-07-02,?\n"),
         (44, "times", "tree,date,intensity,minutes\nT1,2023-07-01,20,0:09\nT2,2023-07-01,30,9\n"),
         (46, "tins", "tree,date,nut_kg (tins)\nT1,2024-03-01,2\nT2,30/02/2024,1\n"),
+        (52, "sums", "tree,date,nut_kg\n007,2024-03-01,3.5\n00,2024-03-02,1\nTotal of 1,,4.5\nwhy?,,\n"),
         (5, "trials", "trial,tree,replicate,level\nX,T1,1,low\nX,T2,1,high\n"),
     ]:
         put("text", name, bytes([choice]) + text.encode())
@@ -138,6 +139,18 @@ fill_down = ["site", "region"]
               "prunings.csv": "tree,date,intensity,minutes\nT1,2023-07-01,light,0:09\n",
               "harvests.csv": HARVESTS}
     put("check", "stated", parts(stated))
+    starred = {**book, "book.toml": small + """
+[[files.harvests]]
+path = "har*.csv"
+not_rows = ["Total*"]
+drop_zeros = ["tree"]
+[[files.harvests]]
+path = "harvests_*.tsv"
+every_row = { date = "2024-03-0*" }
+[[files.prunings]]
+path = "prun*.csv"
+""", "harvests_2.tsv": "tree\tnut_kg\nT2\t4\n"}
+    put("check", "starred", parts(starred))
 
     office = subprocess.run(["soffice", "--version"], capture_output=True, text=True).stdout.split()
     (SEEDS / "VERSIONS").write_text(f"LibreOffice {office[1]}\npyarrow {pa.__version__}\n")

@@ -9,7 +9,7 @@ fuzz_target!(|data: &[u8]| {
     let (table, _) = TABLES[usize::from(*choice) % TABLES.len()];
     let folder = Folder::new();
     folder.put(&format!("{table}.csv"), bytes);
-    let declared = match usize::from(*choice) / TABLES.len() % 8 {
+    let declared = match usize::from(*choice) / TABLES.len() % 9 {
         0 => "",
         1 => "decimal = \"comma\"\ndates = \"day_first\"\n",
         2 => "dates = \"month_first\"\n",
@@ -34,6 +34,8 @@ fuzz_target!(|data: &[u8]| {
             "harvests" => "units = { nut_kg = \"2.5 kg\" }\n",
             _ => "fill_down = [\"tree\"]\n",
         },
+        8 if table == "blocks" => "not_rows = [\"total*\", \"*?\"]\ndrop_zeros = [\"block\"]\n",
+        8 => "not_rows = [\"total*\", \"*?\"]\ndrop_zeros = [\"tree\"]\n",
         _ if table == "blocks" => {
             "joined = { block = [\"row\", \"no\"], site = [\"row\", \"grove\"] }\n"
         }
