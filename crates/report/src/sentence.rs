@@ -9,19 +9,11 @@ use advise::{MoneyInterval, Verdict};
 use std::collections::BTreeMap;
 use words::{say, text};
 
-/// What to do in the region, in one plain sentence; until a trial is read also what is done now.
+/// What to do in the region, in one plain sentence.
 #[must_use]
 pub fn sentence(region: &RegionAdvice) -> String {
-    let doing = what_to_do(region);
     // Who is to go on as at present, or to change for a time, must know from what.
-    if region.verdict == Verdict::Trial && region.rows > 0 {
-        say!("{doing} At present: {}.", present(&region.present))
-    } else {
-        doing
-    }
-}
-
-fn what_to_do(region: &RegionAdvice) -> String {
+    let now = now(&region.present);
     match (region.verdict, &region.advised) {
         (Verdict::Trial, _) if region.interim.is_some() => {
             region.interim.as_ref().map_or_else(String::new, |interim| {
@@ -31,14 +23,18 @@ fn what_to_do(region: &RegionAdvice) -> String {
                     say!("leave the trees unpruned")
                 };
                 match waiting(region) {
-                    Some(trials) => say!("{trials}; until it is read, {meanwhile} on other trees."),
-                    None => say!("Lay out a trial; until it is read, {meanwhile}."),
+                    Some(trials) => say!(
+                        "{trials}; until it is read, {meanwhile} on other trees; at present: {now}."
+                    ),
+                    None => {
+                        say!("Lay out a trial; until it is read, {meanwhile}; at present: {now}.")
+                    }
                 }
             })
         }
         (Verdict::Trial, _) | (_, None) => match waiting(region) {
-            Some(trials) => say!("{trials}; go on as at present on other trees."),
-            None => say!("Go on as at present and lay out a trial."),
+            Some(trials) => say!("{trials}; go on as at present on other trees: {now}."),
+            None => say!("Lay out a trial, and go on as at present: {now}."),
         },
         (Verdict::Prune, Some(advised)) if advised.intensity <= 0.0 => {
             say!("Leave the trees unpruned.")
@@ -55,6 +51,14 @@ fn what_to_do(region: &RegionAdvice) -> String {
             when(advised)
         ),
     }
+}
+
+/// Present practice in few words.
+fn now(present: &Present) -> String {
+    if present.share_pruned <= 0.0 {
+        return say!("trees are left unpruned");
+    }
+    say!("{} of the canopy on average", percent(present.intensity))
 }
 
 /// That regions are advised for different seasons, where they are; empty else.
@@ -90,7 +94,7 @@ fn waiting(region: &RegionAdvice) -> Option<String> {
 fn when(advised: &Advised) -> String {
     match (&advised.window, advised.lead_days) {
         (Some([from, to]), Some(lead)) => {
-            say!(", from {} to {} (best {})", date(*from), date(*to), lead_words(lead))
+            say!(", from {} to {} (reckoned {})", date(*from), date(*to), lead_words(lead))
         }
         (Some([from, to]), None) => say!(", from {} to {}", date(*from), date(*to)),
         (None, Some(lead)) => format!(", {}", lead_words(lead)),
@@ -352,7 +356,7 @@ mod tests {
         };
         assert_eq!(
             when(&advised),
-            ", from 3 May 2026 to 24 May 2026 (best about 110 days before the flush)"
+            ", from 3 May 2026 to 24 May 2026 (reckoned about 110 days before the flush)"
         );
         assert_eq!(remove(Some(&advised), None), "22\u{a0}%");
         assert_eq!(remove(None, Some(&advised)), "(22\u{a0}%)");
