@@ -30,12 +30,24 @@ pub(crate) fn pass_over(
 ) -> PolarsResult<()> {
     let fates = Fates::of(parts, linked)?;
     fates.of_picks(parts, outcome)?;
-    fates.of_prunings(parts, places, outcome)?;
+    let gone = gone(trees, places)?;
+    fates.of_prunings(parts, (&gone, places), outcome)?;
     if let Some(laterals) = parts.laterals {
         fates.of_laterals(laterals, outcome)?;
     }
     let idle = fates.of_trees(parts, linked, places, outcome)?;
-    fates.warn_of_idle(&idle, (trees, places), book, outcome)
+    fates.warn_of_idle(&idle, (&gone, places), book, outcome)
+}
+
+/// The trees, by `tree_no`, that are no longer there by their status.
+fn gone(trees: &DataFrame, places: &Places) -> PolarsResult<HashSet<u32>> {
+    let ids = texts(trees, ts::TREE)?.iter();
+    let gone: HashSet<&str> = ids
+        .zip(texts(trees, "status")?.iter())
+        .filter_map(|(id, status)| id.filter(|_| status.is_some_and(is_gone)))
+        .collect();
+    let known = (0_u32..).zip(texts(&places.trees, ts::TREE)?.iter());
+    Ok(known.filter(|(_, id)| id.is_some_and(|id| gone.contains(id))).map(|(no, _)| no).collect())
 }
 
 /// Rows left out: why, region, season and how many.
@@ -112,7 +124,7 @@ impl Fates {
     fn of_prunings(
         &self,
         parts: &Parts<'_>,
-        places: &Places,
+        (gone, places): (&HashSet<u32>, &Places),
         outcome: &mut Outcome,
     ) -> PolarsResult<()> {
         // Sorted by file and line, so that the first row met is the first of the files.
@@ -120,9 +132,11 @@ impl Fates {
         let prunings = parts.prunings.clone().lazy();
         let prunings = prunings.sort_by_exprs(by, SortMultipleOptions::default()).collect()?;
         let first = crate::frame::stands(&prunings)?;
+        let trees = indices(&prunings, TREE_NO)?.iter();
         let mut stray = BTreeMap::new();
         let mut missing: BTreeMap<(u32, i32), (u64, (u32, u32))> = BTreeMap::new();
-        for (fate, at) in self.reasons(&prunings, ts::PRUNINGS)?.into_iter().zip(first) {
+        let fates = self.reasons(&prunings, ts::PRUNINGS)?.into_iter().zip(first).zip(trees);
+        for ((fate, at), tree) in fates {
             let Some((reason, region, season, rows)) = fate else { continue };
             outcome.pass_over(Table::Prunings, reason, rows);
             if reason == Reason::ComingSeason
@@ -130,7 +144,9 @@ impl Fates {
             {
                 stray.entry((region, season)).or_insert((0_u64, at)).0 += rows;
             }
-            if reason == Reason::NoHarvestInSeason {
+            // Of a tree that is gone there is nothing to pick.
+            let is_gone = tree.is_some_and(|tree| gone.contains(&tree));
+            if reason == Reason::NoHarvestInSeason && !is_gone {
                 missing.entry((region, season)).or_insert((0, at)).0 += rows;
             }
         }
@@ -205,17 +221,11 @@ impl Fates {
     fn warn_of_idle(
         &self,
         idle: &[u32],
-        (trees, places): (&DataFrame, &Places),
+        (gone, places): (&HashSet<u32>, &Places),
         book: &Book,
         outcome: &mut Outcome,
     ) -> PolarsResult<()> {
-        let ids = trees.column(ts::TREE)?.str()?.iter();
-        let gone: HashSet<&str> = ids
-            .zip(trees.column("status")?.str()?.iter())
-            .filter_map(|(id, status)| id.filter(|_| status.is_some_and(is_gone)))
-            .collect();
-        let (regions, names) =
-            (indices(&places.trees, REGION_NO)?, texts(&places.trees, ts::TREE)?);
+        let regions = indices(&places.trees, REGION_NO)?;
         let planted = ints(&places.trees, PLANTED)?;
         let blocks = texts(&places.trees, ts::BLOCK)?;
         let idle_trees: HashSet<u32> = idle.iter().copied().collect();
@@ -229,7 +239,7 @@ impl Fates {
         let mut counts: BTreeMap<(u32, bool), u64> = BTreeMap::new();
         for &tree_no in idle {
             let at = tree_no as usize;
-            let (Some(region), Some(name)) = (regions.get(at), names.get(at)) else { continue };
+            let Some(region) = regions.get(at) else { continue };
             let opens = self.last.get(&region).and_then(|&last| {
                 Some(day_number(places.calendar(region)?.harvest_opens(i16::try_from(last).ok()?)))
             });
@@ -238,7 +248,7 @@ impl Fates {
                 .zip(opens)
                 .map(|(planted, opens)| f64::from(opens - planted) / DAYS_PER_YEAR);
             let is_young = years.is_some_and(|years| years < training);
-            if !is_young && !gone.contains(name) {
+            if !is_young && !gone.contains(&tree_no) {
                 // Records of a whole block of that age are seldom lost: it has not borne yet.
                 let begins = years.is_some_and(|years| years < training + FIRST_SEASONS)
                     && blocks.get(at).is_some_and(|block| !picked_blocks.contains(block));

@@ -215,6 +215,7 @@ pub(crate) fn link_frames(
     let practice = practice::of_regions(&linked, &places, book, outcome)?;
     scarcity::warn(&summary, outcome);
     scarcity::warn_of_seasons(&summary, book, outcome);
+    scarcity::warn_of_thin_seasons(&linked, outcome)?;
     scarcity::warn_of_unlike_sites(&linked, outcome)?;
     scarcity::warn_of_unknown_sites(book, &places, outcome)?;
     holdings::warn_of_words(trees, outcome)?;

@@ -1,7 +1,7 @@
 //! Ids that differ only in case, accents, spaces, marks, leading zeros, letters of like shape or one letter: offered as hints, never used.
 
 use records::{common_form, spelled};
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use unicode_normalization::UnicodeNormalization;
 use unicode_normalization::char::is_combining_mark;
 use words::{say, text};
@@ -38,8 +38,29 @@ impl NearMisses {
         let near = self.by_form.get(&reduced(id)).or_else(|| self.by_look.get(&common_form(id)));
         match near {
             Some(near) => near.iter().map(String::as_str).collect(),
-            None => self.one_letter_off(id),
+            None => match self.one_letter_off(id).as_slice() {
+                [] => self.one_sign_more(id).into_iter().collect(),
+                near => near.to_vec(),
+            },
         }
+    }
+
+    /// The one id that is left where a letter, or one of two equal digits side by side, is one too many.
+    /// Of other digits any may be meant.
+    fn one_sign_more(&self, id: &str) -> Option<&str> {
+        let signs: Vec<char> = id.chars().collect();
+        let doubled = |at: usize| at > 0 && signs.get(at - 1) == signs.get(at);
+        let mut found = BTreeSet::new();
+        for (at, sign) in signs.iter().enumerate() {
+            if sign.is_alphabetic() || sign.is_ascii_digit() && doubled(at) {
+                let without = signs.iter().enumerate().filter(|(other, _)| *other != at);
+                let without: String = without.map(|(_, sign)| *sign).collect();
+                let near = self.by_form.get(&reduced(&without)).into_iter().flatten();
+                found.extend(near.map(String::as_str));
+            }
+        }
+        let only = found.pop_first()?;
+        found.is_empty().then_some(only)
     }
 
     /// Ids of the same numbers whose letters differ in one: replaced, left out, too many, or two
@@ -158,6 +179,19 @@ mod tests {
         for (one, other) in [("T70", "T7"), ("A-1-2", "A-12"), ("T1", "S1"), ("T100", "T1")] {
             assert_ne!(reduced(one), reduced(other), "{one} {other}");
         }
+    }
+
+    #[test]
+    fn a_letter_or_a_doubled_digit_too_many_is_a_slip_where_one_id_is_left() {
+        let near = NearMisses::of(["A1/2/3", "A2/4/5", "B2-11", "B2-12", "B1-13"].into_iter());
+        for (slip, meant) in
+            [("A1/O2/3", "A1/2/3"), ("A2/4/55", "A2/4/5"), ("B2-112", "B2-12"), ("B1-O13", "B1-13")]
+        {
+            assert_eq!(near.meant(slip), Some(meant), "{slip}");
+        }
+        // Another number is another tree.
+        assert_eq!(near.meant("A2/4/56"), None);
+        assert_eq!(near.meant("B1-134"), None);
     }
 
     #[test]

@@ -98,6 +98,8 @@ pub(crate) struct Outcome {
     pub(crate) prunings_unread: u64,
     /// Rows of trees set aside while reading that hold no id, and the first of them.
     pub(crate) trees_unread: Option<(u64, Place)>,
+    /// Where the first pick of a region's season stands, by region id.
+    pub(crate) first_picks: BTreeMap<(String, i32), (u32, u32)>,
     not_linked: BTreeMap<(Table, Reason), u64>,
 }
 
@@ -113,6 +115,7 @@ impl Outcome {
             lost_places: BTreeMap::new(),
             prunings_unread: 0,
             trees_unread: None,
+            first_picks: BTreeMap::new(),
             not_linked: BTreeMap::new(),
         }
     }
@@ -150,6 +153,12 @@ impl Outcome {
     pub(crate) fn date_place(&self, stands: (u32, u32)) -> Place {
         let column = self.files.get(stands.0 as usize).and_then(|file| file.date_cell);
         Place { column, ..self.place(stands) }
+    }
+
+    /// The first pick of a region's season, or the first file of picks.
+    pub(crate) fn place_of_season(&self, region: &str, season: i32) -> Place {
+        let at = self.first_picks.get(&(region.to_owned(), season));
+        at.map_or_else(|| self.place_of(Table::Harvests), |at| self.date_place(*at))
     }
 
     /// The first file of a table, or the table's name when it has none.

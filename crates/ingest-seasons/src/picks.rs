@@ -67,7 +67,7 @@ pub(crate) fn yields(
     let picks = in_season(&picks, places, grace, outcome)?;
     let least_pct = book.options.least_season_pct;
     let mut picks = without_stray_seasons(&picks, places, least_pct, outcome)?;
-    tell_seasons_between(&picks, outcome)?;
+    tell_seasons_between(&picks, places, outcome)?;
 
     let reference = book.book.reference_moisture_pct;
     let (mut at_default, mut as_weighed) = (0, 0);
@@ -239,45 +239,49 @@ fn without_stray_seasons(
     only(picks, keep)
 }
 
-/// Most rows of another season that stand between rows of one for them to be a slip, and fewest rows of
-/// that one on either side.
-const BETWEEN: usize = 3;
+/// Rows of another season that are few, be the rows around them not many times as many.
+const FEW: usize = 3;
+/// Fewest rows of one season on either side of rows of another for these to be a slip.
 const AROUND: usize = 10;
+/// How many times the rows of another season those around it are, at least, where they are not few.
+const TIMES: usize = 4;
+/// How many times the rows of all other seasons a file holds of one, where it is a file of that season.
+const OF_ONE: usize = 10;
 
-/// Tells picks of another season between many of one, as files come that are written day by day: of two
-/// seasons that a region has in full, nothing else shows a slip of the year.
-fn tell_seasons_between(picks: &DataFrame, outcome: &mut Outcome) -> PolarsResult<()> {
-    let mut rows: Vec<((u32, u32), i32)> = stands(picks)?
-        .zip(ints(picks, ts::SEASON)?.iter())
-        .filter_map(|(at, season)| Some((at, season?)))
-        .collect();
+/// A pick: the file and line, and the season.
+pub(crate) type Pick = ((u32, u32), i32);
+
+/// Tells picks of another season between many of one, as files come that are written day by day, and a few
+/// in a file of one season: of two seasons that a region has in full, nothing else shows a slip of the year.
+/// Notes where each season of a region begins.
+fn tell_seasons_between(
+    picks: &DataFrame,
+    places: &Places,
+    outcome: &mut Outcome,
+) -> PolarsResult<()> {
+    let mut rows: Vec<Pick> = Vec::with_capacity(picks.height());
+    let regions = indices(picks, REGION_NO)?.iter();
+    for ((at, season), region) in stands(picks)?.zip(ints(picks, ts::SEASON)?.iter()).zip(regions) {
+        let (Some(season), Some(region)) = (season, region) else { continue };
+        rows.push((at, season));
+        let first = outcome.first_picks.entry((places.region_id(region).to_owned(), season));
+        let first = first.or_insert(at);
+        *first = at.min(*first);
+    }
     rows.sort_unstable();
-    let runs: Vec<&[((u32, u32), i32)]> = rows
-        .chunk_by(|((file, _), season), ((next, _), of)| (file, season) == (next, of))
-        .collect();
-    let of = |run: &[((u32, u32), i32)]| run.first().map(|&((file, _), season)| (file, season));
     // By file, season and season between: how many, and where the first stands.
-    let mut counts: BTreeMap<(u32, i32, i32), u64> = BTreeMap::new();
-    let mut first = BTreeMap::new();
-    for around in runs.windows(3) {
-        let &[before, between, after] = around else { continue };
-        let (Some((file, season)), Some(&(at, other))) = (of(before), between.first()) else {
-            continue;
-        };
-        let is_around = before.len() >= AROUND && after.len() >= AROUND;
-        if is_around
-            && between.len() <= BETWEEN
-            && of(after) == Some((file, season))
-            && at.0 == file
-        {
-            *counts.entry((file, season, other)).or_default() += between.len() as u64;
-            first.entry((file, season, other)).or_insert(at);
+    let mut slips: BTreeMap<(u32, i32, i32), (u64, u32)> = BTreeMap::new();
+    for file in rows.chunk_by(|((one, _), _), ((other, _), _)| one == other) {
+        let Some(&((number, _), _)) = file.first() else { continue };
+        for (season, run) in odd_runs(file) {
+            if let Some(&((_, line), other)) = run.first() {
+                slips.entry((number, season, other)).or_insert((0, line)).0 += run.len() as u64;
+            }
         }
     }
-    for ((key, rows), at) in counts.into_iter().zip(first.into_values()) {
-        let (_, season, other) = key;
+    for ((file, season, other), (rows, line)) in slips {
         outcome.warn(
-            outcome.date_place(at),
+            outcome.date_place((file, line)),
             Code::SeasonStray,
             say!(
                 "{} of season {other} between picks of season {season} in this file: a slip of the year?",
@@ -287,6 +291,35 @@ fn tell_seasons_between(picks: &DataFrame, outcome: &mut Outcome) -> PolarsResul
         );
     }
     Ok(())
+}
+
+/// Runs of rows of one file whose season is odd there, with the season that its place suggests.
+pub(crate) fn odd_runs(file: &[Pick]) -> Vec<(i32, &[Pick])> {
+    let runs: Vec<&[Pick]> = file.chunk_by(|(_, one), (_, other)| one == other).collect();
+    let of = |run: &[Pick]| run.first().map(|&(_, season)| season);
+    let mut counts: BTreeMap<i32, usize> = BTreeMap::new();
+    for (_, season) in file {
+        *counts.entry(*season).or_default() += 1;
+    }
+    let main = counts.iter().max_by_key(|(_, rows)| **rows).map(|(season, rows)| (*season, *rows));
+    if let Some((season, rows)) = main
+        && file.len() - rows <= FEW
+        && rows >= AROUND.max(OF_ONE * (file.len() - rows))
+    {
+        return runs
+            .into_iter()
+            .filter(|run| of(run) != Some(season))
+            .map(|run| (season, run))
+            .collect();
+    }
+    let between = runs.windows(3).filter_map(|around| {
+        let &[before, run, after] = around else { return None };
+        let season = of(before).filter(|season| of(after) == Some(*season))?;
+        let least = before.len().min(after.len());
+        let is_odd = least >= AROUND && (run.len() <= FEW || least >= TIMES * run.len());
+        is_odd.then_some((season, run))
+    });
+    between.collect()
 }
 
 /// The harvest window nearest to a day, in words, with the days by which it is missed.

@@ -1,6 +1,6 @@
 //! Warnings when there is too little in a book or a region to learn from.
 
-use crate::frame::{floats, texts};
+use crate::frame::{floats, ints, texts};
 use crate::near::NearMisses;
 use crate::outcome::Outcome;
 use crate::places::Places;
@@ -120,8 +120,10 @@ pub(crate) fn warn_of_seasons(summary: &LinkSummary, book: &Book, outcome: &mut 
     for region in &summary.regions {
         let pairs = region.seasons.iter().zip(region.seasons.iter().skip(1));
         for (&before, &after) in pairs.filter(|(before, after)| **after - **before >= APART) {
+            // The season at the end is the odd one.
+            let odd = if Some(&after) == region.seasons.last() { after } else { before };
             outcome.warn(
-                outcome.place_of(Table::Harvests),
+                outcome.place_of_season(&region.region, odd),
                 Code::SeasonsApart,
                 say!(
                     "region '{}': seasons {before} and {after} follow each other, {} years apart",
@@ -132,6 +134,68 @@ pub(crate) fn warn_of_seasons(summary: &LinkSummary, book: &Book, outcome: &mut 
             );
         }
     }
+}
+
+/// Share of the usual picks of a tree up to which a season is told as thin.
+const THIN: f64 = 0.5;
+/// Fewest seasons of a region for what is usual to be known.
+const SEASONS_KNOWN: usize = 3;
+
+/// Warns of seasons in which trees were picked far less often than usual: a round whose year is a slip,
+/// files that are missing, or a harvest that is not over. Advice takes each as a whole harvest.
+pub(crate) fn warn_of_thin_seasons(linked: &DataFrame, outcome: &mut Outcome) -> PolarsResult<()> {
+    let regions = texts(linked, tree_season::REGION)?.iter();
+    let sites = texts(linked, tree_season::SITE)?.iter();
+    let seasons = ints(linked, tree_season::SEASON)?.iter();
+    let mut picks: BTreeMap<(&str, i32), Vec<i32>> = BTreeMap::new();
+    let mut seen: BTreeMap<(&str, i32), BTreeSet<&str>> = BTreeMap::new();
+    for (((region, site), season), own) in
+        regions.zip(sites).zip(seasons).zip(ints(linked, tree_season::PICKS)?.iter())
+    {
+        if let (Some(region), Some(site), Some(season), Some(own)) = (region, site, season, own) {
+            picks.entry((region, season)).or_default().push(own);
+            seen.entry((region, season)).or_default().insert(site);
+        }
+    }
+    let mut middles: BTreeMap<&str, Vec<(i32, i32)>> = BTreeMap::new();
+    for ((region, season), mut own) in picks {
+        own.sort_unstable();
+        if let Some(&middle) = own.get(own.len() / 2) {
+            middles.entry(region).or_default().push((season, middle));
+        }
+    }
+    for (region, seasons) in middles.into_iter().filter(|(_, own)| own.len() >= SEASONS_KNOWN) {
+        let mut usual: Vec<i32> = seasons.iter().map(|(_, middle)| *middle).collect();
+        usual.sort_unstable();
+        let Some(&usual) = usual.get(usual.len() / 2) else { continue };
+        let all: BTreeSet<&str> = seasons
+            .iter()
+            .filter_map(|(season, _)| seen.get(&(region, *season)))
+            .flatten()
+            .copied()
+            .collect();
+        for (season, own) in seasons {
+            if f64::from(own) > THIN * f64::from(usual) {
+                continue;
+            }
+            let here = seen.get(&(region, season)).map_or(0, BTreeSet::len);
+            let of_sites = if here < all.len() {
+                say!(", and picks come from {here} of {} sites", all.len())
+            } else {
+                String::new()
+            };
+            outcome.warn(
+                outcome.place_of_season(region, season),
+                Code::SeasonThin,
+                say!(
+                    "region '{region}': a tree of season {season} has {} in the middle, where {usual} are usual{of_sites}; it counts as a whole harvest all the same",
+                    counted(u64::from(own.unsigned_abs()), text!("pick"), text!("picks"))
+                ),
+                text!("correct the year if it is a slip, or add the other picks; a harvest that is not over is best left out of the book until it is"),
+            );
+        }
+    }
+    Ok(())
 }
 
 /// Warns of sites of a region that bear so unlike each other that a unit may be missing.

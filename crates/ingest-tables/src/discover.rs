@@ -26,6 +26,8 @@ pub(crate) struct Source {
     pub(crate) sheet: Option<String>,
     pub(crate) format: Format,
     pub(crate) options: FileOptions,
+    /// What the `*` of its sheet or path stands for.
+    pub(crate) named: Option<String>,
 }
 
 /// A file of the folder: its name, lower-case stem, and format.
@@ -106,12 +108,15 @@ pub(crate) fn discover(
         book.files.iter().any(|(&table, own)| !own.is_empty() && is_stem_of(stem, table))
     };
     problems.extend(unread(&nested, book, &sources, &named_below));
+    let of_paths = folders_of_paths(dir, book);
+    problems.extend(foreign(dir, &of_paths, book));
+    problems.extend(unread_below(dir, &of_paths, book));
     problems.extend(twice(&sources));
     (sources, problems)
 }
 
-/// Files of the folders below that of the book that a path of book.toml leads into, by their paths.
-fn nested(dir: &Path, book: &Book) -> Vec<Candidate> {
+/// Folders below that of the book that a path of book.toml leads into, by their paths.
+fn folders_of_paths(dir: &Path, book: &Book) -> BTreeSet<String> {
     let paths = book.files.values().flatten().map(|file| plain_path(&file.path));
     let mut folders: BTreeSet<String> = BTreeSet::new();
     for (folder, _) in paths.filter_map(|path| path.rsplit_once('/')) {
@@ -121,8 +126,110 @@ fn nested(dir: &Path, book: &Book) -> Vec<Candidate> {
             folders.extend(below(dir, folder, Path::is_dir));
         }
     }
+    folders
+}
+
+/// Kinds of files in which tables are kept and that are not read.
+const FOREIGN: [&str; 16] = [
+    "xls", "xlsm", "xlsb", "numbers", "gz", "bz2", "xz", "zip", "7z", "rar", "dbf", "mdb", "accdb",
+    "gsheet", "feather", "arrow",
+];
+
+/// Files beside those read that may hold a table and are of a kind that is not read.
+fn foreign(dir: &Path, of_paths: &BTreeSet<String>, book: &Book) -> Vec<Problem> {
+    let folders = std::iter::once("").chain(of_paths.iter().map(String::as_str));
+    let found = folders.flat_map(|folder| {
+        let inside = names_in(&dir.join(folder));
+        inside.into_iter().map(move |name| within(folder, &name))
+    });
+    let is_foreign = |name: &String| {
+        let extension = Path::new(name).extension().and_then(|of| of.to_str());
+        extension.is_some_and(|of| FOREIGN.contains(&of.to_lowercase().as_str()))
+    };
+    let mut names: Vec<String> = found
+        .filter(|name| is_foreign(name) && dir.join(name).is_file())
+        .filter(|name| !is_no_table(name, book))
+        .collect();
+    names.sort();
+    let told = names.into_iter().map(|name| {
+        let remedy = say!(
+            "save it as .xlsx or .csv; if it is no table, add it to not_tables under [book] or move it out of the folder"
+        );
+        let what = say!("the file is of a kind that cannot be read, and is not");
+        Problem::new(Place::file(name), Severity::Warning, Code::FileLeftOut, what, remedy)
+    });
+    told.collect()
+}
+
+/// Folders that are looked into for files that nothing reads.
+const DEEPEST: usize = 4;
+
+/// Files in folders that no path of book.toml leads into, one problem for each folder.
+fn unread_below(dir: &Path, of_paths: &BTreeSet<String>, book: &Book) -> Vec<Problem> {
+    let mut problems = Vec::new();
+    let mut left = vec![(String::new(), 0)];
+    while let Some((folder, depth)) = left.pop() {
+        let is_read = folder.is_empty() || of_paths.contains(&folder);
+        let (mut files, mut below) = (Vec::new(), Vec::new());
+        for name in names_in(&dir.join(&folder)).into_iter().map(|name| within(&folder, &name)) {
+            let path = dir.join(&name);
+            if path.is_dir() {
+                below.push(name);
+            } else if Format::of(&path).is_some() && !is_no_table(&name, book) {
+                files.push(name);
+            }
+        }
+        // Reports and kept advice are this program's own.
+        let is_own = dir.join(&folder).join(".anacurve-report").exists()
+            || folder == "kept"
+            || book
+                .book
+                .not_tables
+                .iter()
+                .any(|other| plain_path(other).trim_end_matches('/') == folder);
+        if is_own {
+            continue;
+        }
+        if let (false, Some(first)) = (is_read, files.first()) {
+            problems.push(Problem::new(
+                Place::file(first),
+                Severity::Warning,
+                Code::FileLeftOut,
+                say!(
+                    "{} of the folder {folder} read by nothing, this one first",
+                    counted(files.len() as u64, text!("file"), text!("files"))
+                ),
+                say!(
+                    "name what is a table with [[files.TABLE]] and path = \"{folder}/*\"; if none is, add \"{folder}\" to not_tables under [book]"
+                ),
+            ));
+        }
+        if depth < DEEPEST {
+            left.extend(below.into_iter().map(|name| (name, depth + 1)));
+        }
+    }
+    problems
+}
+
+/// Names in a folder but hidden ones and the lock files of open spreadsheets, in their order; a folder
+/// that cannot be listed is told by the files that are missing there.
+fn names_in(folder: &Path) -> Vec<String> {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let mut names: Vec<String> =
+        entries.filter_map(|entry| entry.file_name().into_string().ok()).collect();
+    names.retain(|name| !name.starts_with(['.', '~']));
+    names.sort();
+    names
+}
+
+fn within(folder: &str, name: &str) -> String {
+    if folder.is_empty() { name.to_owned() } else { format!("{folder}/{name}") }
+}
+
+/// Files of the folders below that of the book that a path of book.toml leads into, by their paths.
+fn nested(dir: &Path, book: &Book) -> Vec<Candidate> {
     let mut found = Vec::new();
-    for folder in &folders {
+    for folder in &folders_of_paths(dir, book) {
         // A folder that cannot be listed is told by the files that are missing there.
         for candidate in candidates(&dir.join(folder)).unwrap_or_default() {
             found.push(Candidate { name: format!("{folder}/{}", candidate.name), ..candidate });
@@ -307,10 +414,10 @@ fn declared(
                     let of_sheet = sheet.as_deref().and_then(|name| starred(pattern, name));
                     let named = of_sheet.map(str::to_owned).or_else(|| named.clone());
                     let mut options = FileOptions { sheet, ..options.clone() };
-                    if let Some(named) = named {
-                        fill_in(&mut options, &named);
+                    if let Some(named) = &named {
+                        fill_in(&mut options, named);
                     }
-                    declared_one(dir, table, options)
+                    Ok(Source { named, ..declared_one(dir, table, options)? })
                 })
                 .collect(),
             Err(fault) => vec![Err(fault)],
@@ -474,7 +581,7 @@ fn source(
         name = format!("{name}#{chosen}");
         sheet = Some(chosen);
     }
-    Ok(Source { table, path, name, sheet, format, options })
+    Ok(Source { table, path, name, sheet, format, options, named: None })
 }
 
 fn candidates(dir: &Path) -> std::io::Result<Vec<Candidate>> {

@@ -195,11 +195,22 @@ impl Stated {
                 && let Some(number) = without_zeros(&written)
             {
                 self.instead.retain(|(at, _)| *at != rule.cell);
-                self.instead.push((rule.cell, Cell::Text(number.to_owned().into())));
+                self.instead.push((rule.cell, Cell::Text(number.into())));
                 self.changes.push((index, Code::ZerosDropped));
             }
         }
         StatedCells { cells, instead: &self.instead, parts: &self.parts }
+    }
+
+    /// Takes what a row that is passed over says of its group, which holds for the rows below it too; not
+    /// from the cell by which it is no row.
+    pub(crate) fn carry_on(&mut self, cells: &dyn Cells, but: usize) {
+        for rule in self.rules.iter_mut().filter(|rule| rule.fills_down && rule.cell != but) {
+            let cell = cells.cell(rule.cell);
+            if !cell.clone().into_text().is_empty() {
+                rule.above = cell.into_owned();
+            }
+        }
     }
 
     /// Column, cell from 0 and kind of what was read otherwise in the row at hand.
@@ -224,14 +235,27 @@ impl Rule {
     }
 }
 
-/// A number without the zeros before it, where it has any.
-fn without_zeros(written: &str) -> Option<&str> {
-    let is_number = written.bytes().all(|of| of.is_ascii_digit());
-    let number = written.trim_start_matches('0');
-    // Of zeros alone the last is the number.
-    let number =
-        if number.is_empty() { written.get(written.len().saturating_sub(1)..)? } else { number };
-    (is_number && number.len() < written.len()).then_some(number)
+/// A text whose numbers have no zeros before them, where one had any.
+fn without_zeros(written: &str) -> Option<String> {
+    let mut plain = String::with_capacity(written.len());
+    let mut rest = written;
+    while let Some(at) = rest.find('0') {
+        let (before, zeros) = rest.split_at(at);
+        plain.push_str(before);
+        let after = zeros.trim_start_matches('0');
+        let begins = !plain.ends_with(|of: char| of.is_ascii_digit());
+        let goes_on = after.starts_with(|of: char| of.is_ascii_digit());
+        let zeros = zeros.get(..zeros.len() - after.len()).unwrap_or_default();
+        match (begins, goes_on) {
+            (true, true) => {}
+            // Of zeros alone the last is the number.
+            (true, false) => plain.push('0'),
+            (false, _) => plain.push_str(zeros),
+        }
+        rest = after;
+    }
+    plain.push_str(rest);
+    (plain.len() < written.len()).then_some(plain)
 }
 
 /// The texts of cells that make a row none of its table's.
@@ -244,8 +268,8 @@ impl NotRows {
         Self { patterns: options.not_rows.iter().map(|text| Pattern::of_text(text)).collect() }
     }
 
-    /// The text of the row by which it is none.
-    pub(crate) fn found(&self, row: &RawRow<'_>) -> Option<String> {
+    /// The cell of the row by which it is none, and its text.
+    pub(crate) fn found(&self, row: &RawRow<'_>) -> Option<(usize, String)> {
         if self.patterns.is_empty() || row.damage.is_some() {
             return None;
         }
@@ -253,7 +277,7 @@ impl NotRows {
             let text = row.cells.cell(cell).into_text();
             let text = text.trim();
             let is_meant = self.patterns.iter().any(|pattern| pattern.matches_text(text));
-            (is_meant && !text.is_empty()).then(|| text.to_owned())
+            (is_meant && !text.is_empty()).then(|| (cell, text.to_owned()))
         })
     }
 }

@@ -162,6 +162,21 @@ impl Tally {
                 say!("{column}: {values} read without the zeros before, as drop_zeros says"),
                 String::new(),
             ),
+            Code::RowRagged => (
+                say!(
+                    "{rows} with more cells than the header and the other rows, the last of them empty: a mark within a number or a remark may split them"
+                ),
+                say!(
+                    "compare one with the field book; quote cells that hold the separator, or export with another separator"
+                ),
+            ),
+            Code::RowNotOne if self.severity == Severity::Warning => (
+                say!(
+                    "{rows} passed over as not_rows says, though nothing that a row needs is missing; the first holds '{}'",
+                    self.example
+                ),
+                say!("narrow not_rows {under} if they are rows"),
+            ),
             Code::RowNotOne => (
                 say!("{rows} passed over as not_rows says; the first holds '{}'", self.example),
                 String::new(),

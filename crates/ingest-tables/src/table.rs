@@ -17,7 +17,7 @@ use crate::rows::{Fault, Header, RawRow, Rows};
 use crate::stated::{NotRows, Stated, meant};
 use crate::summary::{Event, Summary};
 use polars::prelude::{DataFrame, PolarsResult};
-use records::{Book, Code, FileOptions, MeasuredAs, Severity, Table, TableSpec, counted, limits};
+use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec, counted, limits};
 use std::collections::BTreeMap;
 use words::{say, text};
 
@@ -113,6 +113,16 @@ impl Plan {
         self.readers.get(position)?.map(|(cell, _)| cell)
     }
 
+    /// Whether a cell is read into a column that every row needs.
+    fn is_needed(&self, cell: usize, spec: &TableSpec) -> bool {
+        let needed = spec.columns.iter().enumerate().filter(|(_, column)| column.required);
+        let mut needed = needed.map(|(position, _)| position);
+        needed.any(|position| match self.joined_at(position) {
+            Some((joined, _)) => joined.cells.contains(&cell),
+            None => self.cell_of(position) == Some(cell),
+        })
+    }
+
     fn text<'r>(&self, row: &'r RawRow<'_>, position: usize) -> std::borrow::Cow<'r, str> {
         if let Some((joined, _)) = self.joined_at(position) {
             let parts: Vec<_> =
@@ -187,7 +197,7 @@ impl TableReader {
                 Meaning::Unknown => {}
             }
         }
-        let faults = always_unreadable(&readers, options);
+        let faults = always_unreadable(&readers, source);
         if !faults.is_empty() {
             return Err(faults);
         }
@@ -236,14 +246,22 @@ impl TableReader {
         let visits = matches!(self.spec.table, Table::Prunings | Table::Laterals | Table::Harvests);
         let draw = draw.filter(|_| visits);
         let day = plan.readers.get(DAY).copied().flatten().filter(|_| visits);
+        // Rows of text with more cells than the header, and the line of the first.
+        let mut longer = (0, 0);
         let mut orders = day.map(|(cell, reader)| (cell, DateOrders::new(reader.style.dates)));
         rows.each(&mut |row| {
             if row.is_blank() {
                 return;
             }
-            if let Some(text) = not_rows.found(row) {
-                outcome.note_not_one(row.line, text);
+            if let Some((cell, text)) = not_rows.found(row) {
+                let is_whole = !plan.is_needed(cell, self.spec)
+                    && self.reads_whole(row, &mut stated, &plan, &mut scratch);
+                stated.carry_on(row.cells, cell);
+                outcome.note_not_one(row.line, text, is_whole);
                 return;
+            }
+            if row.raw.is_some() && row.cells.len() > plan.header.len() {
+                longer = (longer.0 + 1, if longer.0 == 0 { row.line } else { longer.1 });
             }
             outcome.rows_read += 1;
             let as_it_stands = row;
@@ -275,6 +293,7 @@ impl TableReader {
             }
         })
         .map_err(|fault| vec![fault])?;
+        outcome.note_longer(longer);
         if let Some((cell, orders)) = orders {
             orders.note(self.name(DAY), stands_at(cell), &mut outcome.summary);
         }
@@ -353,6 +372,21 @@ impl TableReader {
         self.hashes.push(self.duplicates.last());
         self.columns.push(line, &scratch.values, |position| plan.text(row, position), extra);
         self.note_kept(row, plan, scratch, &mut outcome.summary);
+    }
+
+    /// Whether a row that is passed over could be read.
+    fn reads_whole(
+        &self,
+        row: &RawRow<'_>,
+        stated: &mut Stated,
+        plan: &Plan,
+        scratch: &mut Scratch,
+    ) -> bool {
+        let cells = stated.cells(row.cells, false);
+        scratch.faults.clear();
+        let row = RawRow { line: row.line, cells: &cells, raw: row.raw, damage: None };
+        self.cells(&row, plan, scratch);
+        scratch.faults.is_empty()
     }
 
     /// The block or tree of whose own row nothing is left.
@@ -563,12 +597,19 @@ fn stands_at(cell: usize) -> Option<u32> {
 }
 
 /// What is stated of every row and cannot be read: told once, not once a row.
-fn always_unreadable(readers: &[Option<(usize, CellReader)>], options: &FileOptions) -> Vec<Fault> {
+fn always_unreadable(readers: &[Option<(usize, CellReader)>], source: &Source) -> Vec<Fault> {
     let stated = readers.iter().flatten().filter_map(|(cell, reader)| {
-        let value = options.every_row.values().nth(cell.checked_sub(EVERY_ROW)?)?;
+        let value = source.options.every_row.values().nth(cell.checked_sub(EVERY_ROW)?)?;
         let fault = reader.read(meant(value), &mut Notes::default()).err()?;
         let what = say!("every_row: {}", fault.reason);
-        Some(Fault::new(fault.code, what, &fault.remedy))
+        let remedy = match &source.named {
+            Some(named) => say!(
+                "{}; '{named}' stands for the `*` of its path or sheet: if it is no such file, name it in not_tables or in a stanza of its own",
+                fault.remedy
+            ),
+            None => fault.remedy,
+        };
+        Some(Fault::new(fault.code, what, &remedy))
     });
     stated.collect()
 }
@@ -622,8 +663,19 @@ impl FileOutcome {
         }
     }
 
-    fn note_not_one(&mut self, line: u64, text: String) {
-        let (severity, code) = (Severity::Repaired, Code::RowNotOne);
+    /// Rows that are longer than others, be their last cells empty: a mark within a cell split them.
+    fn note_longer(&mut self, (longer, first): (u64, u64)) {
+        if longer > 0 && longer < self.rows_read {
+            let (severity, code) = (Severity::Warning, Code::RowRagged);
+            let event = Event { severity, code, column: "", line: first, cell: None };
+            self.summary.add(event, longer, String::new);
+        }
+    }
+
+    /// A row passed over, which may hold all that a row needs.
+    fn note_not_one(&mut self, line: u64, text: String, is_whole: bool) {
+        let severity = if is_whole { Severity::Warning } else { Severity::Repaired };
+        let code = Code::RowNotOne;
         let event = Event { severity, code, column: "", line, cell: None };
         self.summary.add(event, 1, || text);
     }

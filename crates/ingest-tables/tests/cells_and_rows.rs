@@ -295,3 +295,28 @@ fn a_total_is_to_be_removed_not_filled_in() {
     assert!(!remedies[0].contains("nut_kg"), "{remedies:?}");
     assert!(remedies[1].starts_with("fill in date"), "{remedies:?}");
 }
+
+/// Unquoted decimal commas in a file with commas between cells, the last column being empty.
+#[test]
+fn rows_longer_than_others_are_told() {
+    let told = |text: &str| {
+        let tables = Folder::harvests(text);
+        has_problem(
+            &tables,
+            Code::RowRagged,
+            "harvests.csv:3: 1 row with more cells than the header",
+        )
+    };
+    assert!(told("tree,date,nut_kg,note\nT1,2024-03-01,3,\nT2,2024-03-01,4,5,\n"));
+    // A mark too many at the end of every row splits nothing.
+    assert!(!told("tree,date,nut_kg\nT1,2024-03-01,3,\nT2,2024-03-01,4,\n"));
+}
+
+/// A day that no order of day and month knows is none.
+#[test]
+fn a_day_in_neither_order_is_not_ambiguous() {
+    let tables =
+        Folder::harvests("tree,date,nut_kg\nT1,31/02/2024,3\nT2,25/02/2024,3\nT1,2024-03-01,2\n");
+    let codes: Vec<Code> = aside(&tables).into_iter().map(|(_, _, code)| code).collect();
+    assert_eq!(codes, [Code::DateUnreadable, Code::DateAmbiguous]);
+}

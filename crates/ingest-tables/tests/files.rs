@@ -514,6 +514,55 @@ fn what_the_star_stands_for_may_stand_in_every_row() {
     assert_eq!(dates, ["2024-02-15", "2024-03-15", "2024-03-04", "2024-03-05"]);
 }
 
+/// A month saved as another kind, in a folder below, or twice.
+#[test]
+fn a_month_that_no_pattern_reads_and_one_read_twice_are_told() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    let mut trees = "tree,block\n".to_owned();
+    let mut picks = "tree,nut_kg\n".to_owned();
+    for tree in 10..40 {
+        trees.push_str(&format!("T{tree},B1\n"));
+        picks.push_str(&format!("T{tree},{}.5\n", tree % 7));
+    }
+    folder.put("trees.csv", trees);
+    folder.put("picks/2024-02.csv", &picks);
+    folder
+        .settings("[[files.harvests]]\npath = \"picks/*.csv\"\nevery_row = { date = \"*-15\" }\n");
+    let untold = |tables: &ingest_tables::BookTables| {
+        !has_problem(tables, Code::FileLeftOut, "") && !has_problem(tables, Code::FileTwice, "")
+    };
+    assert!(untold(&folder.read()));
+    folder.put("picks/2024-03.xls", "an old workbook");
+    folder.put("picks/2024/04.csv", &picks);
+    folder.put("more/2024-05.csv", &picks);
+    // A report that was written into the book is no table of it.
+    folder.put("reports/x/.anacurve-report", "");
+    folder.put("reports/x/advice.csv", "a,b\n");
+    let tables = folder.read();
+    for told in [
+        "picks/2024-03.xls: the file is of a kind",
+        "picks/2024/04.csv: 1 file of the folder picks/2024",
+        "more/2024-05.csv: 1 file of the folder more",
+    ] {
+        assert!(has_problem(&tables, Code::FileLeftOut, told), "{told}: {:?}", tables.problems);
+    }
+    assert!(!has_problem(&tables, Code::FileLeftOut, "advice"));
+    let book = std::fs::read_to_string(folder.path().join("book.toml")).unwrap();
+    let others = "[book]\nnot_tables = [\"picks/*.xls\", \"picks/2024\", \"more/*\"]";
+    folder.put("book.toml", book.replace("[book]", others));
+    assert!(untold(&folder.read()));
+    // The same weights under another name, with a title.
+    folder.put("picks/2024-04.csv", format!("Picks of April\n{picks}"));
+    assert!(has_problem(
+        &folder.read(),
+        Code::FileTwice,
+        "picks/2024-04.csv: its picks are of the same trees"
+    ));
+    folder.put("picks/2024-04 (2).csv", &picks);
+    assert!(folder.refused_for().remedy.contains("'2024-04 (2)' stands for the `*`"));
+}
+
 /// Months of a workbook, its cover and sums being none.
 #[test]
 fn a_star_in_a_sheet_names_many_sheets() {

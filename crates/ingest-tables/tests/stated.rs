@@ -272,7 +272,7 @@ fn a_word_means_a_number_with_its_unit_where_the_file_has_one() {
 #[test]
 fn zeros_before_a_number_are_dropped_where_stated() {
     let folder = Folder::new();
-    folder.put("trees.csv", "tree,block\n1/2,B1\n10/20,B1\n0/A07,B1\n");
+    folder.put("trees.csv", "tree,block\n1/2,B1\n10/20,B1\n0/A7,B1\n");
     folder.put(
         "harvests.csv",
         "Row,No,date,nut_kg\n01,002,2024-02-11,3\n10,20,2024-02-11,4\n00,A07,2024-02-11,5\n",
@@ -281,11 +281,54 @@ fn zeros_before_a_number_are_dropped_where_stated() {
         "[[files.harvests]]\npath = \"harvests.csv\"\njoined = { tree = [\"Row\", \"No\"] }\n";
     folder.settings(&format!("{declared}drop_zeros = [\"Row\", \"No\"]\n"));
     let tables = folder.read();
-    assert_eq!(column(&tables, Table::Harvests, "tree"), ["1/2", "10/20", "0/A07"]);
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["1/2", "10/20", "0/A7"]);
     let dropped = |column: &str, count| (Code::ZerosDropped, column.to_owned(), count, 2);
-    assert_eq!(repairs(&tables, "harvests.csv"), [dropped("No", 1), dropped("Row", 2)]);
+    assert_eq!(repairs(&tables, "harvests.csv"), [dropped("No", 2), dropped("Row", 2)]);
     folder.settings(&format!("{declared}drop_zeros = [\"tree\"]\n"));
-    assert_eq!(column(&folder.read(), Table::Harvests, "tree"), ["1/2", "10/20", "0/A07"]);
+    assert_eq!(column(&folder.read(), Table::Harvests, "tree"), ["1/2", "10/20", "0/A7"]);
+    // Of an id in one cell every number.
+    folder.put("trees.csv", "tree,block\nB1-11,B1\nB10-100,B1\nB0-0,B1\n");
+    folder.put(
+        "harvests.csv",
+        "tree,date,nut_kg\nB01-011,2024-02-11,3\nB10-100,2024-02-11,4\nB00-000,2024-02-11,5\n",
+    );
+    folder.settings("[[files.harvests]]\npath = \"harvests.csv\"\ndrop_zeros = [\"tree\"]\n");
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["B1-11", "B10-100", "B0-0"]);
+    assert_eq!(repairs(&tables, "harvests.csv"), [(Code::ZerosDropped, "tree".to_owned(), 2, 2)]);
+    folder.put("harvests.csv", "Row,No,date,nut_kg\n1,2,2024-02-11,3\n");
     folder.settings(&format!("{declared}drop_zeros = [\"Line\"]\n"));
     assert!(folder.refused_for().what.contains("Line"));
+}
+
+/// What a row says of its group holds for the rows below, be the row itself none; and a row of which
+/// nothing is missing is told, as its remark may be no sum.
+#[test]
+fn rows_that_are_none_carry_their_group_on_and_whole_ones_are_told() {
+    let folder = Folder::new();
+    folder.put("trees.csv", "tree,block\nP1/1,B1\nP1/2,B1\nP2/1,B1\nP2/2,B1\n");
+    folder.put(
+        "harvests.csv",
+        "Plot,No,date,nut_kg,Remarks\nP1,1,2024-02-11,3,\n,2,2024-02-11,4,\nP2,1,2024-02-11,,dead\n\
+         ,2,2024-02-11,5,lost soon\nTotal,,,12,\n",
+    );
+    let stanza = "[[files.harvests]]\npath = \"harvests.csv\"\nfill_down = [\"Plot\"]\n\
+         not_columns = [\"Remarks\"]\njoined = { tree = [\"Plot\", \"No\"] }\n";
+    folder.settings(&format!("{stanza}not_rows = [\"dead\", \"Total\"]\n"));
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["P1/1", "P1/2", "P2/2"]);
+    assert!(!has_problem(&tables, Code::RowNotOne, "nothing that a row needs"));
+    folder.settings(&format!("{stanza}not_rows = [\"dead\", \"Total\", \"lost*\"]\n"));
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["P1/1", "P1/2"]);
+    assert!(
+        has_problem(&tables, Code::RowNotOne, "harvests.csv:5: 1 row passed over"),
+        "{:?}",
+        tables.problems
+    );
+    assert!(has_problem(
+        &tables,
+        Code::RowNotOne,
+        "2 rows passed over as not_rows says; the first holds 'dead'"
+    ));
 }

@@ -283,7 +283,7 @@ pub struct FileOptions {
     #[serde(default)]
     pub not_rows: Vec<String>,
     /// Ids, or header words that an id is joined from, that files write with and without zeros before
-    /// the number: `007` is read as `7`.
+    /// their numbers: `007` is read as `7`, `B1-011` as `B1-11`.
     #[serde(default)]
     pub drop_zeros: Vec<String>,
     /// What is the same in every row and stands in no column of this file, by column:

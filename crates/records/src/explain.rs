@@ -243,13 +243,13 @@ impl Code {
                 "Nothing to do where the column is written once for a group of rows; else take it out of fill_down.",
             ),
             Self::ZerosDropped => told(
-                "An id, or a part of a joined one, is a number written with zeros before it, and drop_zeros under [[files.TABLE]] in book.toml names its column.",
-                "Read without the zeros, '007' as '7', so that files that write one tree in both ways meet.",
+                "An id, or a part of a joined one, has zeros before a number, and drop_zeros under [[files.TABLE]] in book.toml names its column.",
+                "Read without the zeros, 'B1-007' as 'B1-7', so that files that write one tree in both ways meet.",
                 "Nothing to do; take the column out of drop_zeros if '07' and '7' are two trees.",
             ),
             Self::RowNotOne => told(
                 "A cell of the row holds a text that not_rows under [[files.TABLE]] in book.toml names, such as Total.",
-                "The row is passed over: it is neither read nor set aside, and the rows so passed over are counted.",
+                "The row is passed over: it is neither read nor set aside, and the rows so passed over are counted; what it says of a group (fill_down) holds for the rows below. A row in which nothing that a row needs is missing is told: it may be a pick with a remark.",
                 "Nothing to do; narrow not_rows if the row is a visit or a tree.",
             ),
             Self::CellLeftOut => told(
@@ -369,6 +369,11 @@ impl Code {
                 "A season in which a region has picks of a handful of trees, beside seasons of many; prunings of a handful of trees before a harvest that nobody recorded; a pick or two of another season in the midst of a file's picks of one; or many before one after the coming harvest. Most likely the year is mistyped.",
                 "Picks of such a season are set aside: otherwise one of them would make the last season, and with it present practice and the season that advice is for. A handful of prunings is set aside too, and the tree-season that it most likely is of, in which the tree would count as unpruned, is left out; where that cannot be told, it is said so. Picks in the midst of those of another season are kept and told. Other prunings and frame counts after the coming season are in no tree-season.",
                 "Correct the year. If the season is real, add its other picks, or set least_season_pct = 0 under [options], which takes every season as written.",
+            ),
+            Self::SeasonThin => told(
+                "Trees of a season have half the picks that are usual in their region, or fewer: a round whose year is a slip, files that are missing, or a harvest that is not over.",
+                "The season counts as a whole harvest: its yields are too low, and where it is the last, advice is for the one after it.",
+                "Correct the year, or add the other picks. Leave a harvest that is not over out of the book until it is.",
             ),
             Self::PrunedAfterFlush => told(
                 "A pruning after the flush began.",

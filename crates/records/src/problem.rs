@@ -142,6 +142,8 @@ codes! {
     MoistureMissing = "moisture-missing",
     /// A season of a handful of trees, or after the coming one: a slip of the year, most likely.
     SeasonStray = "season-stray",
+    /// A season in which trees were picked far less often than usual.
+    SeasonThin = "season-thin",
     /// A pruning after the flush began.
     PrunedAfterFlush = "pruned-after-flush",
     /// A pruning while the nuts of its region are picked.

@@ -203,10 +203,67 @@ fn picks_of_another_season_between_many_of_one_are_told() {
     let mut slips = by_day;
     slips[19] = slips[19].replace("2023", "2024");
     slips[60] = slips[60].replace("2024", "2023");
-    let told = told(&slips);
-    assert_eq!(told.iter().map(|(line, _)| *line).collect::<Vec<_>>(), [Some(21), Some(62)]);
-    assert!(
-        told[0].1.starts_with("1 pick of season 2024 between picks of season 2023"),
-        "{told:?}"
-    );
+    let found = told(&slips);
+    assert_eq!(found.iter().map(|(line, _)| *line).collect::<Vec<_>>(), [Some(21), Some(62)]);
+    assert!(found[0].1.starts_with("1 pick of season 2024 between picks of season 2023"));
+    // A round of four.
+    let mut round: Vec<String> = first.iter().chain(&second).cloned().collect();
+    for pick in &mut round[18..22] {
+        *pick = pick.replace("2023", "2024");
+    }
+    let found = told(&round);
+    assert!(found[0].1.starts_with("4 picks of season 2024"), "{found:?}");
+    // Ten rows between as many again may well be another season.
+    let blocks = [&first[..20], &second[..10], &first[20..], &second[10..]].concat();
+    assert_eq!(told(&blocks), []);
+}
+
+/// In a file of one season a slip shows on its first and last lines too.
+#[test]
+fn a_few_rows_of_another_season_are_odd_in_a_file_of_one() {
+    let file = |seasons: &[i32]| -> Vec<((u32, u32), i32)> {
+        (2..).zip(seasons).map(|(line, season)| ((0, line), *season)).collect()
+    };
+    let lines = |seasons: &[i32]| -> Vec<u32> {
+        let file = file(seasons);
+        crate::picks::odd_runs(&file).iter().map(|(_, run)| run[0].0.1).collect()
+    };
+    let mut seasons = vec![2024; 30];
+    seasons[0] = 2023;
+    seasons[29] = 2025;
+    assert_eq!(lines(&seasons), [2, 31]);
+    // Of ten rows in thirty none is the odd one.
+    assert!(lines(&[vec![2023; 10], vec![2024; 20]].concat()).is_empty());
+}
+
+/// A month's file named with the next year makes a season of one pick a tree.
+#[test]
+fn a_season_of_few_picks_a_tree_is_told() {
+    let mut trees = "tree,block".to_owned();
+    let mut picks = Vec::new();
+    for tree in 10..40 {
+        trees.push_str(&format!("\nT{tree},N"));
+        for year in 2021..2024 {
+            for month in 2..=5 {
+                let missing = year == 2023 && month > 3;
+                if !missing {
+                    picks.push(format!("T{tree},{year}-0{month}-11,1,9,"));
+                }
+            }
+        }
+    }
+    let told = |picks: &[String]| {
+        let picks: Vec<&str> = picks.iter().map(String::as_str).collect();
+        let book = small().table(Table::Trees, &trees).rows(Table::Harvests, &picks);
+        let told = book.link().linked.unwrap().problems.into_iter();
+        let told = told.filter(|p| p.code == Code::SeasonThin);
+        told.map(|p| (p.place.line, p.what)).collect::<Vec<_>>()
+    };
+    let found = told(&picks);
+    assert_eq!((found.len(), found[0].0), (1, Some(10)), "{found:?}");
+    assert!(found[0].1.contains("season 2023 has 2 picks in the middle, where 4 are usual"));
+    picks.retain(|pick| !pick.contains(",2023-03"));
+    assert!(told(&picks)[0].1.contains("has 1 pick in the middle"));
+    picks.retain(|pick| !pick.contains(",2021-"));
+    assert_eq!(told(&picks), [], "of two seasons neither is the usual one");
 }

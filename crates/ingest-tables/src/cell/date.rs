@@ -85,6 +85,12 @@ pub(crate) fn parse(text: &str, order: DateOrder, or_year: bool) -> Result<ReadD
     };
     let year = if short { 2000 + year } else { year };
     let read = match order {
+        // A day that exists in neither order is none, whatever is declared.
+        DateOrder::Iso
+            if checked(year, second, first).or(checked(year, first, second)).is_err() =>
+        {
+            return Err(DateFault::NoSuchDay);
+        }
         DateOrder::Iso => return Err(DateFault::Ambiguous),
         DateOrder::DayFirst => checked(year, second, first),
         DateOrder::MonthFirst => checked(year, first, second),
