@@ -254,7 +254,7 @@ impl<'a> HeaderWords<'a> {
                 faults.push(Fault::new(
                     Code::ColumnTwice,
                     say!("every_row says what {column} is in every row, and the file has a column of it"),
-                    text!("take it out of every_row of this file in book.toml, or rename the column and name it in not_columns"),
+                    text!("take it out of every_row of this file in book.toml; where the file's column holds something else, say what its words mean, values = { COLUMN = { \"word\" = \"its meaning\" } }, or give it a column of its own under header"),
                 ));
                 continue;
             }

@@ -18,7 +18,9 @@ use crate::text_rows::TextRows;
 use crate::unread::{self, FileColumns, Unread};
 use crate::{FileReport, Progress, QuarantinedRow};
 use polars::prelude::{DataFrame, PolarsError, PolarsResult};
-use records::{Book, Code, Place, Problem, SeenTrials, Severity, Table, counted, limits};
+use records::{
+    Book, Code, Place, Problem, SeenTrials, Severity, StatedValue, Table, counted, limits,
+};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use thiserror::Error;
@@ -131,7 +133,7 @@ impl BookTables {
         let ids = self.frames.get(&Table::Trials).and_then(|rows| rows.column("trial").ok());
         let read = ids.and_then(|ids| ids.str().ok());
         let read = read.map_or(0, |ids| ids.iter().filter(|own| *own == Some(id)).count() as u64);
-        read.max(rows_set_aside(&self.quarantine, id))
+        read.max(rows_set_aside(&self.quarantine, id, &self.sources))
     }
 
     /// Rows set aside of a trial and of its trees, visits last: rows of the trial table as far as they
@@ -145,7 +147,7 @@ impl BookTables {
         let rejected = self.rejected_visits(trees);
         let is_own = |row: &&QuarantinedRow| match &row.visit {
             Some(visit) => trees.contains(visit.tree.as_str()),
-            None if row.table == Table::Trials => alone || has_cell(row, id),
+            None if row.table == Table::Trials => alone || is_of_trial(row, id, &self.sources),
             None => rejected.contains(&(row.table, row.file.as_str(), row.line)),
         };
         let mut found: Vec<&QuarantinedRow> = self.quarantine.iter().filter(is_own).collect();
@@ -307,7 +309,12 @@ pub fn read_book_with(
         }
     }
     let Reading { files, cells, unread, quarantine, mut problems, from_cache, draw, .. } = reading;
-    let seen = Seen { table: frames.get(&Table::Trials), files: &files, quarantine: &quarantine };
+    let seen = Seen {
+        table: frames.get(&Table::Trials),
+        files: &files,
+        quarantine: &quarantine,
+        sources: &sources,
+    };
     let of_trials = trial_problems(&book, &toml, seen, &problems)?;
     problems.extend(of_trials);
     if problems.iter().any(|problem| problem.severity == Severity::Fatal) {
@@ -445,6 +452,7 @@ struct Seen<'a> {
     table: Option<&'a DataFrame>,
     files: &'a [FileReport],
     quarantine: &'a [QuarantinedRow],
+    sources: &'a [Source],
 }
 
 /// What is wrong with the declared trials when they are held against the trial table. `found` is
@@ -452,7 +460,7 @@ struct Seen<'a> {
 fn trial_problems(
     book: &Book,
     toml: &str,
-    Seen { table, files, quarantine }: Seen<'_>,
+    Seen { table, files, quarantine, sources }: Seen<'_>,
     found: &[Problem],
 ) -> Result<Vec<Problem>, IngestError> {
     if book.trials.is_empty() {
@@ -487,7 +495,7 @@ fn trial_problems(
             .trial_place(toml, id)
             .map_or_else(|| Place::file("book.toml"), |line| Place::line("book.toml", line));
         problem.column = None;
-        let rows = rows_set_aside(quarantine, id);
+        let rows = rows_set_aside(quarantine, id, sources);
         let (what, remedy) = if rows == 0 {
             let remedy = text!(
                 "add its plots to the trial table, or remove the section; ids must match letter by letter"
@@ -522,9 +530,19 @@ fn is_of_visits(table: Table) -> bool {
 }
 
 /// Rows set aside of which a cell is the trial's id, as they stand in their files.
-fn rows_set_aside(quarantine: &[QuarantinedRow], id: &str) -> u64 {
-    let is_own = |row: &&QuarantinedRow| row.table == Table::Trials && has_cell(row, id);
+fn rows_set_aside(quarantine: &[QuarantinedRow], id: &str, sources: &[Source]) -> u64 {
+    let is_own =
+        |row: &&QuarantinedRow| row.table == Table::Trials && is_of_trial(row, id, sources);
     quarantine.iter().filter(is_own).count() as u64
+}
+
+/// Whether a row set aside holds the id of a trial, or `every_row` gives it to the rows of its file.
+fn is_of_trial(row: &QuarantinedRow, id: &str, sources: &[Source]) -> bool {
+    let mut own = sources
+        .iter()
+        .filter(|source| source.table == Table::Trials && source.name == row.file)
+        .filter_map(|source| source.options.every_row.get("trial"));
+    has_cell(row, id) || own.any(|of| matches!(of, StatedValue::Text(text) if text == id))
 }
 
 /// Whether a cell of a row set aside holds a text and nothing else.

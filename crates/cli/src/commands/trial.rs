@@ -63,12 +63,14 @@ fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
 }
 
 /// Whether a trait of a trial, or the trial as a whole, has no analysis or tests nothing, or rows
-/// of it look mistyped or were set aside: a result without some of its plots is not the trial's.
+/// of it look mistyped, do not agree with the prunings, lack every value of a level or were set aside: a
+/// result without some of its plots is not the trial's.
 pub fn has_findings(trial: &AnalysedTrial) -> bool {
     trial.declared.not_analysed.iter().any(|why| !why.waits)
         || trial.parts.iter().any(|part| part.outcome.as_ref().map_or(true, nothing_tested))
         || !trial.slips().is_empty()
         || trial.declared.set_aside > 0
+        || !trial.declared.doubts.is_empty()
 }
 
 /// Every number of the analyses.

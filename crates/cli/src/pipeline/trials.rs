@@ -6,6 +6,7 @@ mod beside;
 mod checks;
 mod compared;
 mod counts;
+mod doubts;
 pub mod field;
 mod further;
 mod missing;
@@ -22,12 +23,13 @@ use super::Checked;
 use super::advice::next_season;
 use super::work::Holdings;
 use crate::console::Failure;
-use ::trials::{Observations, amount_words};
+use ::trials::Observations;
 use ::words::{say, text};
 use advise::Cost;
 pub use analysed::{AnalysedPart, AnalysedTrial, analysed, looked_through};
 pub use beside::beside;
 use counts::{Counts, Observed};
+pub use doubts::Doubt;
 use ingest_seasons::TrialTree;
 pub use missing::NotAnalysed;
 use model::{Frames, TableError, TreeSeasons};
@@ -40,8 +42,6 @@ pub use words::nothing_tested;
 
 /// Columns that are numbers wherever they are found.
 const PLACE: [&str; 2] = ["row", "column"];
-/// A recorded intensity further from the treatment's than this is worth a word, fraction.
-const NEAR: f64 = 0.1;
 
 /// A declared trial with what the book holds of it.
 #[derive(Debug, Clone)]
@@ -68,6 +68,8 @@ pub struct DeclaredTrial {
     pub regions: Vec<String>,
     /// What a person should know: traits without values, trees pruned off their treatment.
     pub notes: Vec<String>,
+    /// What a person must settle before the result is used; each `what` is among the notes.
+    pub doubts: Vec<Doubt>,
     /// Why nothing of it, or not every trait, can be analysed; each `what` is among the notes.
     pub not_analysed: Vec<NotAnalysed>,
 }
@@ -82,6 +84,11 @@ impl DeclaredTrial {
     fn lacks(&mut self, why: NotAnalysed) {
         self.notes.push(why.what.clone());
         self.not_analysed.push(why);
+    }
+
+    fn doubt(&mut self, doubts: Vec<Doubt>) {
+        self.notes.extend(doubts.iter().map(|doubt| doubt.what.clone()));
+        self.doubts.extend(doubts);
     }
 }
 
@@ -123,6 +130,7 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
                 first.reason
             ));
         }
+        trial.doubt(doubts::under_other_ids(id, &checked.linked.trial_trees));
         trial.price_ratio = price_ratio(checked, &trial, &table, &holdings);
         trial.regions = regions(&trees, &table);
         trial
@@ -178,6 +186,7 @@ fn one(
         price_ratio: None,
         regions: Vec::new(),
         notes: Vec::new(),
+        doubts: Vec::new(),
         not_analysed: Vec::new(),
         seasons,
     };
@@ -223,7 +232,12 @@ fn one(
         });
     }
     trial.notes.extend(missing::gone(&at));
-    trial.notes.extend(off_treatment(declaration, &at, table));
+    trial.doubt(doubts::off_treatment(declaration, &at, table));
+    if let Some(first) = trial.observed.first() {
+        let values = first.values.clone();
+        trial.doubt(doubts::without_values(declaration, &at, &values));
+        trial.doubt(doubts::dead_with_nothing(&at, &values).into_iter().collect());
+    }
     trial
 }
 
@@ -297,44 +311,4 @@ fn price_ratio(
     let cost = Cost::of_region(book, region, timed, holdings.canopy_m3(book, region, season))?;
     let objective = cost.objective();
     (objective.price_per_kg > 0.0).then(|| objective.cost_full_canopy / objective.price_per_kg)
-}
-
-/// How many trees were pruned otherwise than their treatment says.
-fn off_treatment(
-    declaration: &TrialDeclaration,
-    at: &[(&TrialTree, i32, Option<usize>)],
-    table: &TreeSeasons,
-) -> Option<String> {
-    let (factor, _) = declaration.amounts.iter().find(|(_, unit)| *unit == "fraction")?;
-    let (mut off, mut known, mut first) = (0_u64, 0_u64, None);
-    for (tree, season, row) in at {
-        let level = tree.columns.get(factor).and_then(Option::as_deref);
-        let level = level.and_then(|level| written_amount(level, "fraction"));
-        let recorded = row.and_then(|row| table.intensity.get(row)).copied();
-        let (Some(level), Some(recorded)) = (level, recorded) else { continue };
-        known += 1;
-        if (level - recorded).abs() > NEAR {
-            off += 1;
-            first.get_or_insert_with(|| {
-                say!(
-                    "first {} in {season}: treatment {}, recorded {}; {}",
-                    tree.tree,
-                    amount_words(level, "fraction"),
-                    amount_words((100.0 * recorded).round() / 100.0, "fraction"),
-                    tree.place
-                )
-            });
-        }
-    }
-    first.map(|first| {
-        say!(
-            "{} pruned more than {near} of the canopy off the treatment's {factor} ({first}). Trees are analysed by the treatment they were given.",
-            records::noun(
-                off,
-                &say!("{off} tree-season of {known} with a harvest was"),
-                &say!("{off} tree-seasons of {known} with a harvest were")
-            ),
-            near = amount_words(NEAR, "fraction")
-        )
-    })
 }

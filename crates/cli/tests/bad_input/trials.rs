@@ -698,6 +698,77 @@ fn rows_of_a_trial_set_aside_are_told_where_it_is_analysed() {
     assert!(text.contains("hint: mend the rows set aside"), "{text}");
 }
 
+/// Rows that `every_row` makes a trial's are its own when they are set aside.
+#[test]
+fn rows_of_a_trial_by_every_row_are_told_when_set_aside() {
+    let book = book(SECTION, plain);
+    let trials = book.text("trials.csv").replace("\nA,", "\n").replace("trial,tree", "tree");
+    book.put("trials.csv", trials.replace("T03,", "T99,"));
+    let stanza = "[[files.trials]]\npath = \"trials.csv\"\nevery_row = { trial = \"A\" }\n";
+    // A second trial: the rows are not those of the only one.
+    let other = "[[files.trials]]\npath = \"other.csv\"\n";
+    book.put("other.csv", "trial,tree,replicate,level\nB,T01,R0,0\nB,T02,R0,1\n");
+    book.put("book.toml", format!("{}\n{stanza}{other}", book.text("book.toml")));
+    let (text, code) = told(&book);
+    assert_eq!(code, 1, "{text}");
+    assert!(text.contains("1 row of this trial and its trees was set aside"), "{text}");
+}
+
+/// A level without a value, an id in other capitals, a dead tree with a yield, cuts off the treatment.
+#[test]
+fn doubts_about_a_trial_are_findings_of_check_and_trial() {
+    let doubt = |book: &Book, what: &str| {
+        let (text, code) = told(book);
+        assert!(code == 1 && text.contains(what), "{what}: {text}");
+        let ran = book.check();
+        assert!(ran.code == 1 && ran.stdout.contains("[trial-slip]"), "{}", ran.stdout);
+        assert!(ran.stdout.contains(what), "{what}: {}", ran.stdout);
+    };
+    let lost = book(SECTION, plain);
+    let is_of_level = |line: &&str| !["T04,", "T08,", "T12,"].iter().any(|t| line.starts_with(t));
+    let harvests = lost.text("harvests.csv");
+    let kept: Vec<&str> = harvests.lines().filter(is_of_level).collect();
+    lost.put("harvests.csv", kept.join("\n") + "\n");
+    doubt(&lost, "No tree of level 3 (3 trees) has a value");
+    let small = book(SECTION, |tree| plain(tree).replace("A,T05", "a,T05"));
+    doubt(&small, "1 row of the trial table under 'a', an id that looks like this one");
+    let dead = book(SECTION, plain);
+    let trees =
+        dead.text("trees.csv").replace("T06,B1", "T06,B1,dead").replace("block", "block,status");
+    let trees: Vec<String> = trees
+        .lines()
+        .map(
+            |row| {
+                if row.matches(',').count() < 2 { format!("{row},alive") } else { row.to_owned() }
+            },
+        )
+        .collect();
+    dead.put("trees.csv", trees.join("\n") + "\n");
+    let harvests: Vec<String> = dead
+        .text("harvests.csv")
+        .lines()
+        .map(|row| match row.rsplit_once(',') {
+            Some((start, _)) if row.starts_with("T06,") => format!("{start},0"),
+            _ => row.to_owned(),
+        })
+        .collect();
+    dead.put("harvests.csv", harvests.join("\n") + "\n");
+    doubt(&dead, "1 tree of the trial, first T06, by the tree table no longer there, with 0 kg");
+    // Recorded cuts and days are those of the book, not of these treatments.
+    let section = "[trials.A]\ndesign = \"randomised_blocks\"\nfactors = [\"lead_days\", \"cut\"]\n\
+         amounts = { lead_days = \"days\", cut = \"fraction\" }\n";
+    let off = book(section, plain);
+    let rows: Vec<String> = (0..12)
+        .map(|tree| {
+            let (lead, cut) = (5 * (tree % 2), 0.6 + 0.3 * ((tree / 2 % 2) as f64));
+            format!("A,T{:02},R{},{lead},{cut}", tree + 1, tree / 4)
+        })
+        .collect();
+    off.put("trials.csv", format!("trial,tree,replicate,lead_days,cut\n{}\n", rows.join("\n")));
+    doubt(&off, "pruned more than 10 days off the treatment's lead days");
+    doubt(&off, "pruned more than 10 % of the canopy off the treatment's cut");
+}
+
 #[test]
 fn a_control_beside_a_factorial_that_is_not_declared_is_told_with_the_line_to_write() {
     // Three plots of the control in blocks of five treatments need fifteen trees; twelve trees make

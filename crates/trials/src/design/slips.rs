@@ -358,8 +358,8 @@ pub(super) fn slips(rows: &Rows<'_>, declared: &TrialDeclaration) -> Vec<Slip> {
     found.extend(thin_blocks(&standing));
     if declared.design == TrialDesign::CompletelyRandomised {
         found.extend(uneven_treatments(&standing, declared));
-    } else if declared.roles.plot.is_none() {
-        // A plot column tells the trees of a plot whatever their labels, and two of these are refused.
+    } else {
+        // Two labels on one plot of a plot column are refused; a tree may bear plot and label of another.
         found.extend(uneven_plots(&standing));
     }
     found.extend(undeclared(&standing, declared));

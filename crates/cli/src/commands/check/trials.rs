@@ -64,6 +64,11 @@ fn problems(checked: &Checked, trial: &DeclaredTrial, toml: &str) -> Vec<Problem
             found.push(Problem::new(place, Severity::Warning, code, what, why.remedy.as_str()));
         }
     }
+    for doubt in &trial.doubts {
+        let what = say!("trial {}: {}", trial.id, doubt.what);
+        let (place, code) = (doubt.place.clone(), Code::TrialSlip);
+        found.push(Problem::new(place, Severity::Warning, code, what, doubt.remedy.as_str()));
+    }
     let (refusals, slips) = looked_through(trial);
     let first = |rows: Option<&Evidence>| {
         let places = rows.map_or(&[][..], |rows| rows.places.as_slice());

@@ -1,0 +1,183 @@
+//! What a person must settle before the result of a trial is used: it is analysed all the same.
+
+use ::trials::{amount_words, name_in_words};
+use ::words::{say, text};
+use ingest_seasons::TrialTree;
+use model::TreeSeasons;
+use records::{Place, TrialDeclaration, counted, written_amount};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A recorded intensity further from the treatment's than this is told, fraction.
+const NEAR: f64 = 0.1;
+/// A recorded lead further from the treatment's than this is told, days.
+const NEAR_DAYS: f64 = 10.0;
+
+/// One such matter.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Doubt {
+    /// First row of the trial table that shows it.
+    pub place: Place,
+    /// What is odd, in a sentence.
+    pub what: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// A tree in a season, with its row of the linked table.
+type At<'a> = (&'a TrialTree, i32, Option<usize>);
+
+/// Trees whose pruning was not that of their treatment: in depth, and in date.
+pub(super) fn off_treatment(
+    declaration: &TrialDeclaration,
+    at: &[At<'_>],
+    table: &TreeSeasons,
+) -> Vec<Doubt> {
+    let amounts = declaration.amounts.iter();
+    let wanted = amounts.filter_map(|(factor, unit)| match unit.as_str() {
+        "fraction" => Some((factor, "fraction", NEAR)),
+        "days" if factor.contains("lead") => Some((factor, "days", NEAR_DAYS)),
+        _ => None,
+    });
+    wanted
+        .filter_map(|(factor, unit, near)| {
+            let recorded = |row: usize| {
+                let column = if unit == "days" { &table.lead_days } else { &table.intensity };
+                column.get(row).copied().filter(|value| value.is_finite())
+            };
+            off(declaration, factor, (unit, near), at, &recorded)
+        })
+        .collect()
+}
+
+fn off(
+    declaration: &TrialDeclaration,
+    factor: &str,
+    (unit, near): (&str, f64),
+    at: &[At<'_>],
+    recorded: &dyn Fn(usize) -> Option<f64>,
+) -> Option<Doubt> {
+    let (mut off, mut known, mut first) = (0_u64, 0_u64, None);
+    for (tree, season, row) in at {
+        let level = tree.columns.get(factor).and_then(Option::as_deref);
+        let level = level.and_then(|level| written_amount(level, unit));
+        let (Some(level), Some(recorded)) = (level, row.and_then(recorded)) else { continue };
+        known += 1;
+        if (level - recorded).abs() > near {
+            off += 1;
+            // Whole days, and whole per cent.
+            let shown = if unit == "days" { 1.0 } else { 100.0 };
+            first.get_or_insert_with(|| {
+                let said = say!(
+                    "first {} in {season}: treatment {}, recorded {}; {}",
+                    tree.tree,
+                    amount_words(level, unit),
+                    amount_words((shown * recorded).round() / shown, unit),
+                    tree.place
+                );
+                (tree.place.clone(), said)
+            });
+        }
+    }
+    let (place, first) = first?;
+    let trees = records::noun(
+        off,
+        &say!("{off} tree-season of {known} with a harvest was"),
+        &say!("{off} tree-seasons of {known} with a harvest were"),
+    )
+    .to_owned();
+    let near = amount_words(near, unit);
+    let factor = named(declaration, factor);
+    let what = if unit == "days" {
+        say!(
+            "{} pruned more than {near} off the treatment's {factor} ({first}). Trees are analysed by the treatment they were given.",
+            trees
+        )
+    } else {
+        say!(
+            "{} pruned more than {near} of the canopy off the treatment's {factor} ({first}). Trees are analysed by the treatment they were given.",
+            trees
+        )
+    };
+    let remedy = text!(
+        "compare trial table and prunings with the field book, and correct the one that is wrong; leave it if the trees were cut so"
+    );
+    Some(Doubt { place, what, remedy: remedy.to_owned() })
+}
+
+/// A factor as `book.toml` names it, in words where it has any.
+fn named(declaration: &TrialDeclaration, factor: &str) -> String {
+    let is_factor = declaration.keyed_factors().any(|(_, own)| own == factor);
+    if is_factor { name_in_words(factor) } else { factor.to_owned() }
+}
+
+/// Levels and replicates of which no tree has a value: the analysis goes on without a word of them.
+pub(super) fn without_values(
+    declaration: &TrialDeclaration,
+    at: &[At<'_>],
+    values: &[f64],
+) -> Vec<Doubt> {
+    let replicate = declaration.roles.replicate.as_str();
+    let columns: Vec<&str> =
+        declaration.keyed_factors().map(|(_, factor)| factor).chain([replicate]).collect();
+    let mut found = Vec::new();
+    for column in columns {
+        let mut levels: BTreeMap<&str, (bool, &Place, BTreeSet<&str>)> = BTreeMap::new();
+        for ((tree, ..), value) in at.iter().zip(values) {
+            let Some(level) = tree.columns.get(column).and_then(Option::as_deref) else { continue };
+            let seen = levels.entry(level).or_insert((false, &tree.place, BTreeSet::new()));
+            seen.0 |= value.is_finite();
+            seen.2.insert(&tree.tree);
+        }
+        let empty = levels.into_iter().filter(|(_, (seen, ..))| !seen);
+        found.extend(empty.map(|(level, (_, place, trees))| Doubt {
+            place: place.clone(),
+            what: say!(
+                "No tree of {} {level} ({}) has a value: the result says nothing of it.",
+                name_in_words(column),
+                counted(trees.len() as u64, text!("tree"), text!("trees"))
+            ),
+            remedy: text!(
+                "look for the picks and prunings of these trees among the rows set aside, or add them; leave it if all of it was lost"
+            )
+            .to_owned(),
+        }));
+    }
+    found
+}
+
+/// Trees that by the tree table no longer stand and count with a yield of nothing.
+pub(super) fn dead_with_nothing(at: &[At<'_>], values: &[f64]) -> Option<Doubt> {
+    let dead = at.iter().zip(values).filter(|((tree, ..), kg)| tree.gone.is_some() && **kg == 0.0);
+    let trees: BTreeSet<&str> = dead.clone().map(|((tree, ..), _)| tree.tree.as_str()).collect();
+    let (first, ..) = dead.map(|(at, _)| at).next()?;
+    Some(Doubt {
+        place: first.place.clone(),
+        what: say!(
+            "{} of the trial, first {}, by the tree table no longer there, with 0 kg: a dead tree has no yield, not one of nothing.",
+            counted(trees.len() as u64, text!("tree"), text!("trees")),
+            first.tree
+        ),
+        remedy: text!("take out its picks of 0 kg; the analysis allows for lost trees").to_owned(),
+    })
+}
+
+/// Trees that stand under an id which looks like the trial's and is another.
+pub(super) fn under_other_ids(id: &str, trees: &[TrialTree]) -> Vec<Doubt> {
+    let plain = |id: &str| -> String {
+        id.chars().filter(|sign| sign.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+    };
+    let own = plain(id);
+    let mut others: BTreeMap<&str, (u64, &Place)> = BTreeMap::new();
+    for tree in trees.iter().filter(|tree| tree.trial != id && plain(&tree.trial) == own) {
+        others.entry(&tree.trial).or_insert((0, &tree.place)).0 += 1;
+    }
+    let told = others.into_iter().map(|(other, (rows, place))| Doubt {
+        place: place.clone(),
+        what: say!(
+            "{} of the trial table under '{other}', an id that looks like this one, and no part of the trial.",
+            counted(rows, text!("row"), text!("rows"))
+        ),
+        remedy: text!("write the id in one way, if both mean one trial").to_owned(),
+    });
+    told.collect()
+}
