@@ -233,6 +233,7 @@ fn one(
     }
     trial.notes.extend(missing::gone(&at));
     trial.doubt(doubts::off_treatment(declaration, &at, table));
+    trial.doubt(doubts::short_of_picks(declaration, &at, &counts.picks));
     if let Some(first) = trial.observed.first() {
         let values = first.values.clone();
         trial.doubt(doubts::without_values(declaration, &at, &values));

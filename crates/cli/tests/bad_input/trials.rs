@@ -754,6 +754,22 @@ fn doubts_about_a_trial_are_findings_of_check_and_trial() {
         .collect();
     dead.put("harvests.csv", harvests.join("\n") + "\n");
     doubt(&dead, "1 tree of the trial, first T06, by the tree table no longer there, with 0 kg");
+    // Every tree was picked twice but those of one plot, of two trees.
+    let short = book(SECTION, |tree| {
+        format!("A,T{:02},R{},P{tree},{},x", tree + 1, tree / 6, tree % 6 / 2)
+    });
+    let twice: Vec<String> = short
+        .text("harvests.csv")
+        .lines()
+        .skip(1)
+        .filter(|row| !row.starts_with("T03,") && !row.starts_with("T04,"))
+        .map(|row| row.replace("-03-", "-04-"))
+        .collect();
+    short.put("harvests.csv", format!("{}{}\n", short.text("harvests.csv"), twice.join("\n")));
+    doubt(
+        &short,
+        "2 trees of whole plots in 2024 with half the picks of the others or fewer, first T04: 1 where 2 are usual",
+    );
     // Recorded cuts and days are those of the book, not of these treatments.
     let section = "[trials.A]\ndesign = \"randomised_blocks\"\nfactors = [\"lead_days\", \"cut\"]\n\
          amounts = { lead_days = \"days\", cut = \"fraction\" }\n";

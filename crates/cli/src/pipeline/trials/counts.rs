@@ -2,7 +2,7 @@
 
 use ::trials::{Trait, TraitKind};
 use ::words::text;
-use arrow::array::{Array, Float64Array, RecordBatch};
+use arrow::array::{Array, Float64Array, Int32Array, RecordBatch};
 use model::{Frames, TreeSeasons};
 use records::TrialTrait;
 use records::tree_season as ts;
@@ -31,6 +31,8 @@ pub(super) struct Observed {
 pub(super) struct Counts<'a> {
     table: &'a TreeSeasons,
     nuts: Vec<f64>,
+    /// Picks that were added up.
+    pub(super) picks: Vec<i32>,
     frames: BTreeMap<usize, Sums>,
 }
 
@@ -65,6 +67,9 @@ impl<'a> Counts<'a> {
         let nuts = linked.column_by_name(ts::NUT_COUNT);
         let nuts = nuts.and_then(|column| column.as_any().downcast_ref::<Float64Array>());
         let nuts = nuts.map(|nuts| nuts.iter().map(|n| n.unwrap_or(f64::NAN)).collect());
+        let picks = linked.column_by_name(ts::PICKS);
+        let picks = picks.and_then(|column| column.as_any().downcast_ref::<Int32Array>());
+        let picks = picks.map(|picks| picks.iter().map(Option::unwrap_or_default).collect());
         let rows: BTreeMap<(&str, i32), usize> = table
             .season
             .iter()
@@ -85,7 +90,12 @@ impl<'a> Counts<'a> {
                 own.flowering += flowering;
             }
         }
-        Self { table, nuts: nuts.unwrap_or_default(), frames: sums }
+        Self {
+            table,
+            nuts: nuts.unwrap_or_default(),
+            picks: picks.unwrap_or_default(),
+            frames: sums,
+        }
     }
 
     /// The trait in a row of the linked table; nothing was recorded without a row.

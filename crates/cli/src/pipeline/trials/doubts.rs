@@ -145,6 +145,52 @@ pub(super) fn without_values(
     found
 }
 
+/// Plots of which every tree was picked half as often in a season as the trial's trees are, or less: a
+/// round of theirs is missing. `picks` are by row of the linked table.
+pub(super) fn short_of_picks(
+    declaration: &TrialDeclaration,
+    at: &[At<'_>],
+    picks: &[i32],
+) -> Vec<Doubt> {
+    let columns: Vec<&str> = declaration
+        .keyed_factors()
+        .map(|(_, factor)| factor)
+        .chain([declaration.roles.replicate.as_str()])
+        .collect();
+    type Plot<'a> = Vec<(&'a TrialTree, i32)>;
+    let mut seasons: BTreeMap<i32, BTreeMap<Vec<Option<&str>>, Plot<'_>>> = BTreeMap::new();
+    for (tree, season, row) in at {
+        let Some(own) = row.and_then(|row| picks.get(row)) else { continue };
+        let cell = |column: &&str| tree.columns.get(*column).and_then(Option::as_deref);
+        let plot = columns.iter().map(cell).collect();
+        seasons.entry(*season).or_default().entry(plot).or_default().push((tree, *own));
+    }
+    let mut found = Vec::new();
+    for (season, plots) in seasons {
+        let mut all: Vec<i32> = plots.values().flatten().map(|(_, own)| *own).collect();
+        all.sort_unstable();
+        let usual = all.get(all.len() / 2).copied().unwrap_or_default();
+        let short = plots
+            .values()
+            .filter(|plot| plot.len() > 1 && plot.iter().all(|(_, own)| 2 * own <= usual));
+        let trees: Vec<&(&TrialTree, i32)> = short.flatten().collect();
+        let Some((first, own)) = trees.first() else { continue };
+        found.push(Doubt {
+            place: first.place.clone(),
+            what: say!(
+                "{} of whole plots in {season} with half the picks of the others or fewer, first {}: {own} where {usual} are usual. A round may be missing.",
+                counted(trees.len() as u64, text!("tree"), text!("trees")),
+                first.tree
+            ),
+            remedy: text!(
+                "look for the missing picks among the rows set aside, or add them; leave it if nothing was left to pick"
+            )
+            .to_owned(),
+        });
+    }
+    found
+}
+
 /// Trees that by the tree table no longer stand and count with a yield of nothing.
 pub(super) fn dead_with_nothing(at: &[At<'_>], values: &[f64]) -> Option<Doubt> {
     let dead = at.iter().zip(values).filter(|((tree, ..), kg)| tree.gone.is_some() && **kg == 0.0);
