@@ -74,10 +74,10 @@ mod tests {
                 BreakEven { pays, median, low: median, high: median, level: 0.9, never, always };
             even(&found, "wage")
         };
-        let every = "pays at every wage, with a chance of more than 99 %";
+        let every = "pays at every wage, with a chance of over 99\u{a0}%";
         assert_eq!(at(Pays::Above, Some(0.0), 0.0, 1.0), every);
         assert_eq!(at(Pays::Below, None, 0.0, 1.0), every);
-        let none = "pays at no wage, with a chance of more than 99 %";
+        let none = "pays at no wage, with a chance of over 99\u{a0}%";
         assert_eq!(at(Pays::Below, Some(0.0), 1.0, 0.0), none);
         assert_eq!(at(Pays::Above, None, 1.0, 0.0), none);
         assert_eq!(at(Pays::Above, Some(1.5), 0.1, 0.4), "1.50 (1.50 to 1.50); pays above it");
