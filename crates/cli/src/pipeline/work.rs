@@ -240,7 +240,8 @@ impl Stand<'_> {
             Verdict::Trial => Work::Trial(how_much),
         };
         let count = trees.len() as f64;
-        let worked = if intensity > 0.0 { count * share } else { 0.0 };
+        // Whole trees, as the plan counts them.
+        let worked = if intensity > 0.0 { (count * share).round() } else { 0.0 };
         let losses: Vec<(f64, f64)> = advice
             .lateness
             .iter()
