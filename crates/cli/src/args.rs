@@ -36,7 +36,10 @@ XLSX, ODS or Parquet.
 
 Exit codes:
   0  done
-  1  done, with findings that a person should look at (check and trial; run with --strict)
+  1  done, with findings that a person should look at (check, trial; run with --strict; plan where a
+     window cannot hold the work or blocks or trees were set aside; review where the records do not
+     allow one; zones where a zone is not stable; fit-moments where the fit does not converge or the
+     sums do not determine it)
   2  failed: nothing was written";
 
 /// The command line.

@@ -53,6 +53,26 @@ fn advice_kept_one_season_is_scored_the_next_and_never_changes() {
     // A season in which every tree follows leaves nothing to compare with: told while it can be helped.
     assert!(told.contains("Leave at least five trees of each region unpruned"), "{told}");
     let kept = fs::read_to_string(book.join("kept/advice-2026.json")).unwrap();
+    // Present practice is kept as the whole mixture that the gain was predicted over.
+    let given: Value = serde_json::from_str(&kept).unwrap();
+    for region in given["regions"].as_array().unwrap() {
+        assert_eq!(region["present"].is_null(), region["practice"].is_null());
+        if let Some(others) = region["present"]["others"].as_array() {
+            let shares = others.iter().map(|own| own["share"].as_f64().unwrap());
+            let all = shares.sum::<f64>() + region["present"]["as_advised"].as_f64().unwrap();
+            assert!(others.len() > 1 && (all - 1.0).abs() < 1e-9, "{region}");
+        }
+    }
+    // Advice of an earlier version lacks it, and is no other advice for that.
+    let mut earlier = given.clone();
+    for region in earlier["regions"].as_array_mut().unwrap() {
+        region.as_object_mut().unwrap().remove("present");
+    }
+    let earlier = earlier.to_string();
+    fs::write(book.join("kept/advice-2026.json"), &earlier).unwrap();
+    done(&["run", &name, "--through", "2025", "--keep", "--out", &out]);
+    assert_eq!(fs::read_to_string(book.join("kept/advice-2026.json")).unwrap(), earlier);
+    fs::write(book.join("kept/advice-2026.json"), &kept).unwrap();
     // Later records do not change what was advised: refused, naming the file, and left as it is.
     let edited = kept.replacen("\"intensity\": 0.", "\"intensity\": 0.1", 1);
     fs::write(book.join("kept/advice-2026.json"), &edited).unwrap();
@@ -75,6 +95,7 @@ fn advice_kept_one_season_is_scored_the_next_and_never_changes() {
     assert!(told.contains("No prediction has been scored yet."), "{told}");
     assert!(told.contains("not scored; 0 trees followed it and"), "{told}");
     fs::write(book.join("kept/advice-2026.json"), &kept).unwrap();
+    let told = done(&["review", &name]);
 
     let page = at(&dir.path().join("page"));
     let json = done(&["review", &name, "--keep", "--out", &page, "--format", "json"]);
@@ -83,6 +104,24 @@ fn advice_kept_one_season_is_scored_the_next_and_never_changes() {
     assert!(!rows.is_empty());
     for row in rows {
         assert_eq!(row["season"], 2026);
+        // The terminal says of every region what was predicted, what came, and whether it held.
+        let quantity = row["quantity"].as_str().unwrap();
+        let what =
+            if quantity == "gain_over_present" { "present practice" } else { "unpruned trees" };
+        let realised = row["realised"].as_f64().unwrap();
+        let sign = if realised < 0.0 { '−' } else { '+' };
+        let line = told
+            .lines()
+            .filter(|line| line.contains(&format!(", 2026, gain over {what}: predicted ")))
+            .find(|line| line.contains(&format!("realised {sign}{:.2} from ", realised.abs())))
+            .unwrap_or_else(|| panic!("{row}: {told}"));
+        let held = match (row["hit"].as_bool().unwrap(), row["telling"].as_bool().unwrap()) {
+            (true, true) => ": a hit.",
+            (false, true) => ": a miss.",
+            (true, false) => ": within the limits, which tells little.",
+            (false, false) => ": outside the limits, which tells little.",
+        };
+        assert!(line.contains(held), "{line}");
         let [low, high] = [0, 1].map(|end| row["limits"][end].as_f64().unwrap());
         let realised = row["realised"].as_f64().unwrap();
         assert_eq!(row["hit"], low <= realised && realised <= high);
@@ -151,6 +190,28 @@ fn a_tree_that_fails_is_found_where_it_stands() {
     let place = &found.expect("the tree is listed")["place"];
     assert_eq!(place["block"], "VR03");
     assert!(place["row"].is_u64() && place["column"].is_u64());
+}
+
+/// A yield that looks like a slip of the pen is named where it is told of.
+#[test]
+fn yields_to_check_are_named_on_the_terminal() {
+    let book =
+        Book::of(support::Plan { trees: 40, seasons: &[2021, 2022, 2023, 2024], varied: true });
+    let rows: Vec<String> = book
+        .text("harvests.csv")
+        .lines()
+        .map(|row| match row.strip_prefix("T07,2024") {
+            Some(rest) => {
+                let (date, kg) = rest.split_once(',').unwrap();
+                format!("T07,2024{date},{:.2}", 10.0 * kg.parse::<f64>().unwrap())
+            }
+            None => row.to_owned(),
+        })
+        .collect();
+    book.put("harvests.csv", rows.join("\n") + "\n");
+    let told = done(&["review", book.arg()]);
+    let named = told.lines().find(|line| line.trim_start().starts_with("T07 (block B"));
+    assert!(named.is_some_and(|line| line.contains(", 2024, ") && line.contains(" kg)")), "{told}");
 }
 
 /// Trees that a trial treats in a season are in neither the plan nor the review of it; when it is

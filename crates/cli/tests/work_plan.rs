@@ -293,9 +293,41 @@ fn trees_younger_than_any_recorded_are_cut_no_harder_than_at_present() {
     assert!((youngest - 10.0).abs() < 1.0, "{youngest}");
     assert_eq!([of("youngest_recorded_years", "B1"), of("delay_loss_per_day", "B3")], ["", ""]);
     let sheets = fs::read_to_string(out.path().join("plan/crew_sheets.html")).unwrap();
-    assert!(sheets.contains("No tree so young is in the records of this region"));
+    let said = "was tried on none so young in the records of this region";
+    assert!(sheets.contains(said));
     let page = fs::read_to_string(out.path().join("small-book/2025/index.html")).unwrap();
-    assert!(page.contains("No tree so young is in the records of this region"));
+    assert!(page.contains(said));
+}
+
+/// A season of picking young trees unpruned, or of cutting them lightly, tells nothing of harder cuts:
+/// the caution stays until some were cut about as hard as grown trees are to be.
+#[test]
+fn the_caution_for_young_trees_outlives_a_cautious_season() {
+    for (cut, told) in [("", true), ("0.10", true), ("0.30", false)] {
+        let book = planned("[work]\ncrew_size = 2\n\n[options]\ntraining_age_years = 3\n");
+        book.append("blocks.csv", "B3,Farm,plain,8,8,2020");
+        for tree in 1..=10 {
+            book.append("trees.csv", &format!("Y{tree:02},B3"));
+            book.append("harvests.csv", &format!("Y{tree:02},2024-03-12,{}.5", 2 + tree % 3));
+            if !cut.is_empty() {
+                let row = format!("Y{tree:02},2023-07-12,{cut},canopy_fraction");
+                book.append("prunings.csv", &row);
+            }
+        }
+        let out = tempfile::tempdir().unwrap();
+        let plan = planned_in(&book, out.path());
+        let of = |name: &str, block: &str| {
+            column(&plan, name).into_iter().find(|(own, _)| own == block).unwrap().1
+        };
+        let asked: f64 = of("intensity", "B1").parse().unwrap();
+        assert!((0.16..0.34).contains(&asked), "{asked}");
+        let youngest = of("youngest_recorded_years", "B3");
+        // The others are of ten years and more.
+        assert_eq!(!youngest.is_empty(), told, "{cut}: {youngest}");
+        assert!(!told || youngest.parse::<f64>().unwrap() > 9.0, "{cut}: {youngest}");
+        let sheets = fs::read_to_string(out.path().join("crew_sheets.html")).unwrap();
+        assert_eq!(sheets.contains("was tried on none so young"), told, "{cut}");
+    }
 }
 
 #[test]

@@ -22,13 +22,14 @@ pub use decomposition::{
 };
 pub use error::ReviewError;
 pub use kept::{
-    KEPT_FORMAT, KeptAdvice, KeptBlock, KeptPractice, KeptRegion, Treated, Unscored, UnscoredReason,
+    KEPT_FORMAT, KeptAdvice, KeptBlock, KeptCuts, KeptPractice, KeptPresent, KeptRegion,
+    PresentTrees, Treated, Unscored, UnscoredReason,
 };
 pub use plan_kept::{BlockKept, Kept, PlanKept, Planned, Pruned, Tolerance, plan_kept};
 pub use ranking::{RankSettings, Ranked, Ranking, rank};
 pub use scale::Scale;
 pub use score::{
-    Appended, Followers, HitRate, Predicted, Quantity, Realised, ScoreRecord, ScoreRow,
+    Appended, Comparison, HitRate, Predicted, Quantity, Realised, ScoreRecord, ScoreRow, Side,
     binomial_interval, interval_score, realised_gain, score,
 };
 pub use watch::{

@@ -7,7 +7,8 @@ use crate::error::{ReviewError, probability};
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal};
 
-pub use realised::{Followers, Realised, realised_gain};
+pub(crate) use realised::LEAST_TREES;
+pub use realised::{Comparison, Realised, Side, realised_gain};
 pub use record::{Appended, HitRate, ScoreRecord, binomial_interval};
 
 /// What was predicted.
@@ -59,9 +60,12 @@ pub struct ScoreRow {
     pub hit: bool,
     /// Whether it lies within the predicted limits themselves.
     pub within_predicted: bool,
-    /// Whether the realised value is known at least as well as the predicted one: a hit of one that
-    /// is not says little.
+    /// Whether the realised value is known at least as well as the predicted one, and of what was
+    /// predicted: a hit of one that is not says little.
     pub telling: bool,
+    /// Share of present practice of which no like tree was left, so that the nearest ones stand for it.
+    #[serde(default)]
+    pub stand_in: f64,
     /// Interval score of the limits, kg per tree; the smaller the better.
     pub interval_score: f64,
     /// Realised less predicted median, kg per tree.
@@ -109,6 +113,7 @@ pub fn score(predicted: &Predicted, realised: &Realised) -> Result<ScoreRow, Rev
         hit: within(limits),
         within_predicted: within([low, high]),
         telling: 2.0 * own <= high - low,
+        stand_in: 0.0,
         interval_score: interval_score(limits[0], limits[1], level, realised.gain_kg),
         error: realised.gain_kg - median,
     })

@@ -42,6 +42,12 @@ pub fn event(input: &SheetInput, words: &Catalogue) -> Option<Event> {
     let mut lines = sheet.how_much;
     lines.extend(sheet.warnings);
     lines.extend(input.instruction().is_none().then_some(sheet.steps).into_iter().flatten());
+    // The days end with the window, whatever is left to do then.
+    lines.extend(
+        input
+            .left_undone_said(words)
+            .map(|share| format!("{}: {share}.", words.text(Key::LeftUndone))),
+    );
     lines.push(words.say(Key::EventTrees, &[("trees", &trees)]));
     lines.extend(
         input

@@ -244,11 +244,45 @@ fn sheets_of_young_trees_name_tools_and_cautions() {
     }
 }
 
-/// Trees that no record is like are told with the age of the youngest that there is.
+/// Trees on whose like nothing was tried are told with the age of the youngest on which it was.
 #[test]
 fn trees_younger_than_any_recorded_are_told() {
     let block = PlanBlock { youngest_recorded: Some(11.9), ..pruned("n1", "a") };
     let plan = plan(&[block], r#"{"crew_size": 4}"#, "{}");
     let warnings = plan.blocks[0].crew_sheet(&Catalogue::ENGLISH).warnings;
     assert!(warnings[0].contains("(the youngest there: 11 years)"), "{warnings:?}");
+}
+
+/// Of 23 trees 85 % are 19.55: twenty are shown, and twenty are paid, sprayed and carted away.
+#[test]
+fn what_is_computed_is_computed_for_the_trees_shown() {
+    let block = |trees, share_pruned| PlanBlock { trees, share_pruned, ..pruned("n1", "a") };
+    let products = r#"{"leafguard": {"kind": "insect_protection", "treats": "pruned",
+        "strength_pct": 2.5, "target_pct": 0.005, "usual_pct": 0.005, "volume_l_per_tree": 5}}"#;
+    let blocks = [block(23, 0.85), block(20, 1.0)];
+    let plan = plan(&blocks, r#"{"crew_size": 4}"#, products);
+    let [share, whole] = [&plan.blocks[0], &plan.blocks[1]];
+    assert_eq!((share.sheet.trees, share.sheet.trees_worked), (23, 20));
+    assert_eq!(share.trees_worked, 20.0);
+    assert!(share.hours.is_some() && share.materials > 0.0 && !share.sheet.quantities.is_empty());
+    assert_eq!((share.hours, share.materials), (whole.hours, whole.materials));
+    assert_eq!(share.sheet.quantities, whole.sheet.quantities);
+    assert_eq!((share.cuts, &share.haul), (whole.cuts, &whole.haul));
+}
+
+/// Days that end with the window do not mean that the work does.
+#[test]
+fn an_entry_of_the_calendar_tells_what_its_window_cannot_hold() {
+    let held = |days| {
+        let to = date(2026, 7, days);
+        let block = PlanBlock { window: Some([date(2026, 7, 1), to]), ..pruned("n1", "a") };
+        let plan = plan(&[block], r#"{"crew_size": 1}"#, "{}");
+        let undone = plan.blocks[0].sheet.left_undone;
+        (undone, plan.blocks[0].event(&Catalogue::ENGLISH).unwrap().description)
+    };
+    let (undone, said) = held(2);
+    let told = format!("Does not fit into the window: {:.0} %.", 100.0 * undone);
+    assert!(undone > 0.3 && undone < 1.0 && said.contains(&told), "{undone}: {said}");
+    let (undone, said) = held(31);
+    assert!(undone == 0.0 && !said.contains("Does not fit"), "{undone}: {said}");
 }

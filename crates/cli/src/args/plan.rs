@@ -13,7 +13,8 @@ calendar.ics. The sections [work], [products.NAME] and [economics.cut_wood] of b
 works when, with what; `anacurve demo` writes a book that shows every key with remarks. Nothing is
 dosed without the strength, target and usual concentration of the product's own label.
 
-Exit code 1 means that the plan is written and the windows cannot hold the work.
+Exit code 1 means that the plan is written and that a person should look: the windows cannot hold
+the work, or blocks or trees were set aside and are not in the plan.
 
 Examples:
   anacurve plan data-demo --out plan

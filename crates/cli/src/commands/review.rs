@@ -74,9 +74,10 @@ fn text(args: &ReviewArgs, page: &ReviewReport) -> String {
             // The first paragraph of the first two sections explains, that of the others tells.
             if !matches!(section.id, "expectation" | "blocks" | "bearing") {
                 out.push_str(&format!("\n{}\n  {first}\n", section.of.heading));
-                // Without a score the others tell why there is none.
-                if section.id == "score" && section.of.tables.is_empty() {
-                    let others = section.of.paragraphs.iter().skip(1);
+                // The others name the yields to check, and tell of every region whether its advice held.
+                if matches!(section.id, "records" | "score") {
+                    let means = review::score_means();
+                    let others = section.of.paragraphs.iter().skip(1).filter(|own| *own != means);
                     let new: Vec<&String> =
                         others.filter(|own| !out.contains(own.as_str())).collect();
                     new.iter().for_each(|own| out.push_str(&format!("  {own}\n")));

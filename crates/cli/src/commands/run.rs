@@ -71,7 +71,9 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let judged = review::review(&checked, &decided, &record, wanted)?;
     let review_json = super::review::to_json(&judged)?;
     let advice = rounded(advice.clone());
-    let kept = args.keep.then(|| kept_advice(&advice, plan));
+    let kept = args
+        .keep
+        .then(|| kept_advice(&advice, plan, &checked.linked.practice, &checked.tables.book));
     let kept_where = kept.as_ref().map(|advice| was_kept(args, advice)).unwrap_or_default();
     let beside = beside(&advice, &trials);
     let report = Report {
@@ -152,8 +154,11 @@ fn was_kept(args: &RunArgs, advice: &KeptAdvice) -> String {
     let followed = advice.regions.iter().filter(|region| region.practice.is_some()).count();
     let also = if path.exists() { " (as it was before)" } else { "" };
     let score = if followed > 0 {
-        "Leave at least five trees of each region unpruned and at least five pruned as at present: \
-         next season's review scores the advice against them."
+        "Leave at least five trees of each region unpruned and prune at least five as at present, some \
+         lightly and some hard where trees are treated so unlike each other: next season's review \
+         scores the advice against them, each kind by its share of present practice. Plan and crew \
+         sheets count every tree: mark these in the field, and expect the review to show them as not \
+         treated as planned."
     } else {
         "It tells no region to change, so that next season's review has the plan to hold against what \
          was done and no gain to score."

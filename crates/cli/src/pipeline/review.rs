@@ -12,3 +12,4 @@ pub use keep::kept_advice;
 pub use seasons::{Judged, Reviewed, Wanted, review};
 pub use sections::report;
 pub use store::{Kept, Record, keep_advice, keep_scores, kept_path};
+pub use words::score_means;

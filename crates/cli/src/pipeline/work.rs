@@ -2,7 +2,7 @@
 
 mod holdings;
 
-pub use holdings::{Holdings, age, is_young, youngest_recorded};
+pub use holdings::{Holdings, Youngest, age, is_young};
 
 use advise::{Cost, RegionAdvice, Verdict};
 use ingest_seasons::{HeldBlock, HeldTree, unknown_sites};
@@ -23,7 +23,8 @@ const REACH_M: f64 = 2.0;
 /// no record tells what delay costs, those first whose window opens first.
 ///
 /// Trees that a declared trial treats in the season advised for are left to it. Trees younger than
-/// every tree of their region's records are never cut harder than at present.
+/// every tree of their region that was cut about as hard as grown trees are to be are never cut harder
+/// than at present.
 #[must_use]
 pub fn plan(
     book: &Book,
@@ -139,8 +140,8 @@ struct Stand<'a> {
 }
 
 impl Stand<'_> {
-    /// The block's lines: for grown trees, for those younger than any recorded, and for trees in
-    /// training; where all are a trial's, one that says so.
+    /// The block's lines: for grown trees, for those younger than any that was treated so, and for
+    /// trees in training; where all are a trial's, one that says so.
     fn lines(&self) -> Vec<PlanBlock> {
         let season = self.advice.season;
         let mut in_trials: BTreeMap<&str, Vec<String>> = BTreeMap::new();
@@ -190,7 +191,7 @@ impl Stand<'_> {
         }
         line.delay_loss_per_day = None;
         line.value = 0.0;
-        line.youngest_recorded = self.holdings.youngest(&self.block.region);
+        line.youngest_recorded = self.holdings.youngest(&self.block.region, self.asked().0);
         Some(line)
     }
 
@@ -202,6 +203,15 @@ impl Stand<'_> {
         (if share > 0.0 { (present.intensity / share).min(1.0) } else { 0.0 }, share)
     }
 
+    /// Intensity asked of a grown tree that is pruned, and the share of them that are.
+    fn asked(&self) -> (f64, f64) {
+        let stated = self.advice.advised.as_ref().or(self.advice.interim.as_ref());
+        match (self.advice.verdict, stated) {
+            (Verdict::Prune | Verdict::Trial, Some(practice)) => (practice.intensity, 1.0),
+            _ => self.as_now(),
+        }
+    }
+
     /// The line of trees past the training age; `None` without such trees.
     fn grown(&self, trees: &[&HeldTree]) -> Option<PlanBlock> {
         if trees.is_empty() {
@@ -209,11 +219,7 @@ impl Stand<'_> {
         }
         let advice = self.advice;
         let stated = advice.advised.as_ref().or(advice.interim.as_ref());
-        let (as_now, share) = self.as_now();
-        let (intensity, share) = match (advice.verdict, stated) {
-            (Verdict::Prune | Verdict::Trial, Some(practice)) => (practice.intensity, 1.0),
-            _ => (as_now, share),
-        };
+        let (intensity, share) = self.asked();
         let mean = |values: Vec<f64>| {
             let count = values.len() as f64;
             (!values.is_empty()).then(|| values.iter().sum::<f64>() / count)
@@ -234,7 +240,8 @@ impl Stand<'_> {
             Verdict::Trial => Work::Trial(how_much),
         };
         let count = trees.len() as f64;
-        let worked = if intensity > 0.0 { count * share } else { 0.0 };
+        // Whole trees, as the plan counts them.
+        let worked = if intensity > 0.0 { (count * share).round() } else { 0.0 };
         let losses: Vec<(f64, f64)> = advice
             .lateness
             .iter()
@@ -342,9 +349,11 @@ impl Stand<'_> {
         is_young(self.book, self.block, tree, self.advice.season)
     }
 
-    /// Whether a tree is younger than every tree in the records of its region.
+    /// Whether a tree is younger than every tree of its region on which the records show what is asked
+    /// of grown ones.
     fn is_untried(&self, tree: &HeldTree) -> bool {
-        self.holdings.is_untried(self.book, self.block, tree, self.advice.season)
+        let (asked, _) = self.asked();
+        self.holdings.is_untried(self.book, self.block, tree, self.advice.season, asked)
     }
 
     /// Two weeks to either side of the dates of present practice, as for advice to keep to it.

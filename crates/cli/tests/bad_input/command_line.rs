@@ -80,9 +80,14 @@ fn help_tells_the_options_and_exit_codes() {
     }
     let ran = anacurve(&["--help"]);
     assert_eq!((ran.code, ran.stderr.as_str()), (0, ""));
-    for word in ["run", "check", "demo", "Exit codes", "(check and trial; run with --strict)"] {
+    let findings =
+        "(check, trial; run with --strict; plan where a\n     window cannot hold the work or";
+    for word in ["run", "check", "demo", "Exit codes", findings, "review where the records do not"]
+    {
         assert!(ran.stdout.contains(word), "{word}");
     }
+    let ran = anacurve(&["plan", "--help"]);
+    assert!(ran.stdout.contains("or blocks or trees were set aside"), "{}", ran.stdout);
     let ran = anacurve(&["trial", "--help"]);
     assert!(
         ran.stdout.contains("were set aside, so that the\nresult is without"),

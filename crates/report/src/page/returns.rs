@@ -50,13 +50,36 @@ fn even(found: &BreakEven, what: &str) -> String {
         Pays::Above => text!("above"),
         Pays::Below => text!("below"),
     };
-    let Some(median) = found.median else {
-        // More than half of the draws have a value beyond every price or wage.
-        return match found.pays {
-            Pays::Above => say!("pays at no {what}, with a chance of {}", chance(found.never)),
-            Pays::Below => say!("pays at every {what}, with a chance of {}", chance(found.always)),
-        };
+    // More than half of the draws have no price or wage at which it begins or ceases to pay: the
+    // median is none, or the 0 that no price and no wage lies below.
+    if found.always > 0.5 || found.median.is_none() && found.pays == Pays::Below {
+        return say!("pays at every {what}, with a chance of {}", chance(found.always));
+    }
+    let Some(median) = found.median.filter(|_| found.never <= 0.5) else {
+        return say!("pays at no {what}, with a chance of {}", chance(found.never));
     };
     let beyond = |value: Option<f64>| value.map_or_else(|| say!("any"), |v| fixed(v, 2));
     say!("{} ({} to {}); pays {side} it", fixed(median, 2), beyond(found.low), beyond(found.high))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A median of 0 is no wage that anything pays above or below.
+    #[test]
+    fn what_pays_always_or_never_has_no_value_to_break_even_at() {
+        let at = |pays, median, never, always| {
+            let found =
+                BreakEven { pays, median, low: median, high: median, level: 0.9, never, always };
+            even(&found, "wage")
+        };
+        let every = "pays at every wage, with a chance of over 99\u{a0}%";
+        assert_eq!(at(Pays::Above, Some(0.0), 0.0, 1.0), every);
+        assert_eq!(at(Pays::Below, None, 0.0, 1.0), every);
+        let none = "pays at no wage, with a chance of over 99\u{a0}%";
+        assert_eq!(at(Pays::Below, Some(0.0), 1.0, 0.0), none);
+        assert_eq!(at(Pays::Above, None, 1.0, 0.0), none);
+        assert_eq!(at(Pays::Above, Some(1.5), 0.1, 0.4), "1.50 (1.50 to 1.50); pays above it");
+    }
 }

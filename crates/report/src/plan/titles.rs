@@ -37,7 +37,7 @@ pub(super) fn title(column: &str) -> &'static str {
         "wood_value" => text!("Value of the wood"),
         "trial_trees" => text!("Trees of trials"),
         "trials" => text!("Trials"),
-        "youngest_recorded_years" => text!("Youngest tree recorded (years)"),
+        "youngest_recorded_years" => text!("Youngest tree treated so (years)"),
         "product" => text!("Product"),
         "litres_ready" => text!("Ready for use (L)"),
         "applications" => text!("Applications"),

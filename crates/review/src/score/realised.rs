@@ -8,12 +8,26 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
 /// Trees needed on each side of the comparison.
-const LEAST_TREES: usize = 5;
+pub(crate) const LEAST_TREES: usize = 5;
 
-/// Which tree-seasons of the closed season followed the advice, by row of the table: `Some(true)`
-/// within tolerance of the advised intensity and window, `Some(false)` pruned (or left) as the
-/// comparison demands (present practice, or unpruned), `None` neither.
-pub type Followers<'a> = &'a [Option<bool>];
+/// On which side of a comparison a tree stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// It followed the advice: within tolerance of the advised intensity and window.
+    Followed,
+    /// It was treated as the comparison demands: the group, by its place in the shares.
+    Beside(usize),
+}
+
+/// What is compared with what.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Comparison {
+    /// Side of each row of the table; `None` for a tree-season on neither.
+    pub sides: Vec<Option<Side>>,
+    /// Share of the trees that each group stands for. What they leave to 1 are trees that would be
+    /// treated as advised anyway, to which following it brings nothing.
+    pub shares: Vec<f64>,
+}
 
 /// A realised value.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -37,11 +51,12 @@ pub struct Realised {
 }
 
 /// Difference in the closed season between trees of a region that followed the advice and trees that
-/// did not, kg per tree: the coefficient of following in yield = constant + following + b x (yield
-/// predicted from level, age, earlier crop and season with pruning as before) + block + error, blocks
-/// random, by REML. The prediction takes up that the trees which followed may have been better ones
-/// or due for an on-year; the block effect, that whole blocks follow together. Unless who followed
-/// was drawn by lot it remains an observed difference, not proof of cause.
+/// did not, kg per tree: what the groups beside the advice fall short of it, each by its share, in
+/// yield = constant + group + b x (yield predicted from level, age, earlier crop and season with
+/// pruning as before) + block + error, blocks random, by REML. The prediction takes up that the trees
+/// which followed may have been better ones or due for an on-year; the block effect, that whole blocks
+/// follow together. Unless who followed was drawn by lot it remains an observed difference, not proof
+/// of cause.
 ///
 /// # Errors
 /// Columns of unequal length, fewer than five trees on either side, engine failures.
@@ -49,24 +64,24 @@ pub fn realised_gain(
     review: &SeasonReview,
     table: &TreeSeasons<'_>,
     region: &str,
-    followed: Followers<'_>,
+    comparison: &Comparison,
 ) -> Result<Realised, ReviewError> {
     table.check()?;
-    same_length("followed", table.len(), followed.len())?;
+    let Comparison { sides, shares } = comparison;
+    same_length("sides", table.len(), sides.len())?;
     let rows: Vec<_> = review
         .trees
         .iter()
         .filter(|tree| table.region.label(tree.row) == region)
-        .filter_map(|tree| Some((tree, followed[tree.row]?)))
+        .filter_map(|tree| Some((tree, sides[tree.row]?)))
         .collect();
-    let count = rows.iter().filter(|(_, yes)| *yes).count();
+    let count = rows.iter().filter(|(_, side)| *side == Side::Followed).count();
     let least = count.min(rows.len() - count);
     if least < LEAST_TREES {
         let what = "a realised gain";
         return Err(ReviewError::TooFew { what, least: LEAST_TREES, found: least });
     }
     let response: Vec<f64> = rows.iter().map(|(tree, _)| tree.observed_kg).collect();
-    let follows: Vec<f64> = rows.iter().map(|(_, yes)| f64::from(u8::from(*yes))).collect();
     let predicted: Vec<f64> = rows.iter().map(|(tree, _)| tree.predicted_kg).collect();
     let n = rows.len() as f64;
     let centre = response.iter().sum::<f64>() / n;
@@ -76,10 +91,17 @@ pub fn realised_gain(
     if spread <= 0.0 {
         return Err(mixed::Error::NoResidualVariation.into());
     }
-    let mut data = Data::new(&response)
-        .response_units(centre, spread)
-        .intercept()
-        .column(FixedColumn::new("followed", follows));
+    let mut data = Data::new(&response).response_units(centre, spread).intercept();
+    // The constant is that of the trees that followed; a group without a tree has no column.
+    let mut against = vec![0.0];
+    for (group, share) in shares.iter().enumerate() {
+        let of_it = rows.iter().map(|(_, side)| *side == Side::Beside(group));
+        let of_it: Vec<f64> = of_it.map(|own| f64::from(u8::from(own))).collect();
+        if of_it.contains(&1.0) {
+            data = data.column(FixedColumn::new(format!("beside {group}"), of_it));
+            against.push(-share);
+        }
+    }
     if width > 0.0 {
         data = data.column(FixedColumn::new("predicted", predicted).units(middle, width));
     }
@@ -90,14 +112,15 @@ pub fn realised_gain(
         data = data.factor(Factor::intercept("block", &block, levels));
     }
     let fit = mixed::fit(&data, &Settings::default())?;
-    let unit: Vec<f64> = (0..data.fixed.len()).map(|j| f64::from(u8::from(j == 1))).collect();
-    let contrast = fit.contrast(&unit, 0.95)?;
+    against.resize(data.fixed.len(), 0.0);
+    let contrast = fit.contrast(&against, 0.95)?;
     let estimate = contrast.estimated().ok_or_else(|| ReviewError::NotFinite {
         what: "realised gain".into(),
         label: region.to_owned(),
     })?;
     let with = |wanted: bool| -> BTreeSet<u32> {
-        rows.iter().zip(&codes).filter(|((_, yes), _)| *yes == wanted).map(|(_, c)| *c).collect()
+        let is = |side: Side| (side == Side::Followed) == wanted;
+        rows.iter().zip(&codes).filter(|((_, side), _)| is(*side)).map(|(_, c)| *c).collect()
     };
     Ok(Realised {
         region: region.to_owned(),

@@ -100,7 +100,8 @@ pub struct SheetInput {
     pub ladders: bool,
     /// Trees of the block that are none of `trees`, as designed trials treat them.
     pub in_trials: Vec<InTrial>,
-    /// Age of the youngest tree that the region's records hold, years, where all `trees` are younger.
+    /// Age of the youngest tree on which the region's records show what is asked of grown trees, years,
+    /// where all `trees` are younger.
     pub youngest_recorded: Option<f64>,
 }
 
@@ -187,7 +188,7 @@ impl SheetInput {
         }
     }
 
-    /// That trees belong to trials, and that no record holds trees so young.
+    /// That trees belong to trials, and that what is asked was tried on none so young.
     #[must_use]
     pub fn warnings(&self, words: &Catalogue) -> Vec<String> {
         let of_trial = self.in_trials.iter().map(|own| {
@@ -275,18 +276,17 @@ impl SheetInput {
         words.say(Key::TreesOf, &[("worked", &worked), ("all", &all)])
     }
 
-    fn left_undone(&self) -> Option<f64> {
-        Some(self.left_undone).filter(|share| *share > 0.0)
+    /// Share of the work that the window cannot hold, where it cannot.
+    pub(crate) fn left_undone_said(&self, words: &Catalogue) -> Option<String> {
+        (self.left_undone > 0.0)
+            .then(|| format!("{} %", words.number((100.0 * self.left_undone).max(1.0), 0)))
     }
 
     fn facts(&self, words: &Catalogue) -> Vec<Fact> {
         let span = |[from, to]: [Date; 2]| words.span(from, to);
         let rows = [
             (Key::Dates, self.scheduled.map(span)),
-            (
-                Key::LeftUndone,
-                self.left_undone().map(|share| format!("{} %", words.number(100.0 * share, 0))),
-            ),
+            (Key::LeftUndone, self.left_undone_said(words)),
             (Key::Window, self.window.map(span)),
             (Key::Trees, Some(self.trees_said(words))),
             (Key::People, self.crew_size.map(|people| words.short(people, 1))),

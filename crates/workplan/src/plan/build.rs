@@ -49,7 +49,8 @@ pub struct PlanBlock {
     pub value: f64,
     /// Trees of the block that are none of `trees`, as designed trials treat them.
     pub in_trials: Vec<InTrial>,
-    /// Age of the youngest tree that the region's records hold, years, where all `trees` are younger.
+    /// Age of the youngest tree on which the region's records show what is asked of grown trees, years,
+    /// where all `trees` are younger.
     pub youngest_recorded: Option<f64>,
 }
 
@@ -180,10 +181,11 @@ fn one(
     let trees_worked = match intensity {
         None if trains => trees,
         None => 0.0,
-        Some(intensity) if intensity > 0.0 => trees * block.share_pruned.clamp(0.0, 1.0),
+        // Whole trees, as sheets and tables show them: hours, sprays and wood are those of as many.
+        Some(intensity) if intensity > 0.0 => (trees * block.share_pruned.clamp(0.0, 1.0)).round(),
         Some(_) => 0.0,
     };
-    sheet.trees_worked = trees_worked.round() as u64;
+    sheet.trees_worked = trees_worked as u64;
     let minutes_per_tree = match intensity {
         None if !trains => None,
         None => settings.minutes_per_young_tree,

@@ -1,24 +1,34 @@
 //! The advice of a run in the form in which it is kept.
 
 use advise::{Advice, Interval, RegionAdvice, Verdict};
-use review::{KEPT_FORMAT, KeptAdvice, KeptBlock, KeptPractice, KeptRegion, Predicted, Quantity};
+use records::{Book, Practice};
+use review::{
+    KEPT_FORMAT, KeptAdvice, KeptBlock, KeptPractice, KeptPresent, KeptRegion, Predicted,
+    PresentTrees, Quantity, Tolerance,
+};
 use workplan::crew_sheet::Work;
 use workplan::plan::Plan;
 
-/// What is kept of a run's advice and plan.
+/// What is kept of a run's advice and plan; the present practices are those that gains are over.
 #[must_use]
-pub fn kept_advice(advice: &Advice, plan: &Plan) -> KeptAdvice {
+pub fn kept_advice(advice: &Advice, plan: &Plan, present: &[Practice], book: &Book) -> KeptAdvice {
+    let of = |region: &RegionAdvice| {
+        let own = present.iter().find(|practice| practice.region == region.region);
+        // Without records or a setting it is leaving every tree unpruned, as for the advice.
+        let unknown = || Practice::stated(&region.region, 0.0, None);
+        kept_region(region, plan, &own.cloned().unwrap_or_else(unknown), book)
+    };
     KeptAdvice {
         format: KEPT_FORMAT,
         book: advice.book.clone(),
         version: advice.version.clone(),
         seed: advice.seed,
         season: advice.season,
-        regions: advice.regions.iter().map(|region| kept_region(region, plan)).collect(),
+        regions: advice.regions.iter().map(of).collect(),
     }
 }
 
-fn kept_region(region: &RegionAdvice, plan: &Plan) -> KeptRegion {
+fn kept_region(region: &RegionAdvice, plan: &Plan, present: &Practice, book: &Book) -> KeptRegion {
     // Gains under `keep` are those of a practice that nobody is asked to follow.
     let followed = match region.verdict {
         Verdict::Prune => region.advised.as_ref(),
@@ -48,6 +58,10 @@ fn kept_region(region: &RegionAdvice, plan: &Plan) -> KeptRegion {
         }
         .to_owned(),
         present_intensity: region.present.intensity,
+        present: practice.as_ref().map(|practice| {
+            let trees = present_trees(region, present, book);
+            KeptPresent::beside(practice, &trees, Tolerance::default())
+        }),
         predicted: practice
             .iter()
             .flat_map(|_| {
@@ -61,6 +75,22 @@ fn kept_region(region: &RegionAdvice, plan: &Plan) -> KeptRegion {
         practice,
         blocks: kept_blocks(&region.region, plan),
     }
+}
+
+/// Present practice with its days in the season advised for.
+fn present_trees(region: &RegionAdvice, present: &Practice, book: &Book) -> Vec<PresentTrees> {
+    let calendar = book.regions.get(&region.region).and_then(records::Region::calendar);
+    let season = i16::try_from(region.season).ok();
+    let day = |lead: f64| {
+        let (calendar, season) = calendar.as_ref().zip(season)?;
+        Some(calendar.date_of_lead(lead.round() as i32, season))
+    };
+    let of = |point: &records::PracticePoint| PresentTrees {
+        intensity: point.intensity,
+        day: point.lead_days.and_then(day),
+        share: point.weight,
+    };
+    present.points.iter().map(of).collect()
 }
 
 fn kept_blocks(region: &str, plan: &Plan) -> Vec<KeptBlock> {

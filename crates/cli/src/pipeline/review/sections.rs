@@ -287,11 +287,12 @@ fn suspects(review: &Reviewed) -> ReviewSection {
     } else {
         (words::SUSPECTS_MEAN.get(), vec![tables::suspects(suspects)])
     };
+    let named = (!suspects.is_empty()).then(|| words::suspects(review));
     ReviewSection {
         id: "records",
         of: TrialSection {
             heading: words::SUSPECTS.get().to_owned(),
-            paragraphs: vec![words.to_owned()],
+            paragraphs: [words.to_owned()].into_iter().chain(named).collect(),
             tables,
             ..TrialSection::default()
         },
@@ -339,6 +340,9 @@ fn score(review: &Reviewed) -> ReviewSection {
         None if vague > 0 => paragraphs.push(words::only_vague(vague)),
         None => paragraphs.push(words::NOTHING_SCORED.get().to_owned()),
     }
+    paragraphs.extend(
+        review.scored.iter().map(|row| words::scored(row, &name(review, &row.predicted.region))),
+    );
     paragraphs
         .extend(review.unscored.iter().map(|own| words::unscored(own, &name(review, &own.region))));
     if !review.conflicting.is_empty() {

@@ -121,13 +121,22 @@ fn difference(held: &KeptAdvice, new: &KeptAdvice) -> Option<String> {
     if ids(held) != ids(new) {
         return Some("it is for other regions or seasons".to_owned());
     }
-    held.regions.iter().zip(&new.regions).find(|(a, b)| a != b).map(|(a, b)| {
+    // What an earlier version did not keep is no other advice.
+    let differs = |held: &KeptRegion, new: &KeptRegion| {
+        let mut new = new.clone();
+        new.present = new.present.filter(|_| held.present.is_some());
+        *held != new
+    };
+    held.regions.iter().zip(&new.regions).find(|(a, b)| differs(a, b)).map(|(a, b)| {
         let practice = |own: &KeptRegion| {
             own.practice
                 .map_or_else(|| "none".to_owned(), |p| format!("{:.0} %", 100.0 * p.intensity))
         };
         if (&a.verdict, practice(a)) == (&b.verdict, practice(b)) {
-            return format!("region {}: its predicted gains or its plan were others", a.region);
+            return format!(
+                "region {}: its predicted gains, its plan or present practice were others",
+                a.region
+            );
         }
         format!(
             "region {}: {} {} kept, {} {} now",

@@ -5,7 +5,8 @@ use ::words::{Text, constant, say, text};
 use model::term_in_words;
 use records::counted;
 use review::{
-    GroupReview, Grouping, HitRate, Part, PlanKept, Quantity, SuspectKind, Unscored, UnscoredReason,
+    GroupReview, Grouping, HitRate, Part, PlanKept, Quantity, ScoreRow, Suspect, SuspectKind,
+    Unscored, UnscoredReason,
 };
 
 pub const KG: Text = constant!("kg per tree");
@@ -170,6 +171,24 @@ pub const SUSPECTS_MEAN: Text = constant!(
     "Yields that nothing in the tree's own history and the season explains. Compare them with the field book; a record that is right stays as it is."
 );
 
+/// Yields to check that are named beside the table.
+const NAMED: usize = 5;
+
+/// The first of the yields to check, by tree and block.
+pub fn suspects(review: &Reviewed) -> String {
+    let suspects = &review.watch.suspects;
+    let one = |own: &Suspect| {
+        let tree = &own.place.tree;
+        let season = review.seasons.get(&own.place.region).copied().unwrap_or_default();
+        say!("{tree} (block {}, {season}, {:.2} kg)", own.place.block, own.observed_kg)
+    };
+    let named: Vec<String> = suspects.iter().take(NAMED).map(one).collect();
+    match suspects.len().saturating_sub(NAMED) {
+        0 => format!("{}.", named.join(", ")),
+        more => say!("{} and {more} more.", named.join(", ")),
+    }
+}
+
 /// What is odd about a record.
 pub fn suspect(kind: SuspectKind, same_as: Option<&str>) -> String {
     match kind {
@@ -240,7 +259,7 @@ pub fn hits(rate: &HitRate, vague: u64) -> String {
 
 fn not_counted(vague: u64) -> String {
     say!(
-        "Not counted: {} that a realised value known worse than the predicted one can neither bear out nor refute.",
+        "Not counted: {} of which the realised value tells too little to bear out or refute them.",
         counted(vague, text!("prediction"), text!("predictions"))
     )
 }
@@ -252,8 +271,13 @@ pub fn only_vague(vague: u64) -> String {
 }
 
 pub const SCORE_MEANS: Text = constant!(
-    "Realised is the difference in the season's harvest between trees that followed the advice (within a twentieth of the canopy and a week of its window) and trees that did not, their level, age and earlier crop taken into account. Unless lots decided who followed, it is an observed difference, no proof of cause. A prediction is a hit when the realised value lies within limits that allow for both errors; it tells little when the realised value is known worse than the predicted one."
+    "Realised is the difference in the season's harvest between trees that followed the advice (within a twentieth of the canopy and a week of its window) and trees that did not, their level, age and earlier crop taken into account. A gain over unpruned trees is over those left unpruned. A gain over present practice is over trees treated as before, pruned on whatever day: unpruned trees and each tenth of the canopy removed count by their share of the trees when the advice was given, and trees that were treated as advised even then count as no gain, as in the prediction; of advice kept by an earlier version it is over trees within a twentieth of the canopy of the mean cut. Unless lots decided who followed, it is an observed difference, no proof of cause. A prediction is a hit when the realised value lies within limits that allow for both errors; it tells little when the realised value is known worse than the predicted one, or when no tree like more than a tenth of present practice was left and the nearest had to stand for it."
 );
+/// What a score means, as the page says it below the scores.
+pub fn score_means() -> &'static str {
+    SCORE_MEANS.get()
+}
+
 pub const NOTHING_SCORED: Text = constant!("No prediction has been scored yet.");
 
 /// Why something was not scored.
@@ -267,9 +291,51 @@ pub fn unscored(own: &Unscored, name: &str) -> String {
             "{} followed it and {others} could be compared with them; five of each are needed",
             counted(*followed as u64, text!("tree"), text!("trees"))
         ),
+        UnscoredReason::TooFewAsPresent { pruned: true, share, found } => say!(
+            "present practice cuts {:.0} % of the trees otherwise than advised, and {} of the season could be compared as cut like these; five are needed",
+            100.0 * share,
+            counted(*found as u64, text!("tree"), text!("trees"))
+        ),
+        UnscoredReason::TooFewAsPresent { pruned: false, share, found } => say!(
+            "present practice leaves {:.0} % of the trees unpruned, and {} of the season could be compared as left so; five are needed",
+            100.0 * share,
+            counted(*found as u64, text!("tree"), text!("trees"))
+        ),
         UnscoredReason::Failed(why) => why.clone(),
     };
     say!("{name}, {}{what}: not scored; {why}.", own.season)
+}
+
+/// Whether a prediction of the season reviewed held.
+pub fn scored(row: &ScoreRow, name: &str) -> String {
+    let of = &row.predicted;
+    let held = match (row.hit, row.telling) {
+        (true, true) => text!("a hit"),
+        (false, true) => text!("a miss"),
+        (true, false) => text!("within the limits, which tells little"),
+        (false, false) => text!("outside the limits, which tells little"),
+    };
+    let said = say!(
+        "{name}, {}, {}: predicted {} kg per tree ({} to {}), realised {} from {} beside {} (limits that allow for its error: {} to {}): {held}.",
+        of.season,
+        quantity(of.quantity),
+        signed(of.median),
+        signed(of.low),
+        signed(of.high),
+        signed(row.realised),
+        counted(row.trees[0] as u64, text!("tree"), text!("trees")),
+        row.trees[1],
+        signed(row.limits[0]),
+        signed(row.limits[1]),
+    );
+    if row.stand_in <= 0.0 {
+        return said;
+    }
+    let stood = say!(
+        "No tree was left that is treated like {:.0} % of the trees at present; the nearest stand for these.",
+        (100.0 * row.stand_in).max(1.0)
+    );
+    format!("{said} {stood}")
 }
 
 /// Scores that the record holds with other numbers.

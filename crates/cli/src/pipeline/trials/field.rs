@@ -2,7 +2,7 @@
 
 use super::request::RequestFile;
 use crate::console::Failure;
-use crate::pipeline::work::{age, is_young, youngest_recorded};
+use crate::pipeline::work::{Youngest, age, is_young};
 use crate::pipeline::{Standing, from_ingest, places_set_aside};
 use ::words::{say, text};
 use ingest_seasons::{HeldBlock, HeldTree, StandingTree, held_blocks, standing_trees};
@@ -176,7 +176,7 @@ pub fn first_harvest(layout: &Layout, standing: &Standing) -> Result<Option<i16>
 }
 
 /// What is to be known before a layout is used: that it stands in several regions, that trees are
-/// younger than any recorded, and the work of pruning, by the book's working time and wage.
+/// younger than any that was cut so hard, and the work of pruning, by the book's working time and wage.
 ///
 /// # Errors
 /// When the tables break their own promise.
@@ -210,10 +210,11 @@ pub fn remarks(layout: &Layout, standing: &Standing) -> Result<Vec<String>, Fail
     let intensity = layout.factors.iter().position(LayoutFactor::is_intensity);
     let Some(intensity) = intensity else { return Ok(said) };
     if let Some(table) = table_of(standing)? {
-        let youngest = youngest_recorded(&table);
+        let youngest = Youngest::of(&table);
+        let hardest = hardest(layout, intensity);
         for (block, trees) in &blocks {
             let season = coming_season(book, Some(&table), &block.region);
-            let least = youngest.get(&block.region);
+            let least = youngest.at(&block.region, hardest);
             let Some((season, least)) = season.zip(least) else { continue };
             let untried = trees.iter().filter(|tree| {
                 age(book, block, tree, i32::from(season))
@@ -222,7 +223,7 @@ pub fn remarks(layout: &Layout, standing: &Standing) -> Result<Vec<String>, Fail
             let count = untried.count() as u64;
             if count > 0 {
                 said.push(say!(
-                    "Block {}: {} younger than every tree in the records of the region (the youngest there: {} years). Nobody knows what a hard cut does to these trees: watch them, and stop when in doubt.",
+                    "Block {}: {} younger than every tree that the records of the region show cut about as hard as the trial's hardest level (the youngest: {} years). Nobody knows what a hard cut does to these trees: watch them, and stop when in doubt.",
                     block.block,
                     ::words::counted(count, text!("tree"), text!("trees")),
                     least.floor()
@@ -232,6 +233,12 @@ pub fn remarks(layout: &Layout, standing: &Standing) -> Result<Vec<String>, Fail
     }
     said.extend(effort(layout, book, intensity, &regions));
     Ok(said)
+}
+
+/// The greatest part of the canopy that a level of a layout removes.
+fn hardest(layout: &Layout, intensity: usize) -> f64 {
+    let levels = layout.treatments.iter().filter_map(|own| own.levels.get(intensity)?.as_ref());
+    levels.filter_map(|level| level.parse().ok()).fold(0.0, f64::max)
 }
 
 /// Hours and wages of pruning a layout once, where the book states its working time.

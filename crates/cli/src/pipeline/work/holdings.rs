@@ -19,8 +19,8 @@ pub struct Holdings {
     pub timed: BTreeMap<String, Vec<TimedTree>>,
     /// Cuts by diameter class and region.
     pub cut_rates: BTreeMap<String, CutRates>,
-    /// Age of the youngest tree past the training age in the records of each region, years.
-    youngest: BTreeMap<String, f64>,
+    /// Ages of the youngest trees past the training age in the records, by what was cut from them.
+    youngest: Youngest,
     /// Basis of most prunings, by block.
     pub bases: BTreeMap<String, MeasuredAs>,
     /// The same by region.
@@ -80,7 +80,7 @@ impl Holdings {
         let undeclared = ids.filter(|id| !declared.contains_key(id)).collect();
         Ok(Self {
             undeclared,
-            youngest: youngest_recorded(table),
+            youngest: Youngest::of(table),
             trials,
             timed,
             cut_rates,
@@ -129,22 +129,31 @@ impl Holdings {
         )
     }
 
-    /// Age of the youngest tree past the training age in the records of a region, years.
+    /// Age of the youngest tree past the training age that the records of a region show cut about as
+    /// hard, years.
     #[must_use]
-    pub fn youngest(&self, region: &str) -> Option<f64> {
-        self.youngest.get(region).copied()
+    pub fn youngest(&self, region: &str, intensity: f64) -> Option<f64> {
+        self.youngest.at(region, intensity)
     }
 
-    /// Whether a tree is past the training age and yet younger, in whole years, than every tree in
-    /// the records of its region.
+    /// Whether a tree is past the training age and yet younger, in whole years, than every tree that
+    /// the records of its region show cut about as hard.
     #[must_use]
-    pub fn is_untried(&self, book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> bool {
+    pub fn is_untried(
+        &self,
+        book: &Book,
+        block: &HeldBlock,
+        tree: &HeldTree,
+        season: i32,
+        intensity: f64,
+    ) -> bool {
         let age = age(book, block, tree, season);
-        let youngest = self.youngest(&block.region);
+        let youngest = self.youngest(&block.region, intensity);
         age.zip(youngest).is_some_and(|(age, youngest)| age.floor() < youngest.floor())
     }
 
-    /// The trees that an intensity can be advised for, with their blocks.
+    /// The trees that an intensity can be advised for, with their blocks: what they cost is asked before
+    /// it is known how hard that is.
     fn grown<'a>(
         &'a self,
         book: &'a Book,
@@ -154,7 +163,7 @@ impl Holdings {
         let blocks = self.blocks.iter().filter(move |block| block.region == region);
         let trees = blocks.flat_map(|block| block.trees.iter().map(move |tree| (block, tree)));
         trees.filter(move |(block, tree)| {
-            !is_young(book, block, tree, season) && !self.is_untried(book, block, tree, season)
+            !is_young(book, block, tree, season) && !self.is_untried(book, block, tree, season, 0.0)
         })
     }
 }
@@ -175,18 +184,50 @@ pub fn age(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> Opti
     Some(f64::from((opens - planted).get_days()) / 365.25)
 }
 
-/// Age of the youngest tree past the training age in the records of each region, years.
-#[must_use]
-pub fn youngest_recorded(table: &TreeSeasons) -> BTreeMap<String, f64> {
-    let mut youngest: BTreeMap<String, f64> = BTreeMap::new();
-    for row in (0..table.len()).filter(|&row| !table.young[row]) {
-        let age = table.age_years[row];
-        if age.is_finite() {
-            let least = youngest.entry(table.region.label(row).to_owned()).or_insert(age);
-            *least = least.min(age);
+/// How much less of the canopy than asked may have been cut from a tree that tells of the asked cut.
+const ABOUT: f64 = 0.05;
+
+/// Ages of the youngest trees past the training age in the records, by what was cut from them: a tree
+/// picked unpruned, or cut lightly, tells nothing of what a hard cut does at its age.
+pub struct Youngest {
+    /// Per region intensities, falling, each with the least age of the trees cut so hard or harder,
+    /// falling too.
+    steps: BTreeMap<String, Vec<[f64; 2]>>,
+}
+
+impl Youngest {
+    /// Reads the linked table.
+    #[must_use]
+    pub fn of(table: &TreeSeasons) -> Self {
+        let mut rows: BTreeMap<&str, Vec<[f64; 2]>> = BTreeMap::new();
+        for row in (0..table.len()).filter(|&row| !table.young[row]) {
+            let own = [table.intensity[row], table.age_years[row]];
+            if own.iter().all(|value| value.is_finite()) {
+                rows.entry(table.region.label(row)).or_default().push(own);
+            }
         }
+        let steps = |mut rows: Vec<[f64; 2]>| {
+            rows.sort_by(|a, b| b[0].total_cmp(&a[0]).then(a[1].total_cmp(&b[1])));
+            let mut least = f64::INFINITY;
+            rows.retain(|[_, age]| {
+                let younger = *age < least;
+                least = least.min(*age);
+                younger
+            });
+            rows
+        };
+        let steps = rows.into_iter().map(|(region, rows)| (region.to_owned(), steps(rows)));
+        Self { steps: steps.collect() }
     }
-    youngest
+
+    /// Age of the youngest tree that was cut so hard, less 5 points of the canopy at most; of the one
+    /// cut hardest where none was cut so hard. `None` where no age of a cut is known.
+    #[must_use]
+    pub fn at(&self, region: &str, intensity: f64) -> Option<f64> {
+        let steps = self.steps.get(region)?;
+        let hard = steps.partition_point(|[cut, _]| *cut >= intensity - ABOUT - 1e-9);
+        steps.get(hard.max(1) - 1).map(|[_, age]| *age)
+    }
 }
 
 fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
@@ -209,4 +250,21 @@ fn commonest(counts: Counts) -> BTreeMap<String, MeasuredAs> {
         bases.into_values().max_by_key(|(count, _)| *count).map(|(_, basis)| basis)
     };
     counts.into_iter().filter_map(|(place, bases)| Some((place, most(bases)?))).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_youngest_is_one_that_was_cut_about_as_hard() {
+        let steps = vec![[0.4, 20.0], [0.3, 12.0], [0.18, 5.0], [0.0, 4.0]];
+        let youngest = Youngest { steps: BTreeMap::from([("hills".to_owned(), steps)]) };
+        let at = |intensity| youngest.at("hills", intensity);
+        assert_eq!([at(0.3), at(0.35), at(0.36)], [Some(12.0), Some(12.0), Some(20.0)]);
+        assert_eq!([at(0.18), at(0.23), at(0.24)], [Some(5.0), Some(5.0), Some(12.0)]);
+        // Where nothing is cut every record tells; where nobody cut so hard, the hardest does.
+        assert_eq!([at(0.0), at(0.9)], [Some(4.0), Some(20.0)]);
+        assert_eq!(youngest.at("plain", 0.3), None);
+    }
 }
