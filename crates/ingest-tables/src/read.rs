@@ -3,24 +3,24 @@
 use crate::alike::alike;
 use crate::archive::too_large;
 use crate::cache::{self, Cache, ReadFile};
+use crate::copies::{copies, same_picks};
 use crate::discover::{Format, Source, discover};
 use crate::draw::Draw;
 use crate::header::HeaderWords;
+use crate::of_trials::{Seen, trees_of, trial_problems};
 use crate::parquet_rows::ParquetRows;
-use crate::parts::{FILE, Parts};
+use crate::parts::Parts;
 use crate::report::fingerprint;
 use crate::rows::{Fault, Rows};
 use crate::sheet_rows::SheetRows;
 use crate::slips;
 use crate::summary::quarantine_problems;
-use crate::table::{FileOutcome, Keep, LINE, TableReader, file_number};
+use crate::table::{FileOutcome, Keep, TableReader, file_number};
 use crate::text_rows::TextRows;
 use crate::unread::{self, FileColumns, Unread};
 use crate::{FileReport, Progress, QuarantinedRow};
-use polars::prelude::{DataFrame, PolarsError, PolarsResult};
-use records::{
-    Book, Code, Place, Problem, SeenTrials, Severity, StatedValue, Table, counted, limits,
-};
+use polars::prelude::{DataFrame, PolarsError};
+use records::{Book, Code, Place, Problem, Severity, Table, counted, limits};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use thiserror::Error;
@@ -124,76 +124,6 @@ impl BookTables {
             from_cache: 0,
             draw: None,
         }
-    }
-
-    /// How many rows of a trial its table holds, those set aside among them as far as they can be
-    /// told by the trial's id.
-    #[must_use]
-    pub fn rows_of_trial(&self, id: &str) -> u64 {
-        let ids = self.frames.get(&Table::Trials).and_then(|rows| rows.column("trial").ok());
-        let read = ids.and_then(|ids| ids.str().ok());
-        let read = read.map_or(0, |ids| ids.iter().filter(|own| *own == Some(id)).count() as u64);
-        read.max(rows_set_aside(&self.quarantine, id, &self.sources))
-    }
-
-    /// Rows set aside of a trial and of its trees, visits last: rows of the trial table as far as they
-    /// can be told by the trial's id, or that of the only trial there is, and visits of the trees
-    /// named. A row of a file stands once, however many tables the file is read for.
-    #[must_use]
-    pub fn set_aside_of_trial(&self, id: &str, trees: &BTreeSet<&str>) -> Vec<&QuarantinedRow> {
-        let ids = self.frames.get(&Table::Trials).and_then(|rows| rows.column("trial").ok());
-        let ids = ids.and_then(|ids| ids.str().ok());
-        let alone = ids.is_some_and(|ids| ids.iter().flatten().all(|own| own == id));
-        let rejected = self.rejected_visits(trees);
-        let is_own = |row: &&QuarantinedRow| match &row.visit {
-            Some(visit) => trees.contains(visit.tree.as_str()),
-            None if row.table == Table::Trials => alone || is_of_trial(row, id, &self.sources),
-            None => rejected.contains(&(row.table, row.file.as_str(), row.line)),
-        };
-        let mut found: Vec<&QuarantinedRow> = self.quarantine.iter().filter(is_own).collect();
-        found.sort_by(|a, b| {
-            let by = |row: &&QuarantinedRow| row.table != Table::Trials;
-            (by(a), &a.file, a.line).cmp(&(by(b), &b.file, b.line))
-        });
-        // A row of a sheet that is read for several tables, or for several dates, is one row.
-        let mut seen = BTreeSet::new();
-        found.retain(|row| seen.insert((row.file.as_str(), row.line)));
-        found
-    }
-
-    /// Table, file and line of the visits to some trees that linking rejected: they were kept when
-    /// the files were read.
-    fn rejected_visits(&self, trees: &BTreeSet<&str>) -> BTreeSet<(Table, &str, u64)> {
-        let is_rejected = |row: &&QuarantinedRow| row.visit.is_none() && row.of_place.is_none();
-        let lines: BTreeSet<(Table, &str, u64)> = self
-            .quarantine
-            .iter()
-            .filter(is_rejected)
-            .filter(|row| is_of_visits(row.table))
-            .map(|row| (row.table, row.file.as_str(), row.line))
-            .collect();
-        let mut found = BTreeSet::new();
-        let tables: BTreeSet<Table> = lines.iter().map(|(table, ..)| *table).collect();
-        for table in tables {
-            let Some(rows) = self.frames.get(&table) else { continue };
-            let column = |name: &str| rows.column(name).ok();
-            let (Some(own), Some(files), Some(at)) = (
-                column("tree").and_then(|trees| trees.str().ok()),
-                column(FILE).and_then(|files| files.u32().ok()),
-                column(LINE).and_then(|lines| lines.u32().ok()),
-            ) else {
-                continue;
-            };
-            for ((tree, file), line) in own.iter().zip(files.iter()).zip(at.iter()) {
-                let (Some(tree), Some(file), Some(line)) = (tree, file, line) else { continue };
-                let Some(report) = self.files.get(file as usize) else { continue };
-                let place = (table, report.file.as_str(), u64::from(line));
-                if trees.contains(tree) && lines.contains(&place) {
-                    found.insert(place);
-                }
-            }
-        }
-        found
     }
 
     /// The cell of a file, from 1, that is read into a column of its table.
@@ -352,91 +282,6 @@ pub fn read_book_with(
     })
 }
 
-/// Files of one table that hold the same bytes under different names.
-fn copies(files: &[FileReport]) -> Vec<Problem> {
-    let path = |file: &FileReport| file.file.split('#').next().unwrap_or_default().to_owned();
-    let mut first: BTreeMap<(Table, &str), String> = BTreeMap::new();
-    let mut problems = Vec::new();
-    for file in files.iter().filter(|file| file.rows_read > 0) {
-        let own = path(file);
-        let known = first.entry((file.table, &file.fingerprint)).or_insert_with(|| own.clone());
-        if *known != own {
-            problems.push(Problem::new(
-                Place::file(&file.file),
-                Severity::Warning,
-                Code::FileTwice,
-                say!("the file holds the same bytes as {known}, which is read too"),
-                text!("put the right file in its place, or take one of the two out"),
-            ));
-        }
-    }
-    problems
-}
-
-/// Fewest rows, and weights among them, for two files of the same picks to be no chance.
-const ROWS_OF_COPY: u64 = 20;
-const WEIGHTS_OF_COPY: usize = 5;
-
-/// Files of picks of the same trees with the same weights: one round saved twice, be its title or its day
-/// another.
-fn same_picks(picks: Option<&DataFrame>, files: &[FileReport]) -> PolarsResult<Vec<Problem>> {
-    let Some(picks) = picks else { return Ok(Vec::new()) };
-    // Only files of as many rows can be the same.
-    let mut lengths: BTreeMap<u64, u64> = BTreeMap::new();
-    for file in files.iter().filter(|file| file.table == Table::Harvests) {
-        *lengths.entry(file.rows_kept).or_default() += 1;
-    }
-    let is_candidate = |file: u32| {
-        let rows = files.get(file as usize).map_or(0, |file| file.rows_kept);
-        rows >= ROWS_OF_COPY && lengths.get(&rows).is_some_and(|files| *files > 1)
-    };
-    let mut rows: BTreeMap<u32, Vec<(&str, u64)>> = BTreeMap::new();
-    let of_file = picks.column(FILE)?.u32()?.iter();
-    let trees = picks.column("tree")?.str()?.iter();
-    for ((file, tree), kg) in of_file.zip(trees).zip(picks.column("nut_kg")?.f64()?.iter()) {
-        if let (Some(file), Some(tree), Some(kg)) =
-            (file.filter(|file| is_candidate(*file)), tree, kg)
-        {
-            rows.entry(file).or_default().push((tree, kg.to_bits()));
-        }
-    }
-    let mut known: Vec<(u32, &Vec<(&str, u64)>)> = Vec::new();
-    let mut problems = Vec::new();
-    for own in rows.values_mut() {
-        own.sort_unstable();
-    }
-    for (file, own) in &rows {
-        let weights: BTreeSet<u64> = own.iter().map(|(_, kg)| *kg).collect();
-        if weights.len() < WEIGHTS_OF_COPY {
-            continue;
-        }
-        let Some((first, _)) = known.iter().find(|(_, earlier)| *earlier == own) else {
-            known.push((*file, own));
-            continue;
-        };
-        let name = |file: u32| files.get(file as usize).map(|of| (&of.file, &of.fingerprint));
-        // Files of the same bytes are told by that.
-        if let (Some((earlier, bytes)), Some((again, other))) = (name(*first), name(*file))
-            && bytes != other
-        {
-            problems.push(Problem::new(
-                Place::file(again),
-                Severity::Warning,
-                Code::FileTwice,
-                say!("its picks are of the same trees and weights as those of {earlier}"),
-                text!("put the right file in its place, or take one of the two out"),
-            ));
-        }
-    }
-    Ok(problems)
-}
-
-/// The trees of a trial table.
-fn trees_of(plots: &DataFrame) -> PolarsResult<BTreeSet<String>> {
-    let trees = plots.column("tree")?.str()?;
-    Ok(trees.iter().flatten().map(str::to_owned).collect())
-}
-
 fn no_cache(folder: &Path, error: &std::io::Error) -> IngestError {
     IngestError::Refused(vec![Problem::new(
         Place::file(folder.display().to_string()),
@@ -445,132 +290,6 @@ fn no_cache(folder: &Path, error: &std::io::Error) -> IngestError {
         say!("the cache cannot be written: {error}"),
         text!("give --cache a folder that may be written to and has space, or leave it out"),
     )])
-}
-
-/// What was read of the trials.
-struct Seen<'a> {
-    table: Option<&'a DataFrame>,
-    files: &'a [FileReport],
-    quarantine: &'a [QuarantinedRow],
-    sources: &'a [Source],
-}
-
-/// What is wrong with the declared trials when they are held against the trial table. `found` is
-/// what is known already.
-fn trial_problems(
-    book: &Book,
-    toml: &str,
-    Seen { table, files, quarantine, sources }: Seen<'_>,
-    found: &[Problem],
-) -> Result<Vec<Problem>, IngestError> {
-    if book.trials.is_empty() {
-        return Ok(Vec::new());
-    }
-    let seen = table
-        .map_or_else(|| Ok(SeenTrials::default()), seen_trials)
-        .map_err(|error| IngestError::Internal(error.to_string()))?;
-    // Without a table, or one that could not be read, every column would be called absent.
-    let read = files.iter().any(|file| file.table == Table::Trials && file.rows_read > 0);
-    let mut problems = book.trial_problems(toml, read.then_some(&seen));
-    let stem = Table::Trials.as_str();
-    // What a file that is not read holds is missing from the table without any other sign.
-    let left_out = found.iter().filter(|problem| {
-        problem.code == Code::FileLeftOut && problem.place.file.to_lowercase().starts_with(stem)
-    });
-    let left_out: Vec<&str> = left_out.map(|problem| problem.place.file.as_str()).collect();
-    let or_read = |remedy: String| match left_out.as_slice() {
-        [] => remedy,
-        files => say!(
-            "{remedy}; or add a further [[files.trials]] for {}, which is not read",
-            files.join(", ")
-        ),
-    };
-    for problem in &mut problems {
-        if problem.code == Code::ColumnMissing {
-            problem.remedy = or_read(std::mem::take(&mut problem.remedy));
-        }
-    }
-    for id in book.trials.keys().filter(|id| !seen.levels.contains_key(*id)) {
-        let mut problem = book
-            .trial_place(toml, id)
-            .map_or_else(|| Place::file("book.toml"), |line| Place::line("book.toml", line));
-        problem.column = None;
-        let rows = rows_set_aside(quarantine, id, sources);
-        let (what, remedy) = if rows == 0 {
-            let remedy = text!(
-                "add its plots to the trial table, or remove the section; ids must match letter by letter"
-            );
-            (
-                say!("trial {id} is declared and the trial table has no row of it"),
-                or_read(remedy.to_owned()),
-            )
-        } else {
-            (
-                say!(
-                    "trial {id} is declared and none of its rows is left: {} set aside",
-                    counted(rows, text!("row is"), text!("rows are"))
-                ),
-                text!("mend the rows set aside; each is told with its line").to_owned(),
-            )
-        };
-        problems.push(Problem::new(
-            problem,
-            Severity::Warning,
-            Code::TrialWithoutRows,
-            what,
-            remedy,
-        ));
-    }
-    Ok(problems)
-}
-
-/// Whether the rows of a table are visits to trees.
-fn is_of_visits(table: Table) -> bool {
-    matches!(table, Table::Prunings | Table::Laterals | Table::Harvests)
-}
-
-/// Rows set aside of which a cell is the trial's id, as they stand in their files.
-fn rows_set_aside(quarantine: &[QuarantinedRow], id: &str, sources: &[Source]) -> u64 {
-    let is_own =
-        |row: &&QuarantinedRow| row.table == Table::Trials && is_of_trial(row, id, sources);
-    quarantine.iter().filter(is_own).count() as u64
-}
-
-/// Whether a row set aside holds the id of a trial, or `every_row` gives it to the rows of its file.
-fn is_of_trial(row: &QuarantinedRow, id: &str, sources: &[Source]) -> bool {
-    let mut own = sources
-        .iter()
-        .filter(|source| source.table == Table::Trials && source.name == row.file)
-        .filter_map(|source| source.options.every_row.get("trial"));
-    has_cell(row, id) || own.any(|of| matches!(of, StatedValue::Text(text) if text == id))
-}
-
-/// Whether a cell of a row set aside holds a text and nothing else.
-fn has_cell(row: &QuarantinedRow, text: &str) -> bool {
-    let mut cells = row.text.split([',', ';', '\t', '|']);
-    cells.any(|cell| cell.trim().trim_matches('"').trim() == text)
-}
-
-/// Columns and levels of the trial table.
-fn seen_trials(table: &DataFrame) -> PolarsResult<SeenTrials> {
-    let mut seen = SeenTrials::default();
-    let ids = table.column("trial")?.str()?;
-    for column in table.columns() {
-        let name = column.name().as_str();
-        let Ok(texts) = column.str() else { continue };
-        // A column of the schema that no file has is null throughout.
-        if texts.null_count() == texts.len() && !texts.is_empty() {
-            continue;
-        }
-        seen.columns.insert(name.to_owned());
-        for (id, text) in ids.iter().zip(texts.iter()) {
-            let levels = seen.levels.entry(id.unwrap_or("").to_owned()).or_default();
-            if let Some(text) = text {
-                levels.entry(name.to_owned()).or_default().insert(text.to_owned());
-            }
-        }
-    }
-    Ok(seen)
 }
 
 /// Reads `book.toml`; its text serves to find lines.

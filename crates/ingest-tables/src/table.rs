@@ -589,8 +589,6 @@ impl TableReader {
     }
 }
 
-/// The value of a column that is joined from several cells, each read as a cell of that column;
-/// what is wrong with them goes to `scratch`.
 /// A cell as people count it; `None` of what is stated for every row and stands nowhere.
 fn stands_at(cell: usize) -> Option<u32> {
     (cell < EVERY_ROW).then(|| cell_number(cell))
@@ -614,6 +612,8 @@ fn always_unreadable(readers: &[Option<(usize, CellReader)>], source: &Source) -
     stated.collect()
 }
 
+/// The value of a column that is joined from several cells, each read as a cell of that column;
+/// what is wrong with them goes to `scratch`.
 fn joined_value(
     row: &RawRow<'_>,
     plan: &Plan,
