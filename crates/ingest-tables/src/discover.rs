@@ -161,8 +161,9 @@ fn foreign(dir: &Path, of_paths: &BTreeSet<String>, book: &Book) -> Vec<Problem>
     told.collect()
 }
 
-/// Folders that are looked into for files that nothing reads.
-const DEEPEST: usize = 4;
+/// How many folders below that of the book are looked into for files that nothing reads: a folder of
+/// years within one of picks, and no further.
+const DEEPEST: usize = 2;
 
 /// Files in folders that no path of book.toml leads into, one problem for each folder.
 fn unread_below(dir: &Path, of_paths: &BTreeSet<String>, book: &Book) -> Vec<Problem> {
@@ -173,7 +174,8 @@ fn unread_below(dir: &Path, of_paths: &BTreeSet<String>, book: &Book) -> Vec<Pro
         let (mut files, mut below) = (Vec::new(), Vec::new());
         for name in names_in(&dir.join(&folder)).into_iter().map(|name| within(&folder, &name)) {
             let path = dir.join(&name);
-            if path.is_dir() {
+            // A link may lead out of the book, or back into it.
+            if path.is_dir() && !path.is_symlink() {
                 below.push(name);
             } else if Format::of(&path).is_some() && !is_no_table(&name, book) {
                 files.push(name);
