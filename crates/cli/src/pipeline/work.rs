@@ -24,7 +24,7 @@ const REACH_M: f64 = 2.0;
 ///
 /// Trees that a declared trial treats in the season advised for are left to it. Trees younger than
 /// every tree of their region that was cut about as hard as grown trees are to be are never cut harder
-/// than at present.
+/// than at present, nor harder than any tree of their age was.
 #[must_use]
 pub fn plan(
     book: &Book,
@@ -173,25 +173,34 @@ impl Stand<'_> {
     }
 
     /// The line of trees younger than every tree that the advice was learnt from; `None` without
-    /// such trees. They follow it where it cuts no harder than present practice, and present practice
-    /// where it does; what either is worth to them, and what delay costs, no record tells.
+    /// such trees. They follow it as far as trees of their age were cut, and no harder than present
+    /// practice: that is a mean over trees of all ages and rises as others take the advice. What either
+    /// is worth to them, and what delay costs, no record tells.
     fn untried(&self, trees: &[&HeldTree]) -> Option<PlanBlock> {
         let mut line = self.grown(trees)?;
         let (as_now, share) = self.as_now();
-        let advised = match &line.work {
-            Work::Prune(how_much) | Work::Trial(how_much) => how_much.intensity,
-            _ => as_now,
-        };
-        if advised > as_now {
-            if let Work::Prune(how_much) | Work::Trial(how_much) = &line.work {
-                line.work = Work::Keep(HowMuch { intensity: as_now, ..*how_much });
-            }
+        let (asked, _) = self.asked();
+        let least = trees
+            .iter()
+            .filter_map(|tree| age(self.book, self.block, tree, self.advice.season))
+            .fold(f64::INFINITY, f64::min);
+        let tried = self.holdings.hardest(&self.block.region, least).unwrap_or_default();
+        let intensity = asked.min(as_now).min(tried);
+        if let Work::Prune(how_much) | Work::Keep(how_much) | Work::Trial(how_much) = line.work {
+            let how_much = HowMuch { intensity, ..how_much };
+            line.work = match self.advice.verdict {
+                Verdict::Trial => Work::Trial(how_much),
+                _ if intensity < as_now => Work::Prune(how_much),
+                _ => Work::Keep(how_much),
+            };
+        }
+        if asked > as_now {
             line.share_pruned = share;
             line.window = self.present_window();
         }
         line.delay_loss_per_day = None;
         line.value = 0.0;
-        line.youngest_recorded = self.holdings.youngest(&self.block.region, self.asked().0);
+        line.youngest_recorded = self.holdings.youngest(&self.block.region, asked);
         Some(line)
     }
 

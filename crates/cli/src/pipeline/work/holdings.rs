@@ -136,6 +136,13 @@ impl Holdings {
         self.youngest.at(region, intensity)
     }
 
+    /// Fraction of the canopy that the records of a region show cut from some tree as young, in whole
+    /// years, or from the youngest where all are older.
+    #[must_use]
+    pub fn hardest(&self, region: &str, age: f64) -> Option<f64> {
+        self.youngest.hardest(region, age)
+    }
+
     /// Whether a tree is past the training age and yet younger, in whole years, than every tree that
     /// the records of its region show cut about as hard.
     #[must_use]
@@ -228,6 +235,16 @@ impl Youngest {
         let hard = steps.partition_point(|[cut, _]| *cut >= intensity - ABOUT - 1e-9);
         steps.get(hard.max(1) - 1).map(|[_, age]| *age)
     }
+
+    /// The hardest cut of a tree of at most this age in whole years, fraction of the canopy; of the
+    /// youngest trees where every one is older. `None` where no age of a cut is known.
+    #[must_use]
+    pub fn hardest(&self, region: &str, age: f64) -> Option<f64> {
+        let steps = self.steps.get(region)?;
+        let [_, youngest] = steps.last()?;
+        let age = age.max(*youngest).floor();
+        steps.iter().find(|[_, own]| own.floor() <= age).map(|[cut, _]| *cut)
+    }
 }
 
 fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
@@ -266,5 +283,17 @@ mod tests {
         // Where nothing is cut every record tells; where nobody cut so hard, the hardest does.
         assert_eq!([at(0.0), at(0.9)], [Some(4.0), Some(20.0)]);
         assert_eq!(youngest.at("plain", 0.3), None);
+    }
+
+    #[test]
+    fn the_hardest_cut_of_an_age_is_of_trees_no_older() {
+        let steps = vec![[0.4, 20.0], [0.3, 12.9], [0.18, 5.2], [0.0, 4.1]];
+        let youngest = Youngest { steps: BTreeMap::from([("hills".to_owned(), steps)]) };
+        let hardest = |age| youngest.hardest("hills", age);
+        assert_eq!([hardest(30.0), hardest(12.1), hardest(11.9)], [0.4, 0.3, 0.18].map(Some));
+        assert_eq!([hardest(5.1), hardest(4.0)], [0.18, 0.0].map(Some));
+        // Younger than every record: what the youngest got.
+        assert_eq!(hardest(3.0), Some(0.0));
+        assert_eq!(youngest.hardest("plain", 9.0), None);
     }
 }
