@@ -16,6 +16,7 @@ mod picks;
 mod places;
 mod practice;
 mod prunings;
+mod rounds;
 mod rows;
 mod scarcity;
 mod seasons;

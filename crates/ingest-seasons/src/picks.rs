@@ -3,6 +3,7 @@
 use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, only, sorted, stands};
 use crate::outcome::{Outcome, Rejected};
 use crate::places::Places;
+use crate::rounds;
 use crate::rows::{at_their_trees, written};
 use crate::seasons::{day, day_number, on_days};
 use polars::prelude::*;
@@ -251,8 +252,8 @@ const OF_ONE: usize = 10;
 /// A pick: the file and line, and the season.
 pub(crate) type Pick = ((u32, u32), i32);
 
-/// Tells picks of another season between many of one, as files come that are written day by day, and a few
-/// in a file of one season: of two seasons that a region has in full, nothing else shows a slip of the year.
+/// Tells picks of another season between many of one, as files come that are written day by day, whole
+/// rounds that a year moved fits in, and a few in a file of one season: of two seasons that a region has in full, nothing else shows a slip of the year.
 /// Notes where each season of a region begins.
 fn tell_seasons_between(
     picks: &DataFrame,
@@ -269,12 +270,15 @@ fn tell_seasons_between(
         *first = at.min(*first);
     }
     rows.sort_unstable();
-    // By file, season and season between: how many, and where the first stands.
-    let mut slips: BTreeMap<(u32, i32, i32), (u64, u32)> = BTreeMap::new();
+    // By file, season and season among it: how many, and where the first stands.
+    let mut slips = rounds::slips(picks)?;
+    let whole_rounds: BTreeSet<(u32, i32, i32)> = slips.keys().copied().collect();
     for file in rows.chunk_by(|((one, _), _), ((other, _), _)| one == other) {
         let Some(&((number, _), _)) = file.first() else { continue };
         for (season, run) in odd_runs(file) {
-            if let Some(&((_, line), other)) = run.first() {
+            if let Some(&((_, line), other)) = run.first()
+                && !whole_rounds.contains(&(number, season, other))
+            {
                 slips.entry((number, season, other)).or_insert((0, line)).0 += run.len() as u64;
             }
         }
@@ -284,7 +288,7 @@ fn tell_seasons_between(
             outcome.date_place((file, line)),
             Code::SeasonStray,
             say!(
-                "{} of season {other} between picks of season {season} in this file: a slip of the year?",
+                "{} of season {other} among picks of season {season} in this file: a slip of the year?",
                 counted(rows, text!("pick"), text!("picks"))
             ),
             text!("kept; compare the date with the field book"),

@@ -256,3 +256,45 @@ fn a_tree_listed_twice_stands_once_without_what_its_rows_contradict() {
     let expected = [("N1", None, Some(60.0)), ("N2", Some(5), Some(70.0))];
     assert_eq!(standing, expected.map(|(tree, row, girth)| (tree.to_owned(), row, girth)));
 }
+
+/// A file per season, and the first round of the last one typed with the year before: the season that it
+/// falls into is in another file, and in its own it comes first.
+#[test]
+fn a_round_of_the_year_before_is_told_in_the_file_of_its_season() {
+    let told = |slip: bool| {
+        let folder = tempfile::tempdir().unwrap();
+        let mut trees = "tree,block\n".to_owned();
+        let mut files = vec![String::new(); 3];
+        for tree in 1..=20 {
+            trees.push_str(&format!("N{tree},N\n"));
+        }
+        for (year, file) in (2023..).zip(&mut files) {
+            file.push_str("tree,date,nut_kg,moisture_pct\n");
+            for month in 2..=4 {
+                let written = year - i32::from(slip && (year, month) == (2025, 2));
+                for tree in 1..=20 {
+                    let kg = year - 2020;
+                    file.push_str(&format!("N{tree},{written}-0{month}-1{},{kg},9\n", tree % 9));
+                }
+            }
+        }
+        for (name, text) in FILES.iter().filter(|(name, _)| *name != "harvests.csv") {
+            let text = if *name == "trees.csv" { trees.as_str() } else { text };
+            std::fs::write(folder.path().join(name), text).unwrap();
+        }
+        for (year, file) in (2023..).zip(&files) {
+            std::fs::write(folder.path().join(format!("harvests_{year}.csv")), file).unwrap();
+        }
+        let mut tables = read_book(folder.path(), &mut |_| {}).unwrap();
+        let problems = link(&mut tables).unwrap().problems.into_iter();
+        let told = problems.filter(|problem| problem.code == Code::SeasonStray);
+        told.map(|problem| (problem.place.to_string(), problem.what)).collect::<Vec<_>>()
+    };
+    assert_eq!(told(false), []);
+    let [(place, what)] = told(true).try_into().unwrap();
+    assert_eq!(place, "harvests_2025.csv:2:2");
+    assert_eq!(
+        what,
+        "20 picks of season 2024 among picks of season 2025 in this file: a slip of the year?"
+    );
+}

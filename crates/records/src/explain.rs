@@ -366,7 +366,7 @@ impl Code {
                 "Fill in moisture_pct, or set default_moisture_pct under [book] to what such nuts usually have when they are weighed.",
             ),
             Self::SeasonStray => told(
-                "A season in which a region has picks of a handful of trees, beside seasons of many; prunings of a handful of trees before a harvest that nobody recorded; a pick or two of another season in the midst of a file's picks of one; or many before one after the coming harvest. Most likely the year is mistyped.",
+                "A season in which a region has picks of a handful of trees, beside seasons of many; prunings of a handful of trees before a harvest that nobody recorded; a pick or two of another season in the midst of a file's picks of one; a whole round that stands among picks of the season after or before, into which it fits with the year changed; or many before one after the coming harvest. Most likely the year is mistyped.",
                 "Picks of such a season are set aside: otherwise one of them would make the last season, and with it present practice and the season that advice is for. A handful of prunings is set aside too, and the tree-season that it most likely is of, in which the tree would count as unpruned, is left out; where that cannot be told, it is said so. Picks in the midst of those of another season are kept and told. Other prunings and frame counts after the coming season are in no tree-season.",
                 "Correct the year. If the season is real, add its other picks, or set least_season_pct = 0 under [options], which takes every season as written.",
             ),

@@ -205,7 +205,7 @@ fn picks_of_another_season_between_many_of_one_are_told() {
     slips[60] = slips[60].replace("2024", "2023");
     let found = told(&slips);
     assert_eq!(found.iter().map(|(line, _)| *line).collect::<Vec<_>>(), [Some(21), Some(62)]);
-    assert!(found[0].1.starts_with("1 pick of season 2024 between picks of season 2023"));
+    assert!(found[0].1.starts_with("1 pick of season 2024 among picks of season 2023"));
     // A round of four.
     let mut round: Vec<String> = first.iter().chain(&second).cloned().collect();
     for pick in &mut round[18..22] {
@@ -216,6 +216,50 @@ fn picks_of_another_season_between_many_of_one_are_told() {
     // Ten rows between as many again may well be another season.
     let blocks = [&first[..20], &second[..10], &first[20..], &second[10..]].concat();
     assert_eq!(told(&blocks), []);
+}
+
+/// A year typed as the last one at the turn of the year takes a whole round into a season that is full.
+#[test]
+fn a_whole_round_with_the_year_before_is_told() {
+    let mut trees = "tree,block".to_owned();
+    for tree in 10..40 {
+        trees.push_str(&format!("\nT{tree},N"));
+    }
+    let round = |year: i32, month: i32| -> Vec<String> {
+        (10..40).map(|tree| format!("T{tree},{year}-0{month}-11,1,9,")).collect()
+    };
+    let told = |picks: &[String]| {
+        let picks: Vec<&str> = picks.iter().map(String::as_str).collect();
+        let book = small().table(Table::Trees, &trees).rows(Table::Harvests, &picks);
+        let told = book.link().linked.unwrap().problems.into_iter();
+        let told = told.filter(|p| p.code == Code::SeasonStray);
+        told.map(|p| (p.place.line, p.what)).collect::<Vec<_>>()
+    };
+    let seasons = |slip: i32| -> Vec<Vec<String>> {
+        [2022, 2023, 2024]
+            .into_iter()
+            .flat_map(|year| [2, 3, 4].map(|month| (year, month)))
+            .map(|(year, month)| round(year - i32::from((year, month) == (2024, 2)) * slip, month))
+            .collect()
+    };
+    let said =
+        "30 picks of season 2023 among picks of season 2024 in this file: a slip of the year?";
+    // By day and by tree; nothing is told of what is in order, or was never put in one.
+    assert_eq!(told(&seasons(0).concat()), []);
+    assert_eq!(told(&seasons(1).concat()), [(Some(182), said.to_owned())]);
+    let by_tree = |slip| -> Vec<String> {
+        (0..30)
+            .flat_map(|tree| seasons(slip).into_iter().map(move |day| day[tree].clone()))
+            .collect()
+    };
+    assert_eq!(told(&by_tree(0)), []);
+    assert_eq!(told(&by_tree(1)), [(Some(8), said.to_owned())]);
+    let months: Vec<String> = [2, 3, 4]
+        .into_iter()
+        .flat_map(|month| [2022, 2023, 2024].map(|year| round(year, month)))
+        .flatten()
+        .collect();
+    assert_eq!(told(&months), []);
 }
 
 /// In a file of one season a slip shows on its first and last lines too.
