@@ -15,6 +15,8 @@ pub(crate) struct NearMisses {
     by_look: HashMap<String, Vec<String>>,
     /// The same by their numbers, to compare their letters one by one.
     by_numbers: HashMap<String, Vec<String>>,
+    /// Highest number at a place among the numbers of an id, by how many it has and the place.
+    highest: HashMap<(usize, usize), u64>,
 }
 
 /// Most ids of the same numbers that are compared letter by letter; ids without numbers may be a million.
@@ -30,6 +32,11 @@ impl NearMisses {
             found.by_form.entry(reduced(id)).or_default().push(id.to_owned());
             found.by_look.entry(common_form(id)).or_default().push(id.to_owned());
             found.by_numbers.entry(numbers(id)).or_default().push(id.to_owned());
+            let own: Vec<u64> = runs(id).map(|(_, run)| value(run)).collect();
+            for (place, &number) in own.iter().enumerate() {
+                let highest = found.highest.entry((own.len(), place)).or_default();
+                *highest = number.max(*highest);
+            }
         }
         found
     }
@@ -45,20 +52,32 @@ impl NearMisses {
         }
     }
 
-    /// The one id that is left where a letter, or one of two equal digits side by side in a number of
-    /// three or more, is one too many. Of other digits any may be meant.
+    /// The one id that is left where a letter, or one of two equal digits side by side, is one too many:
+    /// in a number of three digits or more, or of two where no id has one so high there. Of other digits
+    /// any may be meant.
     fn one_sign_more(&self, id: &str) -> Option<&str> {
         let signs: Vec<char> = id.chars().collect();
-        let is_digit = |at: usize| signs.get(at).is_some_and(char::is_ascii_digit);
-        let long = |at: usize| is_digit(at + 1) || at > 1 && is_digit(at - 2);
-        let doubled = |at: usize| at > 0 && signs.get(at - 1) == signs.get(at) && long(at);
+        let runs: Vec<(usize, &str)> = runs(id).collect();
+        let doubled = |at: usize| {
+            let holds = |(_, (start, run)): &(usize, &(usize, &str))| {
+                (*start..start + run.len()).contains(&at)
+            };
+            let Some((place, (start, run))) = runs.iter().enumerate().find(holds) else {
+                return false;
+            };
+            let highest = self.highest.get(&(runs.len(), place));
+            let is_beyond = || highest.is_some_and(|&highest| value(run) > highest);
+            at > *start && signs.get(at - 1) == signs.get(at) && (run.len() > 2 || is_beyond())
+        };
         let mut found = BTreeSet::new();
         for (at, sign) in signs.iter().enumerate() {
             if sign.is_alphabetic() || sign.is_ascii_digit() && doubled(at) {
                 let without = signs.iter().enumerate().filter(|(other, _)| *other != at);
                 let without: String = without.map(|(_, sign)| *sign).collect();
+                // And no zero more: `T99` is no `T9` where ids are written `T09`.
+                let as_long = |near: &&str| near.chars().count() < signs.len();
                 let near = self.by_form.get(&reduced(&without)).into_iter().flatten();
-                found.extend(near.map(String::as_str));
+                found.extend(near.map(String::as_str).filter(as_long));
             }
         }
         let only = found.pop_first()?;
@@ -106,10 +125,25 @@ impl NearMisses {
     }
 }
 
+/// The numbers of an id with the characters before each.
+fn runs(id: &str) -> impl Iterator<Item = (usize, &str)> {
+    let mut at = 0;
+    id.split_inclusive(|c: char| !c.is_ascii_digit()).filter_map(move |piece| {
+        let run = piece.trim_end_matches(|c: char| !c.is_ascii_digit());
+        let start = at;
+        at += piece.chars().count();
+        (!run.is_empty()).then_some((start, run))
+    })
+}
+
+/// What a run of digits counts; one too long to be counted is the highest.
+fn value(run: &str) -> u64 {
+    run.parse().unwrap_or(u64::MAX)
+}
+
 /// The numbers of an id, without leading zeros.
 fn numbers(id: &str) -> String {
-    let runs = id.split(|c: char| !c.is_ascii_digit()).filter(|run| !run.is_empty());
-    runs.map(|run| run.trim_start_matches('0')).collect::<Vec<_>>().join("-")
+    runs(id).map(|(_, run)| run.trim_start_matches('0')).collect::<Vec<_>>().join("-")
 }
 
 /// The letters of an id, lower case and without accents.
@@ -191,9 +225,24 @@ mod tests {
         {
             assert_eq!(near.meant(slip), Some(meant), "{slip}");
         }
+        // No id has a number so high there.
+        assert_eq!(near.meant("A2/4/55"), Some("A2/4/5"));
         // Another number is another tree.
-        assert_eq!(near.meant("A2/4/55"), None);
+        assert_eq!(near.meant("A2/4/56"), None);
         assert_eq!(near.meant("B1-134"), None);
+        let near = NearMisses::of(["A2/4/5", "A2/4/60"].into_iter());
+        assert_eq!(near.meant("A2/4/55"), None);
+        let near = NearMisses::of(["T08", "T09"].into_iter());
+        assert_eq!((near.meant("T99"), near.meant("T099")), (None, Some("T09")));
+    }
+
+    #[test]
+    fn numbers_of_ids_are_counted_by_characters() {
+        let runs = |id| runs(id).collect::<Vec<_>>();
+        assert_eq!(runs("Kafiné 2/014b"), [(7, "2"), (9, "014")]);
+        assert_eq!(runs("12"), [(0, "12")]);
+        assert_eq!(runs(""), []);
+        assert_eq!(value("99999999999999999999999"), u64::MAX);
     }
 
     #[test]

@@ -36,9 +36,11 @@ enum Told {
     MayBe(usize, i32),
 }
 
-/// Picks of whole rounds that are most likely of another year: by file, season meant and season written,
-/// how many and the line of the first.
-pub(crate) fn slips(picks: &DataFrame) -> PolarsResult<BTreeMap<(u32, i32, i32), (u64, u32)>> {
+/// By file, season meant and season written: how many picks, and the line of the first.
+pub(crate) type Slips = BTreeMap<(u32, i32, i32), (u64, u32)>;
+
+/// Picks of whole rounds that are most likely of another year.
+pub(crate) fn slips(picks: &DataFrame) -> PolarsResult<Slips> {
     let of_tree = indices(picks, TREE_NO)?.iter().zip(stands(picks)?);
     let of_day = ints(picks, ts::SEASON)?.iter().zip(ints(picks, DATE)?.iter());
     let mut rows: Vec<Pick> = of_tree

@@ -6,8 +6,9 @@ use crate::rows::RawRow;
 use records::{Code, Table};
 use words::text;
 
-/// Whether a cell of the row says that it adds up others, as the last row of a sheet often does, in
-/// English, Portuguese, French or Spanish.
+/// Whether the first filled cell of the row says that it adds up others, as the last row of a sheet often
+/// does, in English, Portuguese, French or Spanish, or a later one says nothing else: a remark may begin
+/// with any word.
 pub(crate) fn is_total(row: &RawRow<'_>) -> bool {
     const WORDS: [&str; 16] = [
         "total",
@@ -27,13 +28,17 @@ pub(crate) fn is_total(row: &RawRow<'_>) -> bool {
         "m\u{e9}dia",
         "cumul",
     ];
-    row.damage.is_none()
-        && (0..row.cells.len()).any(|cell| {
-            let text = row.cells.cell(cell).into_text();
-            let text = text.trim().trim_end_matches(':').to_lowercase();
-            let first = text.split_whitespace().next().unwrap_or_default();
-            text == "grand total" || WORDS.contains(&first.trim_end_matches(':'))
-        })
+    if row.damage.is_some() {
+        return false;
+    }
+    let texts = (0..row.cells.len()).map(|cell| row.cells.cell(cell).into_text());
+    let texts = texts.map(|text| text.trim().trim_end_matches(':').to_lowercase());
+    texts.filter(|text| !text.is_empty()).enumerate().any(|(nth, text)| {
+        let first = text.split_whitespace().next().unwrap_or_default().trim_end_matches(':');
+        text == "grand total"
+            || WORDS.contains(&text.as_str())
+            || nth == 0 && WORDS.contains(&first)
+    })
 }
 
 /// Whether the filled cells of the row are words of the header, as where printed pages were joined.

@@ -1,28 +1,31 @@
 //! Turns the raw rows of a table's files into typed rows, each kept or quarantined.
 
-use crate::archive::too_large;
+mod outcome;
+mod plan;
+
+pub(crate) use outcome::FileOutcome;
+
 use crate::cell::date;
 use crate::cell::number::plain;
-use crate::cell::value::{CellFault, CellReader, Notes, Style, Value, too_long};
+use crate::cell::value::{CellFault, CellReader, Notes, Value, too_long};
 use crate::columns::Columns;
 use crate::date_order::DateOrders;
 use crate::discover::Source;
 use crate::draw::Draw;
 use crate::duplicates::{Duplicates, Repetition};
-use crate::header::{EVERY_ROW, HeaderWords, Joined, Layout, Meaning};
+use crate::header::{EVERY_ROW, HeaderWords, Joined};
 use crate::prunings::IntensityColumns;
 use crate::quarantine::{MissingVisit, QuarantinedRow};
 use crate::refused::{is_header_again, is_total, quarantined};
-use crate::rows::{Fault, Header, RawRow, Rows};
-use crate::stated::{NotRows, Stated, meant};
+use crate::rows::{Fault, RawRow, Rows};
+use crate::stated::{NotRows, Stated};
 use crate::summary::{Event, Summary};
+use outcome::{note_header, note_units};
+use plan::{JOINT, Plan};
 use polars::prelude::{DataFrame, PolarsResult};
-use records::{Book, Code, MeasuredAs, Severity, Table, TableSpec, counted, limits};
+use records::{Book, Code, Severity, Table, TableSpec};
 use std::collections::BTreeMap;
 use words::{say, text};
-
-/// Between the texts of which an id is joined.
-const JOINT: &str = "/";
 
 /// Position of the day in the schemas of visits.
 const DAY: usize = 1;
@@ -40,40 +43,12 @@ pub(crate) struct TableReader {
     intensity: Option<IntensityColumns>,
 }
 
-/// What reading one file gave, apart from the rows kept.
-#[derive(Default)]
-pub(crate) struct FileOutcome {
-    /// Line of the header, when the file has one.
-    pub(crate) header_line: Option<u64>,
-    /// The cell of each column that is read, from 1.
-    pub(crate) cells: BTreeMap<String, u32>,
-    pub(crate) rows_read: u64,
-    /// Rows of trees that were not drawn.
-    pub(crate) rows_not_drawn: u64,
-    pub(crate) summary: Summary,
-    pub(crate) quarantine: Vec<QuarantinedRow>,
-}
-
 /// By what rows are kept.
 #[derive(Clone, Copy)]
 pub(crate) struct Keep<'a> {
     pub(crate) book: &'a Book,
     /// Trees whose visits are wanted; all where there is none.
     pub(crate) draw: Option<&'a Draw>,
-}
-
-/// Which cell goes where in one file.
-struct Plan {
-    file: u32,
-    /// By position in the schema.
-    readers: Vec<Option<(usize, CellReader)>>,
-    /// Columns made of several cells, with the names of these.
-    joined: Vec<(Joined, Vec<String>)>,
-    /// By position among the extra columns.
-    extra: Vec<Option<usize>>,
-    /// Words of the header.
-    header: Vec<String>,
-    measured_as: Option<MeasuredAs>,
 }
 
 /// Room for one row, used again for the next.
@@ -103,36 +78,6 @@ pub(crate) fn cell_number(cell: usize) -> u32 {
     u32::try_from(cell).map_or(u32::MAX, |cell| cell.saturating_add(1))
 }
 
-impl Plan {
-    fn joined_at(&self, position: usize) -> Option<&(Joined, Vec<String>)> {
-        self.joined.iter().find(|(joined, _)| joined.column == position)
-    }
-
-    /// The first cell of a column.
-    fn cell_of(&self, position: usize) -> Option<usize> {
-        self.readers.get(position)?.map(|(cell, _)| cell)
-    }
-
-    /// Whether a cell is read into a column that every row needs.
-    fn is_needed(&self, cell: usize, spec: &TableSpec) -> bool {
-        let needed = spec.columns.iter().enumerate().filter(|(_, column)| column.required);
-        let mut needed = needed.map(|(position, _)| position);
-        needed.any(|position| match self.joined_at(position) {
-            Some((joined, _)) => joined.cells.contains(&cell),
-            None => self.cell_of(position) == Some(cell),
-        })
-    }
-
-    fn text<'r>(&self, row: &'r RawRow<'_>, position: usize) -> std::borrow::Cow<'r, str> {
-        if let Some((joined, _)) = self.joined_at(position) {
-            let parts: Vec<_> =
-                joined.cells.iter().map(|cell| row.cells.part(*cell).into_text()).collect();
-            return parts.join(JOINT).into();
-        }
-        self.cell_of(position).map(|cell| row.cells.cell(cell).into_text()).unwrap_or_default()
-    }
-}
-
 impl TableReader {
     pub(crate) fn new(table: Table) -> Self {
         let spec = table.spec();
@@ -147,73 +92,6 @@ impl TableReader {
 
     fn name(&self, position: usize) -> &'static str {
         self.spec.columns.get(position).map_or("", |column| column.name)
-    }
-
-    fn plan(
-        &mut self,
-        file: u32,
-        source: &Source,
-        book: &Book,
-        header: &Header,
-    ) -> Result<(Plan, Layout), Vec<Fault>> {
-        let columns = header.names.len() as u64;
-        if !limits::COLUMNS.holds(columns) {
-            return Err(vec![too_large(say!(
-                "the header has {}; at most {} are read",
-                counted(columns, text!("column"), text!("columns")),
-                limits::COLUMNS.most
-            ))]);
-        }
-        let options = &source.options;
-        let words = HeaderWords::new(self.spec, options);
-        let layout = words.layout(&header.names)?;
-        let style = Style {
-            table: self.spec.table,
-            decimal: options.decimal.unwrap_or(book.book.decimal),
-            decimal_is_stated: options.decimal.is_some(),
-            dates: options.dates.unwrap_or(book.book.dates),
-        };
-        let mut readers = vec![None; self.spec.columns.len()];
-        let mut extra = Vec::new();
-        for reading in &layout.readings {
-            let unit = words.unit(reading);
-            match &reading.meaning {
-                Meaning::Column(position) => {
-                    if let (Some(slot), Some(column)) =
-                        (readers.get_mut(*position), self.spec.columns.get(*position))
-                    {
-                        *slot = Some((reading.cell, CellReader { column, unit, style }));
-                    }
-                }
-                Meaning::Extra(name) => {
-                    let position = self.columns.extra(name);
-                    if extra.len() <= position {
-                        extra.resize(position + 1, None);
-                    }
-                    if let Some(slot) = extra.get_mut(position) {
-                        *slot = Some(reading.cell);
-                    }
-                }
-                Meaning::Unknown => {}
-            }
-        }
-        let faults = always_unreadable(&readers, source);
-        if !faults.is_empty() {
-            return Err(faults);
-        }
-        let mut joined = Vec::new();
-        for of in &layout.joined {
-            if let (Some(slot), Some(column), Some(first)) =
-                (readers.get_mut(of.column), self.spec.columns.get(of.column), of.cells.first())
-            {
-                *slot = Some((*first, CellReader { column, unit: None, style }));
-                let name = |cell: &usize| header.names.get(*cell).cloned().unwrap_or_default();
-                joined.push((of.clone(), of.cells.iter().map(name).collect()));
-            }
-        }
-        let measured_as = options.measured_as;
-        let header = header.names.clone();
-        Ok((Plan { file, readers, joined, extra, header, measured_as }, layout))
     }
 
     /// Reads every row of a file. `names` are the files read so far and this one; `tick` hears the
@@ -233,7 +111,8 @@ impl TableReader {
         let at = |faults: Vec<Fault>| -> Vec<Fault> {
             faults.into_iter().map(|fault| Fault { line: Some(header.line), ..fault }).collect()
         };
-        let (plan, layout) = self.plan(file, source, book, &header).map_err(at)?;
+        let (plan, layout) =
+            Plan::of(self.spec, &mut self.columns, file, source, book, &header).map_err(at)?;
         let mut stated =
             Stated::of(&source.options, self.spec, &layout, &header.names).map_err(at)?;
         let not_rows = NotRows::of(&source.options);
@@ -594,24 +473,6 @@ fn stands_at(cell: usize) -> Option<u32> {
     (cell < EVERY_ROW).then(|| cell_number(cell))
 }
 
-/// What is stated of every row and cannot be read: told once, not once a row.
-fn always_unreadable(readers: &[Option<(usize, CellReader)>], source: &Source) -> Vec<Fault> {
-    let stated = readers.iter().flatten().filter_map(|(cell, reader)| {
-        let value = source.options.every_row.values().nth(cell.checked_sub(EVERY_ROW)?)?;
-        let fault = reader.read(meant(value), &mut Notes::default()).err()?;
-        let what = say!("every_row: {}", fault.reason);
-        let remedy = match &source.named {
-            Some(named) => say!(
-                "{}; '{named}' stands for the `*` of its path or sheet: if it is no such file, name it in not_tables or in a stanza of its own",
-                fault.remedy
-            ),
-            None => fault.remedy,
-        };
-        Some(Fault::new(fault.code, what, &remedy))
-    });
-    stated.collect()
-}
-
 /// The value of a column that is joined from several cells, each read as a cell of that column;
 /// what is wrong with them goes to `scratch`.
 fn joined_value(
@@ -654,40 +515,6 @@ fn joined_value(
     Value::Text
 }
 
-impl FileOutcome {
-    /// Counts the cells of a kept row that were read as `book.toml` states.
-    fn note_stated(&mut self, line: u64, stated: &Stated) {
-        for (column, cell, code) in stated.changes() {
-            let (severity, cell) = (Severity::Repaired, stands_at(cell));
-            self.summary.add(Event { severity, code, column, line, cell }, 1, String::new);
-        }
-    }
-
-    /// Rows that are longer than others, be their last cells empty: a mark within a cell split them.
-    fn note_longer(&mut self, (longer, first): (u64, u64)) {
-        if longer > 0 && longer < self.rows_read {
-            let (severity, code) = (Severity::Warning, Code::RowRagged);
-            let event = Event { severity, code, column: "", line: first, cell: None };
-            self.summary.add(event, longer, String::new);
-        }
-    }
-
-    /// A row passed over, which may hold all that a row needs.
-    fn note_not_one(&mut self, line: u64, text: String, is_whole: bool) {
-        let severity = if is_whole { Severity::Warning } else { Severity::Repaired };
-        let code = Code::RowNotOne;
-        let event = Event { severity, code, column: "", line, cell: None };
-        self.summary.add(event, 1, || text);
-    }
-
-    fn pass_over(&mut self, line: u64) {
-        self.rows_not_drawn += 1;
-        let (severity, code) = (Severity::Warning, Code::TreesNotDrawn);
-        let event = Event { severity, code, column: "", line, cell: None };
-        self.summary.add(event, 1, String::new);
-    }
-}
-
 /// The index of the file being read, the last of those named.
 pub(crate) fn file_number(names: &[String]) -> u32 {
     u32::try_from(names.len().saturating_sub(1)).unwrap_or(u32::MAX)
@@ -695,42 +522,4 @@ pub(crate) fn file_number(names: &[String]) -> u32 {
 
 fn line_number(line: u64) -> u32 {
     u32::try_from(line).unwrap_or(u32::MAX)
-}
-
-/// Counts what was passed over to read the header, and the columns left out.
-fn note_header(header: &Header, layout: &Layout, summary: &mut Summary) {
-    let event = |severity, code, line| Event { severity, code, column: "", line, cell: None };
-    if header.titles > 0 {
-        let event = event(Severity::Repaired, Code::TitleSkipped, 1);
-        summary.add(event, header.titles, String::new);
-    }
-    if let Some(line) = header.encoding_found_at {
-        summary.add(event(Severity::Repaired, Code::TextEncoding, line), 1, String::new);
-    }
-    for (cell, name) in &layout.unknown {
-        let (code, line, cell) = (Code::ColumnUnknown, header.line, Some(cell_number(*cell)));
-        let column = if name.is_empty() { text!("without a name") } else { name };
-        let event = Event { severity: Severity::Warning, code, column, line, cell };
-        summary.add(event, 1, String::new);
-    }
-}
-
-/// Tells headings with a unit in brackets that is not known, such as weights in tins.
-fn note_units(
-    words: &HeaderWords<'_>,
-    layout: &Layout,
-    header: &Header,
-    outcome: &mut FileOutcome,
-) {
-    for reading in &layout.readings {
-        if let (Some(unit), Meaning::Column(position)) =
-            (words.unknown_unit(reading), &reading.meaning)
-        {
-            let column = words.column_name(*position);
-            let (severity, cell) = (Severity::Warning, Some(cell_number(reading.cell)));
-            let event =
-                Event { severity, code: Code::UnitSuspect, column, line: header.line, cell };
-            outcome.summary.add(event, 0, || unit.to_owned());
-        }
-    }
 }

@@ -306,21 +306,22 @@ fn zeros_before_a_number_are_dropped_where_stated() {
 #[test]
 fn rows_that_are_none_carry_their_group_on_and_whole_ones_are_told() {
     let folder = Folder::new();
-    folder.put("trees.csv", "tree,block\nP1/1,B1\nP1/2,B1\nP2/1,B1\nP2/2,B1\n");
+    folder.put("trees.csv", "tree,block\nP1/1,B1\nP1/2,B1\nP2/1,B1\nP2/2,B1\nP2/3,B1\n");
+    // A remark that begins with a sum's word makes none of its row.
     folder.put(
         "harvests.csv",
         "Plot,No,date,nut_kg,Remarks\nP1,1,2024-02-11,3,\n,2,2024-02-11,4,\nP2,1,2024-02-11,,dead\n\
-         ,2,2024-02-11,5,lost soon\nTotal,,,12,\n",
+         ,2,2024-02-11,5,lost soon\n,3,2024-02-11,0.2,Total loss by wind\nTotal,,,12,\n",
     );
     let stanza = "[[files.harvests]]\npath = \"harvests.csv\"\nfill_down = [\"Plot\"]\n\
          not_columns = [\"Remarks\"]\njoined = { tree = [\"Plot\", \"No\"] }\n";
     folder.settings(&format!("{stanza}not_rows = [\"dead\", \"Total\"]\n"));
     let tables = folder.read();
-    assert_eq!(column(&tables, Table::Harvests, "tree"), ["P1/1", "P1/2", "P2/2"]);
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["P1/1", "P1/2", "P2/2", "P2/3"]);
     assert!(!has_problem(&tables, Code::RowNotOne, "nothing that a row needs"));
     folder.settings(&format!("{stanza}not_rows = [\"dead\", \"Total\", \"lost*\"]\n"));
     let tables = folder.read();
-    assert_eq!(column(&tables, Table::Harvests, "tree"), ["P1/1", "P1/2"]);
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["P1/1", "P1/2", "P2/3"]);
     assert!(
         has_problem(&tables, Code::RowNotOne, "harvests.csv:5: 1 row passed over"),
         "{:?}",

@@ -245,7 +245,8 @@ fn alarm(blocks: &[BlockWork], left: &[i64], demands: &[Demand], crew: &Crew) ->
             let share = *left as f64 / demand.units as f64;
             Dropped {
                 block: block.block.clone(),
-                person_days: *left as f64 / UNITS,
+                // Of the work as the plan states it, not as it was rounded to be placed.
+                person_days: share * block.person_days,
                 share,
                 loss: share * value(block),
             }

@@ -1,0 +1,97 @@
+//! What reading one file gave, apart from the rows kept.
+
+use super::{cell_number, stands_at};
+use crate::header::{HeaderWords, Layout, Meaning};
+use crate::quarantine::QuarantinedRow;
+use crate::rows::Header;
+use crate::stated::Stated;
+use crate::summary::{Event, Summary};
+use records::{Code, Severity};
+use std::collections::BTreeMap;
+use words::text;
+
+/// What reading one file gave, apart from the rows kept.
+#[derive(Default)]
+pub(crate) struct FileOutcome {
+    /// Line of the header, when the file has one.
+    pub(crate) header_line: Option<u64>,
+    /// The cell of each column that is read, from 1.
+    pub(crate) cells: BTreeMap<String, u32>,
+    pub(crate) rows_read: u64,
+    /// Rows of trees that were not drawn.
+    pub(crate) rows_not_drawn: u64,
+    pub(crate) summary: Summary,
+    pub(crate) quarantine: Vec<QuarantinedRow>,
+}
+
+impl FileOutcome {
+    /// Counts the cells of a kept row that were read as `book.toml` states.
+    pub(super) fn note_stated(&mut self, line: u64, stated: &Stated) {
+        for (column, cell, code) in stated.changes() {
+            let (severity, cell) = (Severity::Repaired, stands_at(cell));
+            self.summary.add(Event { severity, code, column, line, cell }, 1, String::new);
+        }
+    }
+
+    /// Rows that are longer than others, be their last cells empty: a mark within a cell split them.
+    pub(super) fn note_longer(&mut self, (longer, first): (u64, u64)) {
+        if longer > 0 && longer < self.rows_read {
+            let (severity, code) = (Severity::Warning, Code::RowRagged);
+            let event = Event { severity, code, column: "", line: first, cell: None };
+            self.summary.add(event, longer, String::new);
+        }
+    }
+
+    /// A row passed over, which may hold all that a row needs.
+    pub(super) fn note_not_one(&mut self, line: u64, text: String, is_whole: bool) {
+        let severity = if is_whole { Severity::Warning } else { Severity::Repaired };
+        let code = Code::RowNotOne;
+        let event = Event { severity, code, column: "", line, cell: None };
+        self.summary.add(event, 1, || text);
+    }
+
+    pub(super) fn pass_over(&mut self, line: u64) {
+        self.rows_not_drawn += 1;
+        let (severity, code) = (Severity::Warning, Code::TreesNotDrawn);
+        let event = Event { severity, code, column: "", line, cell: None };
+        self.summary.add(event, 1, String::new);
+    }
+}
+
+/// Counts what was passed over to read the header, and the columns left out.
+pub(super) fn note_header(header: &Header, layout: &Layout, summary: &mut Summary) {
+    let event = |severity, code, line| Event { severity, code, column: "", line, cell: None };
+    if header.titles > 0 {
+        let event = event(Severity::Repaired, Code::TitleSkipped, 1);
+        summary.add(event, header.titles, String::new);
+    }
+    if let Some(line) = header.encoding_found_at {
+        summary.add(event(Severity::Repaired, Code::TextEncoding, line), 1, String::new);
+    }
+    for (cell, name) in &layout.unknown {
+        let (code, line, cell) = (Code::ColumnUnknown, header.line, Some(cell_number(*cell)));
+        let column = if name.is_empty() { text!("without a name") } else { name };
+        let event = Event { severity: Severity::Warning, code, column, line, cell };
+        summary.add(event, 1, String::new);
+    }
+}
+
+/// Tells headings with a unit in brackets that is not known, such as weights in tins.
+pub(super) fn note_units(
+    words: &HeaderWords<'_>,
+    layout: &Layout,
+    header: &Header,
+    outcome: &mut FileOutcome,
+) {
+    for reading in &layout.readings {
+        if let (Some(unit), Meaning::Column(position)) =
+            (words.unknown_unit(reading), &reading.meaning)
+        {
+            let column = words.column_name(*position);
+            let (severity, cell) = (Severity::Warning, Some(cell_number(reading.cell)));
+            let event =
+                Event { severity, code: Code::UnitSuspect, column, line: header.line, cell };
+            outcome.summary.add(event, 0, || unit.to_owned());
+        }
+    }
+}
