@@ -67,3 +67,42 @@ fn table(of: &TrialPlot) -> Table {
     }
     table
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trials::content::TrialPoint;
+
+    fn plotted(points: usize) -> Table {
+        let point =
+            |nth: usize| TrialPoint { x: nth as f64, y: 0.5 * nth as f64, name: format!("P{nth}") };
+        let of = |from: usize, to: usize| TrialSeries {
+            name: String::new(),
+            points: (from..to).map(point).collect(),
+            joined: false,
+        };
+        let plot = TrialPlot {
+            name: "residuals".to_owned(),
+            title: "Residuals".to_owned(),
+            caption: String::new(),
+            x_title: "Fitted".to_owned(),
+            y_title: "Residual".to_owned(),
+            categories: Vec::new(),
+            series: vec![of(0, points / 2), of(points / 2, points)],
+            curves: Vec::new(),
+            bar: None,
+            levels: Vec::new(),
+            span: None,
+        };
+        table(&plot)
+    }
+
+    #[test]
+    fn a_long_table_beside_a_plot_is_cut_short_and_says_so() {
+        let whole = plotted(ROWS);
+        assert_eq!((whole.rows.len(), whole.caption.as_str()), (ROWS, "Residuals"));
+        let cut = plotted(ROWS + 2);
+        assert_eq!(cut.rows.len(), ROWS);
+        assert_eq!(cut.caption, "Residuals (1000 of 1002 rows)");
+    }
+}
