@@ -209,6 +209,7 @@ pub fn without_records(
             share_pruned: practice.share_pruned,
             middle: practice.middle(),
             season: practice.season,
+            left_to_compare: practice.left_to_compare,
         },
         yield_optimum: None,
         net_optimum: None,

@@ -185,6 +185,9 @@ pub struct Present {
     pub middle: Option<[f64; 2]>,
     /// Season it was read from; `None` when stated in `book.toml` or assumed unpruned.
     pub season: Option<i32>,
+    /// Trees of that season that are not counted, as they were left to compare the others with.
+    #[serde(default)]
+    pub left_to_compare: u64,
 }
 
 impl Present {

@@ -118,7 +118,9 @@ pub fn check_wanted(
     };
     stages.enter("linking");
     stages.now("linking picks and prunings to tree-seasons");
-    let linked = ingest_seasons::link(&mut tables).map_err(|error| from_link(error, &tables))?;
+    let mut linked =
+        ingest_seasons::link(&mut tables).map_err(|error| from_link(error, &tables))?;
+    review::leave_out_controls(book, &mut linked)?;
     Ok(Checked { tables, linked, later })
 }
 

@@ -286,17 +286,64 @@ fn trees_younger_than_any_recorded_are_cut_no_harder_than_at_present() {
     let advice: serde_json::Value = serde_json::from_str(&ran.stdout).unwrap();
     let present = &advice["regions"][0]["present"];
     let as_now = present["intensity"].as_f64().unwrap() / present["share_pruned"].as_f64().unwrap();
+    // So much younger than every record, they are left alone.
     let cut: f64 = of("intensity", "B3").parse().unwrap();
-    assert!(cut <= as_now + 1e-6, "{cut} {as_now}");
+    assert!(cut <= as_now && cut == 0.0, "{cut} {as_now}");
     // The youngest recorded: block B2 of 2012 in the harvest of 2022.
     let youngest: f64 = of("youngest_recorded_years", "B3").parse().unwrap();
     assert!((youngest - 10.0).abs() < 1.0, "{youngest}");
     assert_eq!([of("youngest_recorded_years", "B1"), of("delay_loss_per_day", "B3")], ["", ""]);
-    let sheets = fs::read_to_string(out.path().join("plan/crew_sheets.html")).unwrap();
     let said = "was tried on none so young in the records of this region";
-    assert!(sheets.contains(said));
     let page = fs::read_to_string(out.path().join("small-book/2025/index.html")).unwrap();
     assert!(page.contains(said));
+}
+
+/// Trees whose cut for the harvest advised for is in the records are no work any more; where all of a block
+/// are, the plan says why it has no line of it.
+#[test]
+fn trees_pruned_for_the_harvest_advised_for_are_no_work_any_more() {
+    let book = planned("[work]\ncrew_size = 2\n");
+    let prunings = |trees: &[u32]| {
+        for tree in trees {
+            book.append("prunings.csv", &format!("T{tree:02},2024-07-12,0.25,canopy_fraction"));
+        }
+    };
+    let trees = |out: &Path| -> std::collections::BTreeMap<String, String> {
+        column(&planned_in(&book, out), "trees").into_iter().collect()
+    };
+    let out = tempfile::tempdir().unwrap();
+    let before = trees(&out.path().join("before"));
+    // Every second tree stands in B1.
+    prunings(&[2, 4]);
+    let after = trees(&out.path().join("after"));
+    let number = |of: &std::collections::BTreeMap<String, String>, block: &str| -> u32 {
+        of[block].parse().unwrap()
+    };
+    assert_eq!(number(&after, "B1"), number(&before, "B1") - 2);
+    let sheets = fs::read_to_string(out.path().join("after/crew_sheets.html")).unwrap();
+    assert!(sheets.contains("2 trees of this block: pruned for this harvest already"));
+    prunings(&[6, 8, 10, 12]);
+    let none = trees(&out.path().join("none"));
+    assert!(!none.contains_key("B1") && none.contains_key("B2"), "{none:?}");
+    let missing = fs::read_to_string(out.path().join("none/missing.csv")).unwrap();
+    assert!(missing.contains("every tree of the block was pruned for the harvest of 2025"));
+}
+
+/// A tree is trained by its age when it would be cut, not by that at the harvest after.
+#[test]
+fn training_goes_by_the_age_at_the_cut() {
+    // Flush from September: of these two, one is three years old then, the other at the harvest alone.
+    for (planted, trained) in [("2021-08-01", false), ("2021-12-01", true)] {
+        let book = planned("[work]\ncrew_size = 2\n\n[options]\ntraining_age_years = 3\n");
+        book.append("blocks.csv", &format!("B3,Farm,plain,8,8,{planted}"));
+        for tree in 1..=10 {
+            book.append("trees.csv", &format!("Y{tree:02},B3"));
+        }
+        let out = tempfile::tempdir().unwrap();
+        let plan = planned_in(&book, out.path());
+        let found = column(&plan, "action").into_iter().find(|(block, _)| block == "B3").unwrap();
+        assert_eq!(found.1 == "train", trained, "{planted}: {}", found.1);
+    }
 }
 
 /// A season of picking young trees unpruned, or of cutting them lightly, tells nothing of harder cuts:

@@ -152,6 +152,8 @@ pub struct HeldBlock {
 pub struct Visit {
     /// Tree id.
     pub tree: String,
+    /// Day.
+    pub date: Option<Date>,
     /// Fraction of the canopy removed.
     pub intensity: f64,
     /// How it was measured, in the word of the pruning table.
@@ -252,6 +254,7 @@ fn read_visits(tables: &BookTables) -> PolarsResult<Vec<Visit>> {
     let Some(frame) = tables.frames.get(&Table::Prunings) else { return Ok(Vec::new()) };
     let (trees, bases, tools) =
         (texts(frame, ts::TREE)?, texts(frame, "measured_as")?, texts(frame, "tool")?);
+    let days = dates(frame, "date")?;
     let (intensities, minutes) =
         (frame.column(ts::INTENSITY)?.f64()?, frame.column(ts::MINUTES)?.f64()?);
     let cuts = CUTS
@@ -265,6 +268,7 @@ fn read_visits(tables: &BookTables) -> PolarsResult<Vec<Visit>> {
         }
         Some(Visit {
             tree: trees.get(at)?.to_owned(),
+            date: days.get(at).and_then(day),
             intensity: intensities.get(at)?,
             measured_as: bases.get(at)?.to_owned(),
             cuts: counted,
@@ -278,6 +282,7 @@ fn read_visits(tables: &BookTables) -> PolarsResult<Vec<Visit>> {
         let numbers = number(a.minutes).total_cmp(&number(b.minutes));
         let cuts = a.cuts.iter().zip(&b.cuts).map(|(a, b)| number(*a).total_cmp(&number(*b)));
         (a.tree.cmp(&b.tree))
+            .then(a.date.cmp(&b.date))
             .then(a.intensity.total_cmp(&b.intensity))
             .then(numbers)
             .then_with(|| (&a.tool, &a.measured_as).cmp(&(&b.tool, &b.measured_as)))

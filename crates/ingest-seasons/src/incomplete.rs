@@ -80,10 +80,20 @@ pub(crate) fn tree_seasons(
     let grace = book.options.harvest_grace_days;
     let mut found: BTreeSet<(u32, i32)> = BTreeSet::new();
     let (mut whole, mut undated) = (Told::default(), Told::default());
-    let misdated = outcome.rejected.iter().filter(|row| {
-        let stray = (row.code, row.table) == (Code::SeasonStray, Table::Harvests);
-        stray || row.code == Code::BeforePlanting
-    });
+    let of_file = std::mem::take(&mut outcome.seasons_of_files);
+    let mut stray_picks: Vec<(u32, Place)> = std::mem::take(&mut outcome.stray_picks)
+        .into_iter()
+        .map(|(tree, at)| (tree, outcome.date_place(at)))
+        .collect();
+    stray_picks.sort_by(|a, b| a.1.cmp(&b.1));
+    for (tree, place) in stray_picks {
+        match of_file.get(&place.file) {
+            Some(&season) if found.insert((tree, season)) => whole.add(Table::Harvests, place),
+            Some(_) => {}
+            None => undated.add(Table::Harvests, place),
+        }
+    }
+    let misdated = outcome.rejected.iter().filter(|row| row.code == Code::BeforePlanting);
     for row in misdated.filter(|row| matches!(row.table, Table::Harvests | Table::Prunings)) {
         undated.add(row.table, outcome.date_place(row.stands));
     }
@@ -141,7 +151,13 @@ pub(crate) fn tree_seasons(
                         whole.add(*table, place.clone());
                     }
                 }
-                _ => undated.add(*table, place.clone()),
+                _ => match of_file.get(&place.file) {
+                    Some(season) if found.insert((*tree, *season)) => {
+                        whole.add(*table, place.clone());
+                    }
+                    Some(_) => {}
+                    None => undated.add(*table, place.clone()),
+                },
             }
         }
     }

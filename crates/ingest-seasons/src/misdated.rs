@@ -2,6 +2,7 @@
 
 use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, only, stands};
 use crate::outcome::{Outcome, Rejected, StrayPruning};
+use crate::picks::{Pick, odd_runs};
 use crate::places::Places;
 use crate::rows::written;
 use crate::seasons::day;
@@ -69,8 +70,42 @@ pub(crate) fn without_strays(
         }
     }
     warn_of_harvest(&kept, places, outcome);
+    warn_of_others_between(&kept, places, outcome);
     seen.warn_of_second_visits(&kept, places, outcome)?;
     only(rows, keep)
+}
+
+/// Tells cuts of another season between many of one, as files come that are written day by day, and a few in
+/// a file of one season: a tree that was cut in one season alone shows a slip of the year nowhere else.
+fn warn_of_others_between(cuts: &[Visit], places: &Places, outcome: &mut Outcome) {
+    let mut of_files: BTreeMap<(u32, u32), Vec<Pick>> = BTreeMap::new();
+    let mut whole: BTreeMap<u32, Vec<Pick>> = BTreeMap::new();
+    for cut in cuts {
+        of_files.entry((cut.at.0, cut.region)).or_default().push((cut.at, cut.season));
+        whole.entry(cut.at.0).or_default().push((cut.at, cut.season));
+    }
+    whole.values().for_each(|visits| outcome.note_season_of_file(visits));
+    for ((_, region), mut rows) in of_files {
+        rows.sort_unstable();
+        let mut told: BTreeMap<(i32, i32), ((u32, u32), u64)> = BTreeMap::new();
+        for (season, run) in odd_runs(&rows) {
+            if let Some(&(at, other)) = run.first() {
+                told.entry((season, other)).or_insert((at, 0)).1 += run.len() as u64;
+            }
+        }
+        for ((season, other), (at, number)) in told {
+            outcome.warn(
+                outcome.date_place(at),
+                Code::SeasonStray,
+                say!(
+                    "{} before harvest {other} among those before harvest {season} of region '{}' in this file: a slip of the year?",
+                    counted(number, text!("pruning"), text!("prunings")),
+                    places.region_id(region)
+                ),
+                text!("kept; compare the date with the field book"),
+            );
+        }
+    }
 }
 
 fn trees_of(frame: &DataFrame) -> PolarsResult<Trees> {

@@ -15,8 +15,18 @@ pub(crate) struct NearMisses {
     by_look: HashMap<String, Vec<String>>,
     /// The same by their numbers, to compare their letters one by one.
     by_numbers: HashMap<String, Vec<String>>,
-    /// Highest number at a place among the numbers of an id, by how many it has and the place.
-    highest: HashMap<(usize, usize), u64>,
+    /// What the numbers at a place of ids have in common, by how many an id has and the place.
+    places: HashMap<(usize, usize), Numbers>,
+}
+
+/// The numbers at one place of ids.
+#[derive(Debug, Clone, Copy)]
+struct Numbers {
+    highest: u64,
+    /// Their digits, where all have as many.
+    width: Option<usize>,
+    /// Whether one begins with a zero.
+    is_padded: bool,
 }
 
 /// Most ids of the same numbers that are compared letter by letter; ids without numbers may be a million.
@@ -32,10 +42,16 @@ impl NearMisses {
             found.by_form.entry(reduced(id)).or_default().push(id.to_owned());
             found.by_look.entry(common_form(id)).or_default().push(id.to_owned());
             found.by_numbers.entry(numbers(id)).or_default().push(id.to_owned());
-            let own: Vec<u64> = runs(id).map(|(_, run)| value(run)).collect();
-            for (place, &number) in own.iter().enumerate() {
-                let highest = found.highest.entry((own.len(), place)).or_default();
-                *highest = number.max(*highest);
+            let own: Vec<&str> = runs(id).map(|(_, run)| run).collect();
+            for (place, run) in own.iter().enumerate() {
+                let numbers = found.places.entry((own.len(), place)).or_insert(Numbers {
+                    highest: 0,
+                    width: Some(run.len()),
+                    is_padded: false,
+                });
+                numbers.highest = numbers.highest.max(value(run));
+                numbers.width = numbers.width.filter(|width| *width == run.len());
+                numbers.is_padded |= run.starts_with('0');
             }
         }
         found
@@ -54,7 +70,7 @@ impl NearMisses {
 
     /// The one id that is left where a letter, or one of two equal digits side by side, is one too many:
     /// in a number of three digits or more, or of two where no id has one so high there. Of other digits
-    /// any may be meant.
+    /// any may be meant, but where all ids have as many there, zeros before them counted, and this one more.
     fn one_sign_more(&self, id: &str) -> Option<&str> {
         let signs: Vec<char> = id.chars().collect();
         let runs: Vec<(usize, &str)> = runs(id).collect();
@@ -65,9 +81,12 @@ impl NearMisses {
             let Some((place, (start, run))) = runs.iter().enumerate().find(holds) else {
                 return false;
             };
-            let highest = self.highest.get(&(runs.len(), place));
-            let is_beyond = || highest.is_some_and(|&highest| value(run) > highest);
-            at > *start && signs.get(at - 1) == signs.get(at) && (run.len() > 2 || is_beyond())
+            let known = self.places.get(&(runs.len(), place));
+            let is_beyond = || known.is_some_and(|known| value(run) > known.highest);
+            let is_too_long =
+                known.is_some_and(|known| known.is_padded && known.width == Some(run.len() - 1));
+            let is_double = at > *start && signs.get(at - 1) == signs.get(at);
+            is_too_long || is_double && (run.len() > 2 || is_beyond())
         };
         let mut found = BTreeSet::new();
         for (at, sign) in signs.iter().enumerate() {
@@ -234,6 +253,15 @@ mod tests {
         assert_eq!(near.meant("A2/4/55"), None);
         let near = NearMisses::of(["T08", "T09"].into_iter());
         assert_eq!((near.meant("T99"), near.meant("T099")), (None, Some("T09")));
+        // Numbers of three digits, zeros counted: one of four has one too many.
+        let near = NearMisses::of(["B1/018", "B1/021", "B1/118"].into_iter());
+        assert_eq!(
+            [near.meant("B1/9018"), near.meant("B1/0219")],
+            [Some("B1/018"), Some("B1/021")]
+        );
+        assert_eq!([near.meant("B1/1189"), near.meant("B1/918")], [Some("B1/118"), None]);
+        let near = NearMisses::of(["T10", "T11", "T99"].into_iter());
+        assert_eq!(near.meant("T104"), None, "without zeros before them numbers grow longer");
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! What became of the rows of every table: linked, left out for a stated reason, or set aside.
 
 use crate::incomplete::LostVisit;
+use crate::picks::{Pick, season_of};
 use records::{Code, Place, Problem, Severity, Table};
 use serde::Serialize;
 use std::borrow::Cow;
@@ -100,6 +101,10 @@ pub(crate) struct Outcome {
     pub(crate) trees_unread: Option<(u64, Place)>,
     /// Where the first pick of a region's season stands, by region id.
     pub(crate) first_picks: BTreeMap<(String, i32), (u32, u32)>,
+    /// Picks of stray seasons: `tree_no`, and file and line.
+    pub(crate) stray_picks: Vec<(u32, (u32, u32))>,
+    /// The season of nearly all visits of a file, by its name: that of a visit whose day cannot be read.
+    pub(crate) seasons_of_files: BTreeMap<String, i32>,
     not_linked: BTreeMap<(Table, Reason), u64>,
 }
 
@@ -116,6 +121,8 @@ impl Outcome {
             prunings_unread: 0,
             trees_unread: None,
             first_picks: BTreeMap::new(),
+            stray_picks: Vec::new(),
+            seasons_of_files: BTreeMap::new(),
             not_linked: BTreeMap::new(),
         }
     }
@@ -141,6 +148,13 @@ impl Outcome {
         remedy: impl Into<String>,
     ) {
         self.problems.push(Problem::new(place, Severity::Warning, code, what, remedy));
+    }
+
+    /// Notes the season of a file's visits, where nearly all are of one; `visits` are all of the file.
+    pub(crate) fn note_season_of_file(&mut self, visits: &[Pick]) {
+        if let (Some(&(at, _)), Some(season)) = (visits.first(), season_of(visits)) {
+            self.seasons_of_files.insert(self.place(at).file, season);
+        }
     }
 
     /// The line a row was read from.

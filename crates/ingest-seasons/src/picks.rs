@@ -216,10 +216,12 @@ fn without_stray_seasons(
         })
     };
     let mut keep = Vec::with_capacity(picks.height());
-    for (season, at) in seasons.iter().zip(stands(picks)?) {
+    let numbers = indices(picks, TREE_NO)?.iter();
+    for ((season, at), tree) in seasons.iter().zip(stands(picks)?).zip(numbers) {
         let stray = season.as_ref().and_then(|season| Some((*season, is_stray(season)?)));
         keep.push(stray.is_none());
         let Some(((region, year), usual)) = stray else { continue };
+        outcome.stray_picks.extend(tree.map(|tree| (tree, at)));
         let few = trees.get(&(region, year)).map_or(0, BTreeSet::len) as u64;
         outcome.reject(Rejected {
             table: Table::Harvests,
@@ -275,6 +277,7 @@ fn tell_seasons_between(
     let whole_rounds: BTreeSet<(u32, i32, i32)> = slips.keys().copied().collect();
     for file in rows.chunk_by(|((one, _), _), ((other, _), _)| one == other) {
         let Some(&((number, _), _)) = file.first() else { continue };
+        outcome.note_season_of_file(file);
         for (season, run) in odd_runs(file) {
             if let Some(&((_, line), other)) = run.first()
                 && !whole_rounds.contains(&(number, season, other))
@@ -297,18 +300,22 @@ fn tell_seasons_between(
     Ok(())
 }
 
-/// Runs of rows of one file whose season is odd there, with the season that its place suggests.
-pub(crate) fn odd_runs(file: &[Pick]) -> Vec<(i32, &[Pick])> {
-    let runs: Vec<&[Pick]> = file.chunk_by(|(_, one), (_, other)| one == other).collect();
-    let of = |run: &[Pick]| run.first().map(|&(_, season)| season);
+/// The season of a file, where nearly all its rows are of one.
+pub(crate) fn season_of(file: &[Pick]) -> Option<i32> {
     let mut counts: BTreeMap<i32, usize> = BTreeMap::new();
     for (_, season) in file {
         *counts.entry(*season).or_default() += 1;
     }
-    let main = counts.iter().max_by_key(|(_, rows)| **rows).map(|(season, rows)| (*season, *rows));
-    if let Some((season, rows)) = main
-        && file.len() - rows <= FEW
-        && rows >= AROUND.max(OF_ONE * (file.len() - rows))
+    let (season, rows) = counts.into_iter().max_by_key(|(_, rows)| *rows)?;
+    (rows >= AROUND.max(OF_ONE * (file.len() - rows))).then_some(season)
+}
+
+/// Runs of rows of one file whose season is odd there, with the season that its place suggests.
+pub(crate) fn odd_runs(file: &[Pick]) -> Vec<(i32, &[Pick])> {
+    let runs: Vec<&[Pick]> = file.chunk_by(|(_, one), (_, other)| one == other).collect();
+    let of = |run: &[Pick]| run.first().map(|&(_, season)| season);
+    if let Some(season) = season_of(file)
+        && file.iter().filter(|(_, own)| *own != season).count() <= FEW
     {
         return runs
             .into_iter()

@@ -105,6 +105,7 @@ fn seen_practice(region: &str, season: i32, all: &[Treated]) -> Practice {
                 weight: n as f64 / number,
             })
             .collect(),
+        left_to_compare: 0,
     }
 }
 

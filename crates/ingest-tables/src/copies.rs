@@ -1,6 +1,7 @@
 //! Files that are read twice under two names.
 
 use crate::FileReport;
+use crate::QuarantinedRow;
 use crate::parts::FILE;
 use polars::prelude::{DataFrame, PolarsResult};
 use records::{Code, Place, Problem, Severity, Table};
@@ -26,6 +27,36 @@ pub(crate) fn copies(files: &[FileReport]) -> Vec<Problem> {
         }
     }
     problems
+}
+
+/// Files of which most rows repeat rows of other files while a few differ: a copy that was corrected, whose
+/// other rows count beside those that they replace.
+pub(crate) fn nearly_copies(files: &[FileReport], quarantine: &[QuarantinedRow]) -> Vec<Problem> {
+    let mut repeats: BTreeMap<(Table, &str), (u64, &QuarantinedRow)> = BTreeMap::new();
+    for row in quarantine.iter().filter(|row| row.code == Code::RowDuplicate) {
+        let entry = repeats.entry((row.table, &row.file)).or_insert((0, row));
+        *entry = (entry.0 + 1, if row.line < entry.1.line { row } else { entry.1 });
+    }
+    let told = files.iter().filter_map(|file| {
+        let (rows, first) = repeats.get(&(file.table, file.file.as_str()))?;
+        let is_copy = *rows >= ROWS_OF_COPY && 2 * rows > file.rows_read && file.rows_kept > 0;
+        is_copy.then(|| {
+            Problem::new(
+                Place::file(&file.file),
+                Severity::Warning,
+                Code::FileTwice,
+                say!(
+                    "{rows} of its {} rows repeat rows read before (line {}: {}), and {} do not: these count beside them",
+                    file.rows_read,
+                    first.line,
+                    first.reason,
+                    file.rows_kept
+                ),
+                text!("if it is a corrected copy, take the old file out"),
+            )
+        })
+    });
+    told.collect()
 }
 
 /// Fewest rows, and weights among them, for two files of the same picks to be no chance.

@@ -161,7 +161,13 @@ impl<'a> HeaderWords<'a> {
     fn joined(&self, words: &[String]) -> Result<Vec<Joined>, Vec<Fault>> {
         let (mut joined, mut faults) = (Vec::new(), Vec::new());
         for (name, parts) in &self.options.joined {
-            let found: Vec<Vec<usize>> = parts.iter().map(|part| find(words, part)).collect();
+            let found: Vec<Vec<usize>> = parts
+                .iter()
+                .map(|part| match find(words, part).as_slice() {
+                    [] => self.stated(part).into_iter().collect(),
+                    cells => cells.to_vec(),
+                })
+                .collect();
             let having = |is: fn(usize) -> bool| -> Vec<&str> {
                 let parts = parts.iter().zip(&found).filter(|(_, cells)| is(cells.len()));
                 parts.map(|(part, _)| part.as_str()).collect()
@@ -182,7 +188,7 @@ impl<'a> HeaderWords<'a> {
                 faults.push(Fault::new(
                     Code::ColumnMissing,
                     say!("the words that {name} is joined from lack '{absent}'; found: {found}"),
-                    text!("correct the words under joined of this file in book.toml"),
+                    text!("correct the words under joined of this file in book.toml; a part that no column holds may be stated, every_row = { WORD = \"its text\" }"),
                 ));
             } else if let (true, Some(column)) = (twice.is_empty(), self.position(name)) {
                 let cells = found.into_iter().flatten().collect();
@@ -190,6 +196,12 @@ impl<'a> HeaderWords<'a> {
             }
         }
         if faults.is_empty() { Ok(joined) } else { Err(faults) }
+    }
+
+    /// The cell of a part of an id that every_row states, as no column holds it.
+    fn stated(&self, part: &str) -> Option<usize> {
+        let is_part = |column: &String| normalised(column) == normalised(part);
+        self.options.every_row.keys().position(is_part).map(|place| EVERY_ROW + place)
     }
 
     /// Assigns cells to columns.
@@ -244,8 +256,11 @@ impl<'a> HeaderWords<'a> {
         }
         for (place, column) in self.options.every_row.keys().enumerate() {
             let name = normalised(column);
+            let cell = EVERY_ROW + place;
             let meaning = match self.position(&name) {
                 Some(position) => Meaning::Column(position),
+                // A part of an id, and no column of its own.
+                None if is_part(cell) => continue,
                 None => Meaning::Extra(name),
             };
             let of_file = layout.readings.iter().find(|other| other.meaning == meaning);
@@ -258,7 +273,6 @@ impl<'a> HeaderWords<'a> {
                 ));
                 continue;
             }
-            let cell = EVERY_ROW + place;
             layout.readings.push(Reading { cell, meaning, bracket: None });
         }
         faults.extend(self.missing(&layout, words));

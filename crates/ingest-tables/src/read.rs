@@ -3,7 +3,7 @@
 use crate::alike::alike;
 use crate::archive::too_large;
 use crate::cache::{self, Cache, ReadFile};
-use crate::copies::{copies, same_picks};
+use crate::copies::{copies, nearly_copies, same_picks};
 use crate::discover::{Format, Source, discover};
 use crate::draw::Draw;
 use crate::header::HeaderWords;
@@ -254,6 +254,7 @@ pub fn read_book_with(
     }
     problems.extend(quarantine_problems(&quarantine));
     problems.extend(copies(&files));
+    problems.extend(nearly_copies(&files, &quarantine));
     let again = same_picks(frames.get(&Table::Harvests), &files);
     problems.extend(again.map_err(internal)?);
     let columns = files.iter().zip(&cells).zip(&unread);

@@ -1,7 +1,7 @@
 //! Cells read as `book.toml` states: words that mean something, and groups of rows that say a thing
 //! once.
 
-use crate::header::{EVERY_ROW, Layout, Meaning, normalised};
+use crate::header::{EVERY_ROW, Layout, Meaning, Reading, normalised};
 use crate::pattern::Pattern;
 use crate::rows::{Cell, Cells, Fault, RawRow};
 use records::{Code, ColumnKind, FileOptions, StatedValue, TableSpec};
@@ -19,6 +19,8 @@ struct Rule {
     of_column: bool,
     fills_down: bool,
     drops_zeros: bool,
+    /// Whether the cell is read into a column of the file's own, as factors of trials are.
+    is_factor: bool,
     /// What the cell holds in every row, where the file has no column of it.
     always: Option<Cell<'static>>,
     /// What the cell held in the last row in which it held something.
@@ -44,6 +46,8 @@ fn carriers(spec: &TableSpec, layout: &Layout) -> Vec<usize> {
 pub(crate) struct Stated {
     rules: Vec<Rule>,
     carriers: Vec<usize>,
+    /// The cell of a trial's plot, of which a row with a text begins a new one.
+    plot: Option<usize>,
     instead: Vec<(usize, Cell<'static>)>,
     /// Cells that ids are joined from otherwise than columns are read.
     parts: Vec<(usize, Cell<'static>)>,
@@ -108,6 +112,9 @@ impl Stated {
                     of_column: false,
                     fills_down: false,
                     drops_zeros: false,
+                    is_factor: layout.readings.iter().any(|reading| {
+                        reading.cell == cell && matches!(reading.meaning, Meaning::Extra(_))
+                    }),
                     always: None,
                     above: Cell::Empty,
                 });
@@ -134,6 +141,7 @@ impl Stated {
                 of_column: false,
                 fills_down: false,
                 drops_zeros: false,
+                is_factor: false,
                 always: Some(meant(value)),
                 above: Cell::Empty,
             };
@@ -141,7 +149,13 @@ impl Stated {
         }
         let rules = rules.into_values().collect();
         let carriers = carriers(spec, layout);
-        Ok(Self { rules, carriers, instead: Vec::new(), parts: Vec::new(), changes: Vec::new() })
+        let of_plot = |reading: &&Reading| match &reading.meaning {
+            Meaning::Extra(name) => name == "plot",
+            _ => false,
+        };
+        let plot = layout.readings.iter().find(of_plot).map(|reading| reading.cell);
+        let (instead, parts, changes) = (Vec::new(), Vec::new(), Vec::new());
+        Ok(Self { rules, carriers, plot, instead, parts, changes })
     }
 
     /// Whether nothing is stated, and rows are read as they stand.
@@ -176,7 +190,9 @@ impl Stated {
                 if cell.clone().into_text().is_empty() {
                     if takes && rule.above != Cell::Empty {
                         self.instead.push((rule.cell, rule.above.clone()));
-                        self.changes.push((index, Code::FilledDown));
+                        let anew = rule.is_factor && self.plot.as_ref().is_some_and(filled);
+                        let code = if anew { Code::FilledAnewPlot } else { Code::FilledDown };
+                        self.changes.push((index, code));
                         cell = rule.above.clone();
                     }
                 } else if !is_no_visit {
@@ -184,7 +200,9 @@ impl Stated {
                 }
             }
             let written = cell.clone().into_text();
-            if let Some(meaning) = rule.meaning(&written) {
+            // What an empty cell means is said of rows that hold an id or a day.
+            let means = takes || !written.is_empty();
+            if let Some(meaning) = rule.meaning(&written).filter(|_| means) {
                 if rule.of_column {
                     self.parts.push((rule.cell, cell.into_owned()));
                 }
@@ -224,7 +242,7 @@ impl Stated {
 
 impl Rule {
     fn meaning(&self, written: &str) -> Option<Cell<'static>> {
-        if self.words.is_empty() || written.is_empty() {
+        if self.words.is_empty() {
             return None;
         }
         let plain = normalised(written);

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use words::{say, text};
 
 /// Quarantined rows of one kind in one column of one file that are listed one by one.
-const LISTED: u64 = 20;
+const LISTED: u64 = 5;
 
 #[derive(Debug, Serialize, Deserialize)]
 struct Tally {
@@ -181,6 +181,17 @@ impl Tally {
                 say!("{rows} passed over as not_rows says; the first holds '{}'", self.example),
                 String::new(),
             ),
+            Code::RowUnfilled => {
+                (say!("{rows} with an id and nothing of a visit passed over"), String::new())
+            }
+            Code::FilledAnewPlot => (
+                say!(
+                    "{column}: {values} taken from the plot above, as fill_down says, in rows that begin another plot"
+                ),
+                say!(
+                    "if these plots have none, as controls beside a factorial, write a word such as none into the cells, or take {column} out of fill_down {under} and declare the control"
+                ),
+            ),
             Code::CellLeftOut => (
                 say!(
                     "{column}: {values} left out, the rows kept without; the first: {}",
@@ -289,7 +300,7 @@ mod tests {
     use records::Table;
 
     #[test]
-    fn a_kind_is_listed_twenty_times_and_then_counted() {
+    fn a_kind_is_listed_five_times_and_then_counted() {
         let row = |line| QuarantinedRow {
             file: "harvests.csv".to_owned(),
             line,
@@ -303,9 +314,9 @@ mod tests {
             table: Table::Harvests,
         };
         let problems = quarantine_problems(&(2..102).map(row).collect::<Vec<_>>());
-        assert_eq!(problems.len(), 21);
-        let last = &problems[20];
+        assert_eq!(problems.len(), 6);
+        let last = &problems[5];
         assert_eq!(last.place.to_string(), "harvests.csv:101:3");
-        assert!(last.what.starts_with("80 more rows"));
+        assert!(last.what.starts_with("95 more rows"));
     }
 }

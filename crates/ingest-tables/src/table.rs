@@ -142,7 +142,6 @@ impl TableReader {
             if row.raw.is_some() && row.cells.len() > plan.header.len() {
                 longer = (longer.0 + 1, if longer.0 == 0 { row.line } else { longer.1 });
             }
-            outcome.rows_read += 1;
             let as_it_stands = row;
             let cells;
             let row = if stated.is_empty() || row.damage.is_some() {
@@ -152,6 +151,11 @@ impl TableReader {
                 cells = stated.cells(row.cells, is_no_visit);
                 &RawRow { line: row.line, cells: &cells, raw: row.raw, damage: None }
             };
+            if visits && plan.is_unfilled(row, DAY) {
+                outcome.note_unfilled(row.line);
+                return;
+            }
+            outcome.rows_read += 1;
             // The schemas of visits put the tree first.
             if draw.is_some_and(|draw| !draw.has(&plan.text(row, 0))) {
                 outcome.pass_over(row.line);
@@ -485,7 +489,7 @@ fn joined_value(
     let column = reader.column.name;
     let mut empty = Vec::new();
     for (cell, part) in joined.cells.iter().zip(names) {
-        let at = Some(cell_number(*cell));
+        let at = stands_at(*cell);
         match reader.read(row.cells.part(*cell), &mut scratch.notes) {
             Err(CellFault { code, reason, remedy }) if code != Code::CellMissing => {
                 let reason = say!("'{part}', from which {column} is joined: {reason}");
@@ -493,7 +497,10 @@ fn joined_value(
             }
             Err(_) | Ok(Value::Null) => {
                 let reason = say!("'{part}', from which {column} is joined, is empty");
-                let remedy = say!("fill in {}; every row needs it", part);
+                let remedy = say!(
+                    "fill in {}; every row needs it, or name it under fill_down in [[files.TABLE]] where it stands once for a group of rows",
+                    part
+                );
                 empty.push((at, CellFault { code: Code::CellMissing, reason, remedy }));
             }
             // The joint within a part could make one id of two trees.
@@ -510,7 +517,7 @@ fn joined_value(
     }
     scratch.faults.append(&mut empty);
     if let Some(fault) = too_long(column, &plan.text(row, joined.column)) {
-        scratch.faults.push((joined.cells.first().map(|cell| cell_number(*cell)), fault));
+        scratch.faults.push((joined.cells.first().and_then(|cell| stands_at(*cell)), fault));
     }
     Value::Text
 }

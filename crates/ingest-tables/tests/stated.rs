@@ -333,3 +333,104 @@ fn rows_that_are_none_carry_their_group_on_and_whole_ones_are_told() {
         "2 rows passed over as not_rows says; the first holds 'dead'"
     ));
 }
+
+/// A sheet of one grove names it in its title alone: the part of the id is stated.
+#[test]
+fn a_part_of_an_id_may_be_stated() {
+    let folder = Folder::new();
+    folder.put("trees.csv", "tree,block\nK1/2/7,B1\nK1/2/8,B1\n");
+    folder.put(
+        "harvests.csv",
+        "Row,Tree No,date,nut_kg\n2,7,2024-03-01,3\n2,8,2024-03-01,4\n2,,2024-03-02,4\n",
+    );
+    let stanza = "[[files.harvests]]\npath = \"harvests.csv\"\n\
+                  joined = { tree = [\"Grove\", \"Row\", \"Tree No\"] }\n";
+    folder.settings(stanza);
+    let refused = folder.refused_for();
+    assert!(refused.what.contains("lack 'Grove'"), "{refused:?}");
+    assert!(refused.remedy.contains("every_row = { WORD = "), "{refused:?}");
+    folder.settings(&format!("{stanza}every_row = {{ Grove = \"K1\" }}\n"));
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["K1/2/7", "K1/2/8"]);
+    let row = only(&tables);
+    assert_eq!((row.column, row.code), (Some(2), Code::CellMissing));
+    assert!(row.remedy.contains("fill_down"), "{}", row.remedy);
+    // A word that is no part of an id and no column is still a slip.
+    folder.settings(&format!("{stanza}every_row = {{ Grove = \"K1\", nutkg = 3 }}\n"));
+    assert_eq!(folder.refused()[0].code, Code::ColumnUnknown);
+}
+
+/// A field sheet lists trees that nobody has been to yet; a day without a weight is another thing, and what
+/// it means can be said.
+#[test]
+fn rows_that_are_not_filled_in_are_counted_and_passed_over() {
+    let folder = Folder::new();
+    let text = "tree,date,nut_kg\nT1,2024-03-01,3\nT2,,\nT3,2024-03-01,\nT4\n";
+    folder.put("trees.csv", "tree,block\nT1,B1\nT2,B1\nT3,B1\nT4,B1\n");
+    folder.put("harvests.csv", text);
+    folder.settings("");
+    let tables = folder.read();
+    assert_eq!(repairs(&tables, "harvests.csv"), [(Code::RowUnfilled, String::new(), 1, 3)]);
+    let set_aside: Vec<u64> = tables.quarantine.iter().map(|row| row.line).collect();
+    assert_eq!(set_aside, [4, 5], "a row cut short may have lost its day");
+    folder.settings(
+        "[[files.harvests]]\npath = \"harvests.csv\"\nvalues = { nut_kg = { \"\" = 0 } }\n",
+    );
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["T1", "T3"]);
+    assert_eq!(column(&tables, Table::Harvests, "nut_kg"), ["3", "0"]);
+}
+
+/// A factor that stands once for a plot and is empty in the first row of the next: of the plot above, or of
+/// none.
+#[test]
+fn a_factor_carried_into_another_plot_is_told() {
+    let folder = Folder::new();
+    folder.put("trees.csv", "tree,block\nT1,B1\nT2,B1\nT3,B1\nT4,B1\n");
+    folder.put(
+        "trials.csv",
+        "trial,tree,replicate,plot,lead\nA,T1,1,P1,30\nA,T2,1,,\nA,T3,1,P2,\nA,T4,1,,\n",
+    );
+    let stanza = "[[files.trials]]\npath = \"trials.csv\"\nfill_down = [\"plot\", \"lead\"]\n";
+    folder.settings(stanza);
+    let tables = folder.read();
+    let told: Vec<_> =
+        tables.problems.iter().filter(|problem| problem.code == Code::FilledAnewPlot).collect();
+    assert_eq!(told.len(), 1, "{:?}", tables.problems);
+    assert_eq!(told[0].place.line, Some(4));
+    assert!(
+        told[0].what.starts_with("lead: 1 value taken from the plot above"),
+        "{}",
+        told[0].what
+    );
+    folder.put("trials.csv", "trial,tree,replicate,plot,lead\nA,T1,1,P1,30\nA,T2,1,,\n");
+    assert!(!folder.read().problems.iter().any(|p| p.code == Code::FilledAnewPlot));
+}
+
+/// A month's file that was corrected and saved beside the old one counts its other rows twice.
+#[test]
+fn a_corrected_copy_of_a_file_is_told() {
+    let folder = Folder::new();
+    let rows = |changed: &str| -> String {
+        let row = |tree: u32| {
+            let kg = if tree == 7 { changed.to_owned() } else { format!("{}.5", tree % 5) };
+            format!("T{tree},2024-03-01,{kg}\n")
+        };
+        format!("tree,date,nut_kg\n{}", (0..30).map(row).collect::<String>())
+    };
+    let trees: String = (0..30).map(|tree| format!("T{tree},B1\n")).collect();
+    folder.put("trees.csv", format!("tree,block\n{trees}"));
+    folder.put("harvests.csv", rows("2.5"));
+    folder.put("harvests_2.csv", rows("9.9"));
+    folder.settings("");
+    let tables = folder.read();
+    let told: Vec<_> =
+        tables.problems.iter().filter(|problem| problem.code == Code::FileTwice).collect();
+    assert_eq!(told.len(), 1, "{:?}", tables.problems);
+    assert_eq!(told[0].place.file, "harvests_2.csv");
+    assert!(
+        told[0].what.starts_with("29 of its 30 rows repeat rows read before"),
+        "{}",
+        told[0].what
+    );
+}

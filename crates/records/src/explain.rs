@@ -252,6 +252,16 @@ impl Code {
                 "The row is passed over: it is neither read nor set aside, and the rows so passed over are counted; what it says of a group (fill_down) holds for the rows below. A row in which nothing that a row needs is missing is told: it may be a pick with a remark.",
                 "Nothing to do; narrow not_rows if the row is a visit or a tree.",
             ),
+            Self::RowUnfilled => told(
+                "A row of a sheet of prunings, frames or picks holds a tree's id and nothing else that is read, as on a field sheet that is not filled in yet, or of trees that had nothing to pick.",
+                "The row is passed over: it is neither read nor set aside, and the rows so passed over are counted. A row with a day and no weight is set aside: the weight is missing.",
+                "Nothing to do; fill in day and weight if the tree was visited. Where an empty weight means that nothing was picked, write values = { nut_kg = { \"\" = 0 } } under the file, with the day in every row.",
+            ),
+            Self::FilledAnewPlot => told(
+                "A trial's factor is empty in a row that begins another plot, and fill_down under [[files.trials]] in book.toml names its column.",
+                "The plot has the level of the plot above: right where a level stands once for several plots, wrong where the plot has none, as a control beside a factorial.",
+                "Nothing to do in the first case. In the second write a word such as none into the cell, or take the column out of fill_down, and declare control = { factor = \"FACTOR\", level = \"none\", beside_factorial = true } in the trial's section.",
+            ),
             Self::CellLeftOut => told(
                 "A cell that cannot be read, such as 'about 60', in a column that a row can do without: working minutes, cuts, counts of nuts, measures of a tree.",
                 "The row is kept without that cell. Columns that a row cannot do without set the whole row aside.",
@@ -369,6 +379,11 @@ impl Code {
                 "A season in which a region has picks of a handful of trees, beside seasons of many; prunings of a handful of trees before a harvest that nobody recorded; a pick or two of another season in the midst of a file's picks of one; a whole round that stands among picks of the season after or before, into which it fits with the year changed; or many before one after the coming harvest. Most likely the year is mistyped.",
                 "Picks of such a season are set aside: otherwise one of them would make the last season, and with it present practice and the season that advice is for. A handful of prunings is set aside too, and the tree-season that it most likely is of, in which the tree would count as unpruned, is left out; where that cannot be told, it is said so. Picks in the midst of those of another season are kept and told. Other prunings and frame counts after the coming season are in no tree-season.",
                 "Correct the year. If the season is real, add its other picks, or set least_season_pct = 0 under [options], which takes every season as written.",
+            ),
+            Self::ControlsApart => told(
+                "Some trees of the last season were treated unlike the advice that the book keeps for it, a quarter of the region's at most and by more than a tenth of the canopy: trees left unpruned or as before, to compare with.",
+                "They count in the fit and in the review, and not in present practice: counted with it, leaving none of them would look like a change worth advising.",
+                "Nothing to do. If they are what the region does, state it: present = { intensity = .., lead_days = .. } under [regions.ID] in book.toml.",
             ),
             Self::SeasonThin => told(
                 "Trees of a season have half the picks that are usual in their region, or fewer: a round whose year is a slip, files that are missing, or a harvest that is not over.",

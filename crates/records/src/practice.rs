@@ -30,7 +30,16 @@ pub struct Practice {
     pub lead_days: Option<f64>,
     /// The practice as a distribution, sorted by intensity and lead.
     pub points: Vec<PracticePoint>,
+    /// Tree-seasons of that season that are not counted, as they were left to compare the others with.
+    #[serde(default)]
+    pub left_to_compare: u64,
 }
+
+/// Difference of intensity from which a tree was not treated as advised, be its crew no careful one.
+const UNLIKE: f64 = 0.1;
+/// Largest share of the trees treated unlike the advice that may be left to compare with; of more, some are
+/// what a region does.
+const FEW: f64 = 0.25;
 
 impl Practice {
     /// Intensities between which nine trees in ten lie: the quantiles 5 and 95 % of the points by their
@@ -64,13 +73,77 @@ impl Practice {
             intensity,
             lead_days,
             points: vec![PracticePoint { intensity, lead_days, weight: 1.0 }],
+            left_to_compare: 0,
         }
+    }
+
+    /// The practice of a season in which an intensity had been advised, without the trees left to compare
+    /// with: the few that were treated unlike it, where nearly all were treated so. `None` where that is not
+    /// so, or none was.
+    #[must_use]
+    pub fn without_controls(&self, advised: f64) -> Option<Self> {
+        let is_control = |point: &&PracticePoint| (point.intensity - advised).abs() > UNLIKE + 1e-9;
+        let weight =
+            |points: &[PracticePoint]| points.iter().map(|point| point.weight).sum::<f64>();
+        let (controls, points): (Vec<PracticePoint>, Vec<PracticePoint>) =
+            self.points.iter().partition(is_control);
+        let (apart, all) = (weight(&controls), weight(&self.points));
+        if self.season.is_none() || controls.is_empty() || apart > FEW * all {
+            return None;
+        }
+        let kept = all - apart;
+        let mean = |of: &dyn Fn(&PracticePoint) -> Option<f64>| {
+            points.iter().filter_map(|point| Some(point.weight * of(point)?)).sum::<f64>() / kept
+        };
+        let intensity = mean(&|point| Some(point.intensity));
+        let leads = mean(&|point| Some(point.intensity * point.lead_days?));
+        let left = (apart / all * self.tree_seasons as f64).round() as u64;
+        Some(Self {
+            tree_seasons: self.tree_seasons - left,
+            share_pruned: mean(&|point| Some(f64::from(u8::from(point.intensity > 0.0)))),
+            intensity,
+            lead_days: (intensity > 0.0).then(|| leads / intensity),
+            points: points
+                .iter()
+                .map(|point| PracticePoint { weight: point.weight / kept, ..*point })
+                .collect(),
+            left_to_compare: left,
+            ..self.clone()
+        })
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// 80 trees pruned as advised, 10 unpruned and 10 as before; then half of them as before.
+    #[test]
+    fn a_few_trees_left_to_compare_are_no_practice() {
+        let point = |intensity: f64, weight: f64| PracticePoint {
+            intensity,
+            lead_days: (intensity > 0.0).then_some(100.0 * intensity),
+            weight,
+        };
+        let practice = |points: Vec<PracticePoint>| Practice {
+            season: Some(2026),
+            tree_seasons: 100,
+            points,
+            ..Practice::stated("hills", 0.27, Some(40.0))
+        };
+        let followed =
+            practice(vec![point(0.0, 0.1), point(0.15, 0.1), point(0.3, 0.4), point(0.4, 0.4)]);
+        let found = followed.without_controls(0.32).unwrap();
+        assert_eq!((found.tree_seasons, found.left_to_compare), (80, 20));
+        // By hand: (0.3 + 0.4) / 2, and leads of 30 and 40 days weighted by intensity, 25/0.7.
+        assert!((found.intensity - 0.35).abs() < 1e-12 && (found.share_pruned - 1.0).abs() < 1e-12);
+        assert!((found.lead_days.unwrap() - 25.0 / 0.7).abs() < 1e-9);
+        assert!((found.points.iter().map(|p| p.weight).sum::<f64>() - 1.0).abs() < 1e-12);
+        assert_eq!(found.without_controls(0.32), None, "nothing is left out twice");
+        let half = practice(vec![point(0.15, 0.5), point(0.35, 0.5)]);
+        assert_eq!(half.without_controls(0.35), None);
+        assert_eq!(Practice::stated("hills", 0.2, None).without_controls(0.5), None);
+    }
 
     /// Hundredths of 100 trees, one of each, lie between the 6th and the 96th.
     #[test]

@@ -105,6 +105,10 @@ codes! {
     ZerosDropped = "zeros-dropped",
     /// A row is none of the table's, as `book.toml` says.
     RowNotOne = "row-not-one",
+    /// A row holds an id and nothing of a visit.
+    RowUnfilled = "row-unfilled",
+    /// A factor of a trial was filled into a row that begins another plot, as `book.toml` says.
+    FilledAnewPlot = "filled-anew-plot",
     /// A cell that a row can do without was unreadable and left out.
     CellLeftOut = "cell-left-out",
     /// Nothing says what an intensity is a fraction of.
@@ -140,6 +144,8 @@ codes! {
     DateInNoSeason = "date-in-no-season",
     /// Picks without a moisture, beside others that have one.
     MoistureMissing = "moisture-missing",
+    /// Trees left unlike the advice kept for a season, which are no present practice.
+    ControlsApart = "controls-apart",
     /// A season of a handful of trees, or after the coming one: a slip of the year, most likely.
     SeasonStray = "season-stray",
     /// A season in which trees were picked far less often than usual.

@@ -320,6 +320,12 @@ pub fn present(present: &Present) -> String {
         Some(season) => out.push_str(&say!(" (season {season})")),
         None => out.push_str(text!(" (as stated, not from records)")),
     }
+    if present.left_to_compare > 0 {
+        out.push_str(&say!(
+            "; {} left unlike the advice to compare with not counted",
+            counted(present.left_to_compare, text!("tree"), text!("trees"))
+        ));
+    }
     out
 }
 

@@ -137,7 +137,7 @@ pub struct KeptBlock {
     pub trees: u64,
     /// Trees of them to be pruned; with fewer than all, the crew chooses which.
     pub trees_worked: u64,
-    /// Days scheduled, else the window allowed.
+    /// The window allowed; an earlier version kept the days scheduled within it.
     pub days: Option<[Date; 2]>,
 }
 

@@ -16,7 +16,7 @@ pub struct Planned {
     pub tree: String,
     /// Fraction of the canopy to remove; 0 to leave the tree unpruned.
     pub intensity: f64,
-    /// First and last day scheduled for it, or allowed where none was scheduled; `None` when the tree
+    /// First and last day allowed; `None` when the tree
     /// was to be left unpruned.
     pub days: Option<[Date; 2]>,
 }

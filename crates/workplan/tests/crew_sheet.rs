@@ -44,6 +44,7 @@ fn input(work: Work) -> SheetInput {
         quantities,
         ladders: true,
         in_trials: Vec::new(),
+        pruned_already: 0,
         youngest_recorded: None,
     }
 }

@@ -25,6 +25,7 @@ fn pruned(block: &str, site: &str) -> PlanBlock {
         trees: 280,
         share_pruned: 1.0,
         window: Some([date(2026, 7, 1), date(2026, 7, 31)]),
+        best_day: None,
         rate: Some(WorkRate { minutes_per_tree: 4.0, minutes_full_canopy: 32.0 }),
         canopy_m3: Some(60.0),
         cut_rates: Some(CutRates {
@@ -37,6 +38,7 @@ fn pruned(block: &str, site: &str) -> PlanBlock {
         delay_loss_per_day: Some(3.0),
         value: 200.0,
         in_trials: Vec::new(),
+        pruned_already: 0,
         youngest_recorded: None,
     }
 }

@@ -20,7 +20,14 @@ fn crew(crew_size: f64) -> Crew {
 }
 
 fn block(name: &str, person_days: f64, window: [Date; 2], delay: f64, value: f64) -> BlockWork {
-    BlockWork { block: name.to_owned(), person_days, window, delay_loss_per_day: delay, value }
+    BlockWork {
+        block: name.to_owned(),
+        person_days,
+        window,
+        best_day: None,
+        delay_loss_per_day: delay,
+        value,
+    }
 }
 
 fn july(day: i8) -> Date {
@@ -42,6 +49,32 @@ fn without_tight_windows_the_order_is_smiths() {
     // Loss by hand: a 3 x 2 x (6 + 7), b 4 x 2 x (1 + 2 + 3 + 4 + 5), c none.
     assert!((found.delay_loss - (78.0 + 120.0)).abs() < 1e-9);
     assert_eq!(found.alarm, None);
+}
+
+/// Work lies around the day that is expected to be best, blocks following each other; where the window
+/// closes before it is done, it begins earlier.
+#[test]
+fn work_lies_around_the_best_day() {
+    let at = |name: &str, person_days, window, best| BlockWork {
+        best_day: Some(july(best)),
+        ..block(name, person_days, window, 5.0, 9.0)
+    };
+    let days = |blocks: &[BlockWork]| -> Vec<(i8, i8)> {
+        let found = schedule(blocks, &crew(2.0)).unwrap();
+        assert_eq!(found.alarm, None);
+        found.blocks.iter().map(|b| (b.start.unwrap().day(), b.end.unwrap().day())).collect()
+    };
+    let wide = [july(1), july(31)];
+    let two = [at("a", 6.0, wide, 16), at("b", 6.0, wide, 16)];
+    assert_eq!(days(&two), [(13, 15), (16, 18)]);
+    // Blocks of other best days have dates of their own.
+    let other = [at("a", 6.0, wide, 16), at("b", 2.0, wide, 25)];
+    assert_eq!(days(&other), [(15, 17), (25, 25)]);
+    let narrow = [at("a", 12.0, [july(10), july(17)], 16)];
+    assert_eq!(days(&narrow), [(12, 17)]);
+    // By hand: 2 person-days on each of 13 to 15 and 16 to 18 July, 5/6 a person-day and day apart.
+    let found = schedule(&two, &crew(2.0)).unwrap();
+    assert!((found.delay_loss - 5.0 / 6.0 * 2.0 * 9.0).abs() < 1e-9);
 }
 
 #[test]

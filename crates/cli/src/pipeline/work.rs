@@ -54,6 +54,7 @@ pub fn plan(
         book.options.hours_per_day,
     );
     plan.missing.extend(nothing_stands(holdings));
+    plan.missing.extend(all_pruned(book, holdings, advice));
     plan.missing.extend(without_trees(book, holdings));
     plan.missing.extend(without_seasons(book, &blocks));
     let sites = holdings.blocks.iter().map(|block| block.site.as_str()).collect();
@@ -82,6 +83,27 @@ fn nothing_stands(holdings: &Holdings) -> Option<SettingError> {
             text!("nothing to do where the trees are gone; where new ones were planted, list them in the tree table with ids of their own"),
         )
     })
+}
+
+/// Blocks whose trees were all pruned for the harvest advised for, by the records: they have no line.
+fn all_pruned(book: &Book, holdings: &Holdings, advice: &[RegionAdvice]) -> Vec<SettingError> {
+    let mut blocks: BTreeMap<i32, Vec<&str>> = BTreeMap::new();
+    for block in holdings.blocks.iter().filter(|block| !block.trees.is_empty()) {
+        let Some(own) = advice.iter().find(|own| own.region == block.region) else { continue };
+        let is_done =
+            |tree: &HeldTree| holdings.is_pruned_for(book, &block.region, &tree.tree, own.season);
+        if block.trees.iter().all(is_done) {
+            blocks.entry(own.season).or_default().push(&block.block);
+        }
+    }
+    let told = blocks.into_iter().map(|(season, blocks)| {
+        SettingError::new(
+            format!("prunings: {}", blocks.join(", ")),
+            say!("every tree of the block was pruned for the harvest of {season} already, by the records, so the plan has no line of it"),
+            say!("nothing to do; set season = {} under [options] to plan for the harvest after, once the picks of {season} are recorded", season + 1),
+        )
+    });
+    told.collect()
 }
 
 /// Declared trials of which the trial table holds no tree: nothing is left to their field sheets.
@@ -146,11 +168,15 @@ impl Stand<'_> {
         let season = self.advice.season;
         let mut in_trials: BTreeMap<&str, Vec<String>> = BTreeMap::new();
         let (mut grown, mut untried, mut young) = (Vec::new(), Vec::new(), Vec::new());
+        let mut pruned_already = 0;
         for tree in &self.block.trees {
             if let Some(trial) = self.holdings.trial_of(self.book, &tree.tree, season) {
                 in_trials.entry(trial).or_default().push(tree.tree.clone());
             } else if self.is_young(tree) {
                 young.push(tree);
+            } else if self.holdings.is_pruned_for(self.book, &self.block.region, &tree.tree, season)
+            {
+                pruned_already += 1;
             } else if self.is_untried(tree) {
                 untried.push(tree);
             } else {
@@ -168,6 +194,9 @@ impl Stand<'_> {
         }
         for line in &mut lines {
             line.in_trials.clone_from(&in_trials);
+            if !matches!(line.work, Work::Train { .. }) {
+                line.pruned_already = pruned_already;
+            }
         }
         lines
     }
@@ -197,6 +226,7 @@ impl Stand<'_> {
         if asked > as_now {
             line.share_pruned = share;
             line.window = self.present_window();
+            line.best_day = self.day_of(self.advice.present.lead_days);
         }
         line.delay_loss_per_day = None;
         line.value = 0.0;
@@ -266,6 +296,7 @@ impl Stand<'_> {
                 // Until a trial is read, pruning goes on as at present.
                 None => self.present_window(),
             },
+            best_day: self.day_of(stated.map_or(advice.present.lead_days, |own| own.lead_days)),
             rate: self.cost.map(|cost| cost.rate_at(size)),
             canopy_m3: mean(sized().map(volume).collect()),
             cut_rates: self.holdings.cut_rates.get(&self.block.region).copied(),
@@ -318,6 +349,7 @@ impl Stand<'_> {
             trees: 0,
             share_pruned: 1.0,
             window: None,
+            best_day: None,
             rate: None,
             canopy_m3: None,
             cut_rates: None,
@@ -328,6 +360,7 @@ impl Stand<'_> {
             delay_loss_per_day: None,
             value: 0.0,
             in_trials: Vec::new(),
+            pruned_already: 0,
             youngest_recorded: None,
         }
     }
@@ -353,7 +386,7 @@ impl Stand<'_> {
         own.or(region).copied().unwrap_or(MeasuredAs::CanopyFraction)
     }
 
-    /// Under the training age when the harvest advised for opens.
+    /// Under the training age when the flush of the harvest advised for begins.
     fn is_young(&self, tree: &HeldTree) -> bool {
         is_young(self.book, self.block, tree, self.advice.season)
     }
@@ -367,10 +400,15 @@ impl Stand<'_> {
 
     /// Two weeks to either side of the dates of present practice, as for advice to keep to it.
     fn present_window(&self) -> Option<[Date; 2]> {
+        let lead = self.advice.present.lead_days?;
+        Some([self.day_of(Some(lead + 14.0))?, self.day_of(Some(lead - 14.0))?])
+    }
+
+    /// The day that lies so many days before the flush; `None` where nothing is pruned.
+    fn day_of(&self, lead: Option<f64>) -> Option<Date> {
         let (calendar, season) = self.calendar()?;
-        let lead = self.advice.present.lead_days.filter(|lead| lead.is_finite())?;
-        let day = |lead: f64| calendar.date_of_lead(lead.round() as i32, season);
-        Some([day(lead + 14.0), day(lead - 14.0)])
+        let lead = lead.filter(|lead| lead.is_finite())?;
+        Some(calendar.date_of_lead(lead.round() as i32, season))
     }
 
     /// The rest in which young trees are trained.

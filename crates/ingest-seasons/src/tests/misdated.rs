@@ -57,6 +57,38 @@ fn an_orchard_without_slips_is_told_nothing() {
     }
 }
 
+/// A tree that is cut in one season alone: the slip shows by the rows around it, as the file is written year
+/// by year.
+#[test]
+fn a_pruning_of_another_season_among_those_of_one_is_told() {
+    let book = |slip: bool| {
+        let mut trees = "tree,block".to_owned();
+        let mut picks = Vec::new();
+        let mut cuts = Vec::new();
+        for tree in 0..3 * TREES {
+            trees.push_str(&format!("\nT{tree},N"));
+            picks.extend((2022..=2024).map(|year| format!("T{tree},{year}-03-01,4,9,")));
+        }
+        // Every third tree each year.
+        for year in 2021..2024 {
+            for tree in (0..3 * TREES).filter(|tree| tree % 3 == (year - 2021) as u32) {
+                let written = if slip && (year, tree) == (2023, 62) { 2022 } else { year };
+                cuts.push(format!("T{tree},{written}-07-15,0.2,shoots,"));
+            }
+        }
+        let rows = |rows: &[String]| rows.join("\n");
+        small()
+            .table(Table::Trees, &trees)
+            .rows(Table::Harvests, &[&rows(&picks)])
+            .rows(Table::Prunings, &[&rows(&cuts)])
+    };
+    assert!(told(&book(false).linked(), Code::SeasonStray).is_empty());
+    let linked = book(true).linked();
+    let [one] = told(&linked, Code::SeasonStray)[..] else { panic!("{:?}", linked.problems) };
+    assert_eq!(one.place.to_string(), "prunings.csv:102:2");
+    assert!(one.what.starts_with("1 pruning before harvest 2023 among those before harvest 2024"));
+}
+
 /// A year after all harvests, and one before: the tree-season that is meant would count as unpruned.
 #[test]
 fn a_stray_year_makes_the_season_that_is_meant_incomplete() {

@@ -28,7 +28,9 @@ impl FileOutcome {
     /// Counts the cells of a kept row that were read as `book.toml` states.
     pub(super) fn note_stated(&mut self, line: u64, stated: &Stated) {
         for (column, cell, code) in stated.changes() {
-            let (severity, cell) = (Severity::Repaired, stands_at(cell));
+            let severity =
+                if code == Code::FilledAnewPlot { Severity::Warning } else { Severity::Repaired };
+            let cell = stands_at(cell);
             self.summary.add(Event { severity, code, column, line, cell }, 1, String::new);
         }
     }
@@ -48,6 +50,13 @@ impl FileOutcome {
         let code = Code::RowNotOne;
         let event = Event { severity, code, column: "", line, cell: None };
         self.summary.add(event, 1, || text);
+    }
+
+    /// A row that holds an id and nothing of a visit.
+    pub(super) fn note_unfilled(&mut self, line: u64) {
+        let (severity, code) = (Severity::Repaired, Code::RowUnfilled);
+        let event = Event { severity, code, column: "", line, cell: None };
+        self.summary.add(event, 1, String::new);
     }
 
     pub(super) fn pass_over(&mut self, line: u64) {

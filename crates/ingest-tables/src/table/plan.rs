@@ -47,6 +47,22 @@ impl Plan {
         })
     }
 
+    /// Whether a row holds nothing of its visit: an id and no day, and no other cell that is read.
+    pub(super) fn is_unfilled(&self, row: &RawRow<'_>, day: usize) -> bool {
+        let is_empty = |cell: usize| row.cells.cell(cell).into_text().is_empty();
+        let is_whole =
+            row.damage.is_none() && (row.raw.is_none() || row.cells.len() >= self.header.len());
+        let of_visit = |position: usize| position > 0 && self.joined_at(position).is_none();
+        let mut others = self.readers.iter().enumerate().filter_map(|(position, reader)| {
+            let (cell, _) = reader.as_ref()?;
+            (of_visit(position) && *cell < EVERY_ROW).then_some(*cell)
+        });
+        is_whole
+            && self.cell_of(day).is_some_and(|cell| cell < EVERY_ROW)
+            && others.all(is_empty)
+            && !self.text(row, 0).is_empty()
+    }
+
     pub(super) fn text<'r>(
         &self,
         row: &'r RawRow<'_>,
@@ -123,7 +139,13 @@ impl Plan {
                 (readers.get_mut(of.column), spec.columns.get(of.column), of.cells.first())
             {
                 *slot = Some((*first, CellReader { column, unit: None, style }));
-                let name = |cell: &usize| header.names.get(*cell).cloned().unwrap_or_default();
+                let stated = |cell: &usize| {
+                    let place = cell.checked_sub(EVERY_ROW)?;
+                    options.every_row.keys().nth(place).cloned()
+                };
+                let name = |cell: &usize| {
+                    header.names.get(*cell).cloned().or_else(|| stated(cell)).unwrap_or_default()
+                };
                 joined.push((of.clone(), of.cells.iter().map(name).collect()));
             }
         }

@@ -227,7 +227,7 @@ fn alarms(report: &Report) -> Vec<String> {
             };
             Some(say!(
                 "Crew of {} ({}): {} holds {} person-days of work, and the crew has {}. {people} Else leave undone first: {}{rest}. Expected loss by all of it: {} {currency}.",
-                crew_name(crew.site.as_deref()),
+                crew_name(crew.site.as_deref(), &report.plan),
                 counted(crew.crew.crew_size.ceil() as u64, text!("person"), text!("people")),
                 span(alarm.from, alarm.to),
                 fixed(alarm.needed, 1),

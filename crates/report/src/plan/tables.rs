@@ -200,7 +200,7 @@ fn tools(plan: &Plan) -> Vec<Vec<PlanCell>> {
         .into_iter()
         .map(|((crew, tool), (danger, cuts, pieces))| {
             vec![
-                crew_name(Some(crew).filter(|crew| !crew.is_empty())).into(),
+                crew_name(Some(crew).filter(|crew| !crew.is_empty()), plan).into(),
                 tool_cell(tool),
                 kind(danger),
                 whole(pieces),
@@ -210,9 +210,10 @@ fn tools(plan: &Plan) -> Vec<Vec<PlanCell>> {
         .collect()
 }
 
-/// A crew by its site, or the book's own.
-pub fn crew_name(site: Option<&str>) -> &str {
-    site.unwrap_or(text!("all other sites"))
+/// A crew by its site, or the book's own, which is that of all sites where none has one.
+pub fn crew_name<'a>(site: Option<&'a str>, plan: &Plan) -> &'a str {
+    let alone = plan.crews.iter().all(|crew| crew.site.is_none());
+    site.unwrap_or(if alone { text!("all sites") } else { text!("all other sites") })
 }
 
 fn alarms(plan: &Plan) -> Vec<Vec<PlanCell>> {
@@ -220,7 +221,7 @@ fn alarms(plan: &Plan) -> Vec<Vec<PlanCell>> {
         schedule.alarm.iter().flat_map(move |alarm| {
             alarm.drop.iter().map(move |dropped| {
                 vec![
-                    crew_name(site.as_deref()).into(),
+                    crew_name(site.as_deref(), plan).into(),
                     number(crew.crew_size, 1),
                     Some(alarm.from).into(),
                     Some(alarm.to).into(),

@@ -100,6 +100,8 @@ pub struct SheetInput {
     pub ladders: bool,
     /// Trees of the block that are none of `trees`, as designed trials treat them.
     pub in_trials: Vec<InTrial>,
+    /// Grown trees of the block that are none of `trees`, as they were pruned for this harvest already.
+    pub pruned_already: u64,
     /// Age of the youngest tree on which the region's records show what is asked of grown trees, years,
     /// where all `trees` are younger.
     pub youngest_recorded: Option<f64>,
@@ -188,7 +190,8 @@ impl SheetInput {
         }
     }
 
-    /// That trees belong to trials, and that what is asked was tried on none so young.
+    /// That trees belong to trials or were pruned already, and that what is asked was tried on none so
+    /// young.
     #[must_use]
     pub fn warnings(&self, words: &Catalogue) -> Vec<String> {
         let of_trial = self.in_trials.iter().map(|own| {
@@ -201,7 +204,13 @@ impl SheetInput {
         let young = self.youngest_recorded.map(|age| {
             words.say(Key::YoungerThanRecords, &[("years", &words.number(age.floor(), 0))])
         });
-        of_trial.chain(young).collect()
+        let already = (self.pruned_already > 0).then(|| {
+            let trees = speaking(words.spoken_language(), || {
+                counted(self.pruned_already, text!("tree"), text!("trees"))
+            });
+            words.say(Key::PrunedAlready, &[("trees", trees.as_str())])
+        });
+        of_trial.chain(already).chain(young).collect()
     }
 
     /// The trees of trials among those that a crew works on, by id, a line per trial.

@@ -31,6 +31,8 @@ pub struct PlanBlock {
     pub share_pruned: f64,
     /// First and last day allowed.
     pub window: Option<[Date; 2]>,
+    /// The day of the window that is expected to be best.
+    pub best_day: Option<Date>,
     /// Working time of a pruned tree.
     pub rate: Option<WorkRate>,
     /// Mean canopy volume of a tree, m3.
@@ -49,6 +51,8 @@ pub struct PlanBlock {
     pub value: f64,
     /// Trees of the block that are none of `trees`, as designed trials treat them.
     pub in_trials: Vec<InTrial>,
+    /// Grown trees of the block that are none of `trees`, as they were pruned for this harvest already.
+    pub pruned_already: u64,
     /// Age of the youngest tree on which the region's records show what is asked of grown trees, years,
     /// where all `trees` are younger.
     pub youngest_recorded: Option<f64>,
@@ -174,6 +178,7 @@ fn one(
         quantities: Vec::new(),
         ladders: block.ladders,
         in_trials: block.in_trials.clone(),
+        pruned_already: block.pruned_already,
         youngest_recorded: block.youngest_recorded,
     };
     let intensity = sheet.instruction().map(|how_much| how_much.intensity);

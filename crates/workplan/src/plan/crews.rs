@@ -55,6 +55,7 @@ pub(super) fn assign(
             block: format!("{} / {}", block.site, block.block),
             person_days,
             window,
+            best_day: block.best_day,
             delay_loss_per_day: block.delay_loss_per_day.unwrap_or_default(),
             value: block.value,
         });

@@ -7,8 +7,22 @@ pub(super) struct Demand {
     pub(super) units: i64,
     /// First and last day index, both included.
     pub(super) window: [usize; 2],
+    /// Day index from which delay counts.
+    pub(super) start: usize,
     /// Cost of a unit per day of delay.
     pub(super) rate: i64,
+}
+
+/// A day before the start costs as much as so many of delay, more than any window has: such days are for
+/// what the others cannot hold, and blocks follow each other from the start on.
+const EARLY: i64 = 2000;
+
+impl Demand {
+    /// Cost of a unit on a day.
+    fn cost(&self, day: usize) -> i64 {
+        let delay = day as i64 - self.start as i64;
+        self.rate * if delay < 0 { -EARLY * delay } else { delay }
+    }
 }
 
 /// Units placed of each demand on each day.
@@ -22,7 +36,7 @@ pub(super) struct Placement {
 
 /// Places demands one after the other, each along cheapest augmenting paths (successive shortest
 /// paths: Ahuja, Magnanti and Orlin, 1993, Network Flows, section 9.7). Among all placements of what
-/// is placed, the sum of rate x units x day is least. What an earlier demand has got, a later one
+/// is placed, the cost is least. What an earlier demand has got, a later one
 /// never takes away (the placeable units form a matroid), so demands in order of falling value
 /// leave out the least value (Edmonds, 1971, Math. Program. 1:127-136).
 pub(super) fn place(demands: &[Demand], order: &[usize], capacity: &[i64]) -> Placement {
@@ -74,9 +88,10 @@ impl State<'_> {
         for day in (0..days).filter(|&day| self.stale[day]) {
             let mut moves = vec![None; days];
             for &other in &self.on_day[day] {
-                let Demand { window: [from, to], rate, .. } = self.demands[other];
+                let demand = &self.demands[other];
+                let [from, to] = demand.window;
                 for (target, best) in moves.iter_mut().enumerate().take(to + 1).skip(from) {
-                    let cost = rate * (target as i64 - day as i64);
+                    let cost = demand.cost(target) - demand.cost(day);
                     if best.is_none_or(|(least, _)| cost < least) {
                         *best = Some((cost, other));
                     }
@@ -90,12 +105,13 @@ impl State<'_> {
     fn cheapest(&mut self, demand: usize) -> Option<Path> {
         self.refresh();
         let days = self.free.len();
-        let Demand { window: [from, to], rate, .. } = self.demands[demand];
+        let own = &self.demands[demand];
+        let [from, to] = own.window;
         let mut cost = vec![i64::MAX; days];
         let mut came: Vec<Option<(usize, usize)>> = vec![None; days];
         let mut changed: Vec<usize> = (from..=to).collect();
         for &day in &changed {
-            cost[day] = rate * day as i64;
+            cost[day] = own.cost(day);
         }
         // Without negative cycles no day is improved more often than there are days.
         for _ in 0..=days {
@@ -172,7 +188,7 @@ mod tests {
             if capacity[day] > 0 {
                 capacity[day] -= 1;
                 let (sum, delay) = brute_force(rest, capacity);
-                best = best.max((sum + value, delay - demand.rate * day as i64));
+                best = best.max((sum + value, delay - demand.cost(day)));
                 capacity[day] += 1;
             }
         }
@@ -182,12 +198,15 @@ mod tests {
     proptest! {
         #[test]
         fn nothing_beats_the_placement(
-            rough in prop::collection::vec((1_i64..=2, 0_usize..5, 0_usize..4, 1_i64..9), 1..5),
+            rough in prop::collection::vec((1_i64..=2, 0_usize..5, 0_usize..4, 0_usize..4, 1_i64..9), 1..5),
             capacity in prop::collection::vec(0_i64..=2, 5),
         ) {
             let demands: Vec<Demand> = rough
                 .iter()
-                .map(|&(units, from, length, rate)| Demand { units, window: [from, (from + length).min(4)], rate })
+                .map(|&(units, from, length, start, rate)| {
+                    let to = (from + length).min(4);
+                    Demand { units, window: [from, to], start: (from + start).min(to), rate }
+                })
                 .collect();
             // Values that no other set of units can add up to.
             let value = |j: usize| 3_i64.pow(j as u32);
@@ -207,7 +226,7 @@ mod tests {
                 for (day, &units) in placed.units[j].iter().enumerate() {
                     prop_assert!(units >= 0);
                     prop_assert!(units == 0 || (demand.window[0]..=demand.window[1]).contains(&day));
-                    mine.1 -= demand.rate * units * day as i64;
+                    mine.1 -= units * demand.cost(day);
                 }
             }
             for (day, &most) in capacity.iter().enumerate() {
@@ -220,7 +239,7 @@ mod tests {
     /// Highest rate first is not best with deadlines: it would give 304, the optimum is 207.
     #[test]
     fn windows_defeat_highest_rate_first() {
-        let demand = |rate, window| Demand { units: 1, window, rate };
+        let demand = |rate, window| Demand { units: 1, window, start: 0, rate };
         let demands = [demand(2, [1, 3]), demand(1, [1, 2]), demand(100, [2, 3])];
         let placed = place(&demands, &[2, 0, 1], &[0, 1, 1, 1]);
         let cost: i64 = (0..3)

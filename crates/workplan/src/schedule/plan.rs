@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use records::work::{Crew, SettingError};
 use serde::{Deserialize, Serialize};
 use std::cmp::Reverse;
+use std::collections::BTreeMap;
 use words::{say, text};
 
 /// Units of work in a person-day.
@@ -24,6 +25,8 @@ pub struct BlockWork {
     pub person_days: f64,
     /// First and last day on which it may be done.
     pub window: [Date; 2],
+    /// The day that is expected to be best; the first of the window where none is known.
+    pub best_day: Option<Date>,
     /// Money lost when the whole block is done a day later, expected; below 0 counts as 0.
     pub delay_loss_per_day: f64,
     /// Money lost when the block is not done at all, expected; below 0 counts as 0.
@@ -63,7 +66,7 @@ pub struct Scheduled {
     pub person_days: f64,
     /// Expected loss of delay per person-day and day: the highest goes first.
     pub urgency: f64,
-    /// Money lost by working after the first day of the window.
+    /// Money lost by working on other days than the best.
     pub delay_loss: f64,
 }
 
@@ -74,7 +77,7 @@ pub struct Schedule {
     pub blocks: Vec<Scheduled>,
     /// Days with work, in order.
     pub days: Vec<DayWork>,
-    /// Money lost by delay, all blocks.
+    /// Money lost by working on other days than the best, all blocks.
     pub delay_loss: f64,
     /// When the windows cannot hold the work.
     pub alarm: Option<Alarm>,
@@ -93,7 +96,9 @@ pub fn delay_loss_per_day(losses: &[(f64, f64)], trees: f64) -> Option<f64> {
 /// Schedules one crew's blocks, exactly.
 ///
 /// Work is divisible over days and people. Each person-day of a block costs its urgency (loss of delay
-/// per day / person-days) for every calendar day after the first of its window. Without windows the
+/// per day / person-days) for every calendar day after the first on which it is to begin: half the crew's
+/// days of all blocks with its best day before that day, so that these lie around it, where the window
+/// reaches so far; earlier days are for what the later ones cannot hold. Without windows the
 /// best order is by falling urgency (Smith, 1956, Nav. Res. Logist. Q. 3:59-66); with them that order
 /// can be wrong, so the dates come from a minimum-cost flow, which is that order where windows do not
 /// bind. Where the work does not fit, the loss of what is left undone is least: value per person-day
@@ -124,12 +129,27 @@ pub fn schedule(blocks: &[BlockWork], crew: &Crew) -> Result<Schedule, SettingEr
     let capacity: Vec<i64> =
         dates.iter().map(|date| if crew.works_on(*date) { people } else { 0 }).collect();
     let highest = blocks.iter().map(urgency).fold(0.0, f64::max);
+    let mut around: BTreeMap<Date, f64> = BTreeMap::new();
+    for block in blocks {
+        if let Some(best) = block.best_day {
+            *around.entry(best).or_default() += block.person_days;
+        }
+    }
+    let starts: BTreeMap<Date, Date> = around
+        .into_iter()
+        .map(|(best, person_days)| (best, half_before(best, 0.5 * person_days, crew, first)))
+        .collect();
+    let start = |block: &BlockWork| {
+        let [from, to] = block.window;
+        block.best_day.and_then(|best| starts.get(&best)).map_or(from, |day| (*day).clamp(from, to))
+    };
     let demands: Vec<Demand> = blocks
         .iter()
         .map(|block| Demand {
             // Rounded down, so that rounding never makes work that fits look as if it did not.
             units: ((block.person_days * UNITS + 1e-6).floor() as i64).max(1),
             window: block.window.map(day_of),
+            start: day_of(start(block)),
             // One step even without a loss of delay, so that an earlier day is better.
             rate: 1 + steps(urgency(block), highest),
         })
@@ -195,6 +215,20 @@ fn check(block: &BlockWork) -> Result<(), SettingError> {
     Ok(())
 }
 
+/// The day from which a crew does so many person-days, whole days of it, before another day; no earlier than
+/// `first`.
+fn half_before(best: Date, person_days: f64, crew: &Crew, first: Date) -> Date {
+    let (mut day, mut left) = (best, person_days);
+    while left >= crew.crew_size && day > first {
+        let Ok(before) = day.yesterday() else { break };
+        day = before;
+        if crew.works_on(day) {
+            left -= crew.crew_size;
+        }
+    }
+    day
+}
+
 fn urgency(block: &BlockWork) -> f64 {
     block.delay_loss_per_day.max(0.0) / block.person_days
 }
@@ -222,7 +256,10 @@ fn dated(block: &BlockWork, units: &[i64], dates: &[Date]) -> Scheduled {
         .collect();
     let delayed: f64 = worked
         .iter()
-        .map(|(date, person_days)| f64::from((*date - block.window[0]).get_days()) * person_days)
+        .map(|(date, person_days)| {
+            let best = block.best_day.unwrap_or(block.window[0]);
+            f64::from((*date - best).get_days().abs()) * person_days
+        })
         .sum();
     Scheduled {
         block: block.block.clone(),

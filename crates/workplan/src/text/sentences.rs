@@ -82,6 +82,11 @@ pub(super) fn sentence(key: Key) -> Text {
                 "{worked} of the {all} trees: the plan is a share and no list. Someone who knows the block chooses them."
             )
         }
+        Key::PrunedAlready => {
+            constant!(
+                "{trees} of this block: pruned for this harvest already, by the records. They are not counted here: leave them alone."
+            )
+        }
         Key::AndMore => constant!("{first} and {more} more"),
         Key::YoungerThanRecords => {
             constant!(

@@ -130,6 +130,13 @@ fn write_region(out: &mut String, checked: &Checked, region: &RegionSummary) -> 
             practice.share_pruned * 100.0,
             practice.intensity * 100.0
         )?;
+        if practice.left_to_compare > 0 {
+            writeln!(
+                out,
+                "      without {} left unlike the advice to compare with",
+                counted(practice.left_to_compare, "tree", "trees")
+            )?;
+        }
     }
     Ok(())
 }

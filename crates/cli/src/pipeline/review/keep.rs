@@ -108,7 +108,7 @@ fn kept_blocks(region: &str, plan: &Plan) -> Vec<KeptBlock> {
                 intensity: how.intensity,
                 trees: sheet.trees,
                 trees_worked: sheet.trees_worked,
-                days: sheet.scheduled.or(sheet.window),
+                days: sheet.window.or(sheet.scheduled),
             })
         })
         .collect();

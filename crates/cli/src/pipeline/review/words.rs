@@ -219,7 +219,7 @@ pub fn plan(kept: &PlanKept) -> String {
         );
     }
     say!(
-        "{} outside designed trials were planned for: {} to prune, of which {} were pruned and {} were not; {} to be left were pruned. {:.0} % of all were treated as planned, within {:.0} % of the canopy and {} of the days scheduled, which can be fewer than those of the advised window.",
+        "{} outside designed trials were planned for: {} to prune, of which {} were pruned and {} were not; {} to be left were pruned. {:.0} % of all were treated as planned, within {:.0} % of the canopy and {} of the advised window.",
         counted(all.planned as u64, text!("harvested tree"), text!("harvested trees")),
         all.to_prune,
         all.pruned,

@@ -3,6 +3,7 @@
 use crate::console::Failure;
 use crate::pipeline::{Checked, from_ingest};
 use ingest_seasons::{HeldBlock, HeldTree, Visit, held_blocks, visits};
+use jiff::civil::Date;
 use model::TreeSeasons;
 use records::{
     Book, MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3, trees_per_ha,
@@ -21,6 +22,8 @@ pub struct Holdings {
     pub cut_rates: BTreeMap<String, CutRates>,
     /// Ages of the youngest trees past the training age in the records, by what was cut from them.
     youngest: Youngest,
+    /// Last day on which anything was cut, by tree.
+    last_cuts: BTreeMap<String, Date>,
     /// Basis of most prunings, by block.
     pub bases: BTreeMap<String, MeasuredAs>,
     /// The same by region.
@@ -50,9 +53,14 @@ impl Holdings {
         let mut timed: BTreeMap<String, Vec<TimedTree>> = BTreeMap::new();
         let mut counted: BTreeMap<String, Vec<CountedTree>> = BTreeMap::new();
         let (mut by_block, mut by_region) = (Counts::new(), Counts::new());
+        let mut last_cuts: BTreeMap<String, Date> = BTreeMap::new();
         for visit in &visits {
             let Some((block, tree)) = places.get(visit.tree.as_str()) else { continue };
             let region = &block.region;
+            if let Some(date) = visit.date.filter(|_| visit.intensity > 0.0) {
+                let last = last_cuts.entry(visit.tree.clone()).or_insert(date);
+                *last = date.max(*last);
+            }
             if let Some(minutes) = visit.minutes {
                 timed.entry(region.clone()).or_default().push(TimedTree {
                     intensity: visit.intensity,
@@ -84,6 +92,7 @@ impl Holdings {
             trials,
             timed,
             cut_rates,
+            last_cuts,
             bases: commonest(by_block),
             bases_of_regions: commonest(by_region),
             blocks,
@@ -96,6 +105,14 @@ impl Holdings {
         let own = self.trials.get(tree)?.iter();
         let holds = |id: &&String| book.trials.get(*id).is_some_and(|trial| trial.holds(season));
         own.filter(holds).map(String::as_str).next()
+    }
+
+    /// Whether the records hold a cut of a tree for the harvest of a season or a later one.
+    #[must_use]
+    pub fn is_pruned_for(&self, book: &Book, region: &str, tree: &str, season: i32) -> bool {
+        let calendar = book.regions.get(region).and_then(|region| region.calendar());
+        let cut = calendar.zip(self.last_cuts.get(tree));
+        cut.is_some_and(|(calendar, day)| i32::from(calendar.season_of_pruning(*day)) >= season)
     }
 
     /// Declared trials of amounts on trees of a region that wait for a season's harvest, by id.
@@ -137,7 +154,7 @@ impl Holdings {
     }
 
     /// Fraction of the canopy that the records of a region show cut from some tree as young, in whole
-    /// years, or from the youngest where all are older.
+    /// years, or from the youngest where these are little older; nothing where they are.
     #[must_use]
     pub fn hardest(&self, region: &str, age: f64) -> Option<f64> {
         self.youngest.hardest(region, age)
@@ -175,10 +192,20 @@ impl Holdings {
     }
 }
 
-/// Whether a tree is under the training age when the harvest of a season opens, as in the linked table.
+/// Whether a tree is under the training age when the flush of a season begins, by which it would be cut:
+/// the linked table counts it as grown by the harvest, where it is to tell what it bears.
 #[must_use]
 pub fn is_young(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> bool {
-    age(book, block, tree, season).is_some_and(|age| age < book.options.training_age_years)
+    let calendar = book.regions.get(&block.region).and_then(|region| region.calendar());
+    let flush = calendar
+        .zip(i16::try_from(season).ok())
+        .map(|(calendar, season)| calendar.date_of_lead(0, season));
+    let age = flush.zip(tree.planted).map(|(flush, planted)| years(planted, flush));
+    age.is_some_and(|age| age < book.options.training_age_years)
+}
+
+fn years(from: Date, to: Date) -> f64 {
+    f64::from((to - from).get_days()) / 365.25
 }
 
 /// Age of a tree when the harvest of a season opens, years, as in the linked table; `None` where the
@@ -187,12 +214,15 @@ pub fn is_young(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) ->
 pub fn age(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> Option<f64> {
     let harvest = book.regions.get(&block.region).and_then(|region| region.harvest)?;
     let opens = harvest.start.in_year(i16::try_from(season).ok()?);
-    let planted = tree.planted?;
-    Some(f64::from((opens - planted).get_days()) / 365.25)
+    Some(years(tree.planted?, opens))
 }
 
 /// How much less of the canopy than asked may have been cut from a tree that tells of the asked cut.
 const ABOUT: f64 = 0.05;
+
+/// Years by which the youngest recorded trees may be older and still tell what a tree can bear (ours: a
+/// convention, of no published source).
+const LITTLE_OLDER: f64 = 2.0;
 
 /// Ages of the youngest trees past the training age in the records, by what was cut from them: a tree
 /// picked unpruned, or cut lightly, tells nothing of what a hard cut does at its age.
@@ -237,12 +267,17 @@ impl Youngest {
     }
 
     /// The hardest cut of a tree of at most this age in whole years, fraction of the canopy; of the
-    /// youngest trees where every one is older. `None` where no age of a cut is known.
+    /// youngest trees where these are a little older, and none where they are more. `None` where no age of
+    /// a cut is known.
     #[must_use]
     pub fn hardest(&self, region: &str, age: f64) -> Option<f64> {
         let steps = self.steps.get(region)?;
         let [_, youngest] = steps.last()?;
-        let age = age.max(*youngest).floor();
+        let (age, youngest) = (age.floor(), youngest.floor());
+        if age < youngest - LITTLE_OLDER {
+            return Some(0.0);
+        }
+        let age = age.max(youngest);
         steps.iter().find(|[_, own]| own.floor() <= age).map(|[cut, _]| *cut)
     }
 }
@@ -292,8 +327,11 @@ mod tests {
         let hardest = |age| youngest.hardest("hills", age);
         assert_eq!([hardest(30.0), hardest(12.1), hardest(11.9)], [0.4, 0.3, 0.18].map(Some));
         assert_eq!([hardest(5.1), hardest(4.0)], [0.18, 0.0].map(Some));
-        // Younger than every record: what the youngest got.
-        assert_eq!(hardest(3.0), Some(0.0));
+        // Younger than every record: what the youngest got, where they are little older.
+        let steps = vec![[0.4, 20.0], [0.3, 12.9]];
+        let youngest = Youngest { steps: BTreeMap::from([("hills".to_owned(), steps)]) };
+        let hardest = |age| youngest.hardest("hills", age);
+        assert_eq!([hardest(10.0), hardest(9.9)], [0.3, 0.0].map(Some));
         assert_eq!(youngest.hardest("plain", 9.0), None);
     }
 }
