@@ -329,6 +329,45 @@ fn trees_pruned_for_the_harvest_advised_for_are_no_work_any_more() {
     assert!(missing.contains("every tree of the block was pruned for the harvest of 2025"));
 }
 
+/// The two trees of twelve that were left unlike the kept advice are no present practice; of half the trees
+/// it would be one.
+#[test]
+fn trees_left_to_compare_are_not_what_a_region_does() {
+    let told = |unlike: usize| {
+        let book = Book::tidy();
+        let cut = |row: &str| {
+            let (tree, rest) = row.split_once(",2023-").unwrap();
+            let number: usize = tree.trim_start_matches('T').parse().unwrap();
+            let day = rest.split(',').next().unwrap();
+            let intensity = if number <= unlike { "0.1" } else { "0.3" };
+            format!("{tree},2023-{day},{intensity},canopy_fraction")
+        };
+        let rows = book.text("prunings.csv");
+        let rows: Vec<String> = rows
+            .lines()
+            .map(|row| if row.contains(",2023-") { cut(row) } else { row.to_owned() })
+            .collect();
+        book.put("prunings.csv", rows.join("\n") + "\n");
+        let kept = r#"{"format": 1, "book": "Small book", "version": "0.1.0", "seed": 1,
+            "season": 2024, "regions": [{"region": "plain", "season": 2024, "verdict": "prune",
+            "practice": {"intensity": 0.3, "window": null}, "present_intensity": 0.2,
+            "predicted": [], "blocks": []}]}"#;
+        std::fs::create_dir(book.file("kept")).unwrap();
+        book.put("kept/advice-2024.json", kept);
+        anacurve(&["check", book.arg()]).stdout
+    };
+    let few = told(2);
+    assert!(
+        few.contains("present practice (season 2024): 100 % of the trees pruned, 30 %"),
+        "{few}"
+    );
+    assert!(few.contains("without 2 trees left unlike the advice to compare with"), "{few}");
+    let half = told(6);
+    assert!(
+        half.contains("100 % of the trees pruned, 20 %") && !half.contains("unlike the advice")
+    );
+}
+
 /// A tree is trained by its age when it would be cut, not by that at the harvest after.
 #[test]
 fn training_goes_by_the_age_at_the_cut() {
