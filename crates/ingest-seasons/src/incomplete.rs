@@ -132,32 +132,34 @@ pub(crate) fn tree_seasons(
             .filter_map(|(name, (tree, region))| Some((name?, (tree?, region?))))
             .collect();
         for LostVisit { table, place, visit } in &lost {
-            let tree = match known.get(visit.tree.as_str()) {
-                Some(known) => Some(known),
-                None => places.meant(&visit.tree)?.and_then(|meant| known.get(meant)),
+            let trees = match known.get(visit.tree.as_str()) {
+                Some(known) => vec![known],
+                // Of two that it may be of neither is known to be whole.
+                None => places.meant(&visit.tree)?.iter().filter_map(|id| known.get(id)).collect(),
             };
-            let Some((tree, region)) = tree else { continue };
-            let Some(calendar) = places.calendar(*region) else { continue };
-            let mut seasons = possible_seasons(visit, |day| match table {
-                Table::Prunings => Some(calendar.season_of_pruning(day)),
-                _ => calendar.season_of_pick(day, grace),
-            });
-            if seasons.is_empty() {
-                seasons = possible_seasons(visit, |day| calendar.season_meant(day));
-            }
-            match seasons.as_slice() {
-                [season] => {
-                    if found.insert((*tree, i32::from(*season))) {
-                        whole.add(*table, place.clone());
-                    }
+            for (tree, region) in trees {
+                let Some(calendar) = places.calendar(*region) else { continue };
+                let mut seasons = possible_seasons(visit, |day| match table {
+                    Table::Prunings => Some(calendar.season_of_pruning(day)),
+                    _ => calendar.season_of_pick(day, grace),
+                });
+                if seasons.is_empty() {
+                    seasons = possible_seasons(visit, |day| calendar.season_meant(day));
                 }
-                _ => match of_file.get(&place.file) {
-                    Some(season) if found.insert((*tree, *season)) => {
-                        whole.add(*table, place.clone());
+                match seasons.as_slice() {
+                    [season] => {
+                        if found.insert((*tree, i32::from(*season))) {
+                            whole.add(*table, place.clone());
+                        }
                     }
-                    Some(_) => {}
-                    None => undated.add(*table, place.clone()),
-                },
+                    _ => match of_file.get(&place.file) {
+                        Some(season) if found.insert((*tree, *season)) => {
+                            whole.add(*table, place.clone());
+                        }
+                        Some(_) => {}
+                        None => undated.add(*table, place.clone()),
+                    },
+                }
             }
         }
     }

@@ -62,16 +62,16 @@ impl NearMisses {
         match near {
             Some(near) => near.iter().map(String::as_str).collect(),
             None => match self.one_letter_off(id).as_slice() {
-                [] => self.one_sign_more(id).into_iter().collect(),
+                [] => self.one_sign_more(id),
                 near => near.to_vec(),
             },
         }
     }
 
-    /// The one id that is left where a letter, or one of two equal digits side by side, is one too many:
+    /// The one or two ids that are left where a letter, or one of two equal digits side by side, is one too many:
     /// in a number of three digits or more, or of two where no id has one so high there. Of other digits
     /// any may be meant, but where all ids have as many there, zeros before them counted, and this one more.
-    fn one_sign_more(&self, id: &str) -> Option<&str> {
+    fn one_sign_more(&self, id: &str) -> Vec<&str> {
         let signs: Vec<char> = id.chars().collect();
         let runs: Vec<(usize, &str)> = runs(id).collect();
         let doubled = |at: usize| {
@@ -99,8 +99,7 @@ impl NearMisses {
                 found.extend(near.map(String::as_str).filter(as_long));
             }
         }
-        let only = found.pop_first()?;
-        found.is_empty().then_some(only)
+        if found.len() > 2 { Vec::new() } else { found.into_iter().collect() }
     }
 
     /// Ids of the same numbers whose letters differ in one: replaced, left out, too many, or two
@@ -119,12 +118,10 @@ impl NearMisses {
             .collect()
     }
 
-    /// The id that was meant, where one alone is near.
-    pub(crate) fn meant(&self, id: &str) -> Option<&str> {
-        match self.near(id).as_slice() {
-            [one] => Some(one),
-            _ => None,
-        }
+    /// The ids that may have been meant, one or two; none where more are near.
+    pub(crate) fn meant(&self, id: &str) -> Vec<&str> {
+        let near = self.near(id);
+        if near.len() > 2 { Vec::new() } else { near }
     }
 
     /// A remedy that names the nearest known ids, or `otherwise`.
@@ -218,6 +215,14 @@ fn reduced(id: &str) -> String {
 mod tests {
     use super::*;
 
+    /// The one id that may have been meant.
+    fn one<'a>(near: &'a NearMisses, id: &str) -> Option<&'a str> {
+        match near.meant(id).as_slice() {
+            [one] => Some(one),
+            _ => None,
+        }
+    }
+
     #[test]
     fn ids_that_differ_in_writing_only_share_a_form() {
         for (one, other) in [
@@ -242,26 +247,29 @@ mod tests {
         for (slip, meant) in
             [("A1/O2/3", "A1/2/3"), ("B2-111", "B2-11"), ("B2-112", "B2-12"), ("B1-O13", "B1-13")]
         {
-            assert_eq!(near.meant(slip), Some(meant), "{slip}");
+            assert_eq!(one(&near, slip), Some(meant), "{slip}");
         }
         // No id has a number so high there.
-        assert_eq!(near.meant("A2/4/55"), Some("A2/4/5"));
+        assert_eq!(one(&near, "A2/4/55"), Some("A2/4/5"));
         // Another number is another tree.
-        assert_eq!(near.meant("A2/4/56"), None);
-        assert_eq!(near.meant("B1-134"), None);
+        for other in ["A2/4/56", "B1-134"] {
+            assert!(near.meant(other).is_empty(), "{other}");
+        }
         let near = NearMisses::of(["A2/4/5", "A2/4/60"].into_iter());
-        assert_eq!(near.meant("A2/4/55"), None);
+        assert_eq!(one(&near, "A2/4/55"), None);
         let near = NearMisses::of(["T08", "T09"].into_iter());
-        assert_eq!((near.meant("T99"), near.meant("T099")), (None, Some("T09")));
+        assert_eq!((one(&near, "T99"), one(&near, "T099")), (None, Some("T09")));
         // Numbers of three digits, zeros counted: one of four has one too many.
         let near = NearMisses::of(["B1/018", "B1/021", "B1/118"].into_iter());
         assert_eq!(
-            [near.meant("B1/9018"), near.meant("B1/0219")],
+            [one(&near, "B1/9018"), one(&near, "B1/0219")],
             [Some("B1/018"), Some("B1/021")]
         );
-        assert_eq!([near.meant("B1/1189"), near.meant("B1/918")], [Some("B1/118"), None]);
+        let either = NearMisses::of(["B1/022", "B1/029"].into_iter());
+        assert_eq!(either.meant("B1/0229"), ["B1/022", "B1/029"]);
+        assert_eq!([one(&near, "B1/1189"), one(&near, "B1/918")], [Some("B1/118"), None]);
         let near = NearMisses::of(["T10", "T11", "T99"].into_iter());
-        assert_eq!(near.meant("T104"), None, "without zeros before them numbers grow longer");
+        assert_eq!(one(&near, "T104"), None, "without zeros before them numbers grow longer");
     }
 
     #[test]
@@ -284,15 +292,15 @@ mod tests {
             "Kafinee 2/01/3",
             "Kaifn\u{e9} 2-1-3",
         ] {
-            assert_eq!(near.meant(slip), Some("Kafin\u{e9} 2/1/3"), "{slip}");
+            assert_eq!(one(&near, slip), Some("Kafin\u{e9} 2/1/3"), "{slip}");
         }
         for other in ["Kafon\u{e9}s 2/1/3", "Kafin\u{e9} 2/1/5", "Kafi 2/1/3", "Sa 2/1/3"] {
-            assert_eq!(near.meant(other), None, "{other}");
+            assert_eq!(one(&near, other), None, "{other}");
         }
         let remedy = near.remedy("Kafin\u{e8} 2/1/3", "none");
         assert!(remedy.contains("'Kafin\u{e9} 2/1/3'"), "{remedy}");
         // Of short ids any letter may be meant.
-        assert_eq!(NearMisses::of(["A-12", "C-13"].into_iter()).meant("B-12"), None);
+        assert!(NearMisses::of(["A-12", "C-13"].into_iter()).meant("B-12").is_empty());
     }
 
     #[test]
@@ -300,8 +308,8 @@ mod tests {
         let near = NearMisses::of(["T-007", "T-008"].into_iter());
         assert!(near.remedy("t7", "none").contains("'T-007'"));
         assert_eq!(near.remedy("X", "none"), "none");
-        assert_eq!(near.meant("t7"), Some("T-007"));
-        assert_eq!(NearMisses::of(["T-007", "T7"].into_iter()).meant("t7"), None);
+        assert_eq!(one(&near, "t7"), Some("T-007"));
+        assert_eq!(one(&NearMisses::of(["T-007", "T7"].into_iter()), "t7"), None);
         // A Cyrillic te, and a letter O for a zero.
         assert!(near.remedy("\u{422}-007", "none").contains("'T-007'"));
         assert!(near.remedy("T-O07", "none").contains("'T-007'"));

@@ -99,10 +99,10 @@ impl Places {
         Ok((say!("tree '{tree}' is not in the tree table"), self.near()?.remedy(tree, &otherwise)))
     }
 
-    /// The known tree that an unknown id means, where one alone is written so alike. Its records stay
-    /// set aside; that they are missing is known.
-    pub(crate) fn meant(&self, tree: &str) -> PolarsResult<Option<&str>> {
-        if self.lost.contains_key(tree) { Ok(None) } else { Ok(self.near()?.meant(tree)) }
+    /// The known trees that an unknown id may mean, where one or two are written so alike. Its records
+    /// stay set aside; that they are missing from one of these is known.
+    pub(crate) fn meant(&self, tree: &str) -> PolarsResult<Vec<&str>> {
+        if self.lost.contains_key(tree) { Ok(Vec::new()) } else { Ok(self.near()?.meant(tree)) }
     }
 
     fn near(&self) -> PolarsResult<&NearMisses> {

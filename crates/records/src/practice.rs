@@ -82,7 +82,11 @@ impl Practice {
     /// so, or none was.
     #[must_use]
     pub fn without_controls(&self, advised: f64) -> Option<Self> {
-        let is_control = |point: &&PracticePoint| (point.intensity - advised).abs() > UNLIKE + 1e-9;
+        // A tree that was pruned is not one left unpruned, however lightly.
+        let is_control = |point: &&PracticePoint| {
+            (point.intensity - advised).abs() > UNLIKE + 1e-9
+                || (point.intensity > 0.0) != (advised > 0.0)
+        };
         let weight =
             |points: &[PracticePoint]| points.iter().map(|point| point.weight).sum::<f64>();
         let (controls, points): (Vec<PracticePoint>, Vec<PracticePoint>) =
@@ -140,6 +144,9 @@ mod tests {
         assert!((found.lead_days.unwrap() - 25.0 / 0.7).abs() < 1e-9);
         assert!((found.points.iter().map(|p| p.weight).sum::<f64>() - 1.0).abs() < 1e-12);
         assert_eq!(found.without_controls(0.32), None, "nothing is left out twice");
+        let unpruned = practice(vec![point(0.0, 0.8), point(0.05, 0.1), point(0.3, 0.1)]);
+        let found = unpruned.without_controls(0.0).unwrap();
+        assert_eq!((found.intensity, found.lead_days, found.share_pruned), (0.0, None, 0.0));
         let half = practice(vec![point(0.15, 0.5), point(0.35, 0.5)]);
         assert_eq!(half.without_controls(0.35), None);
         assert_eq!(Practice::stated("hills", 0.2, None).without_controls(0.5), None);

@@ -94,13 +94,18 @@ fn a_pick_whose_id_is_a_known_tree_written_otherwise_makes_its_season_incomplete
     assert_eq!(wholes(&linked, ts::SEASON), [2023]);
     let told = linked.problems.iter().find(|p| p.code == Code::TreeSeasonIncomplete).unwrap();
     assert_eq!(told.place.line, Some(4));
-    // An id that two trees could mean, or none, leaves every season as it is.
-    for (trees, id) in [("tree,block\nN1,N\nN 1,N", "n-1"), ("tree,block\nN1,N", "X9")] {
-        let picks = ["N1,2024-03-01,4,9,".to_owned(), format!("{id},2024-04-01,1,9,")];
+    // Of two trees that an id could mean neither season is whole; one that more could mean, or none, leaves
+    // every season as it is.
+    let two = "tree,block\nN1,N\nN 1,N";
+    let three = "tree,block\nN1,N\nN 1,N\nN_1,N";
+    for (trees, id, seasons) in
+        [(two, "n-1", vec![2023]), (three, "n-1", vec![2023, 2024]), (two, "X9", vec![2023, 2024])]
+    {
+        let picks = ["N1,2023-03-01,4,9,", "N1,2024-03-01,4,9,"].map(str::to_owned);
+        let picks = [&picks[..], &[format!("{id},2024-04-01,1,9,")]].concat();
         let picks: Vec<&str> = picks.iter().map(String::as_str).collect();
         let result = small().table(Table::Trees, trees).rows(Table::Harvests, &picks).link();
-        let linked = result.linked.unwrap();
-        assert_eq!(wholes(&linked, ts::SEASON), [2024], "{id}");
+        assert_eq!(wholes(&result.linked.unwrap(), ts::SEASON), seasons, "{id}");
     }
 }
 
