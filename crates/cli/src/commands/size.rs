@@ -16,7 +16,7 @@ use trials::size::{
     Comparison, Components, Effect, SizeError, TradeOff, TradeOffCell, TradeOffRequest, TrialSize,
     trade_off,
 };
-use words::{say, text, with_mark};
+use words::{Language, language, say, speaking, text, with_mark};
 
 /// Coefficients of variation, per cent; absent ones are 0.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -78,6 +78,17 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
     let section = at_hand::section(args, &within);
     let shown = section.as_ref().map(|section| at_hand::text(section, &within)).unwrap_or_default();
     part.sections.extend(section);
+    if language() != Language::English {
+        // Headings of CSV files are English in every language.
+        let english = speaking(Language::English, || {
+            let mut english = self::part(args, &found, Vec::new());
+            english.sections.extend(at_hand::section(args, &within));
+            english
+        });
+        for (own, english) in part.sections.iter_mut().zip(&english.sections) {
+            own.file_heads_of(english);
+        }
+    }
     let located = locate::question(args, &request, components)?
         .map(|question| locate::located(args, &question))
         .transpose()
