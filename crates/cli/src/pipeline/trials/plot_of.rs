@@ -63,3 +63,42 @@ pub(super) fn means_of_plots(
     let mean = |key| plots.get(key).map_or(f64::NAN, |(sum, trees)| sum / trees);
     keys.iter().map(mean).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::expect_used)]
+
+    use super::*;
+    use records::Place;
+
+    fn tree(name: &str, plot: &str) -> TrialTree {
+        let cells = [("replicate", "R1"), ("plot", plot), ("cut", "0")];
+        let cell = |(name, text): (&str, &str)| (name.to_owned(), Some(text.to_owned()));
+        TrialTree {
+            trial: "A".to_owned(),
+            tree: name.to_owned(),
+            place: Place::line("trials.csv", 2),
+            columns: cells.map(cell).into(),
+            girth_cm: None,
+            gone: None,
+        }
+    }
+
+    #[test]
+    fn a_lost_tree_leaves_the_middle_of_its_plot_where_it_was() {
+        let declaration: TrialDeclaration = serde_json::from_str(
+            r#"{"title": null, "design": "randomised_blocks", "factors": ["cut"], "roles":
+                {"replicate": "replicate", "block": null, "row": null, "column": null,
+                 "main_plot": null, "sub_plot": null, "plot": "plot", "site": null},
+                "control": null, "covariate": null}"#,
+        )
+        .expect("a declaration");
+        let trees = [tree("T9", "1"), tree("T10", "1"), tree("T11", "2"), tree("T12", "2")];
+        // T10 has no harvest.
+        let rows = [Some(0), None, Some(1), Some(2)];
+        let at: Vec<(&TrialTree, i32, Option<usize>)> =
+            trees.iter().zip(rows).map(|(tree, row)| (tree, 2024, row)).collect();
+        let found = means_of_plots(&declaration, &at, &[9.0, 10.0, 11.0, 12.0]);
+        assert_eq!(found, [9.5, 9.5, 11.5, 11.5]);
+    }
+}

@@ -43,6 +43,8 @@ type InSeason<'a> = (i32, Option<&'a str>);
 struct Plot<'a> {
     name: String,
     first: &'a TrialTree,
+    /// Levels of its factors.
+    treatment: Vec<Option<&'a str>>,
     /// Trees with a pick.
     trees: usize,
     days: BTreeSet<Date>,
@@ -128,6 +130,7 @@ impl Rounds {
                 let plot = plots.entry(plot_of(declaration, tree)).or_insert_with(|| Plot {
                     name: name_of(declaration, tree),
                     first: tree,
+                    treatment: treatment_of(declaration, tree),
                     trees: 0,
                     days: BTreeSet::new(),
                     rounds: BTreeSet::new(),
@@ -172,6 +175,11 @@ impl Rounds {
     }
 }
 
+fn treatment_of<'a>(declaration: &TrialDeclaration, tree: &'a TrialTree) -> Vec<Option<&'a str>> {
+    let level = |factor: &str| tree.columns.get(factor).and_then(Option::as_deref);
+    declaration.keyed_factors().map(|(_, factor)| level(factor)).collect()
+}
+
 fn name_of(declaration: &TrialDeclaration, tree: &TrialTree) -> String {
     let plot = declaration.roles.plot.as_ref().and_then(|column| tree.columns.get(column));
     match plot.and_then(Option::as_ref) {
@@ -209,15 +217,20 @@ fn into_rounds(plots: &mut [Plot<'_>]) -> Vec<[Date; 2]> {
 }
 
 /// Plots without a round that a quarter of the plots have, and with fewer rounds than these: a block
-/// picked on days of its own lacks nothing. A tree alone may have had nothing to pick.
+/// picked on days of its own lacks nothing. A tree alone may have had nothing to pick, and what every
+/// plot of a treatment lacks may be the treatment's doing: late cuts ripen late.
 fn lacking(season: i32, number: usize, round: [Date; 2], plots: &[Plot<'_>]) -> Option<Doubt> {
     let holders = || plots.iter().filter(|plot| plot.rounds.contains(&number));
     let with = holders().count();
     let typical = median(holders().map(|plot| plot.rounds.len()));
+    let of_treatment = |own: &Plot<'_>| {
+        let mut alike = plots.iter().filter(|plot| plot.treatment == own.treatment);
+        alike.clone().count() > 1 && alike.all(|plot| !plot.rounds.contains(&number))
+    };
     let short: Vec<&Plot<'_>> = plots
         .iter()
         .filter(|plot| plot.trees > 1 && !plot.rounds.contains(&number))
-        .filter(|plot| plot.rounds.len() < typical)
+        .filter(|plot| plot.rounds.len() < typical && !of_treatment(plot))
         .collect();
     let first = short.iter().min_by(|a, b| a.first.place.cmp(&b.first.place))?;
     if with < 2 || 4 * with < plots.len() {
