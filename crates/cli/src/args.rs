@@ -325,7 +325,9 @@ coefficients of variation in per cent, for example
   plot = 5             between plots
 
 and, where known, replicate, main_plot, sub_plot, season, treatment_season, main_plot_season,
-plot_season. Absent ones are 0. The report of an analysed trial holds such a file for each trait:
+plot_season. Absent ones are 0. adjusted_for names the covariate that they were adjusted for, and
+plot_limit is the most that plots may vary where they seem not to: both are told beside the sizes.
+The report of an analysed trial holds such a file for each trait:
 trials/TRIAL-TRAIT-components.toml under the folder of trial --out and of run.
 
 Prints the power of every combination of --trees, --replicates and --seasons, and the fewest trees

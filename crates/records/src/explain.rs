@@ -325,7 +325,7 @@ impl Code {
                 "Correct the row or the declaration that the message names; anacurve trial --help explains the entries of [trials.ID].",
             ),
             Self::TrialSlip => told(
-                "Rows of a declared trial look mistyped: a level that stands in one complete block only, a block with few of the treatments, two levels or blocks that look alike, a plot with trees too many beside one with as many too few (without blocks, treatments with plots too many and too few), a control beside a factorial that is not declared, levels or replicates of which no tree has a value, prunings that are not those of the treatment, rows under an id that looks like the trial's, or dead trees that count with 0 kg.",
+                "Rows of a declared trial look mistyped: a level that stands in one complete block only, a block with few of the treatments, two levels or blocks that look alike, a plot with trees too many beside one with as many too few (without blocks, treatments with plots too many and too few), a control beside a factorial that is not declared, levels or replicates of which no tree has a value, plots without a round of picks that others have, prunings that are not those of the treatment, rows under an id that looks like the trial's, or dead trees that count with 0 kg.",
                 "The trial is analysed as its rows stand, with the treatment or the block that they make.",
                 "Correct the rows that the message names; those of plots that were lost are best kept in the trial table, without harvests.",
             ),

@@ -207,3 +207,60 @@ fn what_is_no_count_or_share_is_refused_and_ends_of_the_scale_are_told() {
         assert!(!serde_json::to_string(&found).expect("serialises").contains("NaN"));
     }
 }
+
+/// Counts of a file of two seasons, in randomised blocks.
+fn of_seasons(w: &serde_json::Value) -> TraitAnalysis {
+    let column = |name: &str| texts(&w[name]);
+    let rows: Vec<Row> = column("treatment")
+        .into_iter()
+        .zip(column("block"))
+        .zip(numbers(&w["count"]).into_iter().zip(numbers(&w["exposure"])))
+        .map(|((treatment, block), (count, exposure))| (treatment, block, count, exposure))
+        .collect();
+    let mut observed = observed(TraitKind::Count, &rows);
+    observed.season = numbers(&w["season"]).into_iter().map(|s| Some(s as i32)).collect();
+    observed.tree = rows.iter().map(|row| format!("{} in {}", row.0, row.1)).collect();
+    let declared: TrialDeclaration = serde_json::from_str(
+        r#"{"title": null, "design": "randomised_blocks", "factors": ["treatment"],
+            "control": null, "covariate": null}"#,
+    )
+    .expect("a declaration");
+    let plan = Plan::read(&declared, &observed).expect("a plan");
+    analyse_trait(&plan, &observed).expect("analysed")
+}
+
+#[test]
+fn counts_of_several_seasons_are_tested_by_treatment_season_and_both() {
+    let witness = read("traits/seasons.json");
+    for (name, moves) in [("season_alone", false), ("moving", true)] {
+        let w = &witness[name];
+        let found = of_seasons(w);
+        assert_eq!(found.model, TraitModel::Poisson);
+        let terms: Vec<(&str, bool)> =
+            found.terms.iter().map(|t| (t.term.as_str(), t.seasonal)).collect();
+        assert_eq!(terms, [("treatment", false), ("season", true), ("treatment x season", true)]);
+        // Both maximise a Laplace approximation, and differ in how they take its curvature.
+        for (own, f) in found.terms.iter().zip(numbers(&w["f"])) {
+            near(own.test.f, f, 5e-3, &own.term);
+        }
+        // 20 plots less 4 treatments and 5 blocks; 10 blocks x season less 2 and 5.
+        let df: Vec<f64> = found.terms.iter().map(|t| t.test.df_denominator).collect();
+        assert_eq!(df, [12.0, 4.0, 12.0]);
+        assert_eq!(found.df, 12.0);
+        for (mean, (estimate, se)) in found
+            .over_seasons
+            .iter()
+            .zip(numbers(&w["over_seasons"]).into_iter().zip(numbers(&w["se"])))
+        {
+            near(mean.estimate, estimate, 1e-3, &mean.treatment);
+            near(mean.std_error, se, 1e-2, &mean.treatment);
+        }
+        let names: Vec<&str> = found.over_seasons.iter().map(|m| m.treatment.as_str()).collect();
+        assert_eq!(names, ["0", "15", "30", "45"]);
+        // The truth: counts rise by half from one season to the next, and the cut alone does
+        // nothing to them or all of it in the second season.
+        let p: Vec<f64> = found.terms.iter().map(|t| t.test.p_value).collect();
+        assert_eq!(found.test, Some(found.terms[0].test));
+        assert!(p[1] < 0.01 && (p[0] < 0.05) == moves && (p[2] < 0.05) == moves, "{p:?}");
+    }
+}

@@ -16,10 +16,10 @@ use trials::size::{
     Comparison, Components, Effect, SizeError, TradeOff, TradeOffCell, TradeOffRequest, TrialSize,
     trade_off,
 };
-use words::{say, text, with_mark};
+use words::{Language, language, say, speaking, text, with_mark};
 
 /// Coefficients of variation, per cent; absent ones are 0.
-#[derive(Debug, Clone, Copy, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 struct Variations {
     replicate: f64,
@@ -32,10 +32,14 @@ struct Variations {
     main_plot_season: f64,
     plot_season: f64,
     tree_season: f64,
+    /// Covariate that the values were adjusted for.
+    adjusted_for: Option<String>,
+    /// Upper limit of `plot`, where that was estimated at 0.
+    plot_limit: Option<f64>,
 }
 
 impl Variations {
-    fn components(self) -> Components {
+    fn components(&self) -> Components {
         let square = |percent: f64| (percent / 100.0).powi(2);
         Components {
             replicate: square(self.replicate),
@@ -63,14 +67,28 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
              20; without --difference the smallest that each size finds is told",
         ));
     }
-    let Known { components, words, at_hand } = known(args)?;
+    let Known { components, mut words, plot_limit, at_hand } = known(args)?;
     let request = request(args, components)?;
     let found = trade_off(&request).map_err(refused)?;
+    if let Some(limit) = plot_limit {
+        words.push(with_limit(&request, &found, limit)?);
+    }
     let mut part = part(args, &found, words);
     let within = at_hand::within(&found, &at_hand);
     let section = at_hand::section(args, &within);
     let shown = section.as_ref().map(|section| at_hand::text(section, &within)).unwrap_or_default();
     part.sections.extend(section);
+    if language() != Language::English {
+        // Headings of CSV files are English in every language.
+        let english = speaking(Language::English, || {
+            let mut english = self::part(args, &found, Vec::new());
+            english.sections.extend(at_hand::section(args, &within));
+            english
+        });
+        for (own, english) in part.sections.iter_mut().zip(&english.sections) {
+            own.file_heads_of(english);
+        }
+    }
     let located = locate::question(args, &request, components)?
         .map(|question| locate::located(args, &question))
         .transpose()
@@ -127,6 +145,8 @@ struct Known {
     components: Components,
     /// How the components came about.
     words: Vec<String>,
+    /// Coefficient of variation between plots that is plausible where it was estimated at 0, %.
+    plot_limit: Option<f64>,
     /// Trees that a book has for a new trial.
     at_hand: Vec<at_hand::AtHand>,
 }
@@ -140,8 +160,16 @@ fn known(args: &SizeArgs) -> Result<Known, Failure> {
             .map_err(|error| Failure::new(format!("{shown}: {error}"), hint))?;
         let found: Variations = toml::from_str(&text)
             .map_err(|error| Failure::new(format!("{shown}: {}", error.message()), hint))?;
-        let words = vec![say!("Coefficients of variation as given in {shown}.")];
-        return Ok(Known { components: found.components(), words, at_hand: Vec::new() });
+        let mut words = vec![say!("Coefficients of variation as given in {shown}.")];
+        if let Some(covariate) = &found.adjusted_for {
+            let covariate = name_in_words(covariate);
+            words.push(say!(
+                "The components are of values adjusted for {covariate}: the next trial is as precise only if it is adjusted in the same way."
+            ));
+        }
+        let plot_limit = found.plot_limit.filter(|limit| *limit > 0.0 && limit.is_finite());
+        let components = found.components();
+        return Ok(Known { components, words, plot_limit, at_hand: Vec::new() });
     }
     let Some(book) = &args.book else {
         return Err(Failure::new(
@@ -168,13 +196,36 @@ fn known(args: &SizeArgs) -> Result<Known, Failure> {
             let table = advice::table_of(&checked)?;
             let (components, words) = components::of_book(&table, &checked, &model)?;
             let at_hand = at_hand::of_book(&checked, &table)?;
-            Ok(Known { components, words, at_hand })
+            Ok(Known { components, words, plot_limit: None, at_hand })
         }
         None => Err(Failure::new(
             format!("{}: the records are too few to tell how much trees vary", book.display()),
             "give coefficients of variation with --components; 30 to 40 % between trees is common",
         )),
     }
+}
+
+/// What the sizes would find if plots varied as much as is plausible still.
+fn with_limit(request: &TradeOffRequest, found: &TradeOff, limit: f64) -> Result<String, Failure> {
+    let mut request = request.clone();
+    request.components.plot = (limit / 100.0).powi(2);
+    let worse = trade_off(&request).map_err(refused)?;
+    let same = found.least_trees.as_ref().and_then(|cell| {
+        let size = |of: &TradeOffCell| (of.seasons, of.trees_per_plot, of.replicates);
+        worse.cells.iter().find(|other| size(other) == size(cell))
+    });
+    Ok(match same.and_then(|cell| Some((cell, cell.power?))) {
+        Some((cell, power)) => say!(
+            "The variance between plots was estimated at 0, and may be as much as a coefficient of variation of {limit:.1} % (95 %): {}, {}, {} would then have a power of {}.",
+            replicates_said(cell.replicates),
+            per_plot_said(cell.trees_per_plot),
+            seasons_said(cell.seasons),
+            percent(power)
+        ),
+        None => say!(
+            "The variance between plots was estimated at 0, and may be as much as a coefficient of variation of {limit:.1} % (95 %): these sizes may find less than is told."
+        ),
+    })
 }
 
 fn request(args: &SizeArgs, components: Components) -> Result<TradeOffRequest, Failure> {
@@ -344,7 +395,7 @@ fn part(args: &SizeArgs, found: &TradeOff, words: Vec<String>) -> TrialPart {
             .push(say!("Fewest trees to prune and pick over the seasons: {}.", cell_words(cell)));
     }
     paragraphs.push(say!(
-        "Power by the exact noncentral F distribution; the error of a difference by components (plot + tree / trees per plot + season parts / seasons, over replicates)."
+        "Power by the exact noncentral F distribution, of one pair of means chosen in advance: no adjustment for the number of comparisons, for which more trees are needed; the error of a difference by components (plot + tree / trees per plot + season parts / seasons, over replicates)."
     ));
     TrialPart {
         heading: say!("Size of the next trial"),

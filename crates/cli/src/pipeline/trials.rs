@@ -11,17 +11,19 @@ pub mod field;
 mod further;
 mod missing;
 mod own_scale;
+mod plot_of;
 mod plots;
 mod pooling;
 mod report;
 pub mod request;
+mod rounds;
 mod seasons;
 mod tables;
 mod words;
 
-use super::Checked;
 use super::advice::next_season;
 use super::work::Holdings;
+use super::{Checked, from_ingest};
 use crate::console::Failure;
 use ::trials::Observations;
 use ::words::{say, text};
@@ -30,18 +32,17 @@ pub use analysed::{AnalysedPart, AnalysedTrial, analysed, looked_through};
 pub use beside::beside;
 use counts::{Counts, Observed};
 pub use doubts::Doubt;
-use ingest_seasons::TrialTree;
+use ingest_seasons::{TrialTree, pick_days, standing_trees};
 pub use missing::NotAnalysed;
 use model::{Frames, TableError, TreeSeasons};
+use plot_of::{Places, means_of_plots};
 pub use pooling::PooledTrait;
 use records::{TrialDeclaration, counted, written_amount, written_number};
 pub use report::report;
+use rounds::{Rounds, Short};
 use seasons::Seasons;
 use std::collections::{BTreeMap, BTreeSet};
 pub use words::nothing_tested;
-
-/// Columns that are numbers wherever they are found.
-const PLACE: [&str; 2] = ["row", "column"];
 
 /// A declared trial with what the book holds of it.
 #[derive(Debug, Clone)]
@@ -109,6 +110,10 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
     let counts = Counts::of(&table, &frames, &checked.linked.tree_seasons);
     let seasons = Seasons::of(&table);
     let holdings = Holdings::of(checked, &table)?;
+    let rounds = Rounds::new(pick_days(&checked.tables).map_err(from_ingest)?, book, &table);
+    let standing = standing_trees(&checked.tables).map_err(from_ingest)?;
+    let places = Places::of(&standing);
+    let records = Records { table: &table, counts: &counts, all: &seasons, rounds, places };
     let trials = book.trials.iter().map(|(id, declaration)| {
         let trees: Vec<&TrialTree> =
             checked.linked.trial_trees.iter().filter(|tree| tree.trial == *id).collect();
@@ -116,7 +121,7 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
         let own: BTreeSet<&str> = trees.iter().map(|tree| tree.tree.as_str()).collect();
         let lost = checked.tables.set_aside_of_trial(id, &own);
         let rows = Rows { read: rows, set_aside: lost.len() as u64 };
-        let mut trial = one(id, declaration, &trees, rows, &table, &counts, &seasons);
+        let mut trial = one(id, declaration, &trees, rows, &records);
         // A trial without a row left says so itself.
         if let Some(first) = lost.first().filter(|_| trial.trees > 0) {
             trial.notes.push(say!(
@@ -166,15 +171,23 @@ struct Rows {
     set_aside: u64,
 }
 
+/// What the book holds of trees, trial or not.
+struct Records<'a> {
+    table: &'a TreeSeasons,
+    counts: &'a Counts<'a>,
+    all: &'a Seasons<'a>,
+    rounds: Rounds,
+    places: Places<'a>,
+}
+
 fn one(
     id: &str,
     declaration: &TrialDeclaration,
     trees: &[&TrialTree],
     rows: Rows,
-    table: &TreeSeasons,
-    counts: &Counts,
-    all: &Seasons<'_>,
+    records: &Records<'_>,
 ) -> DeclaredTrial {
+    let Records { table, counts, all, rounds, places } = records;
     let (seasons, earlier) = all.of_trial(declaration, trees);
     let mut trial = DeclaredTrial {
         id: id.to_owned(),
@@ -207,7 +220,8 @@ fn one(
             trial.seasons.iter().map(|&season| (*tree, season, all.row(&tree.tree, season)))
         })
         .collect();
-    let shared = Shared::of(declaration, &at, all, table, earlier);
+    let mut shared = Shared::of(declaration, &at, all, table, earlier);
+    shared.place(declaration, &at, places);
     for wanted in &declaration.traits {
         let values: Vec<Observed> =
             at.iter().map(|(.., row)| counts.of_row(*wanted, *row)).collect();
@@ -233,7 +247,14 @@ fn one(
     }
     trial.notes.extend(missing::gone(&at));
     trial.doubt(doubts::off_treatment(declaration, &at, table));
-    trial.doubt(doubts::short_of_picks(declaration, &at, &counts.picks));
+    let Short { doubts: short, told, unfinished } =
+        rounds.short(declaration, trees, &trial.seasons);
+    trial.notes.extend(unfinished);
+    // A season told by its rounds needs no count of its picks.
+    let untold: Vec<(&TrialTree, i32, Option<usize>)> =
+        at.iter().copied().filter(|(_, season, _)| !told.contains(season)).collect();
+    trial.doubt(short);
+    trial.doubt(doubts::short_of_picks(declaration, &untold, &counts.picks));
     if let Some(first) = trial.observed.first() {
         let values = first.values.clone();
         trial.doubt(doubts::without_values(declaration, &at, &values));
@@ -272,7 +293,7 @@ impl Shared {
         let columns: BTreeMap<String, Vec<Option<String>>> = columns.collect();
         let mut numbers = BTreeMap::new();
         let own = declaration.covariate.as_deref().filter(|name| columns.contains_key(*name));
-        for name in PLACE.into_iter().chain(own) {
+        if let Some(name) = own {
             let values = at.iter().map(|(tree, ..)| {
                 cell(tree, name).as_deref().and_then(written_number).unwrap_or(f64::NAN)
             });
@@ -286,6 +307,40 @@ impl Shared {
         });
         numbers.insert("earlier_crop".to_owned(), crops.collect());
         Self { columns, numbers }
+    }
+
+    /// Rows and columns of the field: those of the trial's own rows where they have any, else those
+    /// of the tree table (another trial's plan in the same table takes nothing from this one); as
+    /// numbers, the middle of the trees of a plot, whether or not they gave a value.
+    fn place(
+        &mut self,
+        declaration: &TrialDeclaration,
+        at: &[(&TrialTree, i32, Option<usize>)],
+        places: &Places<'_>,
+    ) {
+        let roles = &declaration.roles;
+        for (along, (name, role)) in
+            [("row", &roles.row), ("column", &roles.column)].into_iter().enumerate()
+        {
+            let column = role.as_deref().unwrap_or(name);
+            let own = self.columns.get(column).filter(|cells| cells.iter().any(Option::is_some));
+            let cells = match own {
+                Some(own) => own.clone(),
+                None if role.is_none() => {
+                    let of = |(tree, ..): &(&TrialTree, i32, Option<usize>)| {
+                        places.of_tree(&tree.tree, along).map(|place| place.to_string())
+                    };
+                    at.iter().map(of).collect()
+                }
+                None => continue,
+            };
+            let values: Vec<f64> = cells
+                .iter()
+                .map(|cell| cell.as_deref().and_then(written_number).unwrap_or(f64::NAN))
+                .collect();
+            self.columns.insert(column.to_owned(), cells);
+            self.numbers.insert(name.to_owned(), means_of_plots(declaration, at, &values));
+        }
     }
 }
 

@@ -49,7 +49,8 @@ numbers! { trial_fields, "Tables and figures of `trials.html`, by the beginning 
     "errors" "Error of each by itself" "squared unit of the trait" "Error mean square, its degrees of freedom and CV of each season or site before pooling, and the test that they are equal.";
     "stability" "Stability" "unit of the trait" "Slope on the environments' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962) and stability variance (Shukla 1972) of each treatment.";
     "efficiency" "What blocking brought" "ratio" "Error variance expected without the blocks over the one found, and the same corrected for degrees of freedom.";
-    "natural-test" "All treatments alike" "F" "Test on the scale of analysis that all treatments are alike; small p speak against it.";
+    "natural-test" "All treatments alike" "F" "Tests on the scale of analysis, term by term, that treatments are alike; small p speak against it.";
+    "natural-means-seasons" "Means over the seasons on the natural scale" "unit of the trait" "Means of a counted trait over equally weighted seasons, brought back, with limits.";
     "natural-means" "Means on the natural scale" "unit of the trait" "Means of a transformed or counted trait brought back, with limits.";
     "natural-differences" "Differences of treatments" "scale of analysis" "Differences on the scale of analysis and, where it is logarithmic, as ratios.";
     "trade-off" "Power of a trial" "probability" "Chance of finding the asked difference at 5 % with the stated trees, replicates and seasons, from the book's own variation.";

@@ -29,6 +29,8 @@ pub struct TrialTable {
     pub caption: String,
     /// Headings.
     pub heads: Vec<TrialHead>,
+    /// Headings of its CSV file, the same in every language; those shown where empty.
+    pub file_heads: Vec<String>,
     /// Rows, each as long as the headings.
     pub rows: Vec<Vec<TrialCell>>,
     /// What is said below it.
@@ -47,8 +49,21 @@ impl TrialTable {
             name: name.to_owned(),
             caption: caption.into(),
             heads: heads.iter().map(head).collect(),
+            file_heads: Vec::new(),
             rows: Vec::new(),
             notes: Vec::new(),
+        }
+    }
+}
+
+impl TrialSection {
+    /// Takes the headings of the tables' files from the same section in English: a script that reads
+    /// them must not mind the language of the report.
+    pub fn file_heads_of(&mut self, english: &Self) {
+        for (table, english) in self.tables.iter_mut().zip(&english.tables) {
+            if (table.name == english.name) && table.heads.len() == english.heads.len() {
+                table.file_heads = english.heads.iter().map(|head| head.text.clone()).collect();
+            }
         }
     }
 }

@@ -34,7 +34,11 @@ pub fn table(of: &TrialTable) -> Table {
 /// The table as CSV: a header and one record per row with the full numbers; empty cells where there
 /// is no number.
 pub fn csv(of: &TrialTable) -> String {
-    let mut out = csv_record(of.heads.iter().map(|head| harmless(&head.text)));
+    let mut out = if of.file_heads.is_empty() {
+        csv_record(of.heads.iter().map(|head| harmless(&head.text)))
+    } else {
+        csv_record(of.file_heads.iter().map(|head| harmless(head)))
+    };
     for row in &of.rows {
         out.push_str(&csv_record(row.iter().map(|cell| match cell {
             TrialCell::Text(text) => harmless(text),

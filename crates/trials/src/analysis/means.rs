@@ -60,11 +60,13 @@ fn table(
             let values: Vec<f64> =
                 plan.units.iter().filter(|u| cells.contains(&u.cell)).map(|u| u.value).collect();
             let plain = values.iter().sum::<f64>() / values.len() as f64;
+            let estimated = fitted.estimate(row);
             Mean {
                 levels: levels.clone(),
                 units: values.len(),
                 mean: fitted.value_of(row).filter(|_| !cells.is_empty()),
-                std_error: fitted.estimate(row).map(|e| e.std_error),
+                std_error: estimated.as_ref().map(|e| e.std_error),
+                df: estimated.map(|e| e.df),
                 plain: (!values.is_empty()).then_some(plain),
             }
         })

@@ -2,6 +2,7 @@
 
 mod anova;
 mod columns;
+mod contrasts;
 mod covariate;
 mod curve;
 mod efficiency;
@@ -20,6 +21,7 @@ mod sampling;
 mod strata;
 mod variation;
 
+pub(crate) use contrasts::{error_df, term_contrasts};
 pub use covariate::CovariateAdjustment;
 pub use curve::{Curve, Optimum, Peak};
 pub use inversion::OptimumSet;

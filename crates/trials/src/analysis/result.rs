@@ -97,6 +97,8 @@ pub struct Mean {
     pub mean: Option<f64>,
     /// Standard error of the mean itself, with blocks taken as given and random groups as sampled.
     pub std_error: Option<f64>,
+    /// Its degrees of freedom.
+    pub df: Option<f64>,
     /// Plain mean of its units.
     pub plain: Option<f64>,
 }

@@ -245,7 +245,15 @@ impl Former<'_> {
         let roles = &self.declared.roles;
         let text = |column: &Option<String>, usual: &str| -> Option<String> {
             let name = column.clone().unwrap_or_else(|| usual.to_owned());
-            observed.columns.get(&name).and_then(|c| c.get(rows[0]).cloned().flatten())
+            let column = observed.columns.get(&name)?;
+            let own = |row: &usize| column.get(*row).cloned().flatten();
+            let numbers: Option<Vec<f64>> =
+                rows.iter().map(|row| own(row)?.trim().parse().ok()).collect();
+            // The middle of its trees, whatever tree comes first; a word is that of the first.
+            match numbers {
+                Some(numbers) => Some(mean(&numbers).to_string()),
+                None => own(&rows[0]),
+            }
         };
         Unit {
             plot: self.groups.plot[members[0]].clone(),

@@ -15,17 +15,12 @@ impl Components {
     pub fn of_analysis(analysis: &Analysis, observed: &Observations) -> Option<Self> {
         use TrialDesign as D;
         let plan = &analysis.plan;
+        let whole = whole_plots(plan.design);
         let split_again = matches!(plan.design, D::SplitSplitPlot | D::StripPlot);
         let several = plan.units.iter().any(|unit| unit.season.is_some());
         if analysis.components.is_empty() || (split_again && several) {
             return None;
         }
-        let whole = match plan.design {
-            D::SplitPlot => "sub plots",
-            D::SplitSplitPlot => "sub-sub plots",
-            D::StripPlot => "crossings of strips",
-            _ => "plots",
-        };
         let of = |name: &str| {
             let found = analysis.components.iter().find(|own| own.stratum == name);
             found.map_or(0.0, |own| own.variance)
@@ -60,6 +55,20 @@ impl Components {
         Some(out.without_negative())
     }
 
+    /// Upper 95 % limit of the variance between plots, where it is estimated at 0 and the analysis
+    /// tells how much is plausible.
+    #[must_use]
+    pub fn plot_limit(&self, analysis: &Analysis) -> Option<f64> {
+        let plan = &analysis.plan;
+        let per_plot = plan.units.first()?.trees.len();
+        let whole = whole_plots(plan.design);
+        let own = analysis.components.iter().find(|own| own.stratum == whole)?;
+        // A plot of one tree is that tree; the mean of several holds their part of the variance.
+        let of_trees = if plan.units_are_trees { 0.0 } else { self.tree / per_plot as f64 };
+        let known = self.plot <= 0.0 && (plan.units_are_trees || per_plot > 1);
+        own.upper.filter(|_| known).map(|upper| upper - of_trees).filter(|upper| *upper > 0.0)
+    }
+
     fn without_negative(self) -> Self {
         let Self {
             replicate,
@@ -85,6 +94,16 @@ impl Components {
             plot_season: plot_season.max(0.0),
             tree_season: tree_season.max(0.0),
         }
+    }
+}
+
+/// The stratum of the plots that treatments were randomised to last.
+fn whole_plots(design: TrialDesign) -> &'static str {
+    match design {
+        TrialDesign::SplitPlot => "sub plots",
+        TrialDesign::SplitSplitPlot => "sub-sub plots",
+        TrialDesign::StripPlot => "crossings of strips",
+        _ => "plots",
     }
 }
 

@@ -2,12 +2,13 @@
 
 use super::TraitError;
 use super::result::{
-    NaturalDifference, NaturalMean, TraitAnalysis, TraitEvidence, TraitModel, TraitTest,
+    NaturalDifference, NaturalMean, TermTest, TraitAnalysis, TraitEvidence, TraitModel, TraitTest,
 };
 use super::transform::critical;
-use super::units::{Totals, residual_df};
+use super::units::Totals;
+use crate::analysis::{error_df, term_contrasts};
 use crate::checks::plan_columns;
-use crate::design::{Plan, StratumKind};
+use crate::design::{FactorPlace, Part, Plan, StratumKind};
 use crate::distributions::NoncentralF;
 use mixed::{
     Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit, Matrix, Status, fit_generalised,
@@ -82,10 +83,16 @@ pub(super) fn analyse(
     if !random.is_empty() {
         notes.push(say!("Means are those of a typical plot (random effects at 0)."));
     }
-    let df = residual_df(plan);
+    let errors = error_df(plan);
+    // Treatments are no better known than the coarsest error that one of their terms has.
+    let of_treatments =
+        plan.terms.iter().zip(&errors).filter(|(term, _)| !seasonal(plan, &term.parts));
+    let df = of_treatments.map(|(_, df)| *df).fold(f64::INFINITY, f64::min);
+    let df = if df.is_finite() { df } else { 1.0 };
     notes.push(say!(
-        "Intervals use t with {df} degrees of freedom, those of the plots' error in the design; \
-         the model itself is judged for large samples."
+        "Intervals use t with {df} degrees of freedom, those of the error that treatments are laid \
+         out against; tests are Wald's, of equally weighted treatments, each over the degrees of \
+         freedom of its own error. The model itself is judged for large samples."
     ));
     let why = why(model, &evidence);
     let scale = Scale { fit: &fit, t: critical(df)?, df };
@@ -109,8 +116,74 @@ pub(super) fn analyse(
             differences.push(scale.difference(*at, *other, name, second)?);
         }
     }
-    let test = scale.test(&used)?;
-    Ok(TraitAnalysis { model, why, evidence, means, differences, test, df, analysis: None, notes })
+    // Places among the model's treatments, and their cells in the plan.
+    let at: Vec<usize> = used.iter().map(|(at, _)| *at).collect();
+    let own: Vec<usize> = at.iter().filter_map(|at| cells.get(*at).copied()).collect();
+    let mut terms = Vec::new();
+    let mut of_treatments: Vec<Vec<f64>> = Vec::new();
+    for ((term, weights), df) in plan.terms.iter().zip(term_contrasts(plan, &own)).zip(errors) {
+        let rows: Vec<Vec<f64>> = weights.iter().map(|w| scale.weighted(&at, w)).collect();
+        let seasonal = seasonal(plan, &term.parts);
+        if let Some(test) = scale.test(&rows, df)? {
+            let interaction = term.parts.len() > 1;
+            terms.push(TermTest { term: term.name.clone(), seasonal, interaction, test });
+        }
+        if !seasonal {
+            of_treatments.extend(rows);
+        }
+    }
+    let over_seasons = over_seasons(plan, &own)
+        .into_iter()
+        .map(|(name, weights)| scale.natural(kind, &scale.weighted(&at, &weights), &name))
+        .collect::<Vec<_>>();
+    let test = if plan.factors.iter().any(|f| f.place == FactorPlace::Seasons) {
+        scale.test(&of_treatments, df)?
+    } else {
+        scale.test(&scale.apart(&at), df)?
+    };
+    Ok(TraitAnalysis {
+        model,
+        why,
+        evidence,
+        means,
+        differences,
+        over_seasons,
+        test,
+        terms,
+        df,
+        analysis: None,
+        notes,
+    })
+}
+
+/// Whether seasons are part of a term.
+fn seasonal(plan: &Plan, parts: &[Part]) -> bool {
+    let season = |f: &usize| plan.factors.get(*f).is_some_and(|f| f.place == FactorPlace::Seasons);
+    parts.iter().any(|part| matches!(part, Part::Factor(f) if season(f)))
+}
+
+/// Treatments seen in every season with the weights of the `used` cells in their mean; none in a
+/// trial of one season.
+fn over_seasons(plan: &Plan, used: &[usize]) -> Vec<(String, Vec<f64>)> {
+    let Some(season) = plan.factors.iter().position(|f| f.place == FactorPlace::Seasons) else {
+        return Vec::new();
+    };
+    let seasons = plan.factors.get(season).map_or(0, |factor| factor.levels.len());
+    let mut out: Vec<(String, Vec<f64>)> = Vec::new();
+    for (place, cell) in used.iter().enumerate() {
+        let Some(cell) = plan.cells.get(*cell) else { continue };
+        // Season stands last in the name of a cell.
+        let name = cell.name.rsplit_once(" / ").map_or(cell.name.as_str(), |(name, _)| name);
+        let at = out.iter().position(|(own, _)| own == name).unwrap_or_else(|| {
+            out.push((name.to_owned(), vec![0.0; used.len()]));
+            out.len() - 1
+        });
+        if let Some(weight) = out.get_mut(at).and_then(|(_, weights)| weights.get_mut(place)) {
+            *weight = 1.0 / seasons as f64;
+        }
+    }
+    out.retain(|(_, weights)| weights.iter().filter(|w| **w > 0.0).count() == seasons);
+    out
 }
 
 /// Leaves out treatments and blocks that are 0 (or all) in every plot: their value on the link
@@ -298,7 +371,20 @@ impl Scale<'_> {
     }
 
     fn mean(&self, kind: Kind, at: usize, name: &str) -> NaturalMean {
-        let (estimate, std_error) = self.read(&self.row(at));
+        self.natural(kind, &self.row(at), name)
+    }
+
+    /// Coefficients of weighted treatments, `at` their places in the model.
+    fn weighted(&self, at: &[usize], weights: &[f64]) -> Vec<f64> {
+        let mut out = vec![0.0; self.fit.estimates().len()];
+        for (at, weight) in at.iter().zip(weights) {
+            out.iter_mut().zip(self.row(*at)).for_each(|(o, x)| *o += weight * x);
+        }
+        out
+    }
+
+    fn natural(&self, kind: Kind, row: &[f64], name: &str) -> NaturalMean {
+        let (estimate, std_error) = self.read(row);
         let back = |value: f64| match kind {
             Kind::Count => value.exp(),
             Kind::Share => 1.0 / (1.0 + (-value).exp()),
@@ -339,24 +425,27 @@ impl Scale<'_> {
         })
     }
 
-    /// Wald's test of all treatments, over F with the plots' error df in the design.
-    fn test(&self, used: &[(usize, String)]) -> Result<Option<TraitTest>, TraitError> {
-        let Some(((first, _), others)) = used.split_first() else { return Ok(None) };
-        if others.is_empty() {
+    /// Treatments less the first of them.
+    fn apart(&self, at: &[usize]) -> Vec<Vec<f64>> {
+        let Some((first, others)) = at.split_first() else { return Vec::new() };
+        let base = self.row(*first);
+        let less = |at: &usize| self.row(*at).iter().zip(&base).map(|(a, b)| a - b).collect();
+        others.iter().map(less).collect()
+    }
+
+    /// Wald's test that all `rows` are 0, over F with `error` degrees of freedom; `None` without a
+    /// row, or where one has no error.
+    fn test(&self, rows: &[Vec<f64>], error: f64) -> Result<Option<TraitTest>, TraitError> {
+        if rows.is_empty() {
             return Ok(None);
         }
-        let base = self.row(*first);
-        let rows: Vec<Vec<f64>> = others
-            .iter()
-            .map(|(at, _)| self.row(*at).iter().zip(&base).map(|(a, b)| a - b).collect())
-            .collect();
         let covariance = self.fit.covariance();
         // Differences made independent one after another (Cholesky by Gram-Schmidt in the
         // covariance's metric).
         let mut wald = 0.0;
         let mut done: Vec<Vec<f64>> = Vec::new();
         for row in rows {
-            let mut rest = row;
+            let mut rest = row.clone();
             for unit in &done {
                 let along = quadratic(covariance, unit, &rest);
                 rest.iter_mut().zip(unit).for_each(|(r, u)| *r -= along * u);
@@ -370,8 +459,8 @@ impl Scale<'_> {
         }
         let df = done.len() as f64;
         let f = wald / df;
-        let law = NoncentralF::new(df, self.df, 0.0).map_err(failed)?;
+        let law = NoncentralF::new(df, error, 0.0).map_err(failed)?;
         let p_value = law.upper_tail(f);
-        Ok(Some(TraitTest { f, df, df_denominator: self.df, p_value }))
+        Ok(Some(TraitTest { f, df, df_denominator: error, p_value }))
     }
 }

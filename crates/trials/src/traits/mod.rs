@@ -9,7 +9,7 @@ mod units;
 
 pub use choose::analyse_trait;
 pub use result::{
-    NaturalDifference, NaturalMean, TraitAnalysis, TraitEvidence, TraitModel, TraitTest,
+    NaturalDifference, NaturalMean, TermTest, TraitAnalysis, TraitEvidence, TraitModel, TraitTest,
 };
 
 use crate::design::Refusal;

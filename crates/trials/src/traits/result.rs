@@ -81,7 +81,7 @@ pub struct NaturalDifference {
     pub p_value: f64,
 }
 
-/// Test that all treatments are alike.
+/// A joint test.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct TraitTest {
     /// F.
@@ -92,6 +92,19 @@ pub struct TraitTest {
     pub df_denominator: f64,
     /// p-value.
     pub p_value: f64,
+}
+
+/// Test of one term on the scale of the analysis.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TermTest {
+    /// Name of the term, as in the plan.
+    pub term: String,
+    /// Whether seasons are part of it.
+    pub seasonal: bool,
+    /// Whether it is of several factors, or of one with the season.
+    pub interaction: bool,
+    /// Its test.
+    pub test: TraitTest,
 }
 
 /// Analysis of a trait by the model or transformation that suits it.
@@ -108,8 +121,14 @@ pub struct TraitAnalysis {
     pub means: Vec<NaturalMean>,
     /// Differences of all pairs.
     pub differences: Vec<NaturalDifference>,
-    /// Test of all treatments; for transformations the analysis of variance has it by term.
+    /// Treatments over equally weighted seasons, where there are several; averaged on the scale of
+    /// the analysis.
+    pub over_seasons: Vec<NaturalMean>,
+    /// Test of all treatments, over the seasons where there are several; for transformations the
+    /// analysis of variance has it by term.
     pub test: Option<TraitTest>,
+    /// Tests term by term, none for transformations.
+    pub terms: Vec<TermTest>,
     /// Degrees of freedom of the intervals.
     pub df: f64,
     /// The analysis on the transformed scale, where a transformation was used.

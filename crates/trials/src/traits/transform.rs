@@ -2,7 +2,6 @@
 
 use super::TraitError;
 use super::result::{NaturalDifference, NaturalMean, TraitAnalysis, TraitEvidence, TraitModel};
-use super::units::residual_df;
 use crate::analysis::{Analysis, MeansOfTerm, analyse as analyse_plan};
 use crate::checks::{LinearFit, plan_columns};
 use crate::design::Plan;
@@ -80,16 +79,18 @@ pub(super) fn analyse(
     }
     let analysis =
         analyse_plan(&changed).map_err(|refusal| TraitError::Refused(Box::new(refusal)))?;
-    let df = residual_df(plan);
+    let mut df: f64 = f64::INFINITY;
     let mut notes = Vec::new();
     let (mut means, mut differences) = (Vec::new(), Vec::new());
     if let Some((table, names)) = treatments(&analysis) {
-        let t = critical(df)?;
         for (mean, name) in table.means.iter().zip(&names) {
-            let (Some(estimate), Some(std_error)) = (mean.mean, mean.std_error) else {
+            let (Some(estimate), Some(std_error), Some(own)) = (mean.mean, mean.std_error, mean.df)
+            else {
                 notes.push(say!("{name} cannot be estimated."));
                 continue;
             };
+            df = df.min(own);
+            let t = critical(own)?;
             means.push(NaturalMean {
                 treatment: name.clone(),
                 mean: back(model, estimate),
@@ -136,8 +137,10 @@ pub(super) fn analyse(
         evidence,
         means,
         differences,
+        over_seasons: Vec::new(),
         test: None,
-        df,
+        terms: Vec::new(),
+        df: if df.is_finite() { df } else { 1.0 },
         analysis: Some(Box::new(analysis)),
         notes,
     })

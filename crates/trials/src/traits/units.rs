@@ -2,7 +2,6 @@
 
 use super::TraitError;
 use super::result::TraitEvidence;
-use crate::checks::plan_columns;
 use crate::design::Plan;
 use crate::observations::{Observations, TraitKind};
 use words::{say, text};
@@ -56,12 +55,6 @@ pub(super) fn totals(plan: &Plan, observed: &Observations) -> Result<Totals, Tra
         totals.exposures.push(exposure);
     }
     Ok(totals)
-}
-
-/// Residual degrees of freedom with every stratum taken as given, at least 1.
-pub(super) fn residual_df(plan: &Plan) -> f64 {
-    let (columns, _) = plan_columns(plan, true);
-    (plan.units.len() as f64 - columns.len() as f64).max(1.0)
 }
 
 /// Evidence that needs no model.

@@ -10,7 +10,7 @@ use trials::size::{
     Components, Curve, OptimumPrecision, OptimumQuestion, SizeError, TradeOffRequest,
     replicates_for_optimum,
 };
-use words::{say, text};
+use words::{Language, language, say, speaking, text};
 
 /// Trials simulated for every size tried.
 const SIMULATIONS: usize = 2000;
@@ -175,7 +175,11 @@ pub fn located(args: &SizeArgs, question: &OptimumQuestion) -> Result<Located, S
         args.replicates.iter().copied().min().unwrap_or_default(),
         args.replicates.iter().copied().max().unwrap_or_default(),
     );
-    let section = section(args, question, tried, &lines);
+    let mut section = section(args, question, tried, &lines);
+    if language() != Language::English {
+        let english = speaking(Language::English, || self::section(args, question, tried, &lines));
+        section.file_heads_of(&english);
+    }
     let answer = Answer {
         supposed_optimum: question.curve.optimum,
         supposed_gain: question.curve.top - 1.0,

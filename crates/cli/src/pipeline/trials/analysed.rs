@@ -148,7 +148,7 @@ fn part(declared: &DeclaredTrial, rows: Observations, site: Option<String>) -> A
 
 /// The same with treatments as people write them.
 fn in_words(declaration: &TrialDeclaration, mut found: TraitAnalysis) -> TraitAnalysis {
-    for mean in &mut found.means {
+    for mean in found.means.iter_mut().chain(&mut found.over_seasons) {
         mean.treatment = treatment_words(declaration, &mean.treatment);
     }
     for pair in &mut found.differences {

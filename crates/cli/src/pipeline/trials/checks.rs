@@ -117,7 +117,7 @@ impl PlotMeans {
     }
 }
 
-/// Rows and columns of plots: as declared, else the middles of their trees. Trees of a plot stand
+/// Rows and columns of plots: the middles of their trees, else as the plan has them. Trees of a plot stand
 /// side by side, so positions are counted in steps of the narrowest gap between plots.
 fn positions(plan: &Plan, first: &[usize], observed: &Observations) -> Option<Vec<FieldPosition>> {
     let units = || first.iter().filter_map(|&number| plan.units.get(number));
@@ -133,8 +133,8 @@ fn positions(plan: &Plan, first: &[usize], observed: &Observations) -> Option<Ve
     };
     let found =
         |name: &str| -> Option<Vec<f64>> { units().map(|unit| mean(name, &unit.rows)).collect() };
-    let rows = in_steps(&declared(|place| &place.0).or_else(|| found("row"))?);
-    let columns = in_steps(&declared(|place| &place.1).or_else(|| found("column"))?);
+    let rows = in_steps(&found("row").or_else(|| declared(|place| &place.0))?);
+    let columns = in_steps(&found("column").or_else(|| declared(|place| &place.1))?);
     Some(rows.into_iter().zip(columns).map(|(row, column)| FieldPosition { row, column }).collect())
 }
 

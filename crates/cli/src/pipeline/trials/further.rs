@@ -122,6 +122,17 @@ pub fn next_size(
     let mut file = "# Coefficients of variation in per cent, estimated from an analysed trial:\n\
                     # anacurve size --components THIS-FILE --treatments N --difference PCT\n"
         .to_owned();
+    // What makes them smaller than a trial without it has, and how much more is plausible: told by
+    // `size`, whoever takes the file along.
+    if let Some(covariate) = &analysis.covariate {
+        file.push_str(&format!("adjusted_for = {}\n", toml::Value::from(covariate.name.as_str())));
+    }
+    let limit = found.plot_limit(analysis).map(cv);
+    if let Some(limit) = limit {
+        file.push_str(&format!(
+            "# between plots: estimated at 0, and up to this plausible (95 %)\nplot_limit = {limit:.2}\n"
+        ));
+    }
     for (name, variance, meaning) in known() {
         table.rows.push(vec![
             TrialCell::Text((*name).to_owned()),
@@ -136,6 +147,17 @@ pub fn next_size(
     let mut paragraphs = vec![say!(
         "How much trees and plots of this trial varied, per cent of its mean, as `anacurve size --components FILE` takes it; a file with these lines stands beside the tables. What is estimated at 0 or below is left out."
     )];
+    if let Some(covariate) = &analysis.covariate {
+        let covariate = factor_words(&covariate.name);
+        paragraphs.push(say!(
+            "The components are of values adjusted for {covariate}: the next trial is as precise only if it is adjusted in the same way."
+        ));
+    }
+    if let Some(limit) = limit {
+        paragraphs.push(say!(
+            "The variance between plots was estimated at 0, and may be as much as a coefficient of variation of {limit:.1} % (95 %): these sizes may find less than is told."
+        ));
+    }
     if analysis.plan.units.iter().all(|unit| unit.season.is_none()) {
         paragraphs.push(say!(
             "One season does not tell what of a tree lasts from what changes with the season: all of it stands as lasting, so further seasons look worth less here than they may be."

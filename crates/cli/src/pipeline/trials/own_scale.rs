@@ -1,9 +1,9 @@
 //! A trait on the scale that suits it, with means given back in its own unit.
 
-use super::words::decimals;
+use super::words::{decimals, factor_words, p_words};
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialSection, TrialTable};
-use trials::traits::{TraitAnalysis, TraitModel, TraitTest};
+use trials::traits::{NaturalMean, TraitAnalysis, TraitModel, TraitTest};
 use trials::{Trait, TraitKind};
 
 /// Most pairs listed.
@@ -24,21 +24,28 @@ fn model_words(model: TraitModel) -> &'static str {
     }
 }
 
-/// Test of all treatments in words, for traits that the analysis of variance does not suit.
+/// p from which on an effect is not called one.
+const FOUND: f64 = 0.05;
+
+/// Test of all treatments in words, for traits that the analysis of variance does not suit. Over
+/// several seasons the treatments alone are judged: a good year is no effect of them.
 pub fn finding(observed: &Trait, found: &TraitAnalysis) -> Option<String> {
     let test = found.test?;
     let name = capital(&observed.name);
-    let highest = found.means.iter().max_by(|a, b| a.mean.total_cmp(&b.mean))?;
-    let lowest = found.means.iter().min_by(|a, b| a.mean.total_cmp(&b.mean))?;
+    let over = !found.over_seasons.is_empty();
+    let means = if over { &found.over_seasons } else { &found.means };
+    let highest = means.iter().max_by(|a, b| a.mean.total_cmp(&b.mean))?;
+    let lowest = means.iter().min_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let digits = decimals(highest.mean);
-    let p = super::words::p_words(test.p_value);
+    let p = p_words(test.p_value);
     let unit = if observed.unit.is_empty() { String::new() } else { format!(" {}", observed.unit) };
-    let said = if test.p_value < 0.05 {
-        text!("Treatments differ in")
-    } else {
-        text!("No difference between treatments was found in")
+    let said = match (test.p_value < FOUND, over) {
+        (true, false) => text!("Treatments differ in"),
+        (false, false) => text!("No difference between treatments was found in"),
+        (true, true) => text!("Over the seasons treatments differ in"),
+        (false, true) => text!("Over the seasons no difference between treatments was found in"),
     };
-    Some(say!(
+    let mut out = say!(
         "{said} {} ({p}; {}). {name} from {:.digits$} ({}) to {:.digits$}{unit} ({}).",
         observed.name,
         model_words(found.model),
@@ -46,7 +53,17 @@ pub fn finding(observed: &Trait, found: &TraitAnalysis) -> Option<String> {
         lowest.treatment,
         highest.mean,
         highest.treatment
-    ))
+    );
+    let moving = found.terms.iter().filter(|t| t.seasonal && t.interaction);
+    let moving = moving.filter(|t| t.test.p_value < FOUND);
+    let moving: Vec<String> = moving
+        .map(|t| format!("{} ({})", factor_words(&t.term), p_words(t.test.p_value)))
+        .collect();
+    if !moving.is_empty() {
+        let seasons = say!("Differences were not the same in every season: {}.", moving.join(", "));
+        out = format!("{out} {seasons}");
+    }
+    Some(out)
 }
 
 /// What the analysis on another scale says beside that of the trait as measured.
@@ -69,34 +86,19 @@ pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
     }
     paragraphs.extend(found.notes.iter().cloned());
     let as_measured = found.model == TraitModel::AsMeasured;
-    let mut tables: Vec<TrialTable> = found.test.iter().map(tested).collect();
+    let mut tables: Vec<TrialTable> = tested(found).into_iter().collect();
     if !as_measured {
-        let unit =
-            if observed.unit.is_empty() { String::new() } else { format!(" ({})", observed.unit) };
-        let mean = say!("#Mean{unit}");
-        let heads = [
-            text!("Treatment"),
-            &mean,
-            text!("#Low 95 %"),
-            text!("#High 95 %"),
-            text!("#On the scale of analysis"),
-            text!("#SE"),
-        ];
-        let mut table =
-            TrialTable::new("natural-means", text!("Means on the natural scale"), &heads);
-        let digits = found.means.iter().map(|mean| mean.mean).fold(0.0, f64::max);
-        let digits = decimals(digits);
-        for mean in &found.means {
-            table.rows.push(vec![
-                TrialCell::Text(mean.treatment.clone()),
-                TrialCell::Number(Some(mean.mean), digits),
-                TrialCell::Number(Some(mean.low), digits),
-                TrialCell::Number(Some(mean.high), digits),
-                TrialCell::Number(Some(mean.estimate), 3),
-                TrialCell::Number(Some(mean.std_error), 3),
-            ]);
+        if !found.over_seasons.is_empty() {
+            let caption = text!("Means over the seasons on the natural scale");
+            let mut table = natural("natural-means-seasons", caption, observed, found);
+            table.rows.extend(rows(&found.over_seasons));
+            let note = text!("Averaged on the scale of analysis, seasons with equal weights.");
+            table.notes.push(note.to_owned());
+            tables.push(table);
         }
-        table.notes.push(say!("Scale of the analysis: {}.", model_words(found.model)));
+        let caption = text!("Means on the natural scale");
+        let mut table = natural("natural-means", caption, observed, found);
+        table.rows.extend(rows(&found.means));
         tables.push(table);
         if found.differences.len() <= PAIRS {
             tables.push(differences(found));
@@ -110,18 +112,62 @@ pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
     }
 }
 
-/// The test that all treatments are alike, as other tests are shown.
-fn tested(test: &TraitTest) -> TrialTable {
+/// An empty table of means with limits.
+fn natural(
+    name: &'static str,
+    caption: &str,
+    observed: &Trait,
+    found: &TraitAnalysis,
+) -> TrialTable {
+    let unit =
+        if observed.unit.is_empty() { String::new() } else { format!(" ({})", observed.unit) };
+    let mean = say!("#Mean{unit}");
+    let heads = [
+        text!("Treatment"),
+        &mean,
+        text!("#Low 95 %"),
+        text!("#High 95 %"),
+        text!("#On the scale of analysis"),
+        text!("#SE"),
+    ];
+    let mut table = TrialTable::new(name, caption, &heads);
+    table.notes.push(say!("Scale of the analysis: {}.", model_words(found.model)));
+    table
+}
+
+fn rows(means: &[NaturalMean]) -> impl Iterator<Item = Vec<TrialCell>> {
+    let digits = decimals(means.iter().map(|mean| mean.mean).fold(0.0, f64::max));
+    means.iter().map(move |mean| {
+        vec![
+            TrialCell::Text(mean.treatment.clone()),
+            TrialCell::Number(Some(mean.mean), digits),
+            TrialCell::Number(Some(mean.low), digits),
+            TrialCell::Number(Some(mean.high), digits),
+            TrialCell::Number(Some(mean.estimate), 3),
+            TrialCell::Number(Some(mean.std_error), 3),
+        ]
+    })
+}
+
+/// The tests term by term, and that all treatments are alike where it says more than one of them.
+fn tested(found: &TraitAnalysis) -> Option<TrialTable> {
     let heads = [text!("Test"), "#F", text!("#df"), text!("#Denominator df"), "#p"];
     let mut table = TrialTable::new("natural-test", text!("Test on the scale of analysis"), &heads);
-    table.rows.push(vec![
-        TrialCell::Text(say!("all treatments alike")),
-        TrialCell::Number(Some(test.f), 2),
-        TrialCell::Number(Some(test.df), 0),
-        TrialCell::Number(Some(test.df_denominator), 1),
-        TrialCell::P(Some(test.p_value)),
-    ]);
-    table
+    let row = |name: String, test: &TraitTest| {
+        vec![
+            TrialCell::Text(name),
+            TrialCell::Number(Some(test.f), 2),
+            TrialCell::Number(Some(test.df), 0),
+            TrialCell::Number(Some(test.df_denominator), 1),
+            TrialCell::P(Some(test.p_value)),
+        ]
+    };
+    let of_treatments = found.terms.iter().filter(|term| !term.seasonal).count();
+    if let Some(test) = found.test.as_ref().filter(|_| of_treatments != 1) {
+        table.rows.push(row(say!("all treatments alike"), test));
+    }
+    table.rows.extend(found.terms.iter().map(|term| row(factor_words(&term.term), &term.test)));
+    (!table.rows.is_empty()).then_some(table)
 }
 
 fn differences(found: &TraitAnalysis) -> TrialTable {
@@ -151,4 +197,70 @@ fn differences(found: &TraitAnalysis) -> TrialTable {
         .notes
         .push(say!("Ratios are of means on log scales and of odds on logits; p unadjusted."));
     table
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::expect_used)]
+
+    use super::*;
+    use trials::traits::{TermTest, TraitEvidence};
+
+    fn mean(treatment: &str, mean: f64) -> NaturalMean {
+        let treatment = treatment.to_owned();
+        NaturalMean { treatment, mean, low: mean, high: mean, estimate: mean.ln(), std_error: 0.1 }
+    }
+
+    /// Counts of two seasons: p of the treatments, of the season, and of both.
+    fn counted([treatments, season, both]: [f64; 3]) -> TraitAnalysis {
+        let test = |p_value| TraitTest { f: 1.0, df: 1.0, df_denominator: 11.0, p_value };
+        let term = |name: &str, seasonal, interaction, p| TermTest {
+            term: name.to_owned(),
+            seasonal,
+            interaction,
+            test: test(p),
+        };
+        TraitAnalysis {
+            model: TraitModel::Poisson,
+            why: String::new(),
+            evidence: TraitEvidence {
+                units: 8,
+                share_zero: 0.0,
+                variance_slope: None,
+                dispersion: None,
+                dispersion_p: None,
+                power: None,
+            },
+            means: vec![mean("0 %, 2024", 20.0), mean("15 %, 2025", 33.0)],
+            differences: Vec::new(),
+            over_seasons: vec![mean("0 %", 25.0), mean("15 %", 26.0)],
+            test: Some(test(treatments)),
+            terms: vec![
+                term("cut", false, false, treatments),
+                term("season", true, false, season),
+                term("cut x season", true, true, both),
+            ],
+            df: 11.0,
+            analysis: None,
+            notes: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn a_good_year_is_no_effect_of_the_treatments() {
+        let observed = super::super::counts::trait_of(records::TrialTrait::Laterals);
+        let said = |p| finding(&observed, &counted(p)).expect("a finding");
+        let season = said([0.6, 1e-6, 0.5]);
+        let says =
+            "Over the seasons no difference between treatments was found in laterals (p = 0.600";
+        assert!(season.starts_with(says), "{season}");
+        assert!(season.contains("Laterals from 25.00 (0 %) to 26.00 per m2 (15 %)."), "{season}");
+        assert!(!season.contains("every season"), "{season}");
+        let moving = said([0.01, 1e-6, 0.002]);
+        assert!(moving.starts_with("Over the seasons treatments differ in laterals"), "{moving}");
+        let says = "Differences were not the same in every season: cut x season (p = 0.002).";
+        assert!(moving.ends_with(says), "{moving}");
+        let table = tested(&counted([0.6, 1e-6, 0.5])).expect("a table");
+        assert_eq!(table.rows.len(), 3);
+    }
 }

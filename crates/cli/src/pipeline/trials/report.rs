@@ -1,19 +1,50 @@
 //! Analysed trials as the report takes them.
 
-use super::analysed::{AnalysedPart, AnalysedTrial};
+use super::DeclaredTrial;
+use super::analysed::{AnalysedPart, AnalysedTrial, analysed};
+use super::counts::trait_of;
 use super::pooling::PooledTrait;
 use super::words::{factor_words, part_finding, sentence, sites_finding, with_treatments_in_words};
 use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
-use ::words::{capital, say, text};
+use ::words::{Language, capital, language, say, speaking, text};
 use records::counted;
 use report::{TrialPart, TrialReport, TrialSection, stem};
 use trials::compare::ComparisonTable;
 use trials::methods::Methods;
 use trials::{Analysis, MeansOfTerm};
 
-/// A trial for the page.
+/// A trial for the page; the headings of its CSV files are English in every language.
 #[must_use]
 pub fn report(trial: &AnalysedTrial) -> TrialReport {
+    let mut shown = spoken(trial);
+    if language() != Language::English {
+        // Names of what was observed, and of what an analysis sets apart, are words of its language.
+        let english =
+            speaking(Language::English, || spoken(&analysed(in_english(&trial.declared))));
+        for (own, english) in shown.parts.iter_mut().zip(&english.parts) {
+            for (own, english) in own.sections.iter_mut().zip(&english.sections) {
+                own.file_heads_of(english);
+            }
+        }
+    }
+    shown
+}
+
+/// The trial with its traits named in English, which is spoken.
+fn in_english(declared: &DeclaredTrial) -> DeclaredTrial {
+    let mut out = declared.clone();
+    let traits: Vec<trials::Trait> =
+        declared.declaration.traits.iter().map(|of| trait_of(*of)).collect();
+    for observed in &mut out.observed {
+        if let Some(own) = traits.iter().find(|own| own.id == observed.observed.id) {
+            observed.observed = trials::Trait { kind: observed.observed.kind, ..own.clone() };
+        }
+    }
+    out
+}
+
+/// A trial in the language spoken.
+fn spoken(trial: &AnalysedTrial) -> TrialReport {
     let declared = &trial.declared;
     let seasons: Vec<String> = declared.seasons.iter().map(ToString::to_string).collect();
     let mut facts = vec![

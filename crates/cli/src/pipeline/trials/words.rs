@@ -226,6 +226,7 @@ pub fn first_comparison(means: &MeansOfTerm) -> Option<&Comparison> {
 fn main_effect(analysis: &Analysis, tested: &Tested<'_>) -> String {
     let trait_name = &analysis.plan.observed.name;
     let factor = factor_words(&tested.row.source);
+    let apart_of = contrast_words(analysis, tested.term);
     let means = means_of(analysis, tested.term);
     let cd = means.and_then(first_comparison).and_then(|comparison| comparison.cd5);
     let unit = unit(analysis);
@@ -235,7 +236,11 @@ fn main_effect(analysis: &Analysis, tested: &Tested<'_>) -> String {
             say!(" Differences over {}{unit} are told apart (CD 5 %).", number(cd, mean))
         });
         let ends = means.and_then(|means| ends(analysis, means)).unwrap_or_default();
-        say!("{} differs with {factor} ({}){ends}.{apart}", capital(trait_name), p_words(tested.p))
+        let (name, p) = (capital(trait_name), p_words(tested.p));
+        match apart_of {
+            Some(what) => say!("{} differs {what} ({}){ends}.{apart}", name, p),
+            None => say!("{} differs with {factor} ({}){ends}.{apart}", name, p),
+        }
     } else {
         let unseen = cd.map_or_else(String::new, |cd| {
             say!(
@@ -243,7 +248,22 @@ fn main_effect(analysis: &Analysis, tested: &Tested<'_>) -> String {
                 number(cd, mean)
             )
         });
-        say!("No effect of {factor} on {trait_name} was found ({}){unseen}.", p_words(tested.p))
+        let p = p_words(tested.p);
+        match apart_of {
+            Some(what) => say!("No difference {what} in {trait_name} was found ({}){unseen}.", p),
+            None => say!("No effect of {factor} on {trait_name} was found ({}){unseen}.", p),
+        }
+    }
+}
+
+/// What a term that is no factor's sets apart, as it stands behind a verb.
+fn contrast_words(analysis: &Analysis, term: usize) -> Option<&'static str> {
+    match analysis.plan.terms.get(term)?.parts.first()? {
+        Part::Factor(_) => None,
+        Part::Control => Some(text!("between the control and the rest")),
+        Part::Group => Some(text!("between checks and new entries")),
+        Part::Checks(_) => Some(text!("among checks")),
+        Part::Entries(_) => Some(text!("among new entries")),
     }
 }
 

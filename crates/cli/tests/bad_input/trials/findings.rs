@@ -250,10 +250,7 @@ fn doubts_about_a_trial_are_findings_of_check_and_trial() {
         .map(|row| row.replace("-03-", "-04-"))
         .collect();
     short.put("harvests.csv", format!("{}{}\n", short.text("harvests.csv"), twice.join("\n")));
-    doubt(
-        &short,
-        "2 trees of whole plots in 2024 with half the picks of the others or fewer, first T04: 1 where 2 are usual",
-    );
+    doubt(&short, "No tree of the plot of tree T03 has a pick of the round of ");
     // Recorded cuts and days are those of the book, not of these treatments.
     let section = "[trials.A]\ndesign = \"randomised_blocks\"\nfactors = [\"lead_days\", \"cut\"]\n\
          amounts = { lead_days = \"days\", cut = \"fraction\" }\n";
@@ -283,4 +280,205 @@ fn a_control_beside_a_factorial_that_is_not_declared_is_told_with_the_line_to_wr
     assert_eq!(code, 1, "{text}");
     let says = "write control = { factor = \"level\", level = \"0\", beside_factorial = true }";
     assert!(text.contains(says), "{text}");
+}
+
+/// A book of six plots of two trees, of which every tree is picked on the 5th of the months of 2024
+/// that `months` gives for its plot and its place in it.
+fn picked(months: impl Fn(usize, usize) -> Vec<usize>) -> Book {
+    let section = format!("{SECTION}roles = {{ plot = \"plot\" }}\nseasons = [2024]\n");
+    let book = book(&section, |tree| {
+        format!("A,T{:02},R{},P{},{},x", tree + 1, tree / 6, tree / 2, tree % 6 / 2)
+    });
+    let earlier = book.text("harvests.csv");
+    let mut rows: Vec<String> =
+        earlier.lines().filter(|row| !row.contains(",2024-")).map(str::to_owned).collect();
+    for tree in 0..12 {
+        for month in months(tree / 2, tree % 2) {
+            let kg = 2.0 + ((tree * 7 + month * 5) % 11) as f64 / 10.0;
+            rows.push(format!("T{:02},2024-{month:02}-05,{kg:.1}", tree + 1));
+        }
+    }
+    book.put("harvests.csv", rows.join("\n") + "\n");
+    book
+}
+
+/// A sum over fewer rounds looks like a smaller crop: plots that lack a round are told by check and
+/// trial; trees that had nothing to pick, plots picked on days of their own and treatments of which no
+/// plot has the round are not.
+#[test]
+fn plots_that_lack_a_round_of_picks_are_told() {
+    let told_by_both = |book: &Book, what: &str| {
+        let (text, _) = told(book);
+        assert!(text.contains(what), "{what}: {text}");
+        let ran = book.check();
+        assert!(ran.stdout.contains(what), "{what}: {}", ran.stdout);
+    };
+    let one = picked(|plot, _| if plot == 3 { vec![2, 3] } else { vec![2, 3, 4] });
+    told_by_both(
+        &one,
+        "No tree of plot P3 has a pick of the round of 5 April 2024, which 5 of 6 plots have",
+    );
+    let half = picked(|plot, _| if plot < 3 { vec![2] } else { vec![2, 4] });
+    told_by_both(&half, "3 of 6 plots, first plot P0, have no pick of the round of 5 April 2024");
+    for book in [
+        picked(|_, _| vec![2, 3, 4]),
+        picked(|plot, tree| if plot == 3 && tree == 0 { vec![2, 3] } else { vec![2, 3, 4] }),
+        picked(|plot, _| if plot < 3 { vec![2, 4] } else { vec![3, 5] }),
+        picked(|plot, _| if plot % 3 == 1 { vec![3, 4] } else { vec![2, 3, 4] }),
+    ] {
+        let (text, _) = told(&book);
+        assert!(!text.contains("round"), "{text}");
+    }
+}
+
+/// Fewer rounds than in every season before, while the harvest goes on: said, and no finding.
+#[test]
+fn a_crop_that_may_not_be_whole_is_told() {
+    let book = picked(|_, _| vec![2]);
+    let harvests = book.text("harvests.csv");
+    let again = |row: &&str| row.contains("-03-");
+    let again: Vec<String> =
+        harvests.lines().filter(again).map(|row| row.replace("-03-", "-04-")).collect();
+    book.put("harvests.csv", format!("{harvests}{}\n", again.join("\n")));
+    let (text, _) = told(&book);
+    let says = "The harvest of 2024 has 1 round of picks so far, the last on 5 February 2024, where earlier seasons had 2 or more";
+    assert!(text.contains(says), "{text}");
+    assert!(!book.check().stdout.contains("[trial-slip]"));
+}
+
+/// Place of every plot by its name.
+fn places(book: &Book) -> Vec<(String, String)> {
+    let found = outcome(book).unwrap();
+    let units = found["plan"]["units"].as_array().unwrap();
+    let of = |unit: &Value| (unit["plot"].to_string(), unit["position"].to_string());
+    let mut places: Vec<(String, String)> = units.iter().map(of).collect();
+    places.sort();
+    places
+}
+
+/// Plots of two trees in rows of the tree table, and a field check that finds them.
+fn placed(number: impl Fn(usize) -> String) -> Book {
+    let book = picked(|_, _| vec![3]);
+    let rename = |text: String| {
+        (1..=12).rev().fold(text, |text, tree| {
+            text.replace(&format!("T{tree:02},"), &format!("{},", number(tree)))
+        })
+    };
+    for file in ["harvests.csv", "prunings.csv", "trials.csv"] {
+        book.put(file, rename(book.text(file)));
+    }
+    let trees = (1..=12)
+        .map(|tree| format!("{},B1,{},{}\n", number(tree), 1 + (tree - 1) / 4, 1 + (tree - 1) % 4));
+    book.put("trees.csv", format!("tree,block,row,column\n{}", trees.collect::<String>()));
+    book
+}
+
+/// The middle of a plot does not hang on which of its ids comes first in the alphabet.
+#[test]
+fn a_plot_stands_in_the_middle_of_its_trees_whatever_their_ids() {
+    // Trees 9 and 10 share a plot, and T10 comes before T9 as text.
+    let padded = places(&placed(|tree| format!("X{tree:02}")));
+    let plain = places(&placed(|tree| format!("X{tree}")));
+    assert!(padded.iter().any(|(_, place)| place == "[\"3\",\"1.5\"]"), "{padded:?}");
+    assert_eq!(padded, plain);
+    // Another trial with rows and columns of its own in the same table takes nothing from this one.
+    let book = placed(|tree| format!("X{tree:02}"));
+    let table = book.text("trials.csv");
+    let mut rows: Vec<String> = table.lines().map(|row| format!("{row},,")).collect();
+    rows[0] = format!("{},row,column", table.lines().next().unwrap());
+    rows.push("B,X01,R0,P0,0,x,7,9".to_owned());
+    book.put("trials.csv", rows.join("\n") + "\n");
+    assert_eq!(places(&book), padded);
+}
+
+/// Checks and new entries are set apart in sentences that can be read.
+#[test]
+fn checks_of_an_augmented_trial_differ_among_themselves() {
+    let section = "[trials.A]\ndesign = \"augmented_blocks\"\nfactors = [\"level\"]\nchecks = [\"a\", \"b\"]\n";
+    let book = book(section, |tree| {
+        let level = match tree % 4 {
+            0 => "a".to_owned(),
+            1 => "b".to_owned(),
+            _ => format!("n{tree}"),
+        };
+        format!("A,T{:02},R{},P{tree},{level},x", tree + 1, tree / 4)
+    });
+    let (text, _) = told(&book);
+    for what in ["between checks and new entries", "among checks", "among new entries"] {
+        assert!(text.contains(&format!(" {what} ")), "{what}: {text}");
+    }
+    assert!(!text.contains("with among") && !text.contains("of among"), "{text}");
+}
+
+/// Headings of CSV files are those of scripts: English, whatever language the page has.
+#[test]
+fn csv_files_of_a_trial_have_the_same_headings_in_every_language() {
+    let book = book(SECTION, plain);
+    let heads = |language: &str| -> Vec<(String, String)> {
+        let out = book.file(language);
+        let args = ["trial", book.arg(), "--language", language, "--out", out.to_str().unwrap()];
+        anacurve(&args);
+        let files = std::fs::read_dir(out.join("trials")).unwrap().map(|file| file.unwrap().path());
+        let mut heads: Vec<(String, String)> = files
+            .filter(|file| file.extension().is_some_and(|ending| ending == "csv"))
+            .map(|file| {
+                let text = std::fs::read_to_string(&file).unwrap();
+                let name = file.file_name().unwrap().to_string_lossy().into_owned();
+                (name, text.lines().next().unwrap().to_owned())
+            })
+            .collect();
+        heads.sort();
+        heads
+    };
+    let english = heads("en");
+    assert!(english.len() > 5, "{english:?}");
+    assert_eq!(heads("pt"), english);
+    let page = std::fs::read_to_string(book.file("pt").join("trials.html")).unwrap();
+    assert!(page.contains("DMS 5"), "the page is in Portuguese");
+}
+
+/// What makes an earlier trial look more precise than the next one will be is told with its numbers.
+#[test]
+fn size_tells_what_components_were_adjusted_for_and_a_plot_variance_that_may_be_more() {
+    let folder = tempfile::tempdir().unwrap();
+    let size = |text: &str| {
+        let file = folder.path().join("cv.toml");
+        std::fs::write(&file, text).unwrap();
+        let file = file.to_str().unwrap();
+        let ran = anacurve(&[
+            "size",
+            "--components",
+            file,
+            "--treatments",
+            "5",
+            "--difference",
+            "10",
+            "--replicates",
+            "2,3,4",
+            "--trees",
+            "4",
+            "--seasons",
+            "2",
+        ]);
+        assert_eq!(ran.code, 0, "{}", ran.stderr);
+        ran.stdout
+    };
+    let of_tree = "tree = 4.41\ntree_season = 10.1\n";
+    let plain = size(of_tree);
+    assert!(plain.contains("of one pair of means chosen in advance: no adjustment"), "{plain}");
+    assert!(!plain.contains("adjusted for") && !plain.contains("estimated at 0"), "{plain}");
+    let told = size(&format!("adjusted_for = \"earlier_crop\"\nplot_limit = 3.63\n{of_tree}"));
+    assert!(told.contains("The components are of values adjusted for earlier crop"), "{told}");
+    // The same size with the limit as the plots' own variation has the power that is told.
+    let limit = size(&format!("plot = 3.63\n{of_tree}"));
+    let power = |text: &str| {
+        let line = text.lines().find(|line| line.contains(" 4 per plot")).unwrap();
+        line.split_whitespace().last().unwrap().to_owned()
+    };
+    let says = format!(
+        "may be as much as a coefficient of variation of 3.6 % (95 %): 4 replicates, 4 trees per plot, 2 seasons would then have a power of {} %.",
+        power(&limit)
+    );
+    assert!(told.contains(&says), "{says}: {told}");
+    assert!(power(&limit) < power(&plain));
 }
