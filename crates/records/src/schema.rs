@@ -371,7 +371,11 @@ static TRIALS: TableSpec = TableSpec {
     columns: &[
         text("trial", true, "Trial id."),
         TREE,
-        text("replicate", true, "Replicate or block of the trial."),
+        text(
+            "replicate",
+            true,
+            "Replicate or block of the trial; the same word in every row where the design has none.",
+        ),
         text("main_plot", false, "Main plot."),
         text("sub_plot", false, "Sub plot."),
     ],

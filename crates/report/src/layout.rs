@@ -129,6 +129,9 @@ fn filled_sheets(layout: &Layout) -> String {
             format!("sheet = \"{sheet}\""),
             format!("not_columns = [{}]", words.join(", ")),
         ]);
+        if table == "prunings" {
+            lines.push("measured_as = \"canopy_fraction\"".to_owned());
+        }
     }
     let lines: Vec<String> =
         lines.iter().map(|line| format!("# {line}").trim_end().to_owned()).collect();
