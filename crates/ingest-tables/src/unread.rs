@@ -1,9 +1,10 @@
 //! Columns of a file that nothing reads, where one sheet may be read for several tables.
 
 use crate::FileReport;
-use records::{Book, Code, Place, Problem, Severity, Table};
+use crate::pattern::Pattern;
+use records::{Book, Code, FileOptions, Place, Problem, Severity, Table};
 use std::collections::BTreeMap;
-use words::say;
+use words::{say, text};
 
 /// A column that one reading of a file left out.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,6 +42,21 @@ impl FileColumns<'_> {
     }
 }
 
+/// Whether stanzas of a table mean a file or sheet by a `*`, and do not read it since others name it in full.
+fn is_kept_from(file: &str, table: Table, book: &Book) -> bool {
+    let (path, sheet) = file.rsplit_once('#').unwrap_or((file, ""));
+    let stanzas = || book.files.get(&table).into_iter().flatten();
+    let is_plain = |of: &FileOptions| {
+        Pattern::is_plain(&of.path) && of.sheet.as_deref().is_none_or(Pattern::is_plain)
+    };
+    let means = |of: &FileOptions| {
+        let is_sheet =
+            of.sheet.as_deref().is_none_or(|own| Pattern::of_path(own).matches_name(sheet));
+        is_sheet && Pattern::of_path(&of.path).matches_path(path)
+    };
+    stanzas().any(|of| is_plain(of) && means(of)) && stanzas().any(|of| !is_plain(of) && means(of))
+}
+
 /// A problem for every column that no reading of its file has a use for, once for a file.
 pub(crate) fn unread(files: &[FileColumns<'_>], book: &Book) -> Vec<Problem> {
     let mut told: BTreeMap<(&str, u32), (&Unread, Vec<Table>)> = BTreeMap::new();
@@ -59,7 +75,7 @@ pub(crate) fn unread(files: &[FileColumns<'_>], book: &Book) -> Vec<Problem> {
     }
     told.into_iter()
         .map(|((file, cell), (Unread { column, line, .. }, tables))| {
-            let (what, remedy) = match tables.as_slice() {
+            let (what, mut remedy) = match tables.as_slice() {
                 [table] => (
                     say!("the column '{column}' is not one of the table {table} and is left out"),
                     say!(
@@ -80,6 +96,11 @@ pub(crate) fn unread(files: &[FileColumns<'_>], book: &Book) -> Vec<Problem> {
                     )
                 }
             };
+            if tables.iter().any(|table| is_kept_from(file, *table, book)) {
+                remedy.push_str(text!(
+                    "; a stanza names the file or sheet in full, so that those with * do not read it: name it in full in each that shall"
+                ));
+            }
             let place = Place { file: file.to_owned(), line: Some(*line), column: Some(cell) };
             Problem::new(place, Severity::Warning, Code::ColumnUnknown, what, remedy)
         })

@@ -596,3 +596,41 @@ fn a_star_in_a_sheet_names_many_sheets() {
     folder.settings(&stanza.replace("TOTAL*", "*"));
     assert_eq!(folder.refused_for().code, Code::SettingImpossible);
 }
+
+/// A stanza for one sheet takes it from those for all: what they alone would read of it is told with why.
+#[test]
+fn a_sheet_named_in_full_is_not_read_by_the_stars() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    let mut book = Workbook::new();
+    for name in ["North", "South"] {
+        let sheet = book.add_worksheet().set_name(name).unwrap();
+        let rows = [
+            ["tree", "Date 1", "kg 1", "Date 2", "kg 2"],
+            ["T1", "2024-03-01", "3", "2024-04-01", "2"],
+        ];
+        for (row, cells) in (0..).zip(rows) {
+            for (cell, text) in (0..).zip(cells) {
+                sheet.write_string(row, cell, text).unwrap();
+            }
+        }
+    }
+    book.save(folder.path().join("picks.xlsx")).unwrap();
+    let stanza = |sheet: &str, n: u32| {
+        format!(
+            "[[files.harvests]]\npath = \"picks.xlsx\"\nsheet = \"{sheet}\"\n\
+             header = {{ \"Date {n}\" = \"date\", \"kg {n}\" = \"nut_kg\" }}\n"
+        )
+    };
+    folder.settings(&(stanza("*", 1) + &stanza("South", 2)));
+    let told = |sheet: &str| -> Vec<String> {
+        let tables = folder.read();
+        let of = tables.problems.iter().filter(|problem| problem.code == Code::ColumnUnknown);
+        let of = of.filter(|problem| problem.place.file.ends_with(sheet));
+        of.map(|problem| problem.remedy.clone()).collect()
+    };
+    let south = told("#South");
+    assert_eq!(south.len(), 2, "{south:?}");
+    assert!(south.iter().all(|remedy| remedy.contains("names the file or sheet in full")));
+    assert!(told("#North").iter().all(|remedy| !remedy.contains("in full")));
+}

@@ -120,7 +120,7 @@ fn filled_sheets(layout: &Layout) -> String {
             .to_owned(),
         format!("under [book] not_tables = [{}]", others.join(", ")),
     ];
-    for (table, sheet, columns) in sheets::to_fill() {
+    for (table, sheet, columns) in sheets::to_fill(layout) {
         let words: Vec<String> = columns.iter().map(|column| format!("\"{column}\"")).collect();
         lines.extend([
             String::new(),

@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a broken fixture fails the test")]
 
 use calamine::{Data, Reader, Xlsx};
+use records::TrialTrait;
 use records::{Calendar, Window};
 use std::path::Path;
 use trials::layout::{Layout, lay_out};
@@ -76,6 +77,8 @@ fn what_is_cut_and_what_is_picked_have_columns_of_their_own_in_the_language_of_t
     );
     // Every tree of a plot is cut, and the one in its middle is observed.
     assert_eq!((english[1].1.len(), english[2].1.len()), (8 * 9 + 1, 8 + 1));
+    // Below the picks are eight lines for further ones.
+    assert_eq!(page.matches("<th scope=\"row\">\u{2026}</th>").count(), 8);
     assert!(english[1].1[1][3].contains("days ("), "{:?}", english[1].1[1]);
     assert_eq!(page.matches("Nuts (kg)").count(), 1);
     assert!(page.contains("lead days 45 days (18 July), depth 30 %"));
@@ -91,4 +94,31 @@ fn what_is_cut_and_what_is_picked_have_columns_of_their_own_in_the_language_of_t
     assert!(page.contains("antecedência 45 dias (18 de julho), depth 30 %"));
     // The table to be read back is the same in every language.
     assert_eq!(english[4], portuguese[4]);
+}
+
+/// Counts of shoots have a sheet of their own, which the lines for the book name, where the trial asks for
+/// them and nowhere else.
+#[test]
+fn traits_counted_in_frames_have_a_sheet() {
+    let temporary = tempfile::tempdir().unwrap();
+    let write = |traits: Vec<TrialTrait>, name: &str| {
+        let dir = temporary.path().join(name);
+        report::write_layout(&Layout { traits, ..layout() }, &dir).unwrap();
+        (sheets(&dir), std::fs::read_to_string(dir.join("book-section.toml")).unwrap())
+    };
+    let (counted, section) = write(vec![TrialTrait::NutYield, TrialTrait::Laterals], "counted");
+    let (_, frames) = counted.iter().find(|(name, _)| name == "Frames").unwrap();
+    assert_eq!(
+        frames[0][5..9],
+        [
+            "date",
+            "area of the frame, m2 (frame_m2)",
+            "laterals in it (laterals)",
+            "those that flower (flowering_laterals)"
+        ]
+    );
+    assert_eq!(frames.len(), 8 + 1);
+    assert!(section.contains("# [[files.laterals]]") && section.contains("# sheet = \"Frames\""));
+    let (plain, section) = write(vec![TrialTrait::NutYield], "plain");
+    assert!(plain.iter().all(|(name, _)| name != "Frames") && !section.contains("laterals"));
 }

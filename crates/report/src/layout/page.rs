@@ -1,6 +1,7 @@
 //! `field-sheets.html`: the map, the sheets and how the layout was drawn, to print.
 
 use super::labels::{TreeLine, stands, tree_lines, within};
+use super::sheets::SPARE_LINES;
 use crate::number::counted;
 use crate::page::Table;
 use askama::Template;
@@ -145,6 +146,12 @@ fn harvest(layout: &Layout) -> Table {
     );
     for line in tree_lines(layout).iter().filter(|line| line.observed) {
         table.row(to_fill(line, format!("{}: {}", line.code, line.treatment), 4));
+    }
+    // For further picks.
+    for _ in 0..SPARE_LINES {
+        // A row's first cell names it, also to who hears the page.
+        let mark = std::iter::once("\u{2026}".to_owned());
+        table.row(mark.chain(std::iter::repeat_n(String::new(), 7)));
     }
     table
 }

@@ -5,6 +5,7 @@ use super::trials_csv_rows;
 use crate::cells::{LINE_HEIGHT, across, lines, set_height, titled, top};
 use crate::error::ReportError;
 use crate::text;
+use records::TrialTrait;
 use rust_xlsxwriter::{Format, FormatAlign, FormatBorder, Worksheet, XlsxError};
 use trials::layout::Layout;
 use words::{say, text};
@@ -16,6 +17,8 @@ const BY_HAND: f64 = 13.0;
 const MOST: f64 = 32.0;
 /// Height of a row to write in, points.
 const HAND_HEIGHT: f64 = 24.0;
+/// Lines without a tree below those of the picks, for further ones.
+pub const SPARE_LINES: usize = 8;
 /// Sheet of the trial table.
 const TRIALS: &str = "trials";
 /// The widest column to write in.
@@ -35,6 +38,11 @@ pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
     let picked = ["date", "nut_kg", "moisture_pct", "nut_count", REMARKS];
     let harvest: Vec<&str> = OF_TREE.into_iter().chain(picked).collect();
     trees(book.add_worksheet().set_name(text!("Harvest"))?, layout, &harvest, false)?;
+    if counts_frames(layout) {
+        let counted = ["date", "frame_m2", "laterals", "flowering_laterals", "side", REMARKS];
+        let frames: Vec<&str> = OF_TREE.into_iter().chain(counted).collect();
+        trees(book.add_worksheet().set_name(text!("Frames"))?, layout, &frames, false)?;
+    }
     labels(book.add_worksheet().set_name(text!("Labels"))?, layout)?;
     table(book.add_worksheet().set_name(TRIALS)?, layout)?;
     let cautions = book.add_worksheet().set_name(text::H_SAFETY.get())?;
@@ -50,12 +58,29 @@ pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
 /// What the sheets know of a tree before anyone writes on them.
 const OF_TREE: [&str; 5] = ["tree", "where", "plot", "treatment", "observed"];
 
+/// Whether a trait of the trial is counted in frames.
+fn counts_frames(layout: &Layout) -> bool {
+    layout.traits.iter().any(|own| {
+        matches!(
+            own,
+            TrialTrait::Laterals | TrialTrait::FloweringLaterals | TrialTrait::ShareFlowering
+        )
+    })
+}
+
 /// The sheets that are filled in: table of the book, name of the sheet, and headings that are no columns
 /// of the table.
-pub fn to_fill() -> [(&'static str, &'static str, Vec<String>); 2] {
+pub fn to_fill(layout: &Layout) -> Vec<(&'static str, &'static str, Vec<String>)> {
     let no_columns: Vec<String> =
         OF_TREE[1..].iter().chain(&[REMARKS]).map(|column| headed(column)).collect();
-    [("prunings", text!("Pruning"), no_columns.clone()), ("harvests", text!("Harvest"), no_columns)]
+    let mut sheets = vec![
+        ("prunings", text!("Pruning"), no_columns.clone()),
+        ("harvests", text!("Harvest"), no_columns.clone()),
+    ];
+    if counts_frames(layout) {
+        sheets.push(("laterals", text!("Frames"), no_columns));
+    }
+    sheets
 }
 
 /// The other sheets of the workbook.
@@ -82,6 +107,10 @@ fn headed(column: &str) -> String {
         "nut_kg" => text!("nuts, kg"),
         "moisture_pct" => text!("moisture, %"),
         "nut_count" => text!("number of nuts"),
+        "frame_m2" => text!("area of the frame, m2"),
+        "laterals" => text!("laterals in it"),
+        "flowering_laterals" => text!("those that flower"),
+        "side" => text!("side of the tree"),
         own => own,
     };
     if words == column { words.to_owned() } else { format!("{words} ({column})") }
@@ -162,8 +191,11 @@ fn trees(
         vec![line.tree.tree.clone(), stands(line.tree), plot, treatment, observed.to_owned()]
     });
     let line = top().set_text_wrap().set_border_bottom(FormatBorder::Thin);
+    let is_picked = names.contains(&"nut_kg");
     let names: Vec<String> = names.iter().map(|name| headed(name)).collect();
-    fill(sheet, (&names, 1), &rows.collect::<Vec<_>>(), (&line, HAND_HEIGHT))
+    let spare = if is_picked { SPARE_LINES } else { 0 };
+    let rows: Vec<Vec<String>> = rows.chain(std::iter::repeat_n(Vec::new(), spare)).collect();
+    fill(sheet, (&names, 1), &rows, (&line, HAND_HEIGHT))
 }
 
 /// Labels to cut out, one per plot.
