@@ -4,5 +4,6 @@ use clap::Parser;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
+    ingest_tables::quiet_guarded_panics();
     anacurve::execute(&anacurve::args::Cli::parse())
 }

@@ -11,6 +11,7 @@ mod decode;
 mod discover;
 mod draw;
 mod duplicates;
+mod guard;
 mod header;
 mod inputs;
 mod of_trials;
@@ -34,6 +35,7 @@ mod text_rows;
 mod unread;
 
 pub use draw::Draw;
+pub use guard::quiet_guarded_panics;
 pub use quarantine::{MissingVisit, QuarantinedRow, SetAside, write_quarantine};
 pub use read::{BookTables, IngestError, ReadSettings, read_book, read_book_with};
 pub use report::{FileReport, Progress, Repair};

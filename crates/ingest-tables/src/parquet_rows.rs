@@ -1,6 +1,7 @@
 //! Rows of a Parquet file.
 
 use crate::archive::too_large;
+use crate::guard::guarded;
 use crate::rows::{Cell, Cells, Damage, Fault, Header, RawRow, RowSink, Rows};
 use arrow::array::{
     Array, ArrayRef, AsArray, BooleanArray, Date32Array, Float64Array, Int64Array, RecordBatch,
@@ -159,10 +160,11 @@ fn check_size(of: &ParquetMetaData, most_rows: Limit, most_bytes: Limit) -> Resu
 impl ParquetRows {
     pub(crate) fn open(path: &Path) -> Result<Self, Fault> {
         let file = File::open(path).map_err(unreadable)?;
-        let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(unreadable)?;
+        let builder = guarded(|| ParquetRecordBatchReaderBuilder::try_new(file));
+        let builder = builder.map_err(unreadable)?.map_err(unreadable)?;
         check_size(builder.metadata(), limits::PARQUET_ROWS, limits::PARQUET_CHUNK)?;
         let names = builder.schema().fields().iter().map(|field| field.name().clone()).collect();
-        let reader = builder.build().map_err(unreadable)?;
+        let reader = guarded(|| builder.build()).map_err(unreadable)?.map_err(unreadable)?;
         Ok(Self { reader, header: Header { line: 1, names, ..Header::default() } })
     }
 }
@@ -174,7 +176,8 @@ impl Rows for ParquetRows {
 
     fn each(&mut self, sink: &mut RowSink<'_>) -> Result<(), Fault> {
         let mut line = 0;
-        for batch in &mut self.reader {
+        // Levels of a damaged page may lead the library beyond its buffers, which it panics at.
+        while let Some(batch) = guarded(|| self.reader.next()).map_err(unreadable)? {
             let batch: RecordBatch = batch.map_err(unreadable)?;
             let columns =
                 batch.columns().iter().map(CellColumn::new).collect::<Result<Vec<_>, _>>()?;

@@ -268,6 +268,16 @@ fn a_negative_place_in_parquet_is_refused() {
     assert_eq!(refused(&folder), [("harvests.parquet".to_owned(), Code::FileUnreadable)]);
 }
 
+/// Found by fuzzing: levels of a page that led the reader beyond its buffer, at which it panicked.
+#[test]
+fn levels_beyond_a_page_of_parquet_are_refused() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    folder.put("harvests.parquet", include_bytes!("data/levels-beyond.parquet"));
+    assert_eq!(refused(&folder), [("harvests.parquet".to_owned(), Code::FileUnreadable)]);
+    assert!(folder.refused_for().what.contains("out of bounds"));
+}
+
 /// The day of a moment is the day where it was recorded. 2024-02-29T23:30:00Z is 1 March 01:30 in
 /// Maputo (UTC+2), 29 February 18:30 in New York (UTC-5) and 1 March 06:30 at +07:00.
 #[test]

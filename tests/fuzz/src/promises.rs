@@ -1,12 +1,17 @@
 //! Promises of reading: conservation, no repair without a count, and cleaned rows that read as themselves.
 
 use crate::{Folder, SETTINGS, canonical};
-use ingest_tables::{BookTables, FileReport, read_book, write_quarantine};
+use ingest_tables::{BookTables, FileReport, quiet_guarded_panics, read_book, write_quarantine};
 use records::{Severity, Table};
 use std::collections::BTreeSet;
+use std::sync::Once;
+
+/// The fuzzer ends at every panic, those that reading turns into messages too.
+static QUIET: Once = Once::new();
 
 /// Reads a book; `None` when it is refused, which must come with a reason and a remedy.
 pub fn read(folder: &Folder) -> Option<BookTables> {
+    QUIET.call_once(quiet_guarded_panics);
     match read_book(folder.path(), &mut |_| ()) {
         Ok(tables) => Some(tables),
         Err(error) => {
@@ -39,7 +44,8 @@ pub fn assert_promises(tables: &BookTables) {
     for row in &tables.quarantine {
         assert!(!row.reason.is_empty() && !row.remedy.is_empty(), "{row:?}");
     }
-    write_quarantine(std::io::sink(), &tables.quarantine).expect("a quarantine that can be written");
+    write_quarantine(std::io::sink(), &tables.quarantine)
+        .expect("a quarantine that can be written");
     assert_idempotent(tables);
 }
 
@@ -64,7 +70,11 @@ fn assert_idempotent(tables: &BookTables) {
         }
     }
     let again = read(&folder).expect("kept rows are read again");
-    assert!(again.quarantine.is_empty(), "set aside at the second reading: {:#?}", again.quarantine);
+    assert!(
+        again.quarantine.is_empty(),
+        "set aside at the second reading: {:#?}",
+        again.quarantine
+    );
     assert_eq!(repairs(&again.files), 0, "repaired at the second reading: {:#?}", again.files);
     for (table, text) in written {
         assert_eq!(canonical(&again.frames[&table]), text, "{table} changed at the second reading");
