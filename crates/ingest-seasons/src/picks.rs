@@ -255,7 +255,8 @@ const OF_ONE: usize = 10;
 pub(crate) type Pick = ((u32, u32), i32);
 
 /// Tells picks of another season between many of one, as files come that are written day by day, whole
-/// rounds that a year moved fits in, and a few in a file of one season: of two seasons that a region has in full, nothing else shows a slip of the year.
+/// rounds that fit in with the year moved, and a few in a file of one season: of two seasons that a region
+/// has in full, nothing else shows a slip of the year.
 /// Notes where each season of a region begins.
 fn tell_seasons_between(
     picks: &DataFrame,

@@ -154,7 +154,7 @@ impl Holdings {
     }
 
     /// Fraction of the canopy that the records of a region show cut from some tree as young, in whole
-    /// years, or from the youngest where these are little older; nothing where they are.
+    /// years, or from the youngest where these are little older; 0 where they are more than that.
     #[must_use]
     pub fn hardest(&self, region: &str, age: f64) -> Option<f64> {
         self.youngest.hardest(region, age)
