@@ -1,6 +1,7 @@
 //! Typed rows of a record book linked into one row per tree and crop season.
 
 mod assemble;
+mod block_years;
 mod differing;
 mod fates;
 mod frame;
@@ -28,6 +29,7 @@ mod tests;
 mod through;
 mod to_arrow;
 mod trials;
+mod year_slip;
 
 pub use holdings::{HeldBlock, HeldTree, Visit, held_blocks, visits};
 pub use link::{LinkError, Linked, link, link_places};

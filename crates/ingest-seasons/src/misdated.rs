@@ -1,12 +1,13 @@
 //! Prunings whose day looks like a slip of the year or of the month.
 
+use crate::block_years;
 use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, only, stands};
 use crate::outcome::{Outcome, Rejected, StrayPruning};
 use crate::picks::{Pick, odd_runs};
 use crate::places::Places;
 use crate::rows::written;
 use crate::seasons::day;
-use jiff::civil::Date;
+use crate::year_slip::{is_one_slip, year_for};
 use polars::prelude::*;
 use records::tree_season as ts;
 use records::{Book, Calendar, Code, Table, counted};
@@ -24,17 +25,17 @@ const PRUNED_SEASON: f64 = 0.5;
 
 /// One pruning visit.
 #[derive(Debug, Clone, Copy)]
-struct Visit {
-    tree: u32,
-    region: u32,
-    season: i32,
-    day: i32,
+pub(crate) struct Visit {
+    pub(crate) tree: u32,
+    pub(crate) region: u32,
+    pub(crate) season: i32,
+    pub(crate) day: i32,
     is_cut: bool,
-    at: (u32, u32),
+    pub(crate) at: (u32, u32),
 }
 
 /// Trees by region and season.
-type Trees = BTreeMap<(u32, i32), BTreeSet<u32>>;
+pub(crate) type Trees = BTreeMap<(u32, i32), BTreeSet<u32>>;
 
 /// The visits of a book beside its picks.
 struct Seen {
@@ -70,14 +71,22 @@ pub(crate) fn without_strays(
         }
     }
     warn_of_harvest(&kept, places, outcome);
-    warn_of_others_between(&kept, places, outcome);
+    let told = warn_of_others_between(&kept, places, outcome);
+    let untold: Vec<Visit> = kept.iter().filter(|cut| !told.contains(&cut.at)).copied().collect();
+    block_years::warn(&untold, &kept, &seen.picked, places, outcome)?;
     seen.warn_of_second_visits(&kept, places, outcome)?;
     only(rows, keep)
 }
 
 /// Tells cuts of another season between many of one, as files come that are written day by day, and a few in
 /// a file of one season: a tree that was cut in one season alone shows a slip of the year nowhere else.
-fn warn_of_others_between(cuts: &[Visit], places: &Places, outcome: &mut Outcome) {
+/// Returns where those stand.
+fn warn_of_others_between(
+    cuts: &[Visit],
+    places: &Places,
+    outcome: &mut Outcome,
+) -> BTreeSet<(u32, u32)> {
+    let mut all = BTreeSet::new();
     let mut of_files: BTreeMap<(u32, u32), Vec<Pick>> = BTreeMap::new();
     let mut whole: BTreeMap<u32, Vec<Pick>> = BTreeMap::new();
     for cut in cuts {
@@ -89,6 +98,7 @@ fn warn_of_others_between(cuts: &[Visit], places: &Places, outcome: &mut Outcome
         rows.sort_unstable();
         let mut told: BTreeMap<(i32, i32), ((u32, u32), u64)> = BTreeMap::new();
         for (season, run) in odd_runs(&rows) {
+            all.extend(run.iter().map(|(at, _)| *at));
             if let Some(&(at, other)) = run.first() {
                 told.entry((season, other)).or_insert((at, 0)).1 += run.len() as u64;
             }
@@ -106,6 +116,7 @@ fn warn_of_others_between(cuts: &[Visit], places: &Places, outcome: &mut Outcome
             );
         }
     }
+    all
 }
 
 fn trees_of(frame: &DataFrame) -> PolarsResult<Trees> {
@@ -299,7 +310,7 @@ impl Seen {
 const NAMED: usize = 20;
 
 /// Where the others of a finding stand, to be added to its remedy.
-fn others<'a>(rows: impl Iterator<Item = &'a (u32, u32)>, outcome: &Outcome) -> String {
+pub(crate) fn others<'a>(rows: impl Iterator<Item = &'a (u32, u32)>, outcome: &Outcome) -> String {
     let places: Vec<String> = rows.map(|&at| outcome.place(at).to_string()).collect();
     let Some(named) = places.get(..places.len().min(NAMED)).filter(|named| !named.is_empty())
     else {
@@ -340,27 +351,6 @@ fn meant(calendar: &Calendar, visit: Visit, seasons: &[i32]) -> Option<i32> {
     }
 }
 
-/// The year in which the same day of the year is before the harvest of a season.
-fn year_for(calendar: &Calendar, day: Date, season: i32) -> Option<i16> {
-    let shift = season - i32::from(calendar.season_of_pruning(day));
-    i16::try_from(i32::from(day.year()) + shift).ok()
-}
-
-/// Whether one digit of a year, or two neighbours that changed places, make another of it (one edit of
-/// Damerau 1964, Commun. ACM 7:171-176, of texts of the same length).
-fn is_one_slip(written: i16, meant: i16) -> bool {
-    let (written, meant) = (format!("{written:04}"), format!("{meant:04}"));
-    let (written, meant) = (written.as_bytes(), meant.as_bytes());
-    let differ: Vec<usize> = (0..4).filter(|&at| written.get(at) != meant.get(at)).collect();
-    match differ.as_slice() {
-        [_] => true,
-        [a, b] => {
-            b - a == 1 && written.get(*a) == meant.get(*b) && written.get(*b) == meant.get(*a)
-        }
-        _ => false,
-    }
-}
-
 /// One warning per region for cuts made while its nuts were picked.
 fn warn_of_harvest(cuts: &[Visit], places: &Places, outcome: &mut Outcome) {
     let mut told: BTreeMap<u32, BTreeSet<(u32, u32)>> = BTreeMap::new();
@@ -387,20 +377,5 @@ fn warn_of_harvest(cuts: &[Visit], places: &Places, outcome: &mut Outcome) {
                 others(stand.iter().skip(1), outcome)
             ),
         );
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::is_one_slip;
-
-    #[test]
-    fn slips_of_a_year() {
-        for (written, meant) in [(2032, 2023), (2013, 2023), (2033, 2023), (2024, 2023)] {
-            assert!(is_one_slip(written, meant), "{written} for {meant}");
-        }
-        for (written, meant) in [(2023, 2023), (2019, 2020), (2014, 2023), (2302, 2023)] {
-            assert!(!is_one_slip(written, meant), "{written} for {meant}");
-        }
     }
 }

@@ -1,0 +1,132 @@
+//! A few prunings of a block in a season in which it was not pruned, of trees that lack one in a season
+//! in which it was: most likely the year of another season was written.
+
+use crate::frame::texts;
+use crate::misdated::{Trees, Visit, others};
+use crate::outcome::Outcome;
+use crate::places::Places;
+use crate::seasons::day;
+use crate::year_slip::{is_one_slip, year_for};
+use polars::prelude::PolarsResult;
+use records::tree_season as ts;
+use records::{Code, counted};
+use std::collections::{BTreeMap, BTreeSet};
+use words::{say, text};
+
+/// Fewest trees that a block usually prunes for a few of them to be odd.
+const USUAL_TREES: usize = 10;
+/// Largest share of the usual number of trees that is a few.
+const FEW: f64 = 0.15;
+/// Largest chance that just these trees would be unpruned in the other season, if the block's unpruned
+/// trees were drawn at random.
+const CHANCE: f64 = 0.05;
+
+/// A block's cuts by season.
+type Seasons<'a> = BTreeMap<i32, Vec<&'a Visit>>;
+
+/// Tells the `untold` ones of a block's `cuts` that are most likely of another season.
+pub(crate) fn warn(
+    untold: &[Visit],
+    cuts: &[Visit],
+    picked: &Trees,
+    places: &Places,
+    outcome: &mut Outcome,
+) -> PolarsResult<()> {
+    let block_of = texts(&places.trees, ts::BLOCK)?;
+    let untold: BTreeSet<(u32, u32)> = untold.iter().map(|cut| cut.at).collect();
+    let mut blocks: BTreeMap<(u32, &str), Seasons<'_>> = BTreeMap::new();
+    for cut in cuts {
+        if let Some(block) = block_of.get(cut.tree as usize) {
+            let seasons = blocks.entry((cut.region, block)).or_default();
+            seasons.entry(cut.season).or_default().push(cut);
+        }
+    }
+    for ((region, block), seasons) in blocks {
+        let usual = usual(&seasons);
+        for (&season, few) in &seasons {
+            let is_few = trees(few).len() as f64 <= FEW * usual as f64;
+            if usual < USUAL_TREES || !is_few || !few.iter().all(|cut| untold.contains(&cut.at)) {
+                continue;
+            }
+            let in_block = |tree: &u32| block_of.get(*tree as usize) == Some(block);
+            let Some(meant) = meant(
+                few,
+                &seasons,
+                usual,
+                |other| expected(picked, region, other).into_iter().filter(in_block).collect(),
+                places,
+            ) else {
+                continue;
+            };
+            let mut at: Vec<(u32, u32)> = few.iter().map(|cut| cut.at).collect();
+            at.sort_unstable();
+            let Some((&first, rest)) = at.split_first() else { continue };
+            outcome.warn(
+                outcome.date_place(first),
+                Code::SeasonStray,
+                say!(
+                    "{} before harvest {season} in block '{block}', where {usual} are usual, of trees that lack one before harvest {meant}, for which the block was pruned: a slip of the year?",
+                    counted(at.len() as u64, text!("pruning"), text!("prunings"))
+                ),
+                say!(
+                    "kept; compare the dates with the field book{}",
+                    others(rest.iter(), outcome)
+                ),
+            );
+        }
+    }
+    Ok(())
+}
+
+fn trees(cuts: &[&Visit]) -> BTreeSet<u32> {
+    cuts.iter().map(|cut| cut.tree).collect()
+}
+
+/// Upper median over seasons of the number of trees pruned.
+fn usual(seasons: &Seasons<'_>) -> usize {
+    let mut counts: Vec<usize> = seasons.values().map(|cuts| trees(cuts).len()).collect();
+    counts.sort_unstable();
+    counts.get(counts.len() / 2).copied().unwrap_or_default()
+}
+
+/// Trees that would be pruned before a harvest: those picked in it, or, before the coming one, in the last.
+fn expected(picked: &Trees, region: u32, season: i32) -> BTreeSet<u32> {
+    let upto = picked.range((region, i32::MIN)..=(region, season)).next_back();
+    upto.map(|(_, trees)| trees.clone()).unwrap_or_default()
+}
+
+/// The season, one slip of the year away, for which the block was pruned and all of these trees were not,
+/// though hardly any other was left out; the likeliest of several.
+fn meant(
+    few: &[&Visit],
+    seasons: &Seasons<'_>,
+    usual: usize,
+    expected: impl Fn(i32) -> BTreeSet<u32>,
+    places: &Places,
+) -> Option<i32> {
+    let odd = trees(few);
+    let chance = |season: i32, cuts: &[&Visit]| {
+        let is_slip = few.iter().all(|cut| {
+            let found = places.calendar(cut.region).zip(day(cut.day));
+            found.is_some_and(|(calendar, day)| {
+                year_for(calendar, day, season).is_some_and(|year| is_one_slip(day.year(), year))
+            })
+        });
+        let (pruned, expected) = (trees(cuts), expected(season));
+        if !is_slip
+            || pruned.len() * 2 < usual
+            || !odd.is_disjoint(&pruned)
+            || !odd.is_subset(&expected)
+        {
+            return None;
+        }
+        let others = expected.difference(&odd).count();
+        let left_out = expected.difference(&odd).filter(|tree| !pruned.contains(tree)).count();
+        // Laplace's rule of succession: no block is so sure to be pruned whole that one tree proves a slip.
+        let share = (left_out + 1) as f64 / (others + 2) as f64;
+        let chance = share.powi(i32::try_from(odd.len()).unwrap_or(i32::MAX));
+        (chance <= CHANCE).then_some((chance, season))
+    };
+    let likeliest = seasons.iter().filter_map(|(&season, cuts)| chance(season, cuts));
+    likeliest.min_by(|one, other| one.0.total_cmp(&other.0)).map(|(_, season)| season)
+}
