@@ -247,19 +247,22 @@ fn a_plan_tells_of_trials_and_blocks_that_it_lost() {
     assert!(lost.stdout.contains(said), "{}", lost.stdout);
 }
 
+/// Adds `trees` with the year they were planted to a book whose trees have none.
+fn plant(book: &Book, trees: &[&str]) {
+    let rows = book.text("trees.csv");
+    let rows = rows.lines().skip(1).map(|row| format!("{row},\n"));
+    let planted = trees.iter().map(|tree| format!("{tree}\n"));
+    let all: String = rows.chain(planted).collect();
+    book.put("trees.csv", format!("tree,block,planted\n{all}"));
+}
+
 /// Two lines of a block are two entries: a calendar keeps one of each id.
 #[test]
 fn entries_of_the_calendar_have_ids_of_their_own() {
     let book = planned(
         "[work]\ncrew_size = 2\nminutes_per_young_tree = 6\n\n[options]\ntraining_age_years = 3\n",
     );
-    book.put("trees.csv", book.text("trees.csv").replace("tree,block\n", "tree,block,planted\n"));
-    let rows = book.text("trees.csv");
-    let rows: Vec<String> = rows
-        .lines()
-        .map(|row| if row.starts_with('T') { format!("{row},") } else { row.to_owned() })
-        .collect();
-    book.put("trees.csv", rows.join("\n") + "\nY1,B1,2024\nY2,B1,2020\n");
+    plant(&book, &["Y1,B1,2024", "Y2,B1,2020"]);
     let out = tempfile::tempdir().unwrap();
     planned_in(&book, out.path());
     let calendar = fs::read_to_string(out.path().join("calendar.ics")).unwrap();
@@ -328,6 +331,23 @@ fn trees_pruned_for_the_harvest_advised_for_are_no_work_any_more() {
     assert!(!none.contains_key("B1") && none.contains_key("B2"), "{none:?}");
     let missing = fs::read_to_string(out.path().join("none/missing.csv")).unwrap();
     assert!(missing.contains("every tree of the block was pruned for the harvest of 2025"));
+}
+
+/// A block whose grown trees are done and whose young ones remain has a line of training that tells of both.
+#[test]
+fn a_line_of_training_tells_of_grown_trees_pruned_already() {
+    let book = planned("[work]\ncrew_size = 2\n");
+    plant(&book, &["Y1,B1,2024"]);
+    let done = |trees: &[u32]| {
+        for tree in trees {
+            book.append("prunings.csv", &format!("T{tree:02},2024-07-12,0.25,canopy_fraction"));
+        }
+    };
+    done(&[2, 4, 6, 8, 10, 12]);
+    let out = tempfile::tempdir().unwrap();
+    planned_in(&book, out.path());
+    let sheets = fs::read_to_string(out.path().join("crew_sheets.html")).unwrap();
+    assert!(sheets.contains("6 trees of this block: pruned for this harvest already"), "{sheets}");
 }
 
 /// The two trees of twelve that were left unlike the kept advice are no present practice; of half the trees

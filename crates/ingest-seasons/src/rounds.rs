@@ -50,32 +50,39 @@ pub(crate) fn slips(picks: &DataFrame) -> PolarsResult<Slips> {
         })
         .collect();
     rows.sort_unstable();
-    let mut of_season: HashMap<(u32, i32), usize> = HashMap::new();
-    for &((_, tree), _, season, _) in &rows {
-        *of_season.entry((tree, season)).or_default() += 1;
-    }
     let mut unordered: BTreeMap<u32, u64> = BTreeMap::new();
-    // Trees, rows and the first line.
-    let mut found: BTreeMap<(u32, i32, i32), (u64, u64, u32)> = BTreeMap::new();
+    let mut odd = Vec::new();
+    // Rows of all files, by tree and season, of which a piece may be a part.
+    let mut of_season: HashMap<(u32, i32), usize> = HashMap::new();
     for own in rows.chunk_by(|(one, ..), (other, ..)| one == other) {
         let Some(&((file, tree), ..)) = own.first() else { continue };
-        let pieces = pieces(own);
-        let (place, years) = match told(&pieces) {
+        let mut pieces = pieces(own);
+        let (place, years, is_sure) = match told(&pieces) {
             Told::InOrder => continue,
             Told::Unordered => {
                 *unordered.entry(file).or_default() += 1;
                 continue;
             }
-            Told::Slip(place, years) => (place, years),
-            Told::MayBe(place, years) => {
-                let Piece { season, rows, .. } = pieces[place];
-                if of_season.get(&(tree, season)).is_none_or(|&all| all <= rows) {
-                    continue;
-                }
-                (place, years)
-            }
+            Told::Slip(place, years) => (place, years, true),
+            Told::MayBe(place, years) => (place, years, false),
         };
-        let Piece { season, rows, line, .. } = pieces[place];
+        let piece = pieces.swap_remove(place);
+        if !is_sure {
+            of_season.insert((tree, piece.season), 0);
+        }
+        odd.push((file, tree, piece, years, is_sure));
+    }
+    if !of_season.is_empty() {
+        for &((_, tree), _, season, _) in &rows {
+            of_season.entry((tree, season)).and_modify(|all| *all += 1);
+        }
+    }
+    // Trees, rows and the first line.
+    let mut found: BTreeMap<(u32, i32, i32), (u64, u64, u32)> = BTreeMap::new();
+    for (file, tree, Piece { season, rows, line, .. }, years, is_sure) in odd {
+        if !is_sure && of_season.get(&(tree, season)).is_none_or(|&all| all <= rows) {
+            continue;
+        }
         let entry = found.entry((file, season + years, season)).or_insert((0, 0, line));
         *entry = (entry.0 + 1, entry.1 + rows as u64, entry.2.min(line));
     }

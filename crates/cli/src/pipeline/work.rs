@@ -192,9 +192,12 @@ impl Stand<'_> {
         if lines.is_empty() && !in_trials.is_empty() {
             lines.push(PlanBlock { work: Work::OfTrials, ..self.blank() });
         }
+        let is_training = |line: &PlanBlock| matches!(line.work, Work::Train { .. });
+        // Said where trees are pruned, else where the block is said to need training alone.
+        let all_train = lines.iter().all(is_training);
         for line in &mut lines {
             line.in_trials.clone_from(&in_trials);
-            if !matches!(line.work, Work::Train { .. }) {
+            if all_train || !is_training(line) {
                 line.pruned_already = pruned_already;
             }
         }
