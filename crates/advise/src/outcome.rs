@@ -191,6 +191,12 @@ pub struct Present {
 }
 
 impl Present {
+    /// Mean intensity over the trees that are pruned: what a crew does to a tree.
+    #[must_use]
+    pub fn of_a_pruned_tree(&self) -> f64 {
+        if self.share_pruned > 0.0 { (self.intensity / self.share_pruned).min(1.0) } else { 0.0 }
+    }
+
     /// The intensities between which nine trees in ten lie, where trees are treated so unlike each other
     /// that the mean says little of them.
     #[must_use]

@@ -46,8 +46,8 @@ pub fn sentence(region: &RegionAdvice) -> String {
             say!("Keep the present practice: leave the trees unpruned.")
         }
         (Verdict::Keep, Some(advised)) => say!(
-            "Keep the present practice: about {} of the canopy{}.",
-            percent(advised.intensity),
+            "Keep the present practice: about {}{}.",
+            on_average(&region.present),
             when(advised)
         ),
     }
@@ -58,7 +58,17 @@ fn now(present: &Present) -> String {
     if present.share_pruned <= 0.0 {
         return say!("trees are left unpruned");
     }
-    say!("{} of the canopy on average", percent(present.intensity))
+    on_average(present)
+}
+
+/// The mean over all trees, and what is cut of a pruned one where that is another number: the plan's
+/// sheets, which are for pruned trees alone, state that.
+fn on_average(present: &Present) -> String {
+    let [mean, own] = [present.intensity, present.of_a_pruned_tree()].map(percent);
+    if mean == own {
+        return say!("{mean} of the canopy on average");
+    }
+    say!("{mean} of the canopy on average, {own} of a tree that is pruned")
 }
 
 /// That regions are advised for different seasons, where they are; empty else.
@@ -344,6 +354,27 @@ pub fn evidence(region: &RegionAdvice) -> String {
 mod tests {
     use super::*;
     use jiff::civil::date as day;
+
+    /// The mean over all trees stands beside what is cut of a pruned one, which is what the sheets say.
+    #[test]
+    fn present_practice_tells_a_pruned_tree_from_the_mean() {
+        let said = |share_pruned| {
+            now(&Present {
+                intensity: 0.15,
+                lead_days: None,
+                share_pruned,
+                middle: None,
+                season: None,
+                left_to_compare: 0,
+            })
+        };
+        assert_eq!(
+            said(0.75),
+            "15\u{a0}% of the canopy on average, 20\u{a0}% of a tree that is pruned"
+        );
+        assert_eq!(said(0.99), "15\u{a0}% of the canopy on average");
+        assert_eq!(said(0.0), "trees are left unpruned");
+    }
 
     #[test]
     fn late_pruning_is_not_called_early() {

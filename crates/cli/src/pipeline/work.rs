@@ -239,10 +239,9 @@ impl Stand<'_> {
 
     /// Intensity of a tree pruned as at present, and the share of trees that are.
     fn as_now(&self) -> (f64, f64) {
-        let present = &self.advice.present;
-        let share = present.share_pruned;
         // An intensity of the plan is that of a pruned tree; present practice is a mean of all.
-        (if share > 0.0 { (present.intensity / share).min(1.0) } else { 0.0 }, share)
+        let present = &self.advice.present;
+        (present.of_a_pruned_tree(), present.share_pruned)
     }
 
     /// Intensity asked of a grown tree that is pruned, and the share of them that are.
