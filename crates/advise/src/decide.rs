@@ -210,6 +210,7 @@ pub fn without_records(
             middle: practice.middle(),
             season: practice.season,
             left_to_compare: practice.left_to_compare,
+            younger: practice.younger,
         },
         yield_optimum: None,
         net_optimum: None,

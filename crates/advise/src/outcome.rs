@@ -188,6 +188,10 @@ pub struct Present {
     /// Trees of that season that are not counted, as they were left to compare the others with.
     #[serde(default)]
     pub left_to_compare: u64,
+    /// Trees of that season that are not counted, as they were left unpruned and are younger than every
+    /// tree on record that was cut about as hard as is usual.
+    #[serde(default)]
+    pub younger: u64,
 }
 
 impl Present {

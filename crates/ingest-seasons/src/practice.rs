@@ -9,8 +9,41 @@ use records::{Book, Code, Place, Practice, PracticePoint};
 use std::collections::BTreeMap;
 use words::say;
 
-/// Intensity and lead of one routine tree-season not young.
+/// Intensity and lead of one tree-season not young.
 type Treated = (f64, Option<f64>);
+
+/// How much less of the canopy than usual may have been cut from a tree that tells from which age trees are
+/// cut so.
+const ABOUT: f64 = 0.05;
+
+/// Tree-seasons of one region that are not young, with their ages in whole years at harvest.
+#[derive(Default)]
+struct Seen {
+    /// Intensity and age of every one that was pruned, trials too.
+    cut: Vec<(f64, i64)>,
+    /// The latest routine ones, and their season.
+    latest: Option<(i32, Vec<(Treated, Option<i64>)>)>,
+}
+
+impl Seen {
+    /// Routine trees of the latest season, and how many were left out: those younger than every tree on
+    /// record that was cut about as hard as is usual in that season, and unpruned. No plan asks for a cut of
+    /// such trees, so leaving them is not what a change would change.
+    fn grown(&self) -> Option<(i32, Vec<Treated>, u64)> {
+        let (season, all) = self.latest.as_ref()?;
+        let cuts = || all.iter().map(|((cut, _), _)| *cut).filter(|cut| *cut > 0.0);
+        let usual = cuts().sum::<f64>() / cuts().count() as f64;
+        let hard = self.cut.iter().filter(|(cut, _)| *cut >= usual - ABOUT - 1e-9);
+        let youngest = hard.map(|(_, age)| *age).min();
+        let is_younger = |&&((cut, _), age): &&(Treated, Option<i64>)| {
+            cut <= 0.0 && age.zip(youngest).is_some_and(|(age, youngest)| age < youngest)
+        };
+        let grown = all.iter().filter(|own| !is_younger(own)).map(|(treated, _)| *treated);
+        let grown: Vec<Treated> = grown.collect();
+        let left_out = (all.len() - grown.len()) as u64;
+        Some((*season, grown, left_out))
+    }
+}
 
 /// One practice per region of the linked table where it is stated or can be seen, by region id.
 pub(crate) fn of_regions(
@@ -19,34 +52,43 @@ pub(crate) fn of_regions(
     book: &Book,
     outcome: &mut Outcome,
 ) -> PolarsResult<Vec<Practice>> {
-    // Per region the latest season with routine records and what was done in it.
-    let mut latest: BTreeMap<u32, Option<(i32, Vec<Treated>)>> = BTreeMap::new();
+    let mut regions: BTreeMap<u32, Seen> = BTreeMap::new();
     let kinds = texts(linked, ts::TRIAL)?.iter().zip(flags(linked, ts::YOUNG)?.iter());
     let treated = floats(linked, ts::INTENSITY)?.iter().zip(floats(linked, ts::LEAD_DAYS)?.iter());
     let seasons = indices(linked, REGION_NO)?.iter().zip(ints(linked, ts::SEASON)?.iter());
-    for (((region, season), (trial, young)), (intensity, lead)) in seasons.zip(kinds).zip(treated) {
+    let ages = floats(linked, ts::AGE_YEARS)?.iter();
+    let rows = seasons.zip(kinds).zip(treated).zip(ages);
+    for ((((region, season), (trial, young)), (intensity, lead)), age) in rows {
         let (Some(region), Some(season), Some(intensity)) = (region, season, intensity) else {
             continue;
         };
-        let known = latest.entry(region).or_default();
-        if trial.is_some() || young == Some(true) {
+        let seen = regions.entry(region).or_default();
+        if young == Some(true) {
             continue;
         }
-        match known {
+        let age = age.map(|age| age.floor() as i64);
+        seen.cut.extend(age.filter(|_| intensity > 0.0).map(|age| (intensity, age)));
+        if trial.is_some() {
+            continue;
+        }
+        let own = ((intensity, lead), age);
+        match &mut seen.latest {
             Some((last, _)) if *last > season => {}
-            Some((last, all)) if *last == season => all.push((intensity, lead)),
-            _ => *known = Some((season, vec![(intensity, lead)])),
+            Some((last, all)) if *last == season => all.push(own),
+            latest => *latest = Some((season, vec![own])),
         }
     }
-    let mut practices = Vec::with_capacity(latest.len());
-    for (region, seen) in latest {
+    let mut practices = Vec::with_capacity(regions.len());
+    for (region, seen) in regions {
         let id = places.region_id(region);
         let stated = book.regions.get(id).and_then(|region| region.present);
-        match (stated, seen) {
+        match (stated, seen.grown()) {
             (Some(stated), _) => {
                 practices.push(Practice::stated(id, stated.intensity, Some(stated.lead_days)));
             }
-            (None, Some((season, all))) => practices.push(seen_practice(id, season, &all)),
+            (None, Some((season, all, younger))) => {
+                practices.push(Practice { younger, ..seen_practice(id, season, &all) });
+            }
             (None, None) => outcome.warn(
                 Place::file("book.toml"),
                 Code::SettingMissing,
@@ -106,6 +148,7 @@ fn seen_practice(region: &str, season: i32, all: &[Treated]) -> Practice {
             })
             .collect(),
         left_to_compare: 0,
+        younger: 0,
     }
 }
 

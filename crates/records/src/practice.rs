@@ -33,6 +33,10 @@ pub struct Practice {
     /// Tree-seasons of that season that are not counted, as they were left to compare the others with.
     #[serde(default)]
     pub left_to_compare: u64,
+    /// Tree-seasons of that season that are not counted, as they were left unpruned and are younger than
+    /// every tree on record that was cut about as hard as is usual.
+    #[serde(default)]
+    pub younger: u64,
 }
 
 /// Difference of intensity from which a tree was not treated as advised, be its crew no careful one.
@@ -74,6 +78,7 @@ impl Practice {
             lead_days,
             points: vec![PracticePoint { intensity, lead_days, weight: 1.0 }],
             left_to_compare: 0,
+            younger: 0,
         }
     }
 

@@ -336,6 +336,12 @@ pub fn present(present: &Present) -> String {
             counted(present.left_to_compare, text!("tree"), text!("trees"))
         ));
     }
+    if present.younger > 0 {
+        out.push_str(&say!(
+            "; {} left unpruned, younger than any that was cut so, not counted",
+            counted(present.younger, text!("tree"), text!("trees"))
+        ));
+    }
     out
 }
 
@@ -366,6 +372,7 @@ mod tests {
                 middle: None,
                 season: None,
                 left_to_compare: 0,
+                younger: 0,
             })
         };
         assert_eq!(

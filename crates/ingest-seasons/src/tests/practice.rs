@@ -42,6 +42,37 @@ fn practice_is_that_of_the_latest_routine_season() {
     assert_eq!(points, [(0.0, None, 0.25), (0.2, Some(48.0), 0.5), (0.4, Some(58.0), 0.25)]);
 }
 
+/// Trees younger than every cut on record are left unpruned whatever is advised, and what is done to them is no
+/// practice of the region: three of four of 2010 were cut, two of 2019 were not. Once one of them is, it is.
+#[test]
+fn unpruned_trees_younger_than_any_cut_show_no_practice() {
+    let book = |cut: &[&str]| {
+        let old = ["O1", "O2", "O3", "O4"];
+        let young = ["Y1", "Y2"];
+        let trees = old.map(|tree| format!("{tree},N,2010-06-01")).into_iter();
+        let trees = trees.chain(young.map(|tree| format!("{tree},N,2019-06-01")));
+        let rows: Vec<String> = trees.collect();
+        let picks = old.iter().chain(&young).map(|tree| format!("{tree},2024-03-01,5,9,"));
+        let picks: Vec<String> = picks.collect();
+        let cuts = old.iter().take(3).chain(cut);
+        let cuts: Vec<String> = cuts.map(|tree| format!("{tree},2023-07-15,0.3,shoots,")).collect();
+        let linked = small()
+            .table(Table::Trees, &format!("tree,block,planted\n{}", rows.join("\n")))
+            .rows(Table::Harvests, &[&picks.join("\n")])
+            .rows(Table::Prunings, &[&cuts.join("\n")])
+            .linked();
+        let [practice] = linked.practice.as_slice() else { panic!("one region") };
+        (practice.younger, practice.tree_seasons, practice.intensity)
+    };
+    // The old tree left unpruned counts.
+    let (younger, trees, intensity) = book(&[]);
+    assert_eq!((younger, trees), (2, 4));
+    close(Some(intensity), 0.225, 1e-12);
+    let (younger, trees, intensity) = book(&["Y1"]);
+    assert_eq!((younger, trees), (0, 6));
+    close(Some(intensity), 0.2, 1e-12);
+}
+
 #[test]
 fn trial_trees_do_not_show_practice() {
     let trial = "trial,tree,replicate\nA,N1,1\nA,N2,1\nA,N3,1";

@@ -137,6 +137,13 @@ fn write_region(out: &mut String, checked: &Checked, region: &RegionSummary) -> 
                 counted(practice.left_to_compare, "tree", "trees")
             )?;
         }
+        if practice.younger > 0 {
+            writeln!(
+                out,
+                "      without {} left unpruned, younger than any that was cut so",
+                counted(practice.younger, "tree", "trees")
+            )?;
+        }
     }
     Ok(())
 }
