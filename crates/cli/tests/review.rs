@@ -83,6 +83,22 @@ fn advice_kept_one_season_is_scored_the_next_and_never_changes() {
     assert_eq!(fs::read_to_string(book.join("kept/advice-2026.json")).unwrap(), edited);
     fs::write(book.join("kept/advice-2026.json"), &kept).unwrap();
 
+    // A region that was kept for another season, as its harvest is at another time of the year, joins in a
+    // file of its own, and what stands for the others stays, be it other than what would be advised now.
+    let mut parted: Value = serde_json::from_str(&edited).unwrap();
+    let last = parted["regions"].as_array_mut().unwrap().pop().unwrap();
+    fs::write(book.join("kept/advice-2026.json"), parted.to_string()).unwrap();
+    let told = done(&["run", &name, "--through", "2025", "--keep", "--out", &out]);
+    assert!(told.contains("advice-2026-2.json"), "{told}");
+    assert!(told.contains("stand as they were kept before"), "{told}");
+    assert_eq!(fs::read_to_string(book.join("kept/advice-2026.json")).unwrap(), parted.to_string());
+    let joined = fs::read_to_string(book.join("kept/advice-2026-2.json")).unwrap();
+    let joined: Value = serde_json::from_str(&joined).unwrap();
+    assert_eq!(joined["regions"].as_array().unwrap().len(), 1);
+    assert_eq!(joined["regions"][0]["region"], last["region"]);
+    fs::remove_file(book.join("kept/advice-2026-2.json")).unwrap();
+    fs::write(book.join("kept/advice-2026.json"), &kept).unwrap();
+
     // Advice that no tree followed has no score, and the terminal says why, region by region.
     let mut unfollowed: Value = serde_json::from_str(&kept).unwrap();
     for region in unfollowed["regions"].as_array_mut().unwrap() {

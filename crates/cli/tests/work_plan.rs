@@ -333,9 +333,10 @@ fn trees_pruned_for_the_harvest_advised_for_are_no_work_any_more() {
     assert!(missing.contains("every tree of the block was pruned for the harvest of 2025"));
 }
 
-/// A block whose grown trees are done and whose young ones remain has a line of training that tells of both.
+/// A sheet names the trees of its block that it is not for: young ones beside grown ones, and grown ones pruned
+/// already, which a line of training alone tells of.
 #[test]
-fn a_line_of_training_tells_of_grown_trees_pruned_already() {
+fn sheets_name_trees_of_the_block_that_they_are_not_for() {
     let book = planned("[work]\ncrew_size = 2\n");
     plant(&book, &["Y1,B1,2024"]);
     let done = |trees: &[u32]| {
@@ -343,11 +344,19 @@ fn a_line_of_training_tells_of_grown_trees_pruned_already() {
             book.append("prunings.csv", &format!("T{tree:02},2024-07-12,0.25,canopy_fraction"));
         }
     };
-    done(&[2, 4, 6, 8, 10, 12]);
     let out = tempfile::tempdir().unwrap();
-    planned_in(&book, out.path());
-    let sheets = fs::read_to_string(out.path().join("crew_sheets.html")).unwrap();
-    assert!(sheets.contains("6 trees of this block: pruned for this harvest already"), "{sheets}");
+    let sheets = |name: &str| {
+        planned_in(&book, &out.path().join(name));
+        fs::read_to_string(out.path().join(name).join("crew_sheets.html")).unwrap()
+    };
+    // Before, the sheet of the grown trees names the young one, which it is not for.
+    let before = sheets("before");
+    assert!(before.contains("1 tree of this block: younger than those of this sheet"), "{before}");
+    assert!(before.contains("Younger: Y1."));
+    done(&[2, 4, 6, 8, 10, 12]);
+    let after = sheets("after");
+    assert!(after.contains("6 trees of this block: pruned for this harvest already"), "{after}");
+    assert!(after.contains("Pruned already: T02, T04, T06, T08, T10, T12."));
 }
 
 /// The two trees of twelve that were left unlike the kept advice are no present practice; of half the trees

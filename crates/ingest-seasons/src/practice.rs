@@ -12,17 +12,20 @@ use words::say;
 /// Intensity and lead of one tree-season not young.
 type Treated = (f64, Option<f64>);
 
+/// A tree-season as treated, and the age of its tree in whole years at harvest.
+type Aged = (Treated, Option<i64>);
+
 /// How much less of the canopy than usual may have been cut from a tree that tells from which age trees are
 /// cut so.
 const ABOUT: f64 = 0.05;
 
-/// Tree-seasons of one region that are not young, with their ages in whole years at harvest.
+/// Tree-seasons of one region that are not young.
 #[derive(Default)]
 struct Seen {
     /// Intensity and age of every one that was pruned, trials too.
     cut: Vec<(f64, i64)>,
     /// The latest routine ones, and their season.
-    latest: Option<(i32, Vec<(Treated, Option<i64>)>)>,
+    latest: Option<(i32, Vec<Aged>)>,
 }
 
 impl Seen {
@@ -35,7 +38,7 @@ impl Seen {
         let usual = cuts().sum::<f64>() / cuts().count() as f64;
         let hard = self.cut.iter().filter(|(cut, _)| *cut >= usual - ABOUT - 1e-9);
         let youngest = hard.map(|(_, age)| *age).min();
-        let is_younger = |&&((cut, _), age): &&(Treated, Option<i64>)| {
+        let is_younger = |&&((cut, _), age): &&Aged| {
             cut <= 0.0 && age.zip(youngest).is_some_and(|(age, youngest)| age < youngest)
         };
         let grown = all.iter().filter(|own| !is_younger(own)).map(|(treated, _)| *treated);

@@ -9,7 +9,7 @@ use crate::score::{
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Share of the trees up to which a kind of treatment at present need not be among those compared.
 const FEW: f64 = 0.05;
@@ -126,7 +126,7 @@ impl KeptPresent {
     }
 }
 
-/// What a block was to get.
+/// What a block, or some trees of it, was to get.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct KeptBlock {
     /// Block.
@@ -139,6 +139,12 @@ pub struct KeptBlock {
     pub trees_worked: u64,
     /// The window allowed; an earlier version kept the days scheduled within it.
     pub days: Option<[Date; 2]>,
+    /// The trees by id, where they are not all of the block.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ids: Option<Vec<String>>,
+    /// Whether they are younger than every tree on record that was treated as grown trees were to be.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub untried: bool,
 }
 
 /// Advice for one region and season.
@@ -272,6 +278,27 @@ impl KeptRegion {
         treated.intensity.iter().zip(treated.pruned_on).map(of).collect()
     }
 
+    /// Takes trees off every side that nobody was to treat as the practice says, as none so young had been:
+    /// gains were predicted for the others, and they are no trees that were left to compare with.
+    fn without_untried(&self, sides: &mut [Option<Side>], table: &TreeSeasons<'_>) {
+        let mut trees: BTreeSet<&str> = BTreeSet::new();
+        let mut blocks: BTreeSet<&str> = BTreeSet::new();
+        for block in self.blocks.iter().filter(|block| block.untried) {
+            match &block.ids {
+                Some(ids) => trees.extend(ids.iter().map(String::as_str)),
+                None => drop(blocks.insert(&block.block)),
+            }
+        }
+        for (row, side) in sides.iter_mut().enumerate() {
+            if table.region.label(row) == self.region
+                && (trees.contains(table.tree.label(row))
+                    || blocks.contains(table.block.label(row)))
+            {
+                *side = None;
+            }
+        }
+    }
+
     /// Scores one prediction, or says why it cannot be.
     fn one(
         &self,
@@ -281,7 +308,8 @@ impl KeptRegion {
         (treated, tolerance): (Treated<'_>, Tolerance),
     ) -> Result<ScoreRow, Failed> {
         let mut groups = self.groups(predicted.quantity);
-        let sides = Self::sides(practice, &groups, treated, tolerance);
+        let mut sides = Self::sides(practice, &groups, treated, tolerance);
+        self.without_untried(&mut sides, table);
         let of_region = |tree: &&TreeReview| table.region.label(tree.row) == self.region;
         let own = || review.trees.iter().filter(of_region).filter_map(|tree| sides[tree.row]);
         let mut trees = vec![0; groups.len()];

@@ -10,7 +10,7 @@ mod tree;
 pub use cuts::{collar_cut, lateral_cut};
 pub use how_much::{HowMuch, Portion};
 pub use recipe::Recipe;
-pub use sheet::{CrewSheet, Fact, InTrial, SheetInput, Work};
+pub use sheet::{Apart, CrewSheet, Fact, InTrial, SheetInput, Work};
 pub use tree::{canopy, headed_shoot, modified_leader, open_centre};
 
 use serde::{Deserialize, Serialize};

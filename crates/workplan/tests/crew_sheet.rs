@@ -7,7 +7,7 @@ use quick_xml::Reader;
 use quick_xml::events::Event as Xml;
 use records::MeasuredAs;
 use workplan::calendar::event;
-use workplan::crew_sheet::{CrewSheet, Drawing, HowMuch, SheetInput, Work};
+use workplan::crew_sheet::{Apart, CrewSheet, Drawing, HowMuch, SheetInput, Work};
 use workplan::products::{Product, Quantity, Treated};
 use workplan::text::{CATALOGUES, Catalogue, Key};
 use workplan::tools::{common_practice, needed};
@@ -44,7 +44,8 @@ fn input(work: Work) -> SheetInput {
         quantities,
         ladders: true,
         in_trials: Vec::new(),
-        pruned_already: 0,
+        apart: Apart::default(),
+        ids: None,
         youngest_recorded: None,
     }
 }

@@ -5,7 +5,7 @@
 use jiff::civil::date;
 use records::MeasuredAs;
 use std::collections::BTreeMap;
-use workplan::crew_sheet::{HowMuch, InTrial, Work};
+use workplan::crew_sheet::{Apart, HowMuch, InTrial, Work};
 use workplan::economics::{CutWood, WorkRate};
 use workplan::plan::{Plan, PlanBlock, WorkSettings, build};
 use workplan::products::Product;
@@ -38,7 +38,8 @@ fn pruned(block: &str, site: &str) -> PlanBlock {
         delay_loss_per_day: Some(3.0),
         value: 200.0,
         in_trials: Vec::new(),
-        pruned_already: 0,
+        apart: Apart::default(),
+        ids: None,
         youngest_recorded: None,
     }
 }

@@ -10,9 +10,9 @@ use crate::pipeline::rounding::rounded;
 use crate::pipeline::trials::{AnalysedTrial, analysed, beside, declared, report as trial_report};
 use crate::pipeline::{self, Reading, laterals, method, namesake, quality, unfitted};
 use crate::timings::{Timings, Work};
-use ::review::KeptAdvice;
-use records::{counted, noun};
+use records::{Book, counted, noun};
 use report::{BesideTrial, PublishError, Report, TrialReport};
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::path::Path;
 use thiserror::Error;
@@ -71,10 +71,15 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let judged = review::review(&checked, &decided, &record, wanted)?;
     let review_json = super::review::to_json(&judged)?;
     let advice = rounded(advice.clone());
-    let kept = args
-        .keep
-        .then(|| kept_advice(&advice, plan, &checked.linked.practice, &checked.tables.book));
-    let kept_where = kept.as_ref().map(|advice| was_kept(args, advice)).unwrap_or_default();
+    let kept = if args.keep {
+        let book = &checked.tables.book;
+        let own = kept_advice(&advice, plan, &checked.linked.practice, book);
+        Some(review::ToKeep::of(&args.book, &record, &own)?)
+    } else {
+        None
+    };
+    let kept_where =
+        kept.as_ref().map(|kept| was_kept(kept, &checked.tables.book)).unwrap_or_default();
     let beside = beside(&advice, &trials);
     let report = Report {
         review: review::report(&advice.book, &judged),
@@ -105,7 +110,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         report::seal(dir, &origin)?;
         checked.still_holds(&args.book)?;
         // Last of what can fail, so that no advice is kept that no report holds.
-        kept.map_or(Ok(()), |advice| Ok(keep(args, &advice, &judged)?))
+        kept.map_or(Ok(()), |kept| Ok(keep(args, &kept, &judged)?))
     })
     .map_err(|error| match error {
         // Named by file and with its own remedy.
@@ -149,10 +154,8 @@ fn with_advice(mut trial: TrialReport, beside: &[BesideTrial]) -> TrialReport {
 
 /// What was kept and where, and what has to be left as it is for it to be scored: a season in which
 /// every tree followed leaves nothing to compare with, and only now can that be helped.
-fn was_kept(args: &RunArgs, advice: &KeptAdvice) -> String {
-    let path = review::kept_path(&args.book, advice.season);
-    let followed = advice.regions.iter().filter(|region| region.practice.is_some()).count();
-    let also = if path.exists() { " (as it was before)" } else { "" };
+fn was_kept(kept: &review::ToKeep, book: &Book) -> String {
+    let followed = kept.advice.regions.iter().filter(|region| region.practice.is_some()).count();
     let score = if followed > 0 {
         "Leave at least five trees of each region unpruned and prune at least five as at present, some \
          lightly and some hard where trees are treated so unlike each other: next season's review \
@@ -163,12 +166,30 @@ fn was_kept(args: &RunArgs, advice: &KeptAdvice) -> String {
         "It tells no region to change, so that next season's review has the plan to hold against what \
          was done and no gain to score."
     };
-    format!(
-        "The advice and plan for {} of harvest {} are kept{also}: {}\n{score}\n",
-        counted(advice.regions.len() as u64, "region", "regions"),
-        advice.season,
-        path.display()
-    )
+    let named = |regions: &[(&str, i32)]| {
+        let mut seasons: BTreeMap<i32, Vec<&str>> = BTreeMap::new();
+        for &(region, season) in regions {
+            seasons.entry(season).or_default().push(book.region_name(region));
+        }
+        let harvests = seasons
+            .into_iter()
+            .map(|(season, regions)| format!("{} of harvest {season}", regions.join(", ")));
+        harvests.collect::<Vec<_>>().join(" and ")
+    };
+    let new: Vec<(&str, i32)> =
+        kept.advice.regions.iter().map(|own| (own.region.as_str(), own.season)).collect();
+    let old: Vec<(&str, i32)> =
+        kept.stands.iter().map(|(region, season)| (region.as_str(), *season)).collect();
+    let path = kept.path.display();
+    if new.is_empty() {
+        return format!("The advice and plan for {} are kept as before: {path}\n", named(&old));
+    }
+    let before = if old.is_empty() {
+        String::new()
+    } else {
+        format!("\nThose for {} stand as they were kept before.", named(&old))
+    };
+    format!("The advice and plan for {} are kept: {path}{before}\n{score}\n", named(&new))
 }
 
 fn no_timings(file: &Path, error: &dyn std::error::Error) -> Failure {
@@ -182,8 +203,8 @@ fn write_timings(file: &Path, timings: &Timings) -> Result<(), Failure> {
 }
 
 /// Keeps the advice and the scores in the book.
-fn keep(args: &RunArgs, advice: &KeptAdvice, judged: &Judged) -> Result<(), Failure> {
-    review::keep_advice(&args.book, advice)?;
+fn keep(args: &RunArgs, kept: &review::ToKeep, judged: &Judged) -> Result<(), Failure> {
+    kept.write()?;
     match judged {
         Judged::Reviewed(reviewed) => review::keep_scores(&args.book, &reviewed.record),
         Judged::Impossible(_) => Ok(()),

@@ -13,5 +13,5 @@ pub use controls::leave_out_controls;
 pub use keep::kept_advice;
 pub use seasons::{Judged, Reviewed, Wanted, review};
 pub use sections::report;
-pub use store::{Kept, Record, keep_advice, keep_scores, kept_path};
+pub use store::{Record, ToKeep, keep_scores};
 pub use words::score_means;

@@ -11,7 +11,7 @@ use records::{Book, Calendar, MeasuredAs, canopy_ground_projection_m2, half_elli
 use std::collections::{BTreeMap, BTreeSet};
 use words::{counted, say, text};
 use workplan::SettingError;
-use workplan::crew_sheet::{HowMuch, InTrial, Work};
+use workplan::crew_sheet::{Apart, HowMuch, InTrial, Work};
 use workplan::plan::{Plan, PlanBlock, build};
 use workplan::schedule::delay_loss_per_day;
 use workplan::young::{Training, YoungBlock};
@@ -168,7 +168,7 @@ impl Stand<'_> {
         let season = self.advice.season;
         let mut in_trials: BTreeMap<&str, Vec<String>> = BTreeMap::new();
         let (mut grown, mut untried, mut young) = (Vec::new(), Vec::new(), Vec::new());
-        let mut pruned_already = 0;
+        let mut pruned_already: Vec<String> = Vec::new();
         for tree in &self.block.trees {
             if let Some(trial) = self.holdings.trial_of(self.book, &tree.tree, season) {
                 in_trials.entry(trial).or_default().push(tree.tree.clone());
@@ -176,7 +176,7 @@ impl Stand<'_> {
                 young.push(tree);
             } else if self.holdings.is_pruned_for(self.book, &self.block.region, &tree.tree, season)
             {
-                pruned_already += 1;
+                pruned_already.push(tree.tree.clone());
             } else if self.is_untried(tree) {
                 untried.push(tree);
             } else {
@@ -187,7 +187,22 @@ impl Stand<'_> {
             .into_iter()
             .map(|(trial, ids)| InTrial { trial: trial.to_owned(), ids })
             .collect();
-        let lines = [self.grown(&grown), self.untried(&untried), self.young(&young)];
+        let by_id = |trees: &[&[&HeldTree]]| -> Vec<String> {
+            trees.iter().flat_map(|own| own.iter()).map(|tree| tree.tree.clone()).collect()
+        };
+        // Ids are kept where a line is not of all trees.
+        let kinds = [&grown, &untried, &young].iter().filter(|own| !own.is_empty()).count();
+        let parted = !pruned_already.is_empty() || kinds > 1;
+        let own = |trees: &[&HeldTree]| parted.then(|| by_id(&[trees]));
+        let line_of = |line: Option<PlanBlock>, trees: &[&HeldTree], younger: Vec<String>| {
+            let apart = Apart { younger, ..Apart::default() };
+            line.map(|line| PlanBlock { ids: own(trees), apart, ..line })
+        };
+        let lines = [
+            line_of(self.grown(&grown), &grown, by_id(&[&untried, &young])),
+            line_of(self.untried(&untried), &untried, by_id(&[&young])),
+            self.young(&young),
+        ];
         let mut lines: Vec<PlanBlock> = lines.into_iter().flatten().collect();
         if lines.is_empty() && !in_trials.is_empty() {
             lines.push(PlanBlock { work: Work::OfTrials, ..self.blank() });
@@ -198,7 +213,7 @@ impl Stand<'_> {
         for line in &mut lines {
             line.in_trials.clone_from(&in_trials);
             if all_train || !is_training(line) {
-                line.pruned_already = pruned_already;
+                line.apart.pruned_already.clone_from(&pruned_already);
             }
         }
         lines
@@ -362,7 +377,8 @@ impl Stand<'_> {
             delay_loss_per_day: None,
             value: 0.0,
             in_trials: Vec::new(),
-            pruned_already: 0,
+            apart: Apart::default(),
+            ids: None,
             youngest_recorded: None,
         }
     }

@@ -5,7 +5,7 @@ use jiff::civil::date;
 use records::work::{Product, ProductKind, Tool, ToolKind, Treats, WorkSettings};
 use records::{Code, MeasuredAs, Place, Problem, Severity};
 use report::*;
-use workplan::crew_sheet::{HowMuch, InTrial, Work};
+use workplan::crew_sheet::{Apart, HowMuch, InTrial, Work};
 use workplan::economics::{BreakEven, Pays, PracticeCost, SeasonSums, WhatIf, WorkRate};
 use workplan::plan::{Plan, PlanBlock, build};
 use workplan::tools::{CountedTree, CutRates};
@@ -184,7 +184,11 @@ fn plan(hostile: &str) -> Plan {
                 } else {
                     Vec::new()
                 },
-                pruned_already: if k == 3 { 7 } else { 0 },
+                apart: Apart {
+                    pruned_already: if k == 3 { vec![hostile.into(); 7] } else { Vec::new() },
+                    younger: if k == 3 { vec![hostile.into(); 2] } else { Vec::new() },
+                },
+                ids: None,
                 best_day: None,
                 youngest_recorded: (k == 2).then_some(8.5),
             }

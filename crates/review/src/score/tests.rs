@@ -3,7 +3,7 @@ use crate::Scale;
 use crate::decomposition::{Part, SeasonReview};
 use crate::simulated::Orchard;
 use crate::{
-    KeptPractice, KeptPresent, KeptRegion, PresentTrees, Tolerance, Treated, Unscored,
+    KeptBlock, KeptPractice, KeptPresent, KeptRegion, PresentTrees, Tolerance, Treated, Unscored,
     UnscoredReason,
 };
 
@@ -300,4 +300,27 @@ fn what_present_practice_does_must_be_left_to_compare_with() {
     assert!(all[0].telling && all[0].stand_in == 0.0);
     let (some, _) = scored([0.0, 0.1, 0.1, 0.1]);
     assert!(!some[0].telling && (some[0].stand_in - 0.5).abs() < 1e-9);
+    // Trees that the plan itself left, as none so young had been cut, are none to compare with.
+    let young = |row: usize| row / 6 % 2 == 1 && row / 12 % 4 == 0;
+    let young: Vec<String> = (0..table.len())
+        .filter(|&row| young(row))
+        .map(|row| table.tree.label(row).to_owned())
+        .collect();
+    let untried = KeptBlock {
+        block: "b".to_owned(),
+        intensity: 0.0,
+        trees: young.len() as u64,
+        trees_worked: 0,
+        days: None,
+        ids: Some(young),
+        untried: true,
+    };
+    let kept = KeptRegion { blocks: vec![untried], ..kept.clone() };
+    let intensity: Vec<f64> = (0..table.len())
+        .map(|row| if row / 6 % 2 == 0 { 0.3 } else { [0.0, 0.1, 0.4, 0.4][row / 12 % 4] })
+        .collect();
+    let treated = Treated { intensity: &intensity, pruned_on: &days };
+    let found = kept.scored(&review, &table, treated, Tolerance::default()).unwrap();
+    let reason = missing(found);
+    assert_eq!(reason, UnscoredReason::TooFewAsPresent { pruned: false, share: 0.2, found: 0 });
 }

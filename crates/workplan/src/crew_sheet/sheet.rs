@@ -42,7 +42,16 @@ pub struct InTrial {
     pub ids: Vec<String>,
 }
 
-/// Most ids of trees that a sheet lists; the field sheets of the trial hold them all.
+/// Trees of a block that a sheet does not count, by id, trials aside.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Apart {
+    /// Grown trees that were pruned for this harvest already, by the records.
+    pub pruned_already: Vec<String>,
+    /// Trees younger than those of the sheet: left unpruned, in training, or on a sheet of their own.
+    pub younger: Vec<String>,
+}
+
+/// Most ids of trees that a sheet lists; the tree table, or the field sheets of a trial, hold them all.
 const LISTED: usize = 60;
 
 impl InTrial {
@@ -51,18 +60,28 @@ impl InTrial {
     pub fn trees(&self) -> u64 {
         self.ids.len() as u64
     }
+}
 
-    /// The trees by id, cut short where they are many.
-    fn listed(&self, words: &Catalogue) -> String {
-        let first: Vec<&str> = self.ids.iter().take(LISTED).map(String::as_str).collect();
-        match self.ids.len().saturating_sub(LISTED) {
-            0 => first.join(", "),
-            more => {
-                let more = words.number(more as f64, 0);
-                words.say(Key::AndMore, &[("first", &first.join(", ")), ("more", &more)])
-            }
+/// Trees by id, cut short where they are many.
+fn listed(ids: &[String], words: &Catalogue) -> String {
+    let first: Vec<&str> = ids.iter().take(LISTED).map(String::as_str).collect();
+    match ids.len().saturating_sub(LISTED) {
+        0 => first.join(", "),
+        more => {
+            let more = words.number(more as f64, 0);
+            words.say(Key::AndMore, &[("first", &first.join(", ")), ("more", &more)])
         }
     }
+}
+
+/// A sentence on a number of trees of the block.
+fn apart(key: Key, trees: usize, words: &Catalogue) -> String {
+    words.say(key, &[("trees", &some_trees(trees as u64, words))])
+}
+
+/// A number of trees, as the language counts.
+fn some_trees(number: u64, words: &Catalogue) -> String {
+    speaking(words.spoken_language(), || counted(number, text!("tree"), text!("trees")))
 }
 
 /// What a sheet is made from.
@@ -100,8 +119,10 @@ pub struct SheetInput {
     pub ladders: bool,
     /// Trees of the block that are none of `trees`, as designed trials treat them.
     pub in_trials: Vec<InTrial>,
-    /// Grown trees of the block that are none of `trees`, as they were pruned for this harvest already.
-    pub pruned_already: u64,
+    /// Trees of the block that are none of `trees`, trials aside.
+    pub apart: Apart,
+    /// `trees` by id, where they are not all of the block, trials aside.
+    pub ids: Option<Vec<String>>,
     /// Age of the youngest tree on which the region's records show what is asked of grown trees, years,
     /// where all `trees` are younger.
     pub youngest_recorded: Option<f64>,
@@ -168,6 +189,7 @@ impl SheetInput {
                 .warnings(words)
                 .into_iter()
                 .chain(self.trial_trees(words))
+                .chain(self.left_alone(words))
                 .chain(self.choice(words))
                 .collect(),
             steps,
@@ -195,29 +217,39 @@ impl SheetInput {
     #[must_use]
     pub fn warnings(&self, words: &Catalogue) -> Vec<String> {
         let of_trial = self.in_trials.iter().map(|own| {
-            let trees = speaking(words.spoken_language(), || {
-                counted(own.trees(), text!("tree"), text!("trees"))
-            });
+            let trees = some_trees(own.trees(), words);
             let places = [("trees", trees.as_str()), ("trial", own.trial.as_str())];
             words.say(Key::OfTrial, &places)
         });
         let young = self.youngest_recorded.map(|age| {
-            words.say(Key::YoungerThanRecords, &[("years", &words.number(age.floor(), 0))])
+            let (trees, years) = (some_trees(self.trees, words), words.number(age.floor(), 0));
+            words.say(Key::YoungerThanRecords, &[("trees", &trees), ("years", &years)])
         });
-        let already = (self.pruned_already > 0).then(|| {
-            let trees = speaking(words.spoken_language(), || {
-                counted(self.pruned_already, text!("tree"), text!("trees"))
-            });
-            words.say(Key::PrunedAlready, &[("trees", trees.as_str())])
-        });
+        let already = &self.apart.pruned_already;
+        let already =
+            (!already.is_empty()).then(|| apart(Key::PrunedAlready, already.len(), words));
         of_trial.chain(already).chain(young).collect()
+    }
+
+    /// The trees that a crew finds in the block and leaves alone, by id, a line per kind.
+    fn left_alone(&self, words: &Catalogue) -> impl Iterator<Item = String> {
+        let Apart { pruned_already, younger } = &self.apart;
+        let ids = |key, ids: &[String]| {
+            (!ids.is_empty()).then(|| words.say(key, &[("ids", &listed(ids, words))]))
+        };
+        let lines = [
+            ids(Key::PrunedIds, pruned_already),
+            (!younger.is_empty()).then(|| apart(Key::YoungerApart, younger.len(), words)),
+            ids(Key::YoungerIds, younger),
+        ];
+        lines.into_iter().flatten()
     }
 
     /// The trees of trials among those that a crew works on, by id, a line per trial.
     fn trial_trees<'a>(&'a self, words: &'a Catalogue) -> impl Iterator<Item = String> + 'a {
         let among_others = self.work != Work::OfTrials;
         self.in_trials.iter().filter(move |_| among_others).map(|own| {
-            let ids = own.listed(words);
+            let ids = listed(&own.ids, words);
             words.say(Key::TrialTrees, &[("trial", own.trial.as_str()), ("ids", ids.as_str())])
         })
     }

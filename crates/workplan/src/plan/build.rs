@@ -2,7 +2,7 @@
 
 use super::crews::{CrewSchedule, assign};
 use crate::calendar::{Event, event};
-use crate::crew_sheet::{CrewSheet, InTrial, SheetInput, Work};
+use crate::crew_sheet::{Apart, CrewSheet, InTrial, SheetInput, Work};
 use crate::economics::{Haul, WorkRate};
 use crate::products::{Purchase, Quantity, Treated, shopping_list};
 use crate::text::Catalogue;
@@ -51,8 +51,10 @@ pub struct PlanBlock {
     pub value: f64,
     /// Trees of the block that are none of `trees`, as designed trials treat them.
     pub in_trials: Vec<InTrial>,
-    /// Grown trees of the block that are none of `trees`, as they were pruned for this harvest already.
-    pub pruned_already: u64,
+    /// Trees of the block that are none of `trees`, trials aside.
+    pub apart: Apart,
+    /// `trees` by id, where they are not all of the block, trials aside.
+    pub ids: Option<Vec<String>>,
     /// Age of the youngest tree on which the region's records show what is asked of grown trees, years,
     /// where all `trees` are younger.
     pub youngest_recorded: Option<f64>,
@@ -178,7 +180,8 @@ fn one(
         quantities: Vec::new(),
         ladders: block.ladders,
         in_trials: block.in_trials.clone(),
-        pruned_already: block.pruned_already,
+        apart: block.apart.clone(),
+        ids: block.ids.clone(),
         youngest_recorded: block.youngest_recorded,
     };
     let intensity = sheet.instruction().map(|how_much| how_much.intensity);

@@ -87,10 +87,17 @@ pub(super) fn sentence(key: Key) -> Text {
                 "{trees} of this block: pruned for this harvest already, by the records. They are not counted here: leave them alone."
             )
         }
+        Key::PrunedIds => constant!("Pruned already: {ids}."),
+        Key::YoungerApart => {
+            constant!(
+                "{trees} of this block: younger than those of this sheet, which is not for them. They are not counted here: leave them alone, or cut them by a sheet of their own."
+            )
+        }
+        Key::YoungerIds => constant!("Younger: {ids}."),
         Key::AndMore => constant!("{first} and {more} more"),
         Key::YoungerThanRecords => {
             constant!(
-                "What is asked of grown trees was tried on none so young in the records of this region (the youngest there: {years} years). Nobody knows what a hard cut does to these trees: never cut more than stated here, and stop when in doubt."
+                "{trees} of this block: what is asked of grown trees was tried on none so young in the records of this region (the youngest there: {years} years). Nobody knows what a hard cut does to these trees: never cut more than stated here, and stop when in doubt."
             )
         }
         Key::Site => constant!("Site"),

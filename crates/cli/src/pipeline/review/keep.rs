@@ -109,11 +109,11 @@ fn kept_blocks(region: &str, plan: &Plan) -> Vec<KeptBlock> {
                 trees: sheet.trees,
                 trees_worked: sheet.trees_worked,
                 days: sheet.window.or(sheet.scheduled),
+                ids: sheet.ids.clone(),
+                untried: sheet.youngest_recorded.is_some(),
             })
         })
         .collect();
-    // Of a block with lines for trees of two kinds, that of most trees.
-    blocks.sort_by(|a, b| a.block.cmp(&b.block).then(b.trees.cmp(&a.trees)));
-    blocks.dedup_by(|b, a| a.block == b.block);
+    blocks.sort_by(|a, b| a.block.cmp(&b.block).then(a.untried.cmp(&b.untried)));
     blocks
 }

@@ -13,7 +13,7 @@ use review::{
     watch,
 };
 use serde::Serialize;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 
 /// What is to be reviewed.
 #[derive(Debug, Clone, Copy)]
@@ -296,7 +296,14 @@ impl Work<'_> {
             known = true;
             for block in &kept.blocks {
                 let rows = by_block.get(&(region.as_str(), block.block.as_str()));
-                let rows = rows.map_or(&[][..], Vec::as_slice);
+                let ids = block
+                    .ids
+                    .as_ref()
+                    .map(|ids| ids.iter().map(String::as_str).collect::<HashSet<_>>());
+                let is_own = |row: &usize| {
+                    ids.as_ref().is_none_or(|ids| ids.contains(table.tree.label(*row)))
+                };
+                let rows: Vec<usize> = rows.into_iter().flatten().copied().filter(is_own).collect();
                 let pruned: Vec<usize> =
                     rows.iter().copied().filter(|&row| table.intensity[row] > 0.0).collect();
                 if block.intensity > 0.0 && block.trees_worked < block.trees {

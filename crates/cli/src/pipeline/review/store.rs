@@ -26,15 +26,6 @@ pub struct Record {
     pub scores: ScoreRecord,
 }
 
-/// What became of something to be kept.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kept {
-    /// Written.
-    New,
-    /// It stood there already.
-    Already,
-}
-
 impl Record {
     /// Reads the record of a book; empty where nothing was kept.
     ///
@@ -78,29 +69,61 @@ impl Record {
     }
 }
 
-/// Keeps advice for its season. Advice once given does not change: what stands there stays.
-///
-/// # Errors
-/// When other advice is kept for the season, or the file cannot be written.
-pub fn keep_advice(book: &Path, advice: &KeptAdvice) -> Result<Kept, Failure> {
-    let path = kept_path(book, advice.season);
-    if path.exists() {
-        let held: KeptAdvice = of_file(&path)?;
-        return match difference(&held, advice) {
-            None => Ok(Kept::Already),
-            Some(what) => Err(Failure::new(
-                format!("{}: other advice is kept for this season ({what})", path.display()),
-                "advice once given stays, so that its score means something; if it was never handed \
-                 out, delete the file and run again",
-            )),
-        };
+/// What of a run's advice is to be kept, and where.
+#[derive(Debug)]
+pub struct ToKeep {
+    /// The file: that to be written, or that which holds the advice already.
+    pub path: PathBuf,
+    /// Advice for the regions and seasons for which none is kept yet; no region where all are.
+    pub advice: KeptAdvice,
+    /// Regions and seasons whose advice stands as it was kept before.
+    pub stands: Vec<(String, i32)>,
+}
+
+impl ToKeep {
+    /// Advice once given does not change: what stands in the record stays. Regions harvested at other times
+    /// of the year are advised at other times: those for which nothing is kept yet have a file of their own
+    /// beside that of the season.
+    ///
+    /// # Errors
+    /// When other advice is kept for all regions and seasons.
+    pub fn of(book: &Path, record: &Record, advice: &KeptAdvice) -> Result<Self, Failure> {
+        let held = |own: &KeptRegion| record.of(&own.region, own.season);
+        let regions: Vec<KeptRegion> =
+            advice.regions.iter().filter(|own| held(own).is_none()).cloned().collect();
+        let mut path = kept_path(book, advice.season);
+        if regions.is_empty() {
+            let pairs = advice.regions.iter().filter_map(|own| Some((held(own)?, own)));
+            if let Some(what) = difference(pairs) {
+                return Err(Failure::new(
+                    format!("{}: other advice is kept for this season ({what})", path.display()),
+                    "advice once given stays, so that its score means something; if it was never handed \
+                     out, delete the file and run again",
+                ));
+            }
+        } else {
+            let more = (2..).map(|number| {
+                book.join(FOLDER).join(format!("advice-{}-{number}.json", advice.season))
+            });
+            let mut places = std::iter::once(path.clone()).chain(more);
+            path = places.find(|path| !path.exists()).unwrap_or(path);
+        }
+        let stands = advice.regions.iter().filter(|own| held(own).is_some());
+        let stands = stands.map(|own| (own.region.clone(), own.season)).collect();
+        Ok(Self { path, advice: KeptAdvice { regions, ..advice.clone() }, stands })
     }
-    write(&path, advice).map(|()| Kept::New)
+
+    /// Writes it, where there is any.
+    ///
+    /// # Errors
+    /// When the file cannot be written.
+    pub fn write(&self) -> Result<(), Failure> {
+        if self.advice.regions.is_empty() { Ok(()) } else { write(&self.path, &self.advice) }
+    }
 }
 
 /// The file of the advice kept for a season.
-#[must_use]
-pub fn kept_path(book: &Path, season: i32) -> PathBuf {
+fn kept_path(book: &Path, season: i32) -> PathBuf {
     book.join(FOLDER).join(format!("advice-{season}.json"))
 }
 
@@ -113,21 +136,17 @@ pub fn keep_scores(book: &Path, scores: &ScoreRecord) -> Result<(), Failure> {
     write(&book.join(FOLDER).join(SCORES), &file)
 }
 
-/// The first difference that a reader of the advice would notice.
-fn difference(held: &KeptAdvice, new: &KeptAdvice) -> Option<String> {
-    let ids = |advice: &KeptAdvice| -> Vec<(String, i32)> {
-        advice.regions.iter().map(|own| (own.region.clone(), own.season)).collect()
-    };
-    if ids(held) != ids(new) {
-        return Some("it is for other regions or seasons".to_owned());
-    }
+/// The first difference between kept and new advice of a region that a reader of it would notice.
+fn difference<'a>(
+    mut pairs: impl Iterator<Item = (&'a KeptRegion, &'a KeptRegion)>,
+) -> Option<String> {
     // What an earlier version did not keep is no other advice.
     let differs = |held: &KeptRegion, new: &KeptRegion| {
         let mut new = new.clone();
         new.present = new.present.filter(|_| held.present.is_some());
         *held != new
     };
-    held.regions.iter().zip(&new.regions).find(|(a, b)| differs(a, b)).map(|(a, b)| {
+    pairs.find(|(a, b)| differs(a, b)).map(|(a, b)| {
         let practice = |own: &KeptRegion| {
             own.practice
                 .map_or_else(|| "none".to_owned(), |p| format!("{:.0} %", 100.0 * p.intensity))
