@@ -301,7 +301,7 @@ fn what_present_practice_does_must_be_left_to_compare_with() {
     let (some, _) = scored([0.0, 0.1, 0.1, 0.1]);
     assert!(!some[0].telling && (some[0].stand_in - 0.5).abs() < 1e-9);
     // Trees that the plan itself left, as none so young had been cut, are none to compare with.
-    let young = |row: usize| row / 6 % 2 == 1 && row / 12 % 4 == 0;
+    let young = |row: usize| row / 6 % 2 == 1 && (row / 12).is_multiple_of(4);
     let young: Vec<String> = (0..table.len())
         .filter(|&row| young(row))
         .map(|row| table.tree.label(row).to_owned())
