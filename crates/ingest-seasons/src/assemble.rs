@@ -1,6 +1,7 @@
 //! Yields, prunings, frame counts and trees joined into the linked table.
 
 use crate::frame::{PLANTED, REGION_NO, TREE_NO, floats, left_join, sorted};
+use crate::other_treatments;
 use crate::places::Places;
 use crate::prunings::{MEAN_DAY, OTHER_BASIS, UNPRUNED};
 use crate::seasons::{CLOSES, FLUSH_START, OPENS, PREVIOUS_CLOSE, season_days};
@@ -44,7 +45,7 @@ pub(crate) fn tree_seasons(
     let seasons = with_laterals(seasons, parts.laterals);
     let seasons = with_trees(seasons, parts, places, book);
     let linked = sorted(with_previous(seasons.collect()?)?, &TREE_SEASON).collect()?;
-    with_pruned_on(linked)
+    with_pruned_on(other_treatments::marked(linked, book)?)
 }
 
 fn whole(seasons: LazyFrame, incomplete: &DataFrame) -> LazyFrame {

@@ -73,7 +73,7 @@ pub(crate) fn linked_counts(counts: &DataFrame, linked: &DataFrame) -> PolarsRes
         col(ts::TREE),
         col(ts::INTENSITY),
         col(ts::LEAD_DAYS),
-        col(ts::EVIDENCE).eq(lit("trial")).alias(fc::IN_TRIAL),
+        col(ts::EVIDENCE).neq(lit("routine")).alias(fc::IN_TRIAL),
     ]);
     let whole = |column: &str| col(column).cast(DataType::Int32);
     left_join(counts.clone().lazy(), seasons, &[TREE_NO, ts::SEASON])

@@ -11,6 +11,7 @@ mod laterals;
 mod link;
 mod misdated;
 mod near;
+mod other_treatments;
 mod outcome;
 mod parquet_out;
 mod pick_days;

@@ -85,7 +85,8 @@ pub(crate) struct FrameRows {
     pub side: Labelled,
 }
 
-/// Puts frames beside their tree-seasons; frames of young trees stay out, as in the yield model.
+/// Puts frames beside their tree-seasons; frames of young trees and of trees treated otherwise stay out, as in
+/// the yield model.
 pub(crate) fn beside(frames: &Frames, table: &TreeSeasons) -> (FrameRows, FrameUse) {
     let rows: BTreeMap<(&str, i32), usize> = table
         .season
@@ -94,13 +95,14 @@ pub(crate) fn beside(frames: &Frames, table: &TreeSeasons) -> (FrameRows, FrameU
         .map(|(row, &season)| ((table.tree.label(row), season), row))
         .collect();
     let (mut at, mut kept) = (Vec::new(), Vec::new());
-    let [mut unlinked, mut young, mut odd] = [0_u64; 3];
+    let [mut unlinked, mut young, mut otherwise, mut odd] = [0_u64; 4];
     for (frame, &season) in frames.season.iter().enumerate() {
         let row = rows.get(&(frames.tree.label(frame), season)).copied();
         let flowering = frames.flowering[frame];
         match row {
             None => unlinked += 1,
             Some(row) if table.young[row] => young += 1,
+            Some(row) if table.treated_otherwise[row] => otherwise += 1,
             Some(row)
                 if !(table.intensity[row].is_finite()
                     && frames.frame_m2[frame] > 0.0
@@ -121,6 +123,7 @@ pub(crate) fn beside(frames: &Frames, table: &TreeSeasons) -> (FrameRows, FrameU
         left_out: [
             (text!("no tree-season in the table"), unlinked),
             (text!("tree under the training age"), young),
+            (text!("tree in a trial of something else than pruning"), otherwise),
             (text!("more flowering laterals than laterals, or a number missing"), odd),
         ]
         .into_iter()
@@ -203,6 +206,7 @@ mod tests {
             girth_cm: vec![f64::NAN; 3],
             previous_intensity: vec![f64::NAN; 3],
             in_trial: vec![false; 3],
+            treated_otherwise: vec![false; 3],
             young: vec![false, false, true],
         };
         let frames = Frames {

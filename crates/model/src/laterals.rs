@@ -330,6 +330,7 @@ mod tests {
             girth_cm: vec![f64::NAN; 600],
             previous_intensity: vec![f64::NAN; 600],
             in_trial: vec![false; 600],
+            treated_otherwise: vec![false; 600],
             young: vec![false; 600],
         };
         let frames = Frames {

@@ -98,8 +98,10 @@ pub struct TreeSeasons {
     pub girth_cm: Vec<f64>,
     /// Intensity of the same tree in the season before; NaN when that season is not recorded.
     pub previous_intensity: Vec<f64>,
-    /// Whether the tree is in a randomised trial.
+    /// Whether the tree is in a randomised trial of pruning.
     pub in_trial: Vec<bool>,
+    /// Whether it is in one of other treatments, whose effect no cut has.
+    pub treated_otherwise: Vec<bool>,
     /// Whether the tree is under the training age.
     pub young: Vec<bool>,
 }
@@ -129,6 +131,7 @@ impl TreeSeasons {
             girth_cm: floats(batch, ts::GIRTH_CM)?,
             previous_intensity: floats(batch, ts::PREVIOUS_INTENSITY)?,
             in_trial: labelled(batch, ts::EVIDENCE)?.is_label("trial"),
+            treated_otherwise: labelled(batch, ts::EVIDENCE)?.is_label("other"),
             young: column::<BooleanArray>(batch, ts::YOUNG, "true or false")?
                 .iter()
                 .map(|young| young.unwrap_or(false))
@@ -172,6 +175,7 @@ impl TreeSeasons {
             girth_cm: pick(&self.girth_cm),
             previous_intensity: pick(&self.previous_intensity),
             in_trial: flags(&self.in_trial),
+            treated_otherwise: flags(&self.treated_otherwise),
             young: flags(&self.young),
         }
     }

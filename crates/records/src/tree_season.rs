@@ -72,10 +72,10 @@ columns! {
     CANOPY_M2 "canopy_m2" Float true "m2" "Ground projection of the canopy from the tree table.";
     PREVIOUS_YIELD_KG "previous_yield_kg" Float true "kg" "Yield of the same tree in the season before.";
     PREVIOUS_INTENSITY "previous_intensity" Float true "fraction" "Intensity of the same tree in the season before; null when that season is not recorded.";
-    EVIDENCE "evidence" Text false "" "trial when the tree is in a randomised trial, from the first of its declared seasons on; else routine.";
+    EVIDENCE "evidence" Text false "" "trial when the tree is in a randomised trial, from the first of its declared seasons on, other when that trial varies something else than pruning and cuts all alike; else routine.";
     TRIAL "trial" Text true "" "Trial id; of several trials of a tree, the one that began last.";
     REPLICATE "replicate" Text true "" "Replicate of the trial.";
     LATERALS_PER_M2 "laterals_per_m2" Float true "1/m2" "Laterals over frame area, frames of the season pooled.";
     FLOWERING_PER_M2 "flowering_laterals_per_m2" Float true "1/m2" "Flowering laterals over frame area, frames of the season pooled.";
-    YOUNG "young" Flag false "" "True when the tree is under the training age: kept here, left out of the yield model.";
+    YOUNG "young" Flag false "" "True when the tree is under the training age: kept here, left out of the yield model, as is evidence other.";
 }

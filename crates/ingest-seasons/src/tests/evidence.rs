@@ -55,6 +55,30 @@ fn records_before_the_first_declared_season_of_a_trial_are_everyday_records() {
     assert_eq!(linked.summary.regions[0].trial, 3);
 }
 
+/// Doses on trees that are all cut alike say nothing of a cut, and what they do is none of its effects.
+#[test]
+fn trials_of_something_else_than_pruning_are_no_evidence_of_it() {
+    let told = |amounts: &str, prunings: &[&str]| -> Vec<String> {
+        let linked = small()
+            .settings(&format!(
+                "[trials.B]\ndesign = \"randomised_blocks\"\nfactors = [\"dose\"]\n{amounts}\n"
+            ))
+            .table(Table::Trials, "trial,tree,replicate,dose\nB,N1,1,0\nB,N2,1,0.3")
+            .rows(Table::Harvests, &["N1,2024-03-01,5,9,", "N2,2024-03-01,6,9,"])
+            .rows(Table::Prunings, prunings)
+            .linked();
+        words(&linked, ts::EVIDENCE).into_iter().flatten().collect()
+    };
+    let (one, both) =
+        (["N1,2023-07-15,0.3,shoots,"], ["N1,2023-07-15,0.3,shoots,", "N2,2023-07-16,0.3,shoots,"]);
+    let grams = "amounts = { dose = \"kg\" }";
+    assert_eq!(told(grams, &[]), ["other", "other"]);
+    assert_eq!(told(grams, &both), ["other", "other"]);
+    assert_eq!(told("", &[]), ["other", "other"]);
+    assert_eq!(told(grams, &one), ["trial", "trial"]);
+    assert_eq!(told("amounts = { dose = \"fraction\" }", &[]), ["trial", "trial"]);
+}
+
 /// A trial that follows another on the same trees: each season counts as the one that began last.
 #[test]
 fn a_tree_of_two_trials_is_in_each_in_its_own_seasons() {

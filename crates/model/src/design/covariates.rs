@@ -188,6 +188,7 @@ mod tests {
             girth_cm: vec![f64::NAN; rows],
             previous_intensity: vec![f64::NAN; rows],
             in_trial: vec![false; rows],
+            treated_otherwise: vec![false; rows],
             young: vec![false; rows],
         }
     }

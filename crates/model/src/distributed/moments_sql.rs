@@ -184,7 +184,7 @@ fn counted(model: &DeclaredModel, counts: &Counts) -> Vec<Block> {
     let mut read = vec![String::new(); count::OF_SOURCE];
     read[count::CHECKSUM] = format!("MAX({})", number(model.checksum as f64));
     read[count::READ] = "SUM(1e0)".to_owned();
-    read[count::YOUNG] = times(&counts.young);
+    read[count::APART] = times(&counts.apart);
     read[count::UNWEIGHED] = times(&counts.unweighed);
     read[count::ZERO_ON_LOG] = times(&counts.zero_on_log);
     read[count::UNKNOWN_LABEL] = times(&counts.unknown_label);

@@ -19,9 +19,12 @@ pub(super) struct Plan<'a> {
     pub classes: &'a [String],
 }
 
+/// Whether a row is of a tree that no yield model counts: under the training age, or treated otherwise.
+const APART: &str = "CASE WHEN young OR evidence = 'other' THEN 1 ELSE 0 END";
+
 /// Conditions on a row of `tree_seasons` that the sums count, besides rows read.
 pub(super) struct Counts {
-    pub young: String,
+    pub apart: String,
     pub unweighed: String,
     pub zero_on_log: String,
     pub unknown_label: String,
@@ -65,9 +68,8 @@ impl Plan<'_> {
 
     /// Conditions that the sums count.
     pub fn counts(&self, model: &DeclaredModel) -> Counts {
-        let young = "CASE WHEN young THEN 1 ELSE 0 END = 1".to_owned();
         let weighed = format!("{} AND {}", is_number("yield_kg"), is_number("intensity"));
-        let old = "CASE WHEN young THEN 1 ELSE 0 END = 0";
+        let old = format!("{APART} = 0");
         let zero = match model.scale {
             Scale::Log => format!("{old} AND {weighed} AND yield_kg <= 0e0"),
             Scale::SquareRoot | Scale::Identity => "1 = 0".to_owned(),
@@ -75,7 +77,7 @@ impl Plan<'_> {
         Counts {
             unweighed: format!("{old} AND CASE WHEN {weighed} THEN 0 ELSE 1 END = 1"),
             unknown_label: format!("{old} AND {weighed} AND NOT ({})", self.known_labels()),
-            young,
+            apart: format!("{APART} = 1"),
             zero_on_log: zero,
         }
     }
@@ -120,7 +122,7 @@ impl Plan<'_> {
         format!(
             "SELECT region, site, block, tree, season, evidence, basis,\n  \
              COALESCE(variety, '') AS variety, intensity,\n  {response} AS y,\n  {lead} AS t_lead{columns}\n\
-             FROM tree_seasons\nWHERE CASE WHEN young THEN 1 ELSE 0 END = 0\n  AND {} AND {}{positive}\n  AND {}",
+             FROM tree_seasons\nWHERE {APART} = 0\n  AND {} AND {}{positive}\n  AND {}",
             is_number("yield_kg"),
             is_number("intensity"),
             self.known_labels()

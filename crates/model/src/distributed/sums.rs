@@ -30,7 +30,7 @@ pub const SUM_COLUMNS: [&str; 10] = [
 pub(super) mod count {
     pub const CHECKSUM: usize = 0;
     pub const READ: usize = 1;
-    pub const YOUNG: usize = 2;
+    pub const APART: usize = 2;
     pub const UNWEIGHED: usize = 3;
     pub const ZERO_ON_LOG: usize = 4;
     pub const UNKNOWN_LABEL: usize = 5;
@@ -309,7 +309,7 @@ impl DeclaredModel {
             return Err(SumsError::OtherDesign { found, expected: self.checksum });
         }
         let of = |cell: usize| count(cell).ok_or(SumsError::Missing("count"));
-        let (read, young, unweighed) = (of(count::READ)?, of(count::YOUNG)?, of(count::UNWEIGHED)?);
+        let (read, apart, unweighed) = (of(count::READ)?, of(count::APART)?, of(count::UNWEIGHED)?);
         if of(count::UNKNOWN_LABEL)? > 0 {
             return Err(SumsError::UnknownLabel { rows: of(count::UNKNOWN_LABEL)? });
         }
@@ -320,7 +320,7 @@ impl DeclaredModel {
             return Err(SumsError::TwoRegions { groups: tally.split as u64 });
         }
         let used = tally.used.ok_or(SumsError::Missing("used"))? as u64;
-        let left_out = young + unweighed;
+        let left_out = apart + unweighed;
         if read != used + left_out {
             return Err(SumsError::Conservation { read, used, left_out });
         }

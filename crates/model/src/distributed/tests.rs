@@ -111,7 +111,7 @@ fn table(rows: &Rows, model: &DeclaredModel) -> Vec<SumLine> {
     for (cell, amount) in [
         (count::CHECKSUM, 77.0),
         (count::READ, used + 3.0),
-        (count::YOUNG, 2.0),
+        (count::APART, 2.0),
         (count::UNWEIGHED, 1.0),
         (count::ZERO_ON_LOG, 0.0),
         (count::UNKNOWN_LABEL, 0.0),

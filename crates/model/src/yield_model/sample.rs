@@ -55,6 +55,7 @@ mod tests {
             region: Labelled::from_values(rows.clone().map(region)),
             season: rows.clone().map(|at| 2020 + (at % 4) as i32).collect(),
             in_trial: rows.map(|at| row(at) == 500).collect(),
+            treated_otherwise: vec![false; 4 * trees.len()],
             ..TreeSeasons::default()
         }
     }
