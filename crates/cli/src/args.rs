@@ -531,7 +531,7 @@ guards = { around_trial, between_plots, inside_plots },
 restrictions = { no_equal_neighbours, never_neighbours, corners },
 blocking = position, plantation_block, earlier_crop or girth,
 balance = { on = [\"earlier_crop\"], acceptance = 0.01 } to draw until treatments are alike in it,
-traits = [\"nut_yield\"].
+traits = [\"nut_yield\"], picks_per_tree = 3 for as many lines of each tree on the harvest sheet.
 
 Examples:
   anacurve layout next.toml --book data-demo --out next-trial --seed 20261125

@@ -419,6 +419,11 @@ fn sheets_say_what_to_cut_and_what_it_takes() {
     // Two trees each of (4 + 30 x 0.15) and (4 + 30 x 0.30) minutes: 43 minutes at 0.9 an hour.
     let told = "pruning it once takes 0.7 hours for 4 trees and 1 coins of wages.";
     assert!(ran.stdout.contains(told), "{}", ran.stdout);
+    assert!(!ran.stdout.contains("No plot stands in"), "{}", ran.stdout);
+    // Two blocks are named, and the first holds all plots.
+    let two = in_block("B1").replace("[\"B1\"]", "[\"B1\", \"B2\"]");
+    let ran = layout(&book, &two, &["--book", book.arg()]);
+    assert!(ran.stdout.contains("No plot stands in B2, as the other"), "{}", ran.stdout);
     let bare = in_block("B1").replace("unit = \"fraction\"\n", "");
     layout(&book, &bare, &["--book", book.arg()]).fails_saying(&[
         "next.toml:6",

@@ -105,7 +105,7 @@ fn section(layout: &Layout) -> String {
 fn filled_sheets(layout: &Layout) -> String {
     let file = format!("sheets-{}.xlsx", stem(&layout.trial, []));
     let others: Vec<String> =
-        sheets::no_tables().iter().map(|sheet| format!("\"{file}#{sheet}\"")).collect();
+        sheets::no_tables(layout).iter().map(|sheet| format!("\"{file}#{sheet}\"")).collect();
     let mut lines = vec![
         "The filled field sheets can be read as they are: put field-sheets.xlsx into the book as"
             .to_owned(),

@@ -49,6 +49,42 @@ fn sheets(dir: &Path) -> Vec<(String, Vec<Vec<String>>)> {
     names.iter().map(rows).collect()
 }
 
+/// A trial of doses: what is given has a sheet, and each tree as many lines as it is picked.
+#[test]
+fn a_trial_of_doses_has_sheets_for_what_is_given_and_for_every_pick() {
+    let request = serde_json::from_value(serde_json::json!({
+        "trial": "P",
+        "design": "randomised_blocks",
+        "replicates": 2,
+        "factors": [{ "name": "potash", "levels": ["0", "250"], "unit": "g" }],
+        "field": { "rows": 1, "columns": 4 },
+        "trees_per_plot": { "rows": 1, "columns": 2 },
+        "picks_per_tree": 3,
+    }));
+    let layout = lay_out(&request.unwrap(), 4).unwrap();
+    let dir = tempfile::tempdir().unwrap();
+    report::write_layout(&layout, dir.path()).unwrap();
+    let sheets = sheets(dir.path());
+    let of = |name: &str| sheets.iter().find(|(sheet, _)| sheet == name).map(|(_, rows)| rows);
+    let trees = |name: &str| -> Vec<String> {
+        let rows = of(name).unwrap().iter().skip(1);
+        rows.map(|row| row[0].clone()).filter(|tree| !tree.is_empty()).collect()
+    };
+    // Eight trees, round by round.
+    let (given, picked) = (trees("Treatment"), trees("Harvest"));
+    assert_eq!((given.len(), picked.len()), (8, 24));
+    assert_eq!((&picked[..8], &picked[16..]), (&given[..], &given[..]));
+    let page = std::fs::read_to_string(dir.path().join("field-sheets.html")).unwrap();
+    assert!(page.contains("This trial does not vary the cut"));
+    let section = std::fs::read_to_string(dir.path().join("book-section.toml")).unwrap();
+    assert!(section.contains("\"sheets-p.xlsx#Treatment\""), "{section}");
+    // Where the cut is what varies, neither is there.
+    report::write_layout(&self::layout(), dir.path()).unwrap();
+    assert!(!self::sheets(dir.path()).iter().any(|(sheet, _)| sheet == "Treatment"));
+    let page = std::fs::read_to_string(dir.path().join("field-sheets.html")).unwrap();
+    assert!(!page.contains("This trial does not vary the cut"));
+}
+
 #[test]
 fn what_is_cut_and_what_is_picked_have_columns_of_their_own_in_the_language_of_the_run() {
     let temporary = tempfile::tempdir().unwrap();

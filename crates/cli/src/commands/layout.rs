@@ -9,7 +9,8 @@ use crate::pipeline::trials::request::RequestFile;
 use crate::pipeline::{Standing, from_ingest};
 use records::counted;
 use report::ReportError;
-use trials::layout::{Layout, lay_out};
+use std::collections::BTreeSet;
+use trials::layout::{Layout, LayoutRequest, lay_out};
 use words::{say, text};
 
 /// Reads the request, draws and writes.
@@ -48,12 +49,26 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
         layout.first_harvest = field::first_harvest(&layout, standing)?;
         layout.methods.extend(left_out);
         layout.remarks = field::remarks(&layout, standing)?;
+        layout.remarks.extend(unused_blocks(&request, &layout));
     }
     report::publish(&args.out, |dir| -> Result<(), ReportError> {
         report::write_layout(&layout, dir)
     })
     .map_err(|error| super::from_publish(&error))?;
     print(args, &layout)
+}
+
+/// Blocks that the request names and of which no plot was made.
+fn unused_blocks(request: &LayoutRequest, layout: &Layout) -> Option<String> {
+    let used: BTreeSet<&str> = layout.plots.iter().map(|plot| plot.patch.as_str()).collect();
+    let unused = request.field.blocks.iter().map(String::as_str);
+    let unused: Vec<&str> = unused.filter(|block| !used.contains(block)).collect();
+    (!unused.is_empty()).then(|| {
+        say!(
+            "No plot stands in {}, as the other blocks hold all: ask for more replicates, or draw a trial for each block.",
+            unused.join(", ")
+        )
+    })
 }
 
 /// What was drawn, in lines or whole.

@@ -18,6 +18,8 @@ pub struct LayoutPage<'a> {
     map: String,
     treatments: Table,
     plots: Table,
+    /// What each tree was given; without rows where the trial varies the cut.
+    given: Table,
     pruning: Table,
     harvest: Table,
     /// What a lead is; empty where no treatment has one.
@@ -50,6 +52,7 @@ impl<'a> LayoutPage<'a> {
             map,
             treatments: explained(treatments(layout)),
             plots: plots(layout),
+            given: given(layout),
             pruning: pruning(layout),
             harvest: harvest(layout),
             lead: &layout.lead_words,
@@ -101,6 +104,36 @@ fn plots(layout: &Layout) -> Table {
     table
 }
 
+/// One line for each tree that is treated, where the treatment is no cut.
+fn given(layout: &Layout) -> Table {
+    let mut table = Table::new(
+        text!("Treatment: write the date and what was given"),
+        [
+            text!("Tree"),
+            text!("Where"),
+            text!("Plot"),
+            text!("Treatment"),
+            text!("Date"),
+            text!("Given"),
+            text!("Remarks"),
+        ],
+    );
+    if layout.is_of_other_treatments() {
+        for line in tree_lines(layout) {
+            table.row(to_fill(&line, treatment_words(&line), 3));
+        }
+    }
+    table
+}
+
+fn treatment_words(line: &TreeLine<'_>) -> String {
+    if line.observed {
+        format!("{}: {}", line.code, line.treatment)
+    } else {
+        say!("{}: {} (not observed)", line.code, line.treatment)
+    }
+}
+
 /// One line for each tree that is cut, observed or not.
 fn pruning(layout: &Layout) -> Table {
     let mut table = Table::new(
@@ -117,12 +150,7 @@ fn pruning(layout: &Layout) -> Table {
         ],
     );
     for line in tree_lines(layout) {
-        let treatment = if line.observed {
-            format!("{}: {}", line.code, line.treatment)
-        } else {
-            say!("{}: {} (not observed)", line.code, line.treatment)
-        };
-        table.row(to_fill(&line, treatment, 4));
+        table.row(to_fill(&line, treatment_words(&line), 4));
     }
     table
 }
@@ -144,7 +172,9 @@ fn harvest(layout: &Layout) -> Table {
             text!("Remarks"),
         ],
     );
-    for line in tree_lines(layout).iter().filter(|line| line.observed) {
+    let lines = tree_lines(layout);
+    let observed = lines.iter().filter(|line| line.observed);
+    for line in std::iter::repeat_n(observed, layout.picks_per_tree).flatten() {
         table.row(to_fill(line, format!("{}: {}", line.code, line.treatment), 4));
     }
     // For further picks.

@@ -32,6 +32,10 @@ const REMARKS: &str = "remarks";
 pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
     let mut book = titled(&say!("Field sheets of {}", layout.trial))?;
     plots(book.add_worksheet().set_name(text!("Plots"))?, layout)?;
+    if layout.is_of_other_treatments() {
+        let given: Vec<&str> = OF_TREE.into_iter().chain(["day", "given", REMARKS]).collect();
+        trees(book.add_worksheet().set_name(text!("Treatment"))?, layout, &given, true)?;
+    }
     let cut = ["date", "intensity", "measured_as", "minutes", REMARKS];
     let pruning: Vec<&str> = OF_TREE.into_iter().chain(cut).collect();
     trees(book.add_worksheet().set_name(text!("Pruning"))?, layout, &pruning, true)?;
@@ -84,8 +88,12 @@ pub fn to_fill(layout: &Layout) -> Vec<(&'static str, &'static str, Vec<String>)
 }
 
 /// The other sheets of the workbook.
-pub fn no_tables() -> [&'static str; 4] {
-    [text!("Plots"), text!("Labels"), TRIALS, text::H_SAFETY.get()]
+pub fn no_tables(layout: &Layout) -> Vec<&'static str> {
+    let mut sheets = vec![text!("Plots"), text!("Labels"), TRIALS, text::H_SAFETY.get()];
+    if layout.is_of_other_treatments() {
+        sheets.push(text!("Treatment"));
+    }
+    sheets
 }
 
 /// A heading in words, with the column of the book where what is written there will be typed.
@@ -97,6 +105,8 @@ fn headed(column: &str) -> String {
         "treatment" => return text!("treatment").to_owned(),
         "trees" => return text!("trees").to_owned(),
         "observed" => return text!("observed").to_owned(),
+        "day" => return text!("date").to_owned(),
+        "given" => return text!("what was given").to_owned(),
         REMARKS => return text!("remarks").to_owned(),
         "tree" => text!("tree"),
         "plot" => text!("plot"),
@@ -183,15 +193,18 @@ fn trees(
     names: &[&str],
     border: bool,
 ) -> Result<(), XlsxError> {
-    let lines = tree_lines(layout).into_iter().filter(|line| line.observed || border);
-    let rows = lines.map(|line| {
+    let is_picked = names.contains(&"nut_kg");
+    // Round by round, as they are picked.
+    let rounds = if is_picked { layout.picks_per_tree } else { 1 };
+    let lines = tree_lines(layout);
+    let lines = lines.iter().filter(|line| line.observed || border);
+    let rows = std::iter::repeat_n(lines, rounds).flatten().map(|line| {
         let treatment = format!("{}: {}", line.code, line.treatment);
         let observed = if line.observed { text!("yes") } else { text!("no") };
         let plot = line.plot.plot.clone();
         vec![line.tree.tree.clone(), stands(line.tree), plot, treatment, observed.to_owned()]
     });
     let line = top().set_text_wrap().set_border_bottom(FormatBorder::Thin);
-    let is_picked = names.contains(&"nut_kg");
     let names: Vec<String> = names.iter().map(|name| headed(name)).collect();
     let spare = if is_picked { SPARE_LINES } else { 0 };
     let rows: Vec<Vec<String>> = rows.chain(std::iter::repeat_n(Vec::new(), spare)).collect();

@@ -84,6 +84,7 @@ pub fn lay_out(request: &LayoutRequest, seed: u64) -> Result<Layout, LayoutError
         leads: Vec::new(),
         lead_words: String::new(),
         remarks: Vec::new(),
+        picks_per_tree: request.picks_per_tree,
         latin: scheme.latin,
         blocks: scheme.blocks.as_ref().map(|(method, _)| *method),
         efficiency: scheme.blocks.as_ref().map(|(_, efficiency)| efficiency.clone()),

@@ -5,6 +5,9 @@ use super::request::LayoutRequest;
 use super::treatments::Treatments;
 use records::TrialDesign;
 
+/// Most lines of the harvest sheet for one tree: a pick every other day of four months.
+const MOST_PICKS: usize = 60;
+
 /// Replicates of each treatment of a completely randomised design.
 pub(super) fn replication(request: &LayoutRequest, treatments: &Treatments) -> Vec<usize> {
     treatments
@@ -21,6 +24,13 @@ pub(super) fn check_numbers(
 ) -> Result<(), LayoutError> {
     let (v, r) = (treatments.list.len(), request.replicates);
     let design = request.design;
+    if !(1..=MOST_PICKS).contains(&request.picks_per_tree) {
+        return Err(LayoutError::request(
+            "picks_per_tree",
+            format!("{} lines for each tree", request.picks_per_tree),
+            format!("give the usual number of picks of a tree, from 1 to {MOST_PICKS}"),
+        ));
+    }
     if let Some(label) = request.replication.keys().find(|label| treatments.find(label).is_none()) {
         return Err(LayoutError::request(
             "replication",

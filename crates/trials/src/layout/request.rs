@@ -261,4 +261,11 @@ pub struct LayoutRequest {
     /// Traits to be analysed; nut yield when empty.
     #[serde(default)]
     pub traits: Vec<TrialTrait>,
+    /// Lines of the harvest sheet for each tree: as many as it is usually picked.
+    #[serde(default = "one")]
+    pub picks_per_tree: usize,
+}
+
+pub(super) fn one() -> usize {
+    1
 }

@@ -154,6 +154,9 @@ pub struct Layout {
     /// What is to be known before the first cut, in sentences. Whoever reads the book fills them in.
     #[serde(default)]
     pub remarks: Vec<String>,
+    /// Lines of the harvest sheet for each tree.
+    #[serde(default = "super::request::one")]
+    pub picks_per_tree: usize,
     /// How a Latin square was drawn.
     pub latin: Option<LatinMethod>,
     /// How incomplete blocks were made.

@@ -23,6 +23,13 @@ struct Shape {
 }
 
 impl Layout {
+    /// Whether no factor says how much of the canopy is cut: what is varied is something else, and all
+    /// trees are cut alike.
+    #[must_use]
+    pub fn is_of_other_treatments(&self) -> bool {
+        !self.factors.iter().any(|factor| factor.is_fraction() || factor.names_intensity())
+    }
+
     fn shape(&self) -> Shape {
         use TrialDesign as D;
         let one_patch = self.plots.iter().all(|plot| {

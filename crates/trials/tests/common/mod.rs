@@ -38,6 +38,7 @@ pub fn request(
         blocking: Default::default(),
         balance: None,
         traits: Vec::new(),
+        picks_per_tree: 1,
     }
 }
 

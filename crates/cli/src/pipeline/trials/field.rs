@@ -260,14 +260,15 @@ fn effort(
         cut += trees;
     }
     let trees = ::words::counted(cut, text!("tree"), text!("trees"));
-    let wages: Vec<f64> = regions.iter().map(|region| book.wage_per_hour(region)).collect();
-    Some(match wages.as_slice() {
-        [wage] => say!(
+    let mut wages = regions.iter().map(|region| book.wage_per_hour(region));
+    let wage = wages.next().filter(|first| wages.all(|wage| wage == *first));
+    Some(match wage {
+        Some(wage) => say!(
             "By the book's working time, pruning it once takes {hours:.1} hours for {trees} and {:.0} {} of wages.",
             hours * wage,
             book.economics.currency
         ),
-        _ => {
+        None => {
             say!("By the book's working time, pruning it once takes {hours:.1} hours for {trees}.")
         }
     })
