@@ -312,7 +312,8 @@ static PRUNINGS: TableSpec = TableSpec {
             "minutes",
             "min",
             (0.0, 1440.0),
-            (0.2, 240.0),
+            // A tree left uncut took none.
+            (0.0, 240.0),
             "Working minutes spent on the tree, all hands together.",
         )),
         spare(text("tool", false, "Tool used.")),

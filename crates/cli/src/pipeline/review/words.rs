@@ -24,7 +24,10 @@ pub const DIFFERENCE: Text = constant!("Difference");
 pub fn title(review: &Reviewed) -> String {
     let seasons: std::collections::BTreeSet<i32> = review.seasons.values().copied().collect();
     let seasons: Vec<String> = seasons.iter().map(i32::to_string).collect();
-    say!("review of season {}", seasons.join(text!(" and ")))
+    if let [season] = seasons.as_slice() {
+        return say!("review of season {season}");
+    }
+    say!("review of seasons {}", seasons.join(text!(" and ")))
 }
 
 /// A part by its name.
