@@ -18,7 +18,10 @@ const OLDEST: i32 = 100;
 /// Share of the trees with a place that share one from which places are not numbered one by one.
 const NUMBERED_OTHERWISE: f64 = 0.05;
 
-/// Tells both, each once with every place; `trees` hold one row for each tree.
+/// By block, row and position: the trees that stand there, each with its place in the files.
+type Held<'a> = BTreeMap<(&'a str, i64, i64), Vec<((u32, u32), &'a str)>>;
+
+/// Tells trees of great age, all at once, and each tree at the place of another; `trees` hold one row for each tree.
 pub(crate) fn warn(
     trees: &DataFrame,
     yields: &DataFrame,
@@ -78,8 +81,7 @@ fn warn_of_shared_places(trees: &DataFrame, outcome: &mut Outcome) -> PolarsResu
     let (rows, columns) = (trees.column("row")?.i64()?, trees.column("column")?.i64()?);
     let of_trees = texts(trees, ts::TREE)?.iter().zip(texts(trees, ts::BLOCK)?.iter());
     let of_trees = of_trees.zip(texts(trees, "status")?.iter()).zip(stands(trees)?);
-    // By block, row and position: the trees that stand there, in the order of the files.
-    let mut held: BTreeMap<(&str, i64, i64), Vec<((u32, u32), &str)>> = BTreeMap::new();
+    let mut held: Held<'_> = BTreeMap::new();
     for ((((tree, block), status), at), (row, column)) in
         of_trees.zip(rows.iter().zip(columns.iter()))
     {

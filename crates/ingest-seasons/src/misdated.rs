@@ -103,7 +103,7 @@ fn warn_of_others_between(
     let visits = cuts.iter().map(|&Visit { at, tree, region, season, day, .. }| {
         of_other_files::Visit { at, tree, region, season, day }
     });
-    let elsewhere = foreign(&visits.collect::<Vec<_>>(), places)?;
+    let elsewhere = foreign(visits.collect(), places)?;
     for ((file, region), mut rows) in of_files {
         rows.sort_unstable();
         // By season of the rows around and season written: the first row, and how many.

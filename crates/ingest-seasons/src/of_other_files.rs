@@ -9,10 +9,10 @@ use records::tree_season as ts;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Share of a file's visits of one season from which it is a file of that season with slips in it.
-const OF_FILE: f64 = 0.75;
+const OF_FILE: f64 = 2.0 / 3.0;
 /// How many times as many visits of the odd season the files of that season hold, and at least as many in the
 /// same blocks: those of a file per month hold each block's a few times.
-const TIMES: usize = 4;
+const TIMES: usize = 3;
 /// Days by which a visit may lie before or after the others of its file once its year is mended.
 const BESIDE: i32 = 3;
 /// As before, where the order of the file shows that it goes on: rounds follow within a month.
@@ -36,18 +36,14 @@ pub(crate) struct Visit {
 pub(crate) type Foreign = BTreeMap<(u32, u32, i32, i32), Vec<(u32, u32)>>;
 
 /// The visits of seasons that are at home in other files.
-pub(crate) fn foreign(visits: &[Visit], places: &Places) -> PolarsResult<Foreign> {
+pub(crate) fn foreign(mut visits: Vec<Visit>, places: &Places) -> PolarsResult<Foreign> {
     let blocks = texts(&places.trees, ts::BLOCK)?;
-    let mut files: BTreeMap<(u32, u32), Vec<Visit>> = BTreeMap::new();
-    for &visit in visits {
-        files.entry((visit.at.0, visit.region)).or_default().push(visit);
-    }
-    for own in files.values_mut() {
-        own.sort_unstable_by_key(|visit| visit.at);
-    }
+    let file_of = |visit: &Visit| (visit.at.0, visit.region);
+    visits.sort_unstable_by_key(|visit| (file_of(visit), visit.at.1));
+    let files = || visits.chunk_by(|one, next| file_of(one) == file_of(next));
     // Visits at home: region, season and block; a book of a file per block has none.
     let mut at_home: BTreeMap<(u32, i32, Option<&str>), usize> = BTreeMap::new();
-    for own in files.values() {
+    for own in files() {
         let seasons: Vec<_> = own.iter().map(|visit| (visit.at, visit.season)).collect();
         let Some(home) = season_of(&seasons) else { continue };
         for visit in own.iter().filter(|visit| visit.season == home) {
@@ -56,8 +52,12 @@ pub(crate) fn foreign(visits: &[Visit], places: &Places) -> PolarsResult<Foreign
         }
     }
     let mut found = Foreign::new();
-    for (&(file, region), own) in &files {
-        let Some((season, others)) = minorities(own) else { continue };
+    for own in files() {
+        let Some(((file, region), (season, others))) =
+            own.first().map(file_of).zip(minorities(own))
+        else {
+            continue;
+        };
         let majority: Vec<Visit> =
             own.iter().filter(|visit| visit.season == season).copied().collect();
         for (other, odd) in others {
@@ -84,16 +84,19 @@ pub(crate) fn foreign(visits: &[Visit], places: &Places) -> PolarsResult<Foreign
 
 /// The season of most visits of a file, where it has enough of one, and those of others.
 fn minorities(file: &[Visit]) -> Option<(i32, BTreeMap<i32, Vec<Visit>>)> {
-    let mut seasons: BTreeMap<i32, Vec<Visit>> = BTreeMap::new();
-    for &visit in file {
-        seasons.entry(visit.season).or_default().push(visit);
+    let mut counts: BTreeMap<i32, usize> = BTreeMap::new();
+    for visit in file {
+        *counts.entry(visit.season).or_default() += 1;
     }
-    let (&season, most) = seasons.iter().max_by_key(|(_, own)| own.len())?;
-    if most.len() < AROUND || (most.len() as f64) < OF_FILE * file.len() as f64 {
+    let (season, most) = counts.into_iter().max_by_key(|(_, visits)| *visits)?;
+    if most < AROUND || (most as f64) < OF_FILE * file.len() as f64 {
         return None;
     }
-    seasons.remove(&season);
-    Some((season, seasons))
+    let mut others: BTreeMap<i32, Vec<Visit>> = BTreeMap::new();
+    for &visit in file.iter().filter(|visit| visit.season != season) {
+        others.entry(visit.season).or_default().push(visit);
+    }
+    Some((season, others))
 }
 
 /// Whether visits moved by so many years lie among those of their file, or beside them where the file was

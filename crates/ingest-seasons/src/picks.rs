@@ -338,7 +338,7 @@ fn tell_seasons_between(
     }
     // Those that are at home in other files, wherever they stand in this one.
     let mut elsewhere: Slips = BTreeMap::new();
-    for ((file, _, season, other), at) in foreign(&visits, places)? {
+    for ((file, _, season, other), at) in foreign(visits, places)? {
         let Some(&(_, line)) = at.first() else { continue };
         let entry = elsewhere.entry((file, season, other)).or_insert((0, line));
         *entry = (entry.0 + at.len() as u64, entry.1.min(line));

@@ -572,7 +572,7 @@ fn a_column_missing_from_many_files_is_told_once() {
         let heading = if month == 6 { "weight" } else { "raw" };
         folder.put(
             &format!("picks/2024-0{month}.csv"),
-            &format!("tree,date,{heading}\nT1,2024-0{month}-11,1\n"),
+            format!("tree,date,{heading}\nT1,2024-0{month}-11,1\n"),
         );
     }
     folder.settings("[[files.harvests]]\npath = \"picks/*.csv\"\n");

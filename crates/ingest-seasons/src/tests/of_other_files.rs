@@ -58,6 +58,7 @@ fn picks_of_the_year_before_in_the_file_of_a_month_are_told() {
     assert_eq!(picks(12..20), said(8, 254));
     assert_eq!(picks(30..40), said(10, 272));
     assert_eq!(picks(0..10), said(10, 242));
+    assert_eq!(picks(0..13), said(13, 242));
 }
 
 /// Half a file is of neither season, and nothing says which half is wrong.
