@@ -90,7 +90,7 @@ fn usual(seasons: &Seasons<'_>) -> usize {
 }
 
 /// Trees that would be pruned before a harvest: those picked in it, or, before the coming one, in the last.
-fn expected(picked: &Trees, region: u32, season: i32) -> BTreeSet<u32> {
+pub(crate) fn expected(picked: &Trees, region: u32, season: i32) -> BTreeSet<u32> {
     let upto = picked.range((region, i32::MIN)..=(region, season)).next_back();
     upto.map(|(_, trees)| trees.clone()).unwrap_or_default()
 }

@@ -7,7 +7,7 @@ use crate::outcome::{Outcome, SourceFile, TableLinks};
 use crate::places::Places;
 use crate::summary::LinkSummary;
 use crate::{
-    TrialTree, fates, holdings, incomplete, laterals, picks, practice, prunings, scarcity,
+    TrialTree, fates, holdings, incomplete, laterals, listed, picks, practice, prunings, scarcity,
     to_arrow, trials,
 };
 use arrow::error::ArrowError;
@@ -219,6 +219,7 @@ pub(crate) fn link_frames(
     scarcity::warn_of_unlike_sites(&linked, outcome)?;
     scarcity::warn_of_unknown_sites(book, &places, outcome)?;
     holdings::warn_of_words(trees, outcome)?;
+    listed::warn(trees, &yields.frame, &places, outcome)?;
     scarcity::warn_of_unknown_time(book, &linked, outcome)?;
     let mut problems = std::mem::take(&mut outcome.problems);
     problems.sort();

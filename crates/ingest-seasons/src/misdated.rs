@@ -2,6 +2,7 @@
 
 use crate::block_years;
 use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, only, stands};
+use crate::of_other_files::{self, foreign};
 use crate::outcome::{Outcome, Rejected, StrayPruning};
 use crate::picks::{Pick, odd_runs};
 use crate::places::Places;
@@ -18,6 +19,11 @@ use words::{say, text};
 const USUAL_TREES: usize = 20;
 /// Largest share of a region's pruned tree-seasons with a second visit for one visit to be its habit.
 const SECOND_VISITS: f64 = 0.05;
+/// Share of the trees with a second visit in a season that lack one in another, from which slips of the
+/// year account for most of them.
+const MOST: f64 = 0.5;
+/// Largest chance that so many of them lack it, were they as often left out as the other trees.
+const CHANCE: f64 = 0.01;
 /// Days between two visits of one season from which they are no single round through the orchard.
 const APART: i32 = 30;
 /// Share of a region's picked trees from which a season counts as one in which its trees were pruned.
@@ -71,21 +77,21 @@ pub(crate) fn without_strays(
         }
     }
     warn_of_harvest(&kept, places, outcome);
-    let told = warn_of_others_between(&kept, places, outcome);
+    let told = warn_of_others_between(&kept, places, outcome)?;
     let untold: Vec<Visit> = kept.iter().filter(|cut| !told.contains(&cut.at)).copied().collect();
     block_years::warn(&untold, &kept, &seen.picked, places, outcome)?;
-    seen.warn_of_second_visits(&kept, places, outcome)?;
+    seen.warn_of_second_visits(&kept, &told, places, outcome)?;
     only(rows, keep)
 }
 
-/// Tells cuts of another season between many of one, as files come that are written day by day, and a few in
-/// a file of one season: a tree that was cut in one season alone shows a slip of the year nowhere else.
-/// Returns where those stand.
+/// Tells cuts of another season between many of one, as files come that are written day by day, a few in a
+/// file of one season, and those whose season is at home in other files: a tree that was cut in one season
+/// alone shows a slip of the year nowhere else. Returns where those stand.
 fn warn_of_others_between(
     cuts: &[Visit],
     places: &Places,
     outcome: &mut Outcome,
-) -> BTreeSet<(u32, u32)> {
+) -> PolarsResult<BTreeSet<(u32, u32)>> {
     let mut all = BTreeSet::new();
     let mut of_files: BTreeMap<(u32, u32), Vec<Pick>> = BTreeMap::new();
     let mut whole: BTreeMap<u32, Vec<Pick>> = BTreeMap::new();
@@ -94,14 +100,25 @@ fn warn_of_others_between(
         whole.entry(cut.at.0).or_default().push((cut.at, cut.season));
     }
     whole.values().for_each(|visits| outcome.note_season_of_file(visits));
-    for ((_, region), mut rows) in of_files {
+    let visits = cuts.iter().map(|&Visit { at, tree, region, season, day, .. }| {
+        of_other_files::Visit { at, tree, region, season, day }
+    });
+    let elsewhere = foreign(visits.collect(), places)?;
+    for ((file, region), mut rows) in of_files {
         rows.sort_unstable();
+        // By season of the rows around and season written: the first row, and how many.
         let mut told: BTreeMap<(i32, i32), ((u32, u32), u64)> = BTreeMap::new();
         for (season, run) in odd_runs(&rows) {
             all.extend(run.iter().map(|(at, _)| *at));
             if let Some(&(at, other)) = run.first() {
                 told.entry((season, other)).or_insert((at, 0)).1 += run.len() as u64;
             }
+        }
+        // Those that are at home in other files, wherever they stand in this one.
+        let own = (file, region, i32::MIN, i32::MIN)..=(file, region, i32::MAX, i32::MAX);
+        for (&(.., season, other), at) in elsewhere.range(own) {
+            all.extend(at);
+            told.extend(at.first().map(|&first| ((season, other), (first, at.len() as u64))));
         }
         for ((season, other), (at, number)) in told {
             outcome.warn(
@@ -116,7 +133,7 @@ fn warn_of_others_between(
             );
         }
     }
-    all
+    Ok(all)
 }
 
 fn trees_of(frame: &DataFrame) -> PolarsResult<Trees> {
@@ -232,10 +249,11 @@ impl Seen {
     }
 
     /// Tells second visits of a tree in one season where one is the habit, if they lie far apart or if
-    /// another season lacks a visit to that tree.
+    /// another season lacks a visit to that tree; of those `told` already, nothing more.
     fn warn_of_second_visits(
         &self,
         cuts: &[Visit],
+        told: &BTreeSet<(u32, u32)>,
         places: &Places,
         outcome: &mut Outcome,
     ) -> PolarsResult<()> {
@@ -249,15 +267,22 @@ impl Seen {
             let Some(calendar) = places.calendar(region) else { continue };
             let mut leads: Vec<i32> =
                 seasons.values().flatten().filter_map(|cut| lead(calendar, *cut)).collect();
-            let all = seasons.len();
-            let twice = seasons.values().filter(|cuts| spread(cuts) > 0);
-            let twice: Vec<&Vec<Visit>> = twice.collect();
-            if all < USUAL_TREES || twice.len() as f64 > SECOND_VISITS * all as f64 {
+            if seasons.len() < USUAL_TREES {
                 continue;
             }
+            let is_twice = |cuts: &&Vec<Visit>| {
+                spread(cuts) > 0 && !cuts.iter().any(|cut| told.contains(&cut.at))
+            };
+            let twice: Vec<&Vec<Visit>> = seasons.values().filter(is_twice).collect();
+            let Some(busy) = busy(&seasons, &twice) else { continue };
+            let slips = self.slips_of_busy_seasons(region, &busy, &twice, calendar);
             leads.sort_unstable();
             let usual = leads.get(leads.len() / 2).copied().unwrap_or_default();
             let odd = |cuts: &&Vec<Visit>| {
+                let of = cuts.first().map(|cut| (cut.tree, cut.season));
+                if let Some((tree, season)) = of.filter(|(_, season)| busy.contains(season)) {
+                    return slips.contains(&(tree, season));
+                }
                 spread(cuts) >= APART || cuts.first().is_some_and(|cut| self.lacks_a_visit(*cut))
             };
             let mut told: Vec<(&Visit, &Vec<Visit>)> = twice
@@ -294,6 +319,47 @@ impl Seen {
         Ok(())
     }
 
+    /// Tree-seasons with second visits, of seasons in which they are many, whose trees lack a visit before
+    /// one other harvest far more often than trees with one visit do.
+    fn slips_of_busy_seasons(
+        &self,
+        region: u32,
+        busy: &BTreeSet<i32>,
+        twice: &[&Vec<Visit>],
+        calendar: &Calendar,
+    ) -> BTreeSet<(u32, i32)> {
+        let mut slips = BTreeSet::new();
+        for &season in busy {
+            let Some(visited) = self.visited.get(&(region, season)) else { continue };
+            let of_season = || {
+                let of = |cuts: &&Vec<Visit>| cuts.first().copied();
+                twice.iter().filter_map(of).filter(|cut| cut.season == season)
+            };
+            let second: BTreeSet<u32> = of_season().map(|cut| cut.tree).collect();
+            let others = self.visited.range((region, i32::MIN)..=(region, i32::MAX));
+            let lacking = others.filter_map(|(&(_, other), pruned)| {
+                let is_slip = other != season
+                    && of_season()
+                        .next()
+                        .is_some_and(|cut| meant(calendar, cut, &[other]).is_some());
+                let expected = block_years::expected(&self.picked, region, other);
+                let lacks = |tree: &&u32| expected.contains(tree) && !pruned.contains(tree);
+                let lacking: Vec<u32> = second.iter().filter(lacks).copied().collect();
+                let once = || visited.difference(&second).filter(|tree| expected.contains(tree));
+                let left_out = once().filter(lacks).count();
+                // Laplace's rule of succession, as for blocks.
+                let usual = (left_out + 1) as f64 / (once().count() + 2) as f64;
+                let share = lacking.len() as f64 / second.len() as f64;
+                let chance = chance_of_as_many(second.len(), share, usual);
+                (is_slip && share >= MOST && chance <= CHANCE).then_some((chance, lacking))
+            });
+            if let Some((_, trees)) = lacking.min_by(|one, other| one.0.total_cmp(&other.0)) {
+                slips.extend(trees.into_iter().map(|tree| (tree, season)));
+            }
+        }
+        slips
+    }
+
     /// Whether a tree was picked in another season and has no visit before it, though its region pruned.
     fn lacks_a_visit(&self, Visit { tree, region, season, .. }: Visit) -> bool {
         self.picked.range((region, i32::MIN)..=(region, i32::MAX)).any(|(place, picked)| {
@@ -304,6 +370,39 @@ impl Seen {
                 && visited.len() as f64 >= PRUNED_SEASON * picked.len() as f64
         })
     }
+}
+
+/// The seasons of a region in which second visits are more than a few; `None` where they are its habit,
+/// which shows in most seasons.
+fn busy(
+    tree_seasons: &BTreeMap<(u32, i32), Vec<Visit>>,
+    twice: &[&Vec<Visit>],
+) -> Option<BTreeSet<i32>> {
+    let mut seasons: BTreeMap<i32, (usize, usize)> = BTreeMap::new();
+    for (_, season) in tree_seasons.keys() {
+        seasons.entry(*season).or_default().0 += 1;
+    }
+    for cut in twice.iter().filter_map(|cuts| cuts.first()) {
+        seasons.entry(cut.season).or_default().1 += 1;
+    }
+    if twice.len() as f64 <= SECOND_VISITS * tree_seasons.len() as f64 {
+        return Some(BTreeSet::new());
+    }
+    let is_busy = |&(all, twice): &(usize, usize)| twice as f64 > SECOND_VISITS * all as f64;
+    let busy: BTreeSet<i32> =
+        seasons.iter().filter(|(_, counts)| is_busy(counts)).map(|(season, _)| *season).collect();
+    (2 * busy.len() < seasons.len()).then_some(busy)
+}
+
+/// At most the chance that a share as great of so many trees is left out, where `usual` is (Chernoff 1952,
+/// Ann. Math. Stat. 23:493-507).
+fn chance_of_as_many(trees: usize, share: f64, usual: f64) -> f64 {
+    if share <= usual {
+        return 1.0;
+    }
+    let part =
+        |share: f64, usual: f64| if share > 0.0 { share * (share / usual).ln() } else { 0.0 };
+    (-(trees as f64) * (part(share, usual) + part(1.0 - share, 1.0 - usual))).exp()
 }
 
 /// Most further places that a finding names.

@@ -1,6 +1,6 @@
 //! Ids that differ only in case, accents, spaces, marks, leading zeros, letters of like shape or one letter: offered as hints, never used.
 
-use records::{common_form, spelled};
+use records::{common_form, spelled, without_zeros};
 use std::collections::{BTreeSet, HashMap};
 use unicode_normalization::UnicodeNormalization;
 use unicode_normalization::char::is_combining_mark;
@@ -137,6 +137,19 @@ impl NearMisses {
                 let shown: Vec<_> = near.iter().take(3).map(shown).collect();
                 say!("did you mean {}? ids must match letter by letter", shown.join(text!(" or ")))
             }
+        }
+    }
+
+    /// The same for the ids of a column: where zeros before a number are all that differs, whole files are
+    /// written so, and a setting reads both as one.
+    pub(crate) fn remedy_in(&self, id: &str, column: &str, otherwise: &str) -> String {
+        let plain = |id: &str| without_zeros(id).unwrap_or_else(|| id.to_owned());
+        let remedy = self.remedy(id, otherwise);
+        match self.near(id).as_slice() {
+            [near] if plain(near) == plain(id) => say!(
+                "{remedy}; if files write numbers with and without zeros before them, write drop_zeros = [\"{column}\"] under the [[files.TABLE]] of every file with this id, the one that lists it too; for a joined id, name the header words that hold the numbers"
+            ),
+            _ => remedy,
         }
     }
 }
@@ -310,6 +323,15 @@ mod tests {
         assert_eq!(near.remedy("X", "none"), "none");
         assert_eq!(one(&near, "t7"), Some("T-007"));
         assert_eq!(one(&NearMisses::of(["T-007", "T7"].into_iter()), "t7"), None);
+        // Zeros before a number are what a setting is for, and nothing else is.
+        let remedy = near.remedy_in("T-7", "tree", "none");
+        assert!(remedy.starts_with("did you mean 'T-007'?"), "{remedy}");
+        assert!(remedy.contains("drop_zeros = [\"tree\"]"), "{remedy}");
+        for other in ["t7", "T007", "X"] {
+            assert!(!near.remedy_in(other, "tree", "none").contains("drop_zeros"), "{other}");
+        }
+        let either = NearMisses::of(["T-007", "T-07"].into_iter());
+        assert!(!either.remedy_in("T-7", "tree", "none").contains("drop_zeros"));
         // A Cyrillic te, and a letter O for a zero.
         assert!(near.remedy("\u{422}-007", "none").contains("'T-007'"));
         assert!(near.remedy("T-O07", "none").contains("'T-007'"));

@@ -1,9 +1,10 @@
 //! Picks added up to the yield of a tree in a season, at reference moisture.
 
 use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, only, sorted, stands};
+use crate::of_other_files::{Visit, foreign};
 use crate::outcome::{Outcome, Rejected};
 use crate::places::Places;
-use crate::rounds;
+use crate::rounds::{self, Slips};
 use crate::rows::{at_their_trees, written};
 use crate::seasons::{day, day_number, on_days};
 use polars::prelude::*;
@@ -177,62 +178,106 @@ fn in_season(
 
 /// Fewest trees that a region usually has in a season for one of a handful to be called stray.
 const USUAL_TREES: usize = 20;
+/// Years that a last season stands after every other from which it is held against more than a handful.
+const APART: i32 = 3;
+/// Share of the usual trees, or picks, below which such a season is no harvest of its own.
+const THIN: f64 = 0.5;
 
-/// Rejects the picks of seasons in which a region has a handful of trees beside seasons of many: one
-/// mistyped year would make a last season of its own.
+/// Trees and picks of a season.
+#[derive(Debug, Default)]
+struct Picked {
+    trees: BTreeSet<u32>,
+    picks: usize,
+}
+
+/// What tells a season as stray: the usual number of trees, or what it has and what is usual where it
+/// stands years after the others.
+enum Stray {
+    Handful { usual: usize },
+    Apart { years: i32, usual: usize, usual_picks: usize },
+}
+
+/// The upper of two medians: of two seasons one alone may be stray.
+fn upper_median(mut counts: Vec<usize>) -> Option<usize> {
+    counts.sort_unstable();
+    counts.get(counts.len() / 2).copied()
+}
+
+/// Whether a season of a region is stray, and why. One mistyped year makes a last season of its own, of a
+/// handful of trees, or of a whole round where the date is written once for many rows.
+fn stray(
+    seasons: &BTreeMap<(u32, i32), Picked>,
+    (region, season): (u32, i32),
+    least_pct: f64,
+) -> Option<Stray> {
+    let own = seasons.get(&(region, season))?;
+    let of_region = || seasons.range((region, i32::MIN)..=(region, i32::MAX));
+    let usual = upper_median(of_region().map(|(_, of)| of.trees.len()).collect())?;
+    let trees = own.trees.len() as f64;
+    if usual < USUAL_TREES || least_pct <= 0.0 {
+        return None;
+    }
+    if trees < least_pct / 100.0 * usual as f64 {
+        return Some(Stray::Handful { usual });
+    }
+    let usual_picks = upper_median(of_region().map(|(_, of)| of.picks).collect())?;
+    let before =
+        of_region().map(|(&(_, other), _)| other).filter(|other| *other != season).max()?;
+    let is_thin = trees < THIN * usual as f64 || (own.picks as f64) < THIN * usual_picks as f64;
+    let years = season - before;
+    (years >= APART && is_thin).then_some(Stray::Apart { years, usual, usual_picks })
+}
+
+/// Rejects the picks of stray seasons.
 fn without_stray_seasons(
     picks: &DataFrame,
     places: &Places,
     least_pct: f64,
     outcome: &mut Outcome,
 ) -> PolarsResult<DataFrame> {
-    let mut trees: BTreeMap<(u32, i32), BTreeSet<u32>> = BTreeMap::new();
+    let mut seasons: BTreeMap<(u32, i32), Picked> = BTreeMap::new();
     let regions = indices(picks, REGION_NO)?.iter();
-    let seasons: Vec<Option<(u32, i32)>> = regions
+    let of_rows: Vec<Option<(u32, i32)>> = regions
         .zip(ints(picks, ts::SEASON)?.iter())
         .map(|(region, season)| region.zip(season))
         .collect();
-    for (season, tree) in seasons.iter().zip(indices(picks, TREE_NO)?.iter()) {
+    for (season, tree) in of_rows.iter().zip(indices(picks, TREE_NO)?.iter()) {
         if let (Some(season), Some(tree)) = (season, tree) {
-            trees.entry(*season).or_default().insert(tree);
+            let own = seasons.entry(*season).or_default();
+            own.trees.insert(tree);
+            own.picks += 1;
         }
     }
-    let mut counts: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
-    for ((region, _), trees) in &trees {
-        counts.entry(*region).or_default().push(trees.len());
-    }
-    let usual: BTreeMap<u32, usize> = counts
-        .into_iter()
-        .filter_map(|(region, mut counts)| {
-            counts.sort_unstable();
-            // The upper of two medians: of two seasons one alone may be stray.
-            Some((region, *counts.get(counts.len() / 2)?))
-        })
+    let strays: BTreeMap<(u32, i32), Stray> = seasons
+        .keys()
+        .filter_map(|&season| Some((season, stray(&seasons, season, least_pct)?)))
         .collect();
-    let is_stray = |season: &(u32, i32)| {
-        let (few, usual) = (trees.get(season).map_or(0, BTreeSet::len), usual.get(&season.0));
-        usual.copied().filter(|&usual| {
-            usual >= USUAL_TREES && (few as f64) < least_pct / 100.0 * usual as f64
-        })
-    };
     let mut keep = Vec::with_capacity(picks.height());
     let numbers = indices(picks, TREE_NO)?.iter();
-    for ((season, at), tree) in seasons.iter().zip(stands(picks)?).zip(numbers) {
-        let stray = season.as_ref().and_then(|season| Some((*season, is_stray(season)?)));
-        keep.push(stray.is_none());
-        let Some(((region, year), usual)) = stray else { continue };
+    for ((season, at), tree) in of_rows.iter().zip(stands(picks)?).zip(numbers) {
+        let found = season.as_ref().and_then(|season| strays.get_key_value(season));
+        keep.push(found.is_none());
+        let Some((&(region, year), stray)) = found else { continue };
         outcome.stray_picks.extend(tree.map(|tree| (tree, at)));
-        let few = trees.get(&(region, year)).map_or(0, BTreeSet::len) as u64;
+        let own = seasons.get(&(region, year));
+        let few = own.map_or(0, |own| own.trees.len()) as u64;
+        let few = counted(few, text!("tree"), text!("trees"));
+        let region = places.region_id(region);
+        let reason = match *stray {
+            Stray::Handful { usual } => say!(
+                "season {year} of region '{region}' has picks of {few} alone, where {usual} is usual: a slip of the year?"
+            ),
+            Stray::Apart { years, usual, usual_picks } => say!(
+                "season {year} of region '{region}' comes {years} years after every other and has {} of {few}, where {usual_picks} of {usual} are usual: a slip of the year?",
+                counted(own.map_or(0, |own| own.picks) as u64, text!("pick"), text!("picks"))
+            ),
+        };
         outcome.reject(Rejected {
             table: Table::Harvests,
             stands: at,
             column: DATE.into(),
             code: Code::SeasonStray,
-            reason: say!(
-                "season {year} of region '{}' has picks of {} alone, where {usual} is usual: a slip of the year?",
-                places.region_id(region),
-                counted(few, text!("tree"), text!("trees"))
-            ),
+            reason,
             remedy: text!(
                 "correct the date; if the season is real, add its other picks or set least_season_pct = 0 under [options]"
             )
@@ -245,7 +290,7 @@ fn without_stray_seasons(
 /// Rows of another season that are few, be the rows around them not many times as many.
 const FEW: usize = 3;
 /// Fewest rows of one season on either side of rows of another for these to be a slip.
-const AROUND: usize = 10;
+pub(crate) const AROUND: usize = 10;
 /// How many times the rows of another season those around it are, at least, where they are not few.
 const TIMES: usize = 4;
 /// How many times the rows of all other seasons a file holds of one, where it is a file of that season.
@@ -255,8 +300,8 @@ const OF_ONE: usize = 10;
 pub(crate) type Pick = ((u32, u32), i32);
 
 /// Tells picks of another season between many of one, as files come that are written day by day, whole
-/// rounds that fit in with the year moved, and a few in a file of one season: of two seasons that a region
-/// has in full, nothing else shows a slip of the year.
+/// rounds that fit in with the year moved, a few in a file of one season, and those whose season is at home
+/// in other files: of two seasons that a region has in full, nothing else shows a slip of the year.
 /// Notes where each season of a region begins.
 fn tell_seasons_between(
     picks: &DataFrame,
@@ -264,10 +309,14 @@ fn tell_seasons_between(
     outcome: &mut Outcome,
 ) -> PolarsResult<()> {
     let mut rows: Vec<Pick> = Vec::with_capacity(picks.height());
-    let regions = indices(picks, REGION_NO)?.iter();
-    for ((at, season), region) in stands(picks)?.zip(ints(picks, ts::SEASON)?.iter()).zip(regions) {
-        let (Some(season), Some(region)) = (season, region) else { continue };
+    let mut visits = Vec::with_capacity(picks.height());
+    let of_tree = indices(picks, TREE_NO)?.iter().zip(indices(picks, REGION_NO)?.iter());
+    let of_day = ints(picks, ts::SEASON)?.iter().zip(ints(picks, DATE)?.iter());
+    for ((at, (tree, region)), (season, day)) in stands(picks)?.zip(of_tree).zip(of_day) {
+        let (Some(tree), Some(region)) = (tree, region) else { continue };
+        let (Some(season), Some(day)) = (season, day) else { continue };
         rows.push((at, season));
+        visits.push(Visit { at, tree, region, season, day });
         let first = outcome.first_picks.entry((places.region_id(region).to_owned(), season));
         let first = first.or_insert(at);
         *first = at.min(*first);
@@ -287,6 +336,15 @@ fn tell_seasons_between(
             }
         }
     }
+    // Those that are at home in other files, wherever they stand in this one.
+    let mut elsewhere: Slips = BTreeMap::new();
+    for ((file, _, season, other), at) in foreign(visits, places)? {
+        let Some(&(_, line)) = at.first() else { continue };
+        let entry = elsewhere.entry((file, season, other)).or_insert((0, line));
+        *entry = (entry.0 + at.len() as u64, entry.1.min(line));
+    }
+    elsewhere.retain(|slip, _| !whole_rounds.contains(slip));
+    slips.extend(elsewhere);
     for ((file, season, other), (rows, line)) in slips {
         outcome.warn(
             outcome.date_place((file, line)),

@@ -96,7 +96,10 @@ impl Places {
                 counted(*rows, text!("row"), text!("rows"))
             ),
         };
-        Ok((say!("tree '{tree}' is not in the tree table"), self.near()?.remedy(tree, &otherwise)))
+        Ok((
+            say!("tree '{tree}' is not in the tree table"),
+            self.near()?.remedy_in(tree, ts::TREE, &otherwise),
+        ))
     }
 
     /// The known trees that an unknown id may mean, where one or two are written so alike. Its records
@@ -298,8 +301,11 @@ fn known_trees(
             Some(loss) => loss.clone(),
             None => Loss {
                 why: say!("its block '{block}' is not in the block table"),
-                remedy: near
-                    .remedy(block, text!("add the block to the block table, or correct the id")),
+                remedy: near.remedy_in(
+                    block,
+                    ts::BLOCK,
+                    text!("add the block to the block table, or correct the id"),
+                ),
             },
         };
         let Loss { why, remedy } = loss.clone();

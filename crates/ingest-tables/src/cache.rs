@@ -21,7 +21,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 /// Raised whenever the same bytes are read differently or entries are laid out differently.
-const LAYOUT: u32 = 6;
+const LAYOUT: u32 = 7;
 const MAGIC: &[u8; 8] = b"anacache";
 /// Digits of a fingerprint.
 const DIGITS: usize = 16;

@@ -250,7 +250,7 @@ pub fn read_book_with(
     if problems.iter().any(|problem| problem.severity == Severity::Fatal) {
         problems.retain(|problem| problem.severity == Severity::Fatal);
         problems.sort();
-        return Err(IngestError::Refused(problems));
+        return Err(IngestError::Refused(told_once(problems)));
     }
     problems.extend(quarantine_problems(&quarantine));
     problems.extend(copies(&files));
@@ -265,6 +265,7 @@ pub fn read_book_with(
     });
     problems.extend(unread::unread(&columns.collect::<Vec<_>>(), &book));
     let cell_of = |file: u32, column: &str| cells.get(file as usize)?.get(column).copied();
+    problems.extend(slips::whole_files(&frames, &files, cell_of).map_err(internal)?);
     let suspicious = alike(&frames, &files, cell_of);
     problems.extend(suspicious.map_err(|error| IngestError::Internal(error.to_string()))?);
     problems.sort();
@@ -281,6 +282,36 @@ pub fn read_book_with(
         from_cache,
         draw,
     })
+}
+
+/// Files that are named where several lack the same column.
+const NAMED: usize = 3;
+
+/// What is the same of many files, as those of one `*`, told once, at the first of them; the order stays.
+fn told_once(problems: Vec<Problem>) -> Vec<Problem> {
+    let mut of_words: BTreeMap<(String, String), Vec<String>> = BTreeMap::new();
+    let words = |problem: &Problem| (problem.what.clone(), problem.remedy.clone());
+    for problem in problems.iter().filter(|problem| problem.code == Code::ColumnMissing) {
+        of_words.entry(words(problem)).or_default().push(problem.place.file.clone());
+    }
+    let mut told = Vec::new();
+    for mut problem in problems {
+        if problem.code == Code::ColumnMissing {
+            let Some(files) = of_words.remove(&words(&problem)) else { continue };
+            let others = files.get(1..).unwrap_or_default();
+            if let Some(named) = others.get(..others.len().min(NAMED)).filter(|of| !of.is_empty()) {
+                let more = if others.len() > named.len() { ", ..." } else { "" };
+                problem.what = say!(
+                    "{}; the same in {}: {}",
+                    problem.what,
+                    counted(others.len() as u64, text!("other file"), text!("other files")),
+                    named.join(", ") + more
+                );
+            }
+        }
+        told.push(problem);
+    }
+    told
 }
 
 fn no_cache(folder: &Path, error: &std::io::Error) -> IngestError {

@@ -1,11 +1,14 @@
 //! Weights and intensities that look as if written in another unit than the rest of their file.
 
+use crate::FileReport;
 use crate::cell::number::plain;
+use crate::parts::FILE;
 use crate::summary::{Event, Summary};
 use crate::table::LINE;
 use polars::prelude::{DataFrame, PolarsResult};
-use records::{Code, Severity, Table};
+use records::{Code, Place, Problem, Severity, Table, counted};
 use std::collections::BTreeMap;
+use words::{say, text};
 
 /// A column whose values are held against each other; what lies between two units that people mix, grams
 /// in a kilogram and per cent in a whole; and below what a slip must lie: a fraction is below 1, so that
@@ -37,8 +40,7 @@ pub(crate) fn note(
         if positive.len() < FEWEST {
             continue;
         }
-        let middle = positive.len() / 2;
-        let (_, &mut median, _) = positive.select_nth_unstable_by(middle, f64::total_cmp);
+        let Some(median) = upper_median(&mut positive) else { continue };
         for (value, line) in values.iter().zip(rows.column(LINE)?.u32()?.iter()) {
             let (Some(value), Some(line)) = (value, line) else { continue };
             let is_near = (median / NEAR..=median * NEAR).contains(&(value * slip));
@@ -54,20 +56,132 @@ pub(crate) fn note(
     Ok(())
 }
 
+/// Fewest values of a file that is held against the others of its table.
+const FEWEST_OF_FILE: usize = 3;
+
+/// Tells files whose values as a whole are about a thousand (or a hundred) times smaller than those of the
+/// other files of their table, and files of intensities that are all one per cent at most: nothing within
+/// such a file is odd.
+pub(crate) fn whole_files(
+    frames: &BTreeMap<Table, DataFrame>,
+    files: &[FileReport],
+    cell_of: impl Fn(u32, &str) -> Option<u32>,
+) -> PolarsResult<Vec<Problem>> {
+    let mut problems = Vec::new();
+    for (table, column, slip, below) in MIXED {
+        let Some(frame) = frames.get(&table) else { continue };
+        let stands = frame.column(FILE)?.u32()?.iter().zip(frame.column(LINE)?.u32()?.iter());
+        let mut of_files: BTreeMap<u32, OfFile> = BTreeMap::new();
+        for (value, stands) in frame.column(column)?.f64()?.iter().zip(stands) {
+            let (Some(value), (Some(file), Some(line))) = (value, stands) else { continue };
+            // Intensities that are reckoned from counts have no cell, and no unit to be a slip of.
+            if value > 0.0 && cell_of(file, column).is_some() {
+                let own = of_files
+                    .entry(file)
+                    .or_insert(OfFile { first: (line, value), values: Vec::new() });
+                own.values.push(value);
+            }
+        }
+        let middles: BTreeMap<u32, f64> = of_files
+            .iter_mut()
+            .filter(|(_, own)| own.values.len() >= FEWEST_OF_FILE)
+            .filter_map(|(&file, own)| Some((file, upper_median(&mut own.values)?)))
+            .collect();
+        for (&file, &middle) in &middles {
+            let Some(own) = of_files.get(&file) else { continue };
+            let others = middles.iter().filter(|(other, _)| **other != file);
+            let mut others: Vec<f64> = others.map(|(_, middle)| *middle).collect();
+            let is_near = |others: f64| {
+                (others / NEAR..=others * NEAR).contains(&(middle * slip)) && middle < below
+            };
+            let others = upper_median(&mut others).filter(|others| is_near(*others));
+            let is_slight = table == Table::Prunings
+                && own.values.len() >= FEWEST
+                && own.values.iter().all(|value| *value <= below);
+            if others.is_none() && !is_slight {
+                continue;
+            }
+            let Some(report) = files.get(file as usize) else { continue };
+            let place = Place {
+                file: report.file.clone(),
+                line: Some(u64::from(own.first.0)),
+                column: cell_of(file, column),
+            };
+            let (what, remedy) = own.sentence(table, column, middle, others);
+            problems.push(Problem::new(place, Severity::Warning, Code::UnitSuspect, what, remedy));
+        }
+    }
+    Ok(problems)
+}
+
+/// The positive values of a file, and where the first stands.
+struct OfFile {
+    first: (u32, f64),
+    values: Vec<f64>,
+}
+
+impl OfFile {
+    fn sentence(
+        &self,
+        table: Table,
+        column: &str,
+        middle: f64,
+        others: Option<f64>,
+    ) -> (String, String) {
+        let values = counted(self.values.len() as u64, text!("value"), text!("values"));
+        let of_others = |unit: &str, times: f64| match others {
+            Some(others) => {
+                say!(
+                    ", where {} {unit} is usual in the other files",
+                    plain(rounded(others * times))
+                )
+            }
+            None => String::new(),
+        };
+        if table == Table::Prunings {
+            let of_others = of_others("%", 100.0);
+            return (
+                say!(
+                    "{column}: the {values} of this file are {} % of the canopy in the middle{of_others}: fractions read as per cent?",
+                    plain(rounded(middle * 100.0))
+                ),
+                say!(
+                    "kept; if the file is written in fractions, give it a stanza of its own under [[files.{table}]] in book.toml with units = {{ {column} = \"fraction\" }}"
+                ),
+            );
+        }
+        let of_others = of_others("kg", 1.0);
+        (
+            say!(
+                "{column}: the {values} of this file are {} kg in the middle{of_others}: another unit?",
+                plain(rounded(middle))
+            ),
+            say!(
+                "kept; if the file is written in another unit, give it a stanza of its own under [[files.{table}]] in book.toml with units for {column}"
+            ),
+        )
+    }
+}
+
+/// To two digits, as a size is told.
+fn rounded(value: f64) -> f64 {
+    let digits = 10_f64.powi(1 - value.log10().floor() as i32);
+    (value * digits).round() / digits
+}
+
+fn upper_median(values: &mut [f64]) -> Option<f64> {
+    let middle = values.len() / 2;
+    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::FileReport;
     use polars::prelude::Column;
 
-    fn told(table: Table, column: &str, values: &[f64]) -> Vec<String> {
-        let lines: Vec<u32> = (2..).take(values.len()).collect();
-        let columns = vec![Column::new(column.into(), values), Column::new(LINE.into(), lines)];
-        let rows = DataFrame::new(values.len(), columns).unwrap();
-        let mut summary = Summary::default();
-        note(table, &rows, &[(column.to_owned(), 3)].into(), &mut summary).unwrap();
-        let problems = summary.problems(&FileReport {
-            file: "file.csv".to_owned(),
+    fn report(file: &str, table: Table) -> FileReport {
+        FileReport {
+            file: file.to_owned(),
             table,
             rows_read: 0,
             rows_kept: 0,
@@ -75,7 +189,16 @@ mod tests {
             rows_not_drawn: 0,
             repairs: Vec::new(),
             fingerprint: String::new(),
-        });
+        }
+    }
+
+    fn told(table: Table, column: &str, values: &[f64]) -> Vec<String> {
+        let lines: Vec<u32> = (2..).take(values.len()).collect();
+        let columns = vec![Column::new(column.into(), values), Column::new(LINE.into(), lines)];
+        let rows = DataFrame::new(values.len(), columns).unwrap();
+        let mut summary = Summary::default();
+        note(table, &rows, &[(column.to_owned(), 3)].into(), &mut summary).unwrap();
+        let problems = summary.problems(&report("file.csv", table));
         problems.iter().map(|problem| format!("{}: {}", problem.place, problem.what)).collect()
     }
 
@@ -94,6 +217,52 @@ mod tests {
             "{told:?}"
         );
         assert!(told[0].ends_with("0.0024 kg"), "{told:?}");
+    }
+
+    /// A file whose sheet alone was written in fractions, or in another unit of weight, is told by itself.
+    #[test]
+    fn a_whole_file_of_another_unit_is_told() {
+        let told = |table: Table, column: &str, files: &[Vec<f64>]| -> Vec<(String, String)> {
+            let rows: Vec<(f64, u32, u32)> = (0..)
+                .zip(files)
+                .flat_map(|(file, values)| (2..).zip(values).map(move |(line, v)| (*v, file, line)))
+                .collect();
+            let part = |of: fn(&(f64, u32, u32)) -> u32| rows.iter().map(of).collect::<Vec<_>>();
+            let values: Vec<f64> = rows.iter().map(|row| row.0).collect();
+            let columns = vec![
+                Column::new(column.into(), values),
+                Column::new(FILE.into(), part(|row| row.1)),
+                Column::new(LINE.into(), part(|row| row.2)),
+            ];
+            let frame = DataFrame::new(rows.len(), columns).unwrap();
+            let reports = (0..files.len()).map(|file| report(&format!("{file}.csv"), table));
+            let frames = [(table, frame)].into();
+            let found = whole_files(&frames, &reports.collect::<Vec<_>>(), |_, _| Some(3)).unwrap();
+            found.into_iter().map(|problem| (problem.place.to_string(), problem.what)).collect()
+        };
+        let cuts: Vec<f64> = (1..=12).map(|step| 0.05 * f64::from(step)).collect();
+        let slight: Vec<f64> = cuts.iter().map(|cut| cut / 100.0).collect();
+        let prunings = |files: &[Vec<f64>]| told(Table::Prunings, "intensity", files);
+        assert_eq!(prunings(&[cuts.clone(), cuts.clone()]), []);
+        let found = prunings(&[cuts.clone(), slight.clone()]);
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].0, "1.csv:2:3");
+        assert!(
+            found[0].1.contains("the 12 values of this file are 0.35 % of the canopy in the middle, where 35 % is usual"),
+            "{}",
+            found[0].1
+        );
+        // A book of one file, all of it slight; and a sheet of light cuts, which are cuts.
+        assert_eq!(prunings(std::slice::from_ref(&slight)).len(), 1);
+        assert_eq!(prunings(&[cuts.clone(), vec![0.02; 12]]), []);
+        // One or two cuts of one per cent are no file of fractions.
+        assert_eq!(prunings(&[cuts, vec![0.005; 2]]), []);
+        let kg: Vec<f64> = (1..=12).map(|kg| 0.25 * f64::from(kg)).collect();
+        let grams: Vec<f64> = kg.iter().map(|kg| kg / 1000.0).collect();
+        let picks = |files: &[Vec<f64>]| told(Table::Harvests, "nut_kg", files);
+        let light: Vec<f64> = kg.iter().map(|kg| kg / 20.0).collect();
+        assert_eq!(picks(&[kg.clone(), light]), []);
+        assert_eq!(picks(&[kg, grams]).len(), 1);
     }
 
     #[test]

@@ -4,7 +4,7 @@
 use crate::header::{EVERY_ROW, Layout, Meaning, Reading, normalised};
 use crate::pattern::Pattern;
 use crate::rows::{Cell, Cells, Fault, RawRow};
-use records::{Code, ColumnKind, FileOptions, StatedValue, TableSpec};
+use records::{Code, ColumnKind, FileOptions, StatedValue, TableSpec, without_zeros};
 use std::collections::BTreeMap;
 use words::{say, text};
 
@@ -251,29 +251,6 @@ impl Rule {
         let (_, value) = exact.or_else(|| self.words.iter().find(|(word, _)| is(word)))?;
         Some(meant(value))
     }
-}
-
-/// A text whose numbers have no zeros before them, where one had any.
-fn without_zeros(written: &str) -> Option<String> {
-    let mut plain = String::with_capacity(written.len());
-    let mut rest = written;
-    while let Some(at) = rest.find('0') {
-        let (before, zeros) = rest.split_at(at);
-        plain.push_str(before);
-        let after = zeros.trim_start_matches('0');
-        let begins = !plain.ends_with(|of: char| of.is_ascii_digit());
-        let goes_on = after.starts_with(|of: char| of.is_ascii_digit());
-        let zeros = zeros.get(..zeros.len() - after.len()).unwrap_or_default();
-        match (begins, goes_on) {
-            (true, true) => {}
-            // Of zeros alone the last is the number.
-            (true, false) => plain.push('0'),
-            (false, _) => plain.push_str(zeros),
-        }
-        rest = after;
-    }
-    plain.push_str(rest);
-    (plain.len() < written.len()).then_some(plain)
 }
 
 /// The texts of cells that make a row none of its table's.

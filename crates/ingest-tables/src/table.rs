@@ -23,7 +23,7 @@ use crate::summary::{Event, Summary};
 use outcome::{note_header, note_units};
 use plan::{JOINT, Plan};
 use polars::prelude::{DataFrame, PolarsResult};
-use records::{Book, Code, Severity, Table, TableSpec};
+use records::{Book, Code, Severity, Table, TableSpec, counted};
 use std::collections::BTreeMap;
 use words::{say, text};
 
@@ -352,6 +352,11 @@ impl TableReader {
         // In the order of the file, so that the first bad cell names the place.
         scratch.faults.sort_by_key(|(cell, _)| *cell);
         if scratch.faults.is_empty()
+            && let Some((position, fault)) = self.more_flowering(&scratch.values)
+        {
+            scratch.faults.push((plan.cell_of(position).and_then(stands_at), fault));
+        }
+        if scratch.faults.is_empty()
             && let Some(columns) = &self.intensity
         {
             match columns.settle(&scratch.values, plan.measured_as) {
@@ -373,6 +378,28 @@ impl TableReader {
                 }
             }
         }
+    }
+
+    /// A frame with more flowering laterals than laterals: either count may be the wrong one.
+    fn more_flowering(&self, values: &[Value]) -> Option<(usize, CellFault)> {
+        if self.spec.table != Table::Laterals {
+            return None;
+        }
+        let count = |name: &str| {
+            let position = self.spec.columns.iter().position(|column| column.name == name)?;
+            Some((position, values.get(position).copied().and_then(Value::as_number)?))
+        };
+        let ((_, all), (position, flowering)) =
+            count("laterals").zip(count("flowering_laterals"))?;
+        (flowering > all).then(|| {
+            let reason = say!(
+                "flowering_laterals {} of {} in the frame: no more can flower than there are",
+                plain(flowering),
+                counted(all as u64, text!("lateral"), text!("laterals"))
+            );
+            let remedy = text!("compare both counts with the field book and correct the wrong one");
+            (position, CellFault { code: Code::RangeImpossible, reason, remedy: remedy.to_owned() })
+        })
     }
 
     fn against_others(

@@ -201,7 +201,14 @@ impl TextRows {
         } else {
             text!("look for missing line ends within this row, or remove it")
         };
-        let damage = Damage { column: None, code, reason, remedy: remedy.to_owned() };
+        let mut remedy = remedy.to_owned();
+        let mark = char::from(self.separator);
+        if (odd.is_unclosed || odd.is_mispaired) && raw.contains(&format!("{mark}\"{mark}")) {
+            remedy.push_str(text!(
+                "; if it stands for the cell above, leave the cell empty and name its column under fill_down in book.toml"
+            ));
+        }
+        let damage = Damage { column: None, code, reason, remedy };
         let cells = StringRecord::new();
         sink(&RawRow { line, cells: &cells, raw: Some(raw), damage: Some(damage) });
     }

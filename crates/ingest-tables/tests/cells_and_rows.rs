@@ -45,6 +45,20 @@ fn one_row_names_all_its_bad_cells_once() {
 }
 
 #[test]
+fn a_frame_with_more_flowering_laterals_than_laterals_is_set_aside() {
+    let folder = Folder::new();
+    folder.put(
+        "laterals.csv",
+        "tree,date,frame_m2,laterals,flowering_laterals\nT1,2024-03-01,1,12,15\nT2,2024-03-01,1,12,12\nT3,2024-03-01,1,12,\nT4,2024-03-01,1,0,0\n",
+    );
+    let tables = folder.read();
+    assert_eq!(counts(&tables, "laterals.csv"), (4, 3, 1));
+    let row = only(&tables);
+    assert_eq!((row.line, row.column, row.code), (2, Some(5), Code::RangeImpossible));
+    assert!(row.reason.contains("15 of 12 laterals in the frame"), "{}", row.reason);
+}
+
+#[test]
 fn ambiguous_numbers_and_dates_are_not_guessed() {
     let text = "tree;date;nut_kg;nut_count\nT1;2024-03-01;1;1,234\nT2;13/03/2024;1;\n";
     let tables = Folder::harvests(text);

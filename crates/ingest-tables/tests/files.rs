@@ -563,6 +563,36 @@ fn a_month_that_no_pattern_reads_and_one_read_twice_are_told() {
     assert!(folder.refused_for().remedy.contains("'2024-04 (2)' stands for the `*`"));
 }
 
+/// A heading that the settings miss is the same slip in every month.
+#[test]
+fn a_column_missing_from_many_files_is_told_once() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    for month in 1..=6 {
+        let heading = if month == 6 { "weight" } else { "raw" };
+        folder.put(
+            &format!("picks/2024-0{month}.csv"),
+            format!("tree,date,{heading}\nT1,2024-0{month}-11,1\n"),
+        );
+    }
+    folder.settings("[[files.harvests]]\npath = \"picks/*.csv\"\n");
+    let problems = folder.refused();
+    let told: Vec<_> = problems.iter().map(|p| (p.place.to_string(), p.what.as_str())).collect();
+    assert_eq!(
+        told,
+        [
+            (
+                "picks/2024-01.csv:1".to_owned(),
+                "the column nut_kg is missing; found: tree, date, raw; the same in 4 other files: picks/2024-02.csv, picks/2024-03.csv, picks/2024-04.csv, ..."
+            ),
+            (
+                "picks/2024-06.csv:1".to_owned(),
+                "the column nut_kg is missing; found: tree, date, weight"
+            ),
+        ]
+    );
+}
+
 /// Months of a workbook, its cover and sums being none.
 #[test]
 fn a_star_in_a_sheet_names_many_sheets() {

@@ -102,6 +102,18 @@ fn an_unclosed_quote_is_named_with_the_lines_it_swallowed() {
     assert!(row.text.contains("T4,2024-03-01,4"));
 }
 
+/// A mark for the cell above opens a quotation.
+#[test]
+fn a_quotation_mark_for_the_cell_above_is_sent_to_fill_down() {
+    let remedy = |day: &str| {
+        let text = format!("tree,date,nut_kg\nT1,2024-03-01,1\nT2,{day},2\nT3,2024-03-01,3\n");
+        let tables = Folder::harvests(&text);
+        only(&tables).remedy.clone()
+    };
+    assert!(remedy("\"").contains("under fill_down"), "{}", remedy("\""));
+    assert!(!remedy("\"2024-03-01").contains("fill_down"));
+}
+
 #[test]
 fn a_pair_of_stray_quotes_does_not_swallow_rows_silently() {
     let text = "tree,date,frame_m2,laterals,side\nT1,2024-03-01,1,5,\"north\nT2,2024-03-01,1,6,\"south\"\nT3,2024-03-01,1,7,\"east\"\n";

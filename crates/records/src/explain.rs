@@ -206,7 +206,7 @@ impl Code {
             ),
             Self::RangeImpossible => shown(
                 [
-                    "A value outside what is possible, such as a negative weight.",
+                    "A value outside what is possible, such as a negative weight, or more flowering laterals than laterals.",
                     SET_ASIDE,
                     "Correct the value, or declare the unit it is written in under units in [[files.TABLE]].",
                 ],
@@ -221,7 +221,7 @@ impl Code {
             Self::UnitSuspect => shown(
                 [
                     "A value that looks as if written in another unit, such as grams for kilograms.",
-                    "An impossible value sets its row aside. A value that is possible but a thousand times smaller than those around it, or a heading with a unit that is not known, is kept and told: check it.",
+                    "An impossible value sets its row aside. A value that is possible but a thousand times smaller than those around it, a file whose values as a whole are so much smaller than those of the other files, or whose intensities are all one per cent at most, or a heading with a unit that is not known, is kept and told: check it.",
                     "If the file is in that unit declare it (units = { nut_kg = \"g\" }) under [[files.TABLE]]; else correct the value.",
                 ],
                 "harvests.csv",
@@ -288,8 +288,8 @@ impl Code {
             ),
             Self::RowDuplicate => shown(
                 [
-                    "A row repeats another: the same tree, day and values, or an id that stands already.",
-                    "The row is set aside into quarantine.csv and counts for nothing. Where a tree is listed again in its block with other values, what the two rows say differently is unknown: of two planting dates neither is taken, nor that of the block.",
+                    "A row repeats another: the same tree, day and values, or an id that stands already; or a tree stands at the row and position of another of its block.",
+                    "The row is set aside into quarantine.csv and counts for nothing. Where a tree is listed again in its block with other values, what the two rows say differently is unknown: of two planting dates neither is taken, nor that of the block. Two trees at one place are kept and told.",
                     "Keep one of the two; if both visits were made give them their own days or weights.",
                 ],
                 "trees.csv",
@@ -376,8 +376,8 @@ impl Code {
                 "Fill in moisture_pct, or set default_moisture_pct under [book] to what such nuts usually have when they are weighed.",
             ),
             Self::SeasonStray => told(
-                "A season in which a region has picks of a handful of trees, beside seasons of many; prunings of a handful of trees before a harvest that nobody recorded; a few prunings of a block for a season in which it was not pruned, of trees that alone lack one for a season in which it was; a pick or two of another season in the midst of a file's picks of one; a whole round that stands among picks of the season after or before, into which it fits with the year changed; or many before one after the coming harvest. Most likely the year is mistyped.",
-                "Picks of such a season are set aside: otherwise one of them would make the last season, and with it present practice and the season that advice is for. A handful of prunings is set aside too, and the tree-season that it most likely is of, in which the tree would count as unpruned, is left out; where that cannot be told, it is said so. Picks in the midst of those of another season, and a block's few prunings of another, are kept and told. Other prunings and frame counts after the coming season are in no tree-season.",
+                "A season in which a region has picks of a handful of trees, beside seasons of many; prunings of a handful of trees before a harvest that nobody recorded; a few prunings of a block for a season in which it was not pruned, of trees that alone lack one for a season in which it was; picks of another season in the midst of a file's picks of one, or picks or prunings in a file of one season of another that has files of its own; a whole round that stands among picks of the season after or before, into which it fits with the year changed; or many before one after the coming harvest. A last season that comes three years or more after every other, with less than half the usual trees or picks, counts as a handful does. Most likely the year is mistyped.",
+                "Picks of such a season are set aside: otherwise one of them would make the last season, and with it present practice and the season that advice is for. A handful of prunings is set aside too, and the tree-season that it most likely is of, in which the tree would count as unpruned, is left out; where that cannot be told, it is said so. Picks and prunings in the midst of those of another season, and a block's few prunings of another, are kept and told. Other prunings and frame counts after the coming season are in no tree-season.",
                 "Correct the year. If the season is real, add its other picks, or set least_season_pct = 0 under [options], which takes every season as written.",
             ),
             Self::ControlsApart => told(
@@ -401,7 +401,7 @@ impl Code {
                 "Compare the date with the field book; correct it, or the harvest window under [regions.ID]. Nothing to do where trees are pruned while others are picked.",
             ),
             Self::PruningTwice => told(
-                "A tree with two prunings on different days before one harvest, in a region where nearly every pruned tree has one: they lie a month or more apart, or the tree lacks a pruning in another season in which its region pruned.",
+                "A tree with two prunings on different days before one harvest, in a region where nearly every pruned tree has one: they lie a month or more apart, or the tree lacks a pruning in another season in which its region pruned. Where second prunings are many in one season, and not in most, those are told whose trees lack one in another season far more often than trees with one do.",
                 "Both are kept and combined. If the month or the year of one is mistyped, this season counts more pruning than there was, and the season that is meant less.",
                 "Compare both dates with the field book and correct the wrong one; leave them if both visits were made.",
             ),

@@ -27,7 +27,7 @@ pub use calendar::{Calendar, CalendarError, MonthDay, Window};
 pub use counted::{counted, noun};
 pub use explain::{Example, Explanation};
 pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
-pub use lookalike::{common_form, is_invisible, spelled, turns_direction};
+pub use lookalike::{common_form, is_invisible, spelled, turns_direction, without_zeros};
 pub use practice::{Practice, PracticePoint};
 pub use problem::{Code, Place, Problem, Severity};
 pub use published::PublishedSchema;

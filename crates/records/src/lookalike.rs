@@ -85,6 +85,30 @@ pub fn spelled(id: &str, other: &str) -> String {
     shown
 }
 
+/// A text whose numbers have no zeros before them, where one had any.
+#[must_use]
+pub fn without_zeros(written: &str) -> Option<String> {
+    let mut plain = String::with_capacity(written.len());
+    let mut rest = written;
+    while let Some(at) = rest.find('0') {
+        let (before, zeros) = rest.split_at(at);
+        plain.push_str(before);
+        let after = zeros.trim_start_matches('0');
+        let begins = !plain.ends_with(|of: char| of.is_ascii_digit());
+        let goes_on = after.starts_with(|of: char| of.is_ascii_digit());
+        let zeros = zeros.get(..zeros.len() - after.len()).unwrap_or_default();
+        match (begins, goes_on) {
+            (true, true) => {}
+            // Of zeros alone the last is the number.
+            (true, false) => plain.push('0'),
+            (false, _) => plain.push_str(zeros),
+        }
+        rest = after;
+    }
+    plain.push_str(rest);
+    (plain.len() < written.len()).then_some(plain)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

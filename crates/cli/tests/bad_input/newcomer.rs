@@ -63,6 +63,24 @@ fn a_date_that_reads_only_one_way() {
     assert!(ran.stdout.contains("nothing says whether the day or the month comes first"));
 }
 
+/// Picks under ids without the zeros of the tree table: the hint names what mends them all.
+#[test]
+fn ids_without_the_zeros_of_the_tree_table() {
+    let book = Book::tidy();
+    book.put("harvests.csv", book.text("harvests.csv").replace("T0", "T"));
+    let ran = book.check();
+    ran.finds("harvests.csv:2:1", "tree-unknown");
+    assert!(ran.stdout.contains("write drop_zeros = [\"tree\"] under"), "{}", ran.stdout);
+    let stanza = |table: &str| {
+        format!("\n[[files.{table}]]\npath = \"{table}.csv\"\ndrop_zeros = [\"tree\"]\n")
+    };
+    let stanzas = ["trees", "prunings", "harvests"].map(stanza).concat();
+    book.put("book.toml", book.text("book.toml") + &stanzas);
+    let ran = book.check();
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    assert!(!ran.stdout.contains("tree-unknown"), "{}", ran.stdout);
+}
+
 /// What a run would refuse is said by `check` before.
 #[test]
 fn a_book_that_cannot_cost_pruning() {

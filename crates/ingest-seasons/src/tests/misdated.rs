@@ -207,6 +207,41 @@ fn a_second_pruning_far_from_the_first_is_told_where_one_is_the_habit() {
     assert_eq!((in_two_rounds(6), in_two_rounds(7)), (1, 0));
 }
 
+/// Many second visits of one season, whose trees alone lack a visit in the next: the year before was written
+/// at the end of a round. A season of many second visits alone is none.
+#[test]
+fn many_prunings_of_the_year_before_are_no_habit() {
+    let of = |days: &dyn Fn(u32, i32) -> &'static [&'static str]| {
+        let linked = orchard(|tree, year| {
+            days(tree, year).iter().map(|day| format!("{year}-{day}")).collect()
+        })
+        .linked();
+        let told = told(&linked, Code::PruningTwice);
+        told.into_iter().map(|problem| problem.what.clone()).collect::<Vec<_>>()
+    };
+    let found = of(&|tree, year| match (tree, year) {
+        (..12, 2022) => &["07-15", "07-28"],
+        (..12, 2023) => &[],
+        _ => &["07-15"],
+    });
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(found[0].starts_with("12 tree-seasons of region 'north'"), "{found:?}");
+    // As many of the trees with one visit lack the next.
+    let found = of(&|tree, year| match (tree, year) {
+        (..12, 2022) => &["07-15", "07-28"],
+        (6..26, 2023) => &[],
+        _ => &["07-15"],
+    });
+    assert_eq!(found, Vec::<String>::new());
+    // Second visits in most seasons are the habit, whatever else is lacking.
+    let found = of(&|tree, year| match (tree, year) {
+        (..12, 2021 | 2022) => &["07-15", "07-28"],
+        (..12, 2023) => &[],
+        _ => &["07-15"],
+    });
+    assert_eq!(found, Vec::<String>::new());
+}
+
 #[test]
 fn a_pruning_within_the_harvest_is_told_once_for_a_region() {
     let linked = orchard(|tree, year| match (tree, year) {

@@ -2,7 +2,9 @@
 
 mod conservation;
 mod evidence;
+mod listed;
 mod misdated;
+mod of_other_files;
 mod picks;
 mod places;
 mod practice;

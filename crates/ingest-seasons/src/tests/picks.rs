@@ -157,6 +157,45 @@ fn a_season_of_a_handful_of_trees_is_taken_for_a_slip() {
     assert_eq!(result.summary.regions[0].seasons, [2023, 2024, 2042]);
 }
 
+/// A year that is written once for many rows, as `fill_down` reads it, makes a last season of a round.
+#[test]
+fn a_thin_last_season_years_after_the_others_is_taken_for_a_slip() {
+    let book = |trees: u32, year: i32| {
+        let mut listed = "tree,block".to_owned();
+        let mut picks = Vec::new();
+        for tree in 0..40 {
+            listed.push_str(&format!("\nT{tree},N"));
+            for season in 2022..=2024 {
+                picks.push(format!("T{tree},{season}-03-01,4,9,"));
+                let written = if season == 2024 && tree < trees { year } else { season };
+                picks.push(format!("T{tree},{written}-04-01,4,9,"));
+            }
+        }
+        let picks: Vec<&str> = picks.iter().map(String::as_str).collect();
+        small().table(Table::Trees, &listed).rows(Table::Harvests, &picks)
+    };
+    let result = book(18, 2034).link();
+    assert_eq!(result.rejected.len(), 18);
+    assert!(result.rejected.iter().all(|row| row.code == Code::SeasonStray));
+    let why = &result.rejected[0].reason;
+    assert!(
+        why.contains("comes 10 years after every other and has 18 picks of 18 trees, where 80 of 40 are usual"),
+        "{why}"
+    );
+    let linked = result.linked.unwrap();
+    assert_eq!(linked.summary.regions[0].next_season, 2025);
+    let told = linked.problems.iter().filter(|p| p.code == Code::TreeSeasonIncomplete).count();
+    assert_eq!(told, 1);
+    // All trees, once instead of twice, are half a harvest, which counts; so does a season two years after,
+    // and any where the book says so.
+    for (trees, year) in [(40, 2034), (18, 2026)] {
+        let linked = book(trees, year).linked();
+        assert_eq!(linked.summary.regions[0].seasons, [2022, 2023, 2024, year], "{trees} {year}");
+    }
+    let kept = book(18, 2034).setting("[options]", "[options]\nleast_season_pct = 0").linked();
+    assert_eq!(kept.summary.regions[0].next_season, 2035);
+}
+
 #[test]
 fn picks_without_the_moisture_that_others_have_are_told() {
     let told = |picks: &[&str], setting: &str| {

@@ -288,3 +288,21 @@ fn seasons_apart_seasons_over_and_unlike_sites_are_told() {
         assert!(told.is_none_or(|told| told.what.contains("'hill' bears 6.1 kg")), "{told:?}");
     }
 }
+
+/// A file without the zeros that the tree table writes: a setting reads both as one, and is named.
+#[test]
+fn ids_that_differ_in_zeros_are_sent_to_drop_zeros() {
+    let book = small()
+        .table(Table::Trees, "tree,block\nN-001,N\nN-002,N\nS-010,B-07")
+        .table(Table::Blocks, "block,site,region\nN,estate,north\nB-7,estate,north")
+        .rows(
+            Table::Harvests,
+            &["N-001,2024-03-01,4,9,", "N-2,2024-03-01,4,9,", "M-1,2024-03-01,4,9,"],
+        );
+    let remedies: Vec<String> = book.link().rejected.into_iter().map(|row| row.remedy).collect();
+    let named = |column: &str| {
+        let setting = format!("drop_zeros = [\"{column}\"]");
+        remedies.iter().filter(|remedy| remedy.contains(&setting)).count()
+    };
+    assert_eq!((remedies.len(), named("tree"), named("block")), (3, 1, 1), "{remedies:?}");
+}

@@ -83,6 +83,29 @@ fn is_missing(text: &str) -> bool {
             || ["na", "n/a", "null"].iter().any(|word| text.eq_ignore_ascii_case(word)))
 }
 
+/// Marks by which people repeat the cell above.
+const DITTO: [&str; 11] =
+    ["\"", "''", "\u{201d}", "\u{201c}", "\u{3003}", ",,", "do", "do.", "ditto", "idem", "id."];
+
+/// Whether a text is a mark for the cell above.
+fn is_ditto(text: &str) -> bool {
+    DITTO.iter().any(|mark| text.eq_ignore_ascii_case(mark))
+}
+
+/// What spreadsheets write where a formula has no value, in English and where other languages
+/// differ.
+const ERRORS: [&str; 14] = [
+    "#value!", "#ref!", "#n/a", "#div/0!", "#name?", "#num!", "#null!", "#spill!", "#calc!",
+    "#valor!", "#n/d", "#nome?", "#valeur!", "#nom?",
+];
+
+/// Whether a text is what a spreadsheet writes for a formula without a value.
+fn is_formula_error(text: &str) -> bool {
+    text.starts_with('#')
+        && (ERRORS.iter().any(|error| text.eq_ignore_ascii_case(error))
+            || text.bytes().all(|byte| byte == b'#'))
+}
+
 /// The fault of a text that is longer than what is kept.
 pub(crate) fn too_long(column: &str, text: &str) -> Option<CellFault> {
     // A character has at least one byte, so short text is not counted through.
@@ -135,6 +158,7 @@ impl CellReader {
     fn take_text(&self, text: &str, notes: &mut Notes) -> Result<Value, CellFault> {
         match self.column.kind {
             ColumnKind::Text => too_long(self.column.name, text).map_or(Ok(Value::Text), Err),
+            _ if is_formula_error(text) => Err(self.broken(text)),
             ColumnKind::Word(words) => self.word(text, words),
             ColumnKind::Flag => self.flag(text),
             ColumnKind::Date => self.date(text, false, notes),
@@ -285,12 +309,24 @@ impl CellReader {
     }
 
     fn no_date(&self, text: &str, fault: DateFault) -> CellFault {
+        let is_ditto = is_ditto(text);
         let (name, text, table) = (self.column.name, quoted(text), self.style.table);
         let (code, reason, remedy) = match fault {
             DateFault::Unreadable => (
                 Code::DateUnreadable,
                 say!("{name} {text} is no date"),
-                say!("write dates as year-month-day, for example 2024-07-15"),
+                match self.style.dates {
+                    _ if is_ditto => say!(
+                        "if it stands for the cell above, leave the cell empty and write fill_down = [\"{name}\"] under [[files.{table}]] in book.toml: an empty cell then takes what stands above it"
+                    ),
+                    DateOrder::Iso => say!("write dates as year-month-day, for example 2024-07-15"),
+                    DateOrder::DayFirst => say!(
+                        "write dates as dates = \"day_first\" declares, for example 15/07/2024, or as year-month-day"
+                    ),
+                    DateOrder::MonthFirst => say!(
+                        "write dates as dates = \"month_first\" declares, for example 07/15/2024, or as year-month-day"
+                    ),
+                },
             ),
             DateFault::NoSuchDay => (
                 Code::DateUnreadable,
@@ -575,6 +611,51 @@ mod tests {
         assert!(clock(&undeclared, &mut notes).unwrap_err().reason.ends_with("'0:09'"));
         let kilograms = reader(Table::Harvests, "nut_kg", None);
         assert!(clock(&kilograms, &mut notes).is_err());
+    }
+
+    #[test]
+    fn marks_for_the_cell_above_are_sent_to_fill_down() {
+        let date = reader(Table::Harvests, "date", None);
+        for mark in ["\"", "''", "do.", ",,", "Idem"] {
+            let fault = read(&date, mark).0.unwrap_err();
+            assert_eq!(fault.code, Code::DateUnreadable, "{mark}");
+            assert!(fault.remedy.contains("fill_down = [\"date\"]"), "{}", fault.remedy);
+        }
+        let fault = read(&date, "domingo").0.unwrap_err();
+        assert!(!fault.remedy.contains("fill_down"), "{}", fault.remedy);
+    }
+
+    #[test]
+    fn a_hint_on_dates_names_the_order_declared() {
+        let of = |dates| {
+            let date = reader(Table::Harvests, "date", None);
+            let date = CellReader { style: Style { dates, ..date.style }, ..date };
+            read(&date, "after the rains").0.unwrap_err().remedy
+        };
+        assert_eq!(of(DateOrder::Iso), "write dates as year-month-day, for example 2024-07-15");
+        assert!(of(DateOrder::DayFirst).contains("\"day_first\" declares, for example 15/07/2024"));
+        assert!(of(DateOrder::MonthFirst).contains("\"month_first\" declares, for example 07/15"));
+    }
+
+    /// What a formula left behind is no word of the file's own.
+    #[test]
+    fn errors_of_formulas_are_to_be_mended() {
+        for (table, column) in [
+            (Table::Harvests, "nut_kg"),
+            (Table::Harvests, "date"),
+            (Table::Prunings, "dressed"),
+            (Table::Blocks, "training"),
+        ] {
+            for text in ["#VALUE!", "#N/A", "#DIV/0!", "#REF!", "####"] {
+                let fault = read(&reader(table, column, None), text).0.unwrap_err();
+                assert_eq!(
+                    fault.remedy, "mend the cell in the file and run again",
+                    "{column} {text}"
+                );
+            }
+        }
+        let words = read(&reader(Table::Harvests, "nut_kg", None), "# many").0.unwrap_err();
+        assert!(words.remedy.contains("values = "), "{}", words.remedy);
     }
 
     #[test]
