@@ -7,10 +7,10 @@ use serde_json::Value;
 use trials::{Analysis, AnalysisOptions, MethodUsed, Observations, Plan, analyse, analyse_with};
 
 /// Least squares agrees with R to rounding.
-const EXACT: f64 = 1e-9;
+pub const EXACT: f64 = 1e-9;
 /// REML: lme4 stops its search when theta moves by less than about 1e-8, which shows in degrees of
 /// freedom first.
-const REML: f64 = 2e-6;
+pub const REML: f64 = 2e-6;
 
 pub fn reference(case: &str) -> Value {
     let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/trials/analysis/");
@@ -19,19 +19,22 @@ pub fn reference(case: &str) -> Value {
     all[case].clone()
 }
 
-fn close(found: f64, expected: f64, tolerance: f64, what: &str) {
+pub fn close(found: f64, expected: f64, tolerance: f64, what: &str) {
     // Relative to the value, or to 1 where it is smaller: differences near 0 have no digits.
     let allowed = tolerance * expected.abs().max(1e-2);
     assert!((found - expected).abs() <= allowed, "{what}: {found}, R has {expected}");
 }
 
-fn number(v: &Value) -> f64 {
+pub fn number(v: &Value) -> f64 {
     v.as_f64().unwrap_or_else(|| panic!("no number: {v}"))
 }
 
-/// Tests of terms and every pair of means.
 fn agrees(a: &Analysis, case: &str, terms: &[(&str, &str)], tolerance: f64) {
-    let r = reference(case);
+    agrees_with(&reference(case), a, case, terms, tolerance);
+}
+
+/// Tests of terms and every pair of means.
+pub fn agrees_with(r: &Value, a: &Analysis, case: &str, terms: &[(&str, &str)], tolerance: f64) {
     for (theirs, ours) in terms {
         let test = r["tests"].as_array().unwrap().iter().find(|t| t["term"] == *theirs).unwrap();
         let found = line(a, ours);
@@ -127,13 +130,13 @@ fn split(design: TrialDesign, main: &[&str], sub: &[&str], sub_sub: &[&str]) -> 
     d
 }
 
-fn plain(design: TrialDesign, factors: &[&str]) -> TrialDeclaration {
+pub fn plain(design: TrialDesign, factors: &[&str]) -> TrialDeclaration {
     let mut d = declared(design);
     d.factors = names(factors);
     d
 }
 
-fn run(d: &TrialDeclaration, data: &Observations) -> Analysis {
+pub fn run(d: &TrialDeclaration, data: &Observations) -> Analysis {
     analyse(&Plan::read(d, data).unwrap()).unwrap()
 }
 

@@ -1,0 +1,198 @@
+//! Seasons between two sets of blocks, and beside a control, against R: aov, lme4 with pbkrtest and
+//! emmeans. Values and their maker: tests/reference/trials/analysis/crossed_seasons.json,
+//! notebooks-free-scripts/trials-reference/analysis/crossed_seasons.R.
+
+use crate::reference::{EXACT, REML, agrees_with, close, number, plain, run};
+use crate::support::{line, means, table};
+use records::{TrialControl, TrialDeclaration, TrialDesign};
+use serde_json::Value;
+use trials::{Analysis, AnalysisOptions, MethodUsed, Observations, Plan, analyse_with};
+
+fn reference(case: &str) -> Value {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/trials/analysis/");
+    let text = std::fs::read_to_string(format!("{folder}crossed_seasons.json")).unwrap();
+    let all: Value = serde_json::from_str(&text).unwrap();
+    all[case].clone()
+}
+
+/// The column `year` as seasons, and trees told by `of`.
+fn over_seasons(mut data: Observations, of: &[&str]) -> Observations {
+    for i in 0..data.values.len() {
+        let text = |c: &str| data.columns[c][i].clone().unwrap_or_default();
+        data.tree[i] = of.iter().map(|c| text(c)).collect::<Vec<_>>().join("-");
+        data.season[i] = Some(text("year").parse().unwrap());
+    }
+    data
+}
+
+fn latin(name: &str) -> (TrialDeclaration, Observations) {
+    let columns =
+        [("row", "row"), ("column", "column"), ("treatment", "treatment"), ("season", "year")];
+    let data = over_seasons(table(name, &columns, "y"), &["row", "column"]);
+    (plain(TrialDesign::LatinSquare, &["treatment"]), data)
+}
+
+const LATIN: [(&str, &str); 3] = [
+    ("treatment", "treatment"),
+    ("season", "season"),
+    ("treatment:season", "treatment x season"),
+];
+
+/// With two seasons the test and the difference are one question.
+fn season_is_its_difference(a: &Analysis) {
+    let pair = &means(a, "season").pairs[0];
+    let season = line(a, "season");
+    close((pair.difference / pair.std_error).powi(2), season.f.unwrap(), EXACT, "t squared");
+    close(pair.df, season.df_denominator.unwrap(), EXACT, "df of the difference");
+}
+
+#[test]
+fn season_of_a_latin_square_carries_rows_and_columns_in_a_season() {
+    let (d, data) = latin("simulated_latin_seasons.csv");
+    let a = run(&d, &data);
+    assert_eq!(a.method.used, MethodUsed::Strata, "{}", a.method.why);
+    let r = reference("latin");
+    agrees_with(&r, &a, "latin", &LATIN, REML);
+    let (season, theirs) = (line(&a, "season"), &r["season"]);
+    close(season.ms.unwrap(), number(&theirs["ms"]), EXACT, "ms");
+    close(season.f.unwrap(), number(&theirs["f"]), EXACT, "F");
+    close(season.df_denominator.unwrap(), number(&theirs["df"]), EXACT, "Satterthwaite's df");
+    for (source, key) in [
+        ("error (rows x season)", "rows"),
+        ("error (columns x season)", "columns"),
+        ("error (plots x season)", "rest"),
+    ] {
+        close(line(&a, source).ms.unwrap(), number(&theirs[key]), EXACT, source);
+    }
+    let shown = &means(&a, "season").comparisons[0];
+    close(shown.sed, number(&theirs["sed"]), EXACT, "SEd");
+    // A t weighted with parts of a variance knows no part that is taken off.
+    assert_eq!((shown.errors.len(), shown.cd5_weighted), (3, None));
+    season_is_its_difference(&a);
+    let components = &season.expected.as_ref().unwrap().components;
+    let wanted = [("plots x season", 1.0), ("columns x season", 4.0), ("rows x season", 4.0)];
+    let wanted: Vec<(String, f64)> = wanted.iter().map(|(s, k)| ((*s).to_owned(), *k)).collect();
+    assert_eq!(components, &wanted);
+    let rows = line(&a, "error (rows x season)").expected.clone().unwrap();
+    assert_eq!(rows.components, [wanted[0].clone(), wanted[2].clone()]);
+    let note = season.note.as_deref().unwrap();
+    assert!(
+        note.contains(
+            "error (rows x season) + error (columns x season) - error (plots x season)"
+        ),
+        "{note}"
+    );
+}
+
+#[test]
+fn three_seasons_of_a_latin_square() {
+    let (d, data) = latin("simulated_latin_three_seasons.csv");
+    let a = run(&d, &data);
+    assert_eq!(a.method.used, MethodUsed::Strata, "{}", a.method.why);
+    agrees_with(&reference("latin_three"), &a, "latin_three", &LATIN, REML);
+}
+
+/// The exact way and the mixed model are one where no component is below 0.
+#[test]
+fn the_mixed_model_judges_season_of_a_latin_square_alike() {
+    let (d, data) = latin("simulated_latin_seasons.csv");
+    let options = AnalysisOptions { mixed_model: true, ..AnalysisOptions::default() };
+    let a = analyse_with(&Plan::read(&d, &data).unwrap(), &options).unwrap();
+    agrees_with(&reference("latin"), &a, "latin", &LATIN, 10.0 * REML);
+}
+
+/// Rows and columns that differ less in a season than plots do: their mean squares add up to less
+/// than the plots' own (here 0.03 against 0.42), which would make season certain.
+#[test]
+fn season_is_never_judged_by_less_than_the_plots() {
+    let (d, data) = latin("simulated_latin_plain_seasons.csv");
+    let a = run(&d, &data);
+    assert_eq!(a.method.used, MethodUsed::KenwardRoger, "{}", a.method.why);
+    assert!(a.method.why.contains("judge season"), "{}", a.method.why);
+    agrees_with(&reference("latin_plain"), &a, "latin_plain", &LATIN, 10.0 * REML);
+}
+
+fn with_control() -> (TrialDeclaration, Observations) {
+    let columns = [
+        ("replicate", "replicate"),
+        ("depth", "depth"),
+        ("date", "date"),
+        ("tree", "number"),
+        ("season", "year"),
+    ];
+    let data = table("simulated_control_seasons.csv", &columns, "y");
+    let data = over_seasons(data, &["replicate", "depth", "date", "number"]);
+    let mut d = plain(TrialDesign::RandomisedBlocks, &["depth", "date"]);
+    d.control = Some(TrialControl {
+        factor: "depth".to_owned(),
+        level: "none".to_owned(),
+        beside_factorial: true,
+    });
+    (d, data)
+}
+
+#[test]
+fn season_beside_a_control_is_that_of_all_treatments() {
+    let (d, data) = with_control();
+    let a = run(&d, &data);
+    assert_eq!(a.method.used, MethodUsed::Strata, "{}", a.method.why);
+    let r = reference("control");
+    agrees_with(&r, &a, "control", &[("season", "season")], REML);
+    season_is_its_difference(&a);
+    for (theirs, ours) in [
+        ("rest", "none against the rest"),
+        ("depth", "depth"),
+        ("date", "date"),
+        ("depth:date", "depth x date"),
+        ("season", "season"),
+        ("rest:season", "none against the rest x season"),
+        ("depth:season", "depth x season"),
+        ("date:season", "date x season"),
+        ("depth:date:season", "depth x date x season"),
+    ] {
+        let all = r["strata"].as_array().unwrap();
+        let theirs = all.iter().find(|l| l["source"] == theirs).unwrap();
+        let found = line(&a, ours);
+        close(found.ss.unwrap(), number(&theirs["ss"]), EXACT, ours);
+        close(found.f.unwrap(), number(&theirs["f"]), EXACT, ours);
+        close(found.p.unwrap(), number(&theirs["p"]), EXACT, ours);
+    }
+}
+
+/// A plot lost in one season: by the mixed model, and season is still that of all treatments.
+#[test]
+fn season_beside_a_control_with_a_lost_plot() {
+    let (d, mut data) = with_control();
+    let r = reference("control_lost");
+    let lost = &r["lost"];
+    let treatment = lost["treatment"].as_str().unwrap();
+    let cell = |c: &str, i: usize| data.columns[c][i].clone().unwrap_or_default();
+    let gone: Vec<usize> = (0..data.values.len())
+        .filter(|i| {
+            cell("replicate", *i) == lost["replicate"].as_str().unwrap()
+                && format!("{}/{}", cell("depth", *i), cell("date", *i)) == treatment
+                && cell("year", *i) == lost["season"].as_str().unwrap()
+        })
+        .collect();
+    assert_eq!(gone.len(), 3);
+    gone.iter().for_each(|i| data.values[*i] = f64::NAN);
+    let a = run(&d, &data);
+    assert_eq!(a.method.used, MethodUsed::KenwardRoger);
+    agrees_with(&r, &a, "control_lost", &[("season", "season")], 20.0 * REML);
+    season_is_its_difference(&a);
+}
+
+/// lme4 on the trees themselves, where trees differ lastingly and by season.
+#[test]
+fn plots_beyond_their_trees_over_seasons() {
+    let (d, data) = with_control();
+    let a = run(&d, &data);
+    let sampling = a.sampling.as_ref().unwrap();
+    let r = &reference("control")["trees"];
+    close(sampling.plot_variance.unwrap(), number(&r["between_plots"]), 2e-5, "between plots");
+    close(sampling.tree_variance, number(&r["of_trees"]), 2e-5, "between trees");
+    // The components say the same: what plots vary by is this and a third of the trees'.
+    let of = |name: &str| a.components.iter().find(|c| c.stratum == name).unwrap().variance;
+    let all = of("plots") + of("plots x season");
+    close(sampling.plot_variance.unwrap() + sampling.tree_variance / 3.0, all, EXACT, "sum");
+}
