@@ -78,10 +78,21 @@ fn by_strata(plan: &Plan, fitted: &Fitted, strata: &StrataFit) -> Vec<AnovaRow> 
             let mut line = row(&stratum.name, &plan.terms[*t].name, AnovaKind::Term, df);
             line.term = Some(*t);
             let wanted = &strata.term_expected[*t];
-            line = judged(with_ss(line, strata.term_ss[*t]), strata.term_error(*t));
-            line.expected = Some(expected_term(plan, wanted, *t));
             let parts = strata.combination(wanted);
-            if parts.len() > 1 && line.f.is_some() {
+            if strata.term_falls_short(*t) {
+                let ss = strata.term_ss[*t];
+                line = with_ss(tested(fitted, fitted.columns.terms[*t].clone(), line), ss);
+                if line.f.is_some() {
+                    line.note = Some(say!(
+                        "the mean squares {} leave less than the error within them: judged by the mixed model, with degrees of freedom by Kenward and Roger",
+                        sum_of_errors(plan, &parts)
+                    ));
+                }
+            } else {
+                line = judged(with_ss(line, strata.term_ss[*t]), strata.term_error(*t));
+            }
+            line.expected = Some(expected_term(plan, wanted, *t));
+            if parts.len() > 1 && line.f.is_some() && line.note.is_none() {
                 line.note = Some(say!(
                     "judged by the mean squares {}, with degrees of freedom by Satterthwaite",
                     sum_of_errors(plan, &parts)

@@ -68,6 +68,17 @@ pub(super) struct Share {
     pub df: f64,
 }
 
+/// What the strata know of a variance.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Variance {
+    /// Its parts.
+    Of(Vec<Share>),
+    /// A part of it has no error.
+    NoError,
+    /// Its mean squares add up to less than the error within them.
+    FallsShort,
+}
+
 impl StrataFit {
     /// Decomposes the units, or says in words why the trial is not balanced.
     pub fn new(plan: &Plan, columns: &Columns, treatments: &Factored) -> Result<Self, String> {
@@ -111,26 +122,25 @@ impl StrataFit {
             fixed,
         };
         out.place_terms(plan, columns, treatments, &y, rest)?;
-        out.judgeable(plan)?;
         Ok(out)
     }
 
-    /// Refuses a sum and difference of mean squares that comes out below the mean square it takes
-    /// off: some component in it is estimated below 0, which the mixed model keeps at 0.
-    fn judgeable(&self, plan: &Plan) -> Result<(), String> {
-        for (t, wanted) in self.term_expected.iter().enumerate() {
-            let parts = self.combination(wanted);
-            let of = |(s, k): &(usize, f64)| self.strata[*s].error_ms().map(|ms| k * ms);
-            let Some(own) = parts.iter().map(of).collect::<Option<Vec<f64>>>() else { continue };
-            let off = -own.iter().filter(|part| **part < 0.0).sum::<f64>();
-            if parts.len() > 1 && own.iter().sum::<f64>() <= off {
-                return Err(say!(
-                    "the mean squares that judge {name} leave less than the error within them",
-                    name = name_in_words(&plan.terms[t].name)
-                ));
-            }
-        }
-        Ok(())
+    /// Whether a sum and difference of mean squares comes out below the mean squares that it takes
+    /// off: some component in it is estimated below 0, so that it would make anything certain.
+    fn falls_short(&self, parts: &[(usize, f64)]) -> bool {
+        let of = |(s, k): &(usize, f64)| self.strata[*s].error_ms().map_or(0.0, |ms| k * ms);
+        let off = -parts.iter().map(of).filter(|part| *part < 0.0).sum::<f64>();
+        off > 0.0 && parts.iter().map(of).sum::<f64>() <= off
+    }
+
+    /// Whether some term is judged by mean squares that fall short.
+    pub fn short_of_error(&self) -> bool {
+        (0..self.term_expected.len()).any(|term| self.term_falls_short(term))
+    }
+
+    /// Whether the mean squares that judge a term fall short.
+    pub fn term_falls_short(&self, term: usize) -> bool {
+        self.falls_short(&self.combination(&self.term_expected[term]))
     }
 
     fn place_terms(
@@ -281,8 +291,8 @@ impl StrataFit {
 
     /// Variance of the sum of the units with weights `c`, by stratum. Parts in blocks that hold
     /// every treatment, and the part of the mean, carry the variance that random groups give them:
-    /// blocks themselves are taken as given. `None` where a part has no error.
-    pub fn variance(&self, c: &[f64]) -> Option<Vec<Share>> {
+    /// blocks themselves are taken as given.
+    pub fn variance(&self, c: &[f64]) -> Variance {
         let total = dot(c, c);
         let mean = c.iter().sum::<f64>().powi(2) / c.len() as f64;
         let mut factors = vec![0.0; self.strata.len()];
@@ -296,7 +306,11 @@ impl StrataFit {
             if wanted.iter().zip(own).all(|(w, o)| (w - o).abs() <= 1e-9 * wanted[s]) {
                 factors[s] += weight;
             } else {
-                self.combination(&wanted).into_iter().for_each(|(s, k)| factors[s] += k);
+                let parts = self.combination(&wanted);
+                if self.falls_short(&parts) {
+                    return Variance::FallsShort;
+                }
+                parts.into_iter().for_each(|(s, k)| factors[s] += k);
             }
         }
         if mean > 1e-12 * total {
@@ -307,11 +321,14 @@ impl StrataFit {
             self.combination(&wanted).into_iter().for_each(|(s, k)| factors[s] += k);
         }
         let used = factors.iter().enumerate().filter(|(_, k)| k.abs() > 1e-12 * total);
-        used.map(|(stratum, factor)| {
-            let fit = &self.strata[stratum];
-            Some(Share { stratum, variance: factor * fit.error_ms()?, df: fit.error_df as f64 })
-        })
-        .collect()
+        let shares: Option<Vec<Share>> = used
+            .map(|(stratum, factor)| {
+                let fit = &self.strata[stratum];
+                let df = fit.error_df as f64;
+                Some(Share { stratum, variance: factor * fit.error_ms()?, df })
+            })
+            .collect();
+        shares.map_or(Variance::NoError, Variance::Of)
     }
 }
 
