@@ -194,8 +194,7 @@ fn summary(plan: &Plan, mine: &[&Estimated], kind: Vec<usize>) -> Option<Compari
     let critical = |alpha: f64| t_critical(alpha, df).map(|t| t * sed);
     // Cochran and Cox (1957): each error's t weighted with its part of the variance; an error that
     // is taken off has no such part.
-    let mixed =
-        equal && first.shares.len() > 1 && first.shares.iter().all(|s| s.variance > 0.0);
+    let mixed = equal && first.shares.len() > 1 && first.shares.iter().all(|s| s.variance > 0.0);
     let weighted = |alpha: f64| -> Option<f64> {
         let mut sum = 0.0;
         for share in &first.shares {

@@ -340,10 +340,7 @@ fn bases(plan: &Plan) -> Result<Vec<Vec<Vec<f64>>>, String> {
     for stratum in &plan.strata {
         let counts = counts(&stratum.codes, stratum.groups.len());
         if counts.iter().any(|c| *c != counts[0]) {
-            return Err(say!(
-                "{} hold unequal numbers of units",
-                name_in_words(&stratum.name)
-            ));
+            return Err(say!("{} hold unequal numbers of units", name_in_words(&stratum.name)));
         }
         if stratum.kind == StratumKind::Residual {
             out.push(Vec::new());

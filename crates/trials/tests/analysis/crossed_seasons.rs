@@ -32,11 +32,8 @@ fn latin(name: &str) -> (TrialDeclaration, Observations) {
     (plain(TrialDesign::LatinSquare, &["treatment"]), data)
 }
 
-const LATIN: [(&str, &str); 3] = [
-    ("treatment", "treatment"),
-    ("season", "season"),
-    ("treatment:season", "treatment x season"),
-];
+const LATIN: [(&str, &str); 3] =
+    [("treatment", "treatment"), ("season", "season"), ("treatment:season", "treatment x season")];
 
 /// With two seasons the test and the difference are one question.
 fn season_is_its_difference(a: &Analysis) {
@@ -77,9 +74,7 @@ fn season_of_a_latin_square_carries_rows_and_columns_in_a_season() {
     assert_eq!(rows.components, [wanted[0].clone(), wanted[2].clone()]);
     let note = season.note.as_deref().unwrap();
     assert!(
-        note.contains(
-            "error (rows x season) + error (columns x season) - error (plots x season)"
-        ),
+        note.contains("error (rows x season) + error (columns x season) - error (plots x season)"),
         "{note}"
     );
 }

@@ -45,10 +45,18 @@ pub fn treatment_words(declaration: &TrialDeclaration, treatment: &str) -> Strin
     .flatten()
     .collect();
     let levels: Vec<&str> = treatment.split(" / ").collect();
+    let same = |level: &str, own: &str| {
+        level == own || level.parse::<f64>().is_ok_and(|level| own.parse() == Ok(level))
+    };
+    let in_season = levels.last().is_some_and(|last| is_season(declaration, last));
+    // A control beside two factors has as many levels as they with its season. Where its factor
+    // stands first no other treatment has its level there; elsewhere the season tells it.
     let beside = |control: &&TrialControl| {
+        let first = factors.first() == Some(&&control.factor);
         factors.len() > 1
-            && levels.len() < factors.len()
-            && levels.first() == Some(&&*control.level)
+            && levels.first().is_some_and(|level| same(level, &control.level))
+            && (levels.len() < factors.len()
+                || control.beside_factorial && levels.len() <= 2 && (first || in_season))
     };
     let control = declaration.control.as_ref().filter(beside);
     let words = levels.iter().enumerate().map(|(place, level)| {
@@ -63,6 +71,14 @@ pub fn treatment_words(declaration: &TrialDeclaration, treatment: &str) -> Strin
         }
     });
     words.collect::<Vec<_>>().join(", ")
+}
+
+/// Whether a level is one of the trial's seasons, or a year where it names none.
+fn is_season(declaration: &TrialDeclaration, level: &str) -> bool {
+    level.parse::<i16>().is_ok_and(|year| match declaration.seasons.as_slice() {
+        [] => (1900..2200).contains(&year),
+        seasons => seasons.contains(&year),
+    })
 }
 
 /// The factor behind each part of a term's means.
@@ -402,5 +418,34 @@ fn said(part: &AnalysedPart) -> String {
     match &part.outcome {
         Ok(analysis) => part_finding(part, analysis),
         Err(refusal) => say!("{} was not analysed: {refusal}.", capital(&part.observed.name)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::treatment_words;
+    use records::Book;
+
+    #[test]
+    fn the_season_of_a_control_is_no_level_of_the_other_factor() {
+        let said = |factors: &str, treatment: &str| {
+            let section = format!(
+                "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [{factors}]\namounts = {{ depth = \"fraction\", lead_days = \"days\" }}\ncontrol = {{ factor = \"depth\", level = \"0\", beside_factorial = true }}\n"
+            );
+            let book = Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n{section}")).unwrap();
+            treatment_words(&book.trials["T"], treatment)
+        };
+        let first = "\"depth\", \"lead_days\"";
+        assert_eq!(said(first, "0 / 2027"), "0 %, 2027");
+        assert_eq!(said(first, "0"), "0 %");
+        assert_eq!(said(first, "0.3 / 20 / 2027"), "30 %, 20 days, 2027");
+        assert_eq!(said(first, "0.3 / 20"), "30 %, 20 days");
+        let last = "\"lead_days\", \"depth\"";
+        assert_eq!(said(last, "0 / 2027"), "0 %, 2027");
+        assert_eq!(said(last, "0 / 0.3 / 2027"), "0 days, 30 %, 2027");
+        assert_eq!(said(last, "0 / 0.3"), "0 days, 30 %");
+        let three = "\"depth\", \"lead_days\", \"paste\"";
+        assert_eq!(said(three, "0 / 2027"), "0 %, 2027");
+        assert_eq!(said(three, "0.3 / 20 / no / 2027"), "30 %, 20 days, no, 2027");
     }
 }
