@@ -132,10 +132,15 @@ pub(super) fn analyse(
             of_treatments.extend(rows);
         }
     }
-    let over_seasons = over_seasons(plan, &own)
+    let averaged: Vec<(String, Vec<f64>)> = over_seasons(plan, &own)
         .into_iter()
-        .map(|(name, weights)| scale.natural(kind, &scale.weighted(&at, &weights), &name))
-        .collect::<Vec<_>>();
+        .map(|(name, weights)| (name, scale.weighted(&at, &weights)))
+        .collect();
+    let over_seasons = averaged.iter().map(|(name, row)| scale.natural(kind, row, name)).collect();
+    let with = |row: &Vec<f64>| -> Vec<f64> {
+        averaged.iter().map(|(_, other)| quadratic(fit.covariance(), row, other)).collect()
+    };
+    let over_seasons_covariance = averaged.iter().map(|(_, row)| with(row)).collect();
     let test = if plan.factors.iter().any(|f| f.place == FactorPlace::Seasons) {
         scale.test(&of_treatments, df)?
     } else {
@@ -148,6 +153,7 @@ pub(super) fn analyse(
         means,
         differences,
         over_seasons,
+        over_seasons_covariance,
         test,
         terms,
         df,
@@ -311,7 +317,8 @@ fn pearson(fit: &GeneralisedFit, totals: &Totals, kind: Kind, columns: &[Vec<f64
 fn why(model: TraitModel, evidence: &TraitEvidence) -> String {
     let zeros = 100.0 * evidence.share_zero;
     let spread = match (evidence.dispersion, evidence.dispersion_p) {
-        (Some(d), Some(p)) => say!("the dispersion is {d:.2} (p {p:.3})"),
+        (Some(d), Some(p)) if p < 0.001 => say!("the dispersion is {d:.2} (p < 0.001)"),
+        (Some(d), Some(p)) => say!("the dispersion is {d:.2} (p = {p:.3})"),
         _ => say!("too few plots tell the dispersion"),
     };
     let slope = evidence
