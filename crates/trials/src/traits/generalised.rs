@@ -216,22 +216,8 @@ fn within_scale(
         }
     }
     let of = |values: &[f64]| kept.iter().filter_map(|at| values.get(*at).copied()).collect();
-    let mut reduced = plan.clone();
-    reduced.units = kept.iter().filter_map(|at| plan.units.get(*at).cloned()).collect();
-    for (own, full) in reduced.strata.iter_mut().zip(&plan.strata) {
-        let mut seen: Vec<usize> = Vec::new();
-        let codes: Vec<usize> = kept.iter().filter_map(|at| full.codes.get(*at).copied()).collect();
-        for code in &codes {
-            if !seen.contains(code) {
-                seen.push(*code);
-            }
-        }
-        let place = |code: &usize| seen.iter().position(|s| s == code).unwrap_or(0);
-        own.codes = codes.iter().map(place).collect();
-        own.groups = seen.iter().filter_map(|s| full.groups.get(*s).cloned()).collect();
-    }
     let totals = Totals { sums: of(&totals.sums), exposures: of(&totals.exposures) };
-    (reduced, totals)
+    (plan.of_units(&kept), totals)
 }
 
 /// Takes the units of ended groups out of `kept`.

@@ -114,6 +114,18 @@ fn oats_with_lost_plots() {
     components(&a, "oats_lost", &[("B:V", "main plots"), ("Residual", "sub plots")]);
 }
 
+/// Plots left out of the plan are plots lost from the rows.
+#[test]
+fn oats_tried_without_some_plots() {
+    let whole = oats(&[]);
+    let plots: Vec<&str> = [5, 38, 61].iter().map(|at| whole.units[*at].plot.as_str()).collect();
+    let tried = whole.without_plots(&plots);
+    assert_eq!((tried.units.len(), tried.plots), (69, 69));
+    let a = analyse(&tried).unwrap();
+    agrees(&a, "oats_lost", &OATS, 10.0 * REML);
+    components(&a, "oats_lost", &[("B:V", "main plots"), ("Residual", "sub plots")]);
+}
+
 /// A lost main plot leaves equal main plots that are not orthogonal to blocks.
 #[test]
 fn oats_with_a_lost_main_plot() {

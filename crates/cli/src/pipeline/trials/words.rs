@@ -6,9 +6,10 @@ use super::{checks, own_scale};
 use ::words::{capital, say, text};
 use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
+use trials::traits::analyse_trait;
 use trials::{
-    Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, Plan, PlanFactor,
-    TraitKind, amount_words,
+    Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Observations, Part, Plan,
+    PlanFactor, TraitKind, amount_words, analyse,
 };
 
 /// Level at which a difference is called found.
@@ -176,6 +177,48 @@ fn tested(analysis: &Analysis) -> Vec<Tested<'_>> {
         Some(Tested { row, term, parts, p: row.p? })
     })
     .collect()
+}
+
+/// Treatment terms with their p, by the scale that suits the trait: what its finding rests on.
+fn judged(analysis: &Analysis, observed: &Observations) -> Vec<(String, f64)> {
+    if observed.observed.kind != TraitKind::Measured {
+        let own = analyse_trait(&analysis.plan, observed).ok().and_then(|found| found.test);
+        return own.map(|test| (say!("all treatments alike"), test.p_value)).into_iter().collect();
+    }
+    let of_treatments = tested(analysis).into_iter().filter(|t| !seasonal(analysis, t.term));
+    of_treatments.map(|t| (factor_words(&t.row.source), t.p)).collect()
+}
+
+/// Whether a finding stands without some plots; `None` where the rest cannot be analysed.
+pub fn tried_without(
+    analysis: &Analysis,
+    observed: &Observations,
+    plots: &[&str],
+) -> Option<String> {
+    let rest = analyse(&analysis.plan.without_plots(plots)).ok()?;
+    let (with, without) = (judged(analysis, observed), judged(&rest, observed));
+    let pairs: Vec<(&String, f64, f64)> = with
+        .iter()
+        .filter_map(|(name, p)| {
+            let (_, own) = without.iter().find(|(own, _)| own == name)?;
+            Some((name, *p, *own))
+        })
+        .collect();
+    if pairs.is_empty() || pairs.len() < with.len() {
+        return None;
+    }
+    let said: Vec<String> = pairs
+        .iter()
+        .map(|(name, with, without)| {
+            say!("{name}: {} without it, {} with it", p_words(*without), p_words(*with))
+        })
+        .collect();
+    let stands = pairs.iter().all(|(_, with, without)| (*with < FOUND) == (*without < FOUND));
+    Some(if stands {
+        say!("Tried without what stands out, the finding stays ({}).", said.join("; "))
+    } else {
+        say!("Tried without what stands out, the finding changes ({}).", said.join("; "))
+    })
 }
 
 /// The finding of one trait in a few sentences.
@@ -423,16 +466,63 @@ fn said(part: &AnalysedPart) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::treatment_words;
+    use super::{treatment_words, tried_without};
     use records::Book;
+    use std::collections::BTreeMap;
+    use trials::{Observations, Plan, Trait, TraitKind, analyse};
+
+    fn declared(section: &str) -> Book {
+        Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n[trials.T]\ndesign = \"randomised_blocks\"\n{section}")).unwrap()
+    }
+
+    /// Three levels half a kilogram apart in six blocks, the last plot with some kilograms more.
+    fn tried(more: f64) -> String {
+        let (mut values, mut level, mut replicate) = (Vec::new(), Vec::new(), Vec::new());
+        for l in 0..3 {
+            for block in 0..6 {
+                let last = if (l, block) == (0, 5) { more } else { 0.0 };
+                values.push(8.0 + 0.5 * l as f64 + 0.1 * ((l * 7 + block * 5) % 6) as f64 + last);
+                level.push(Some(format!("L{l}")));
+                replicate.push(Some(format!("R{block}")));
+            }
+        }
+        let n = values.len();
+        let columns = [("level".to_owned(), level), ("replicate".to_owned(), replicate)];
+        let rows = Observations {
+            trial: "T".to_owned(),
+            observed: Trait {
+                id: "nut-yield".to_owned(),
+                name: "nut yield".to_owned(),
+                unit: "kg per tree".to_owned(),
+                kind: TraitKind::Measured,
+            },
+            values,
+            exposure: None,
+            columns: BTreeMap::from(columns),
+            numbers: BTreeMap::new(),
+            tree: (0..n).map(|tree| format!("T{tree}")).collect(),
+            season: vec![None; n],
+            place: vec![String::new(); n],
+        };
+        let book = declared("factors = [\"level\"]\n");
+        let analysis = analyse(&Plan::read(&book.trials["T"], &rows).unwrap()).unwrap();
+        let plot = analysis.plan.units[5].plot.clone();
+        assert_eq!(analysis.plan.units[5].value, rows.values[5]);
+        tried_without(&analysis, &rows, &[&plot]).unwrap()
+    }
+
+    #[test]
+    fn a_finding_is_tried_without_the_plot_that_stands_out() {
+        assert!(tried(9.0).contains("the finding changes (level: p < 0.001 without it, p = 0."));
+        assert!(tried(0.0).contains("the finding stays (level: p < 0.001 without it, p < 0.001"));
+    }
 
     #[test]
     fn the_season_of_a_control_is_no_level_of_the_other_factor() {
         let said = |factors: &str, treatment: &str| {
-            let section = format!(
-                "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [{factors}]\namounts = {{ depth = \"fraction\", lead_days = \"days\" }}\ncontrol = {{ factor = \"depth\", level = \"0\", beside_factorial = true }}\n"
-            );
-            let book = Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n{section}")).unwrap();
+            let book = declared(&format!(
+                "factors = [{factors}]\namounts = {{ depth = \"fraction\", lead_days = \"days\" }}\ncontrol = {{ factor = \"depth\", level = \"0\", beside_factorial = true }}\n"
+            ));
             treatment_words(&book.trials["T"], treatment)
         };
         let first = "\"depth\", \"lead_days\"";
