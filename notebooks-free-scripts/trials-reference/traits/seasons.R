@@ -26,7 +26,7 @@ fitted_ <- function(d) {
   m <- coef(summary(g))
   # Treatments over seasons: intercept and the treatment's own effect.
   L <- cbind(1, contr.sum(4)); j <- c(1, which(at == 1))
-  e <- emmeans(g, "treatment", df = 12)
+  e <- suppressMessages(emmeans(g, "treatment", df = 12)) # It notes the interaction with season.
   compared <- function(x) { s <- summary(x, infer = TRUE, level = 0.95); n <- names(s)
     list(pair = as.character(s$contrast), estimate = s$estimate, se = s$SE, low = s[[grep("LCL|lower", n)]],
       high = s[[grep("UCL|upper", n)]], p = s$p.value) }
