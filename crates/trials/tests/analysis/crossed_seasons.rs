@@ -3,10 +3,15 @@
 //! notebooks-free-scripts/trials-reference/analysis/crossed_seasons.R.
 
 use crate::reference::{EXACT, REML, agrees_with, close, number, plain, run};
-use crate::support::{line, means, table};
+use crate::support::{line, means, observed, table};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
 use records::{TrialControl, TrialDeclaration, TrialDesign};
 use serde_json::Value;
-use trials::{Analysis, AnalysisOptions, MethodUsed, Observations, Plan, analyse_with};
+use trials::{
+    Analysis, AnalysisOptions, MethodUsed, Observations, Plan, StratumKind, analyse_with,
+};
 
 fn reference(case: &str) -> Value {
     let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/trials/analysis/");
@@ -202,4 +207,93 @@ fn plots_beyond_their_trees_over_seasons() {
     let of = |name: &str| a.components.iter().find(|c| c.stratum == name).unwrap().variance;
     let all = of("plots") + of("plots x season");
     close(sampling.plot_variance.unwrap() + sampling.tree_variance / 3.0, all, EXACT, "sum");
+}
+
+/// Trials of two seasons laid out in a grid of `size` rows and columns in each of two replicates, with
+/// every stratum's own differences, those of a season among them.
+fn in_grids(design: TrialDesign, size: usize, seed: u64) -> Plan {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let mut noise = move || -> f64 { StandardNormal.sample(&mut rng) };
+    let mut columns: [Vec<String>; 6] = Default::default();
+    let mut values = Vec::new();
+    let mut plots = vec![0.0; 2 * size * size];
+    plots.iter_mut().for_each(|plot| *plot = noise());
+    for season in 2027..2029 {
+        for replicate in 0..2 {
+            let whole = noise();
+            let rows: Vec<f64> = (0..size).map(|_| noise()).collect();
+            let across: Vec<f64> = (0..size).map(|_| noise()).collect();
+            for row in 0..size {
+                for column in 0..size {
+                    let latin = (row + column) % size;
+                    let text = [
+                        format!("S{replicate}"),
+                        format!("S{replicate} row {row}"),
+                        format!("S{replicate} column {column}"),
+                        format!("T{latin}"),
+                        format!("A{row}"),
+                        format!("B{column}"),
+                    ];
+                    columns.iter_mut().zip(text).for_each(|(c, t)| c.push(t));
+                    let plot = plots[(replicate * size + row) * size + column];
+                    let own = whole + rows[row] + across[column] + plot + 0.7 * noise();
+                    values.push((10.0 + own, season));
+                }
+            }
+        }
+    }
+    let [replicate, row, column, treatment, one, other] = columns;
+    let grid = [("replicate", replicate), ("row", row), ("column", column)];
+    let factors = [("treatment", treatment), ("one", one), ("other", other)];
+    let text: Vec<(&str, Vec<String>)> = grid.into_iter().chain(factors).collect();
+    let mut data = observed(&text, values.iter().map(|v| v.0).collect());
+    let plots = values.len() / 2;
+    data.tree = (0..values.len()).map(|i| format!("T{}", i % plots)).collect();
+    data.season = values.iter().map(|v| Some(v.1)).collect();
+    let mut d = plain(design, &["treatment"]);
+    match design {
+        TrialDesign::SplitPlot | TrialDesign::StripPlot => {
+            d.factors.clear();
+            d.main_factors = vec!["one".to_owned()];
+            d.sub_factors = vec!["other".to_owned()];
+        }
+        _ => {}
+    }
+    Plan::read(&d, &data).unwrap()
+}
+
+/// Whatever strata cross: where every component is above 0 the exact way is the mixed model.
+#[test]
+fn other_designs_over_seasons_agree_with_the_mixed_model() {
+    use TrialDesign as D;
+    for design in [D::LatinSquare, D::StripPlot, D::SplitPlot] {
+        let mut compared = 0;
+        for seed in 0..60 {
+            let plan = in_grids(design, 4, seed);
+            let exact = analyse_with(&plan, &AnalysisOptions::default()).unwrap();
+            assert_eq!(exact.method.used, MethodUsed::Strata, "{}", exact.method.why);
+            let least = exact.components.last().unwrap().variance;
+            let clear = exact.components.iter().filter(|c| {
+                plan.strata.iter().any(|s| s.name == c.stratum && s.kind != StratumKind::Blocks)
+            });
+            if clear.clone().any(|c| c.variance < 0.05 * least) {
+                continue;
+            }
+            compared += 1;
+            let options = AnalysisOptions { mixed_model: true, ..AnalysisOptions::default() };
+            let mixed = analyse_with(&plan, &options).unwrap();
+            for own in &mixed.anova {
+                let other = line(&exact, &own.source);
+                let what = format!("{design:?} {seed} {}", own.source);
+                close(other.f.unwrap(), own.f.unwrap(), 1e-5, &what);
+                close(other.df_denominator.unwrap(), own.df_denominator.unwrap(), 1e-5, &what);
+            }
+            for (m, e) in mixed.means.iter().zip(&exact.means) {
+                for (p, q) in m.pairs.iter().zip(&e.pairs) {
+                    close(q.std_error, p.std_error, 1e-5, &format!("{design:?} {seed} {}", m.term));
+                }
+            }
+        }
+        assert!(compared > 2, "{design:?}: {compared}");
+    }
 }
