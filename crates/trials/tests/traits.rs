@@ -5,6 +5,8 @@ mod witness;
 
 use records::{TrialDeclaration, TrialDesign};
 use std::collections::BTreeMap;
+use trials::compare::{Adjustment, Comparison, Pairs};
+use trials::distributions::Sides;
 use trials::traits::{TraitAnalysis, TraitError, TraitModel, analyse_trait};
 use trials::{Observations, Plan, Trait, TraitKind};
 use witness::{number, numbers, path, read, texts};
@@ -113,6 +115,12 @@ fn counts_that_clump_are_negative_binomial() {
     near(found.means[0].mean, own.iter().sum::<f64>() / own.len() as f64, 1e-5, "plain mean");
     assert!(found.test.expect("tested").p_value < 1e-6);
     assert!(found.why.contains("negative binomial"));
+    assert!(found.why.contains("1.51 (p = 0.005)"), "{}", found.why);
+    // Counts of twenty a head clump twenty times as much; a p is never 0.
+    let clumps: Vec<Row> = rows.into_iter().map(|(t, b, n, of)| (t, b, 20.0 * n, of)).collect();
+    let found = analysed(TrialDesign::CompletelyRandomised, TraitKind::Count, &clumps);
+    let why = found.expect("analysed").why;
+    assert!(why.contains("(p < 0.001)"), "{why}");
 }
 
 #[test]
@@ -229,6 +237,41 @@ fn of_seasons(w: &serde_json::Value) -> TraitAnalysis {
     analyse_trait(&plan, &observed).expect("analysed")
 }
 
+/// Differences over the seasons against emmeans on 12 degrees of freedom. Estimates and errors are
+/// as near as those of the means, whose Laplace approximation differs; `drawn` is what p may be off
+/// beside that.
+fn compared(
+    found: &TraitAnalysis,
+    w: &serde_json::Value,
+    pairs: &Pairs,
+    adjustment: Adjustment,
+    drawn: f64,
+) {
+    let table = found.compared_over_seasons(pairs, adjustment).expect("compared");
+    let names = texts(&w["pair"]);
+    assert_eq!(table.rows.len(), names.len());
+    for (i, name) in names.iter().enumerate() {
+        let (first, second) = name.split_once(" - ").expect("a pair");
+        let bare = |name: &str| name.trim_start_matches("treatment").to_owned();
+        let is =
+            |r: &&Comparison| (r.first.clone(), r.second.clone()) == (bare(first), bare(second));
+        let row = table.rows.iter().find(is).expect("the pair");
+        let se = numbers(&w["se"])[i];
+        near(row.std_error, se, 1e-2, name);
+        // Of the size of their errors: a difference near 0 has no digits of its own.
+        for (own, key) in [
+            (row.estimate, "estimate"),
+            (row.conf_low.expect("low"), "low"),
+            (row.conf_high.expect("high"), "high"),
+        ] {
+            let theirs = numbers(&w[key])[i];
+            assert!((own - theirs).abs() < 0.02 * se, "{name} {key}: {own} {theirs}");
+        }
+        let (own, theirs) = (row.p_value.expect("p"), numbers(&w["p"])[i]);
+        assert!((own - theirs).abs() < drawn + 0.02 * theirs, "{name} p: {own} {theirs}");
+    }
+}
+
 #[test]
 fn counts_of_several_seasons_are_tested_by_treatment_season_and_both() {
     let witness = read("traits/seasons.json");
@@ -257,6 +300,10 @@ fn counts_of_several_seasons_are_tested_by_treatment_season_and_both() {
         }
         let names: Vec<&str> = found.over_seasons.iter().map(|m| m.treatment.as_str()).collect();
         assert_eq!(names, ["0", "15", "30", "45"]);
+        compared(&found, &w["tukey"], &Pairs::All, Adjustment::Tukey, 2e-4);
+        let control = Pairs::WithControl("0".to_owned());
+        // Its probabilities and quantiles are drawn, by mvtnorm to about 1e-3.
+        compared(&found, &w["dunnett"], &control, Adjustment::Dunnett(Sides::Both), 5e-3);
         // The truth: counts rise by half from one season to the next, and the cut alone does
         // nothing to them or all of it in the second season.
         let p: Vec<f64> = found.terms.iter().map(|t| t.test.p_value).collect();

@@ -59,7 +59,6 @@ fn by_strata(plan: &Plan, fitted: &Fitted, strata: &StrataFit) -> Vec<AnovaRow> 
     for (s, fit) in strata.strata.iter().enumerate() {
         let stratum = &plan.strata[s];
         let error_df = fit.error_df as f64;
-        let error = fit.error_ms().map(|ms| (ms, error_df));
         if stratum.kind == StratumKind::Blocks && fit.error_df > 0 {
             let below = judge_of_blocks(strata, s);
             let mut line = row(&stratum.name, &stratum.name, AnovaKind::Blocks, error_df);
@@ -78,8 +77,27 @@ fn by_strata(plan: &Plan, fitted: &Fitted, strata: &StrataFit) -> Vec<AnovaRow> 
             }
             let mut line = row(&stratum.name, &plan.terms[*t].name, AnovaKind::Term, df);
             line.term = Some(*t);
-            line = judged(with_ss(line, strata.term_ss[*t]), error);
-            line.expected = Some(expected_term(plan, fit, *t));
+            let wanted = &strata.term_expected[*t];
+            let parts = strata.combination(wanted);
+            if strata.term_falls_short(*t) {
+                let ss = strata.term_ss[*t];
+                line = with_ss(tested(fitted, fitted.columns.terms[*t].clone(), line), ss);
+                if line.f.is_some() {
+                    line.note = Some(say!(
+                        "the mean squares {} leave less than the error within them: judged by the mixed model, with degrees of freedom by Kenward and Roger",
+                        sum_of_errors(plan, &parts)
+                    ));
+                }
+            } else {
+                line = judged(with_ss(line, strata.term_ss[*t]), strata.term_error(*t));
+            }
+            line.expected = Some(expected_term(plan, wanted, *t));
+            if parts.len() > 1 && line.f.is_some() && line.note.is_none() {
+                line.note = Some(say!(
+                    "judged by the mean squares {}, with degrees of freedom by Satterthwaite",
+                    sum_of_errors(plan, &parts)
+                ));
+            }
             if stratum.kind == StratumKind::Blocks {
                 line.note = Some(say!("confounded with {}", name_in_words(&stratum.name)));
             }
@@ -94,6 +112,24 @@ fn by_strata(plan: &Plan, fitted: &Fitted, strata: &StrataFit) -> Vec<AnovaRow> 
         }
     }
     out.push(total(plan));
+    out
+}
+
+/// `error (rows x season) + error (columns x season) - error (plots x season)`.
+fn sum_of_errors(plan: &Plan, parts: &[(usize, f64)]) -> String {
+    let mut out = String::new();
+    for (s, factor) in parts {
+        let sign = match (out.is_empty(), *factor < 0.0) {
+            (true, false) => "",
+            (true, true) => "-",
+            (false, false) => " + ",
+            (false, true) => " - ",
+        };
+        let size = factor.abs();
+        let times = if (size - 1.0).abs() < 1e-6 { String::new() } else { say!("{size:.2} x ") };
+        let name = name_in_words(&format!("error ({})", plan.strata[*s].name));
+        out.push_str(&format!("{sign}{times}{name}"));
+    }
     out
 }
 

@@ -1,6 +1,6 @@
 //! Columns of the fixed part of the model, coded so that coefficients are contrasts of equally weighted means.
 
-use crate::design::{Part, Plan, StratumKind};
+use crate::design::{Cell, Part, Plan, StratumKind};
 use std::ops::Range;
 
 /// Fixed columns over the units: intercept, terms, covariate, fixed blocks.
@@ -35,7 +35,10 @@ impl Columns {
                 for part in &term.parts {
                     let width = width(*part, plan);
                     let level = part.level(cell, &plan.factors, &plan.cells);
-                    let code = code(*part, level, width);
+                    let code = match part {
+                        Part::Control | Part::Group => vec![against(*part, cell, plan)],
+                        _ => code(level, width),
+                    };
                     product =
                         product.iter().flat_map(|p| code.iter().map(move |c| p * c)).collect();
                 }
@@ -108,13 +111,22 @@ fn width(part: Part, plan: &Plan) -> usize {
     }
 }
 
-/// Deviations from the mean of the levels; for the control and the checks the difference from the
-/// rest, so that every coefficient is a contrast of equally weighted means.
-fn code(part: Part, level: Option<usize>, width: usize) -> Vec<f64> {
-    match (part, level) {
-        (_, None) => vec![0.0; width],
-        (Part::Control | Part::Group, Some(level)) => vec![if level == 1 { 1.0 } else { 0.0 }],
-        (_, Some(level)) if level == width => vec![-1.0; width],
-        (_, Some(level)) => (0..width).map(|j| if j == level { 1.0 } else { 0.0 }).collect(),
+/// The control, or the checks, against the rest: the coefficient is the difference of their means,
+/// and the column adds up to 0 over the treatments, so that the intercept is the mean of all of
+/// them and season the mean over all of them, as the table of its means has it. With 1 and 0
+/// instead, season would be that of the rest alone and never orthogonal to its interaction.
+fn against(part: Part, cell: &Cell, plan: &Plan) -> f64 {
+    let stands = |cell: &Cell| part.level(cell, &plan.factors, &plan.cells) == Some(1);
+    let share = plan.cells.iter().filter(|c| stands(c)).count() as f64 / plan.cells.len() as f64;
+    if stands(cell) { 1.0 - share } else { -share }
+}
+
+/// Deviations from the mean of the levels, so that every coefficient is a contrast of equally
+/// weighted means.
+fn code(level: Option<usize>, width: usize) -> Vec<f64> {
+    match level {
+        None => vec![0.0; width],
+        Some(level) if level == width => vec![-1.0; width],
+        Some(level) => (0..width).map(|j| if j == level { 1.0 } else { 0.0 }).collect(),
     }
 }

@@ -13,17 +13,17 @@ pub(super) fn expected_blocks(plan: &Plan, fit: &StratumFit) -> ExpectedMeanSqua
 
 /// Of the error of a stratum (Nelder 1965).
 pub(super) fn expected_error(plan: &Plan, fit: &StratumFit) -> ExpectedMeanSquare {
-    let components = components(plan, fit);
+    let components = components(plan, &fit.expected);
     ExpectedMeanSquare { words: words(&components), components, effects: None }
 }
 
-/// Of a fixed term.
-pub(super) fn expected_term(plan: &Plan, fit: &StratumFit, term: usize) -> ExpectedMeanSquare {
+/// Of a fixed term with the units behind each component in it.
+pub(super) fn expected_term(plan: &Plan, behind: &[f64], term: usize) -> ExpectedMeanSquare {
     let groups = plan.groups_of(&plan.terms[term]);
     let sizes: Vec<usize> =
         groups.iter().map(|(_, cells)| cells.iter().map(|c| plan.cells[*c].units).sum()).collect();
     let equal = sizes.first().copied().filter(|first| sizes.iter().all(|s| s == first));
-    let components = components(plan, fit);
+    let components = components(plan, behind);
     let effects = match equal {
         Some(size) => say!("{size} x sum of squared effects / df"),
         None => say!("sum of squared effects by units / df"),
@@ -35,13 +35,14 @@ pub(super) fn expected_term(plan: &Plan, fit: &StratumFit, term: usize) -> Expec
     }
 }
 
-fn components(plan: &Plan, fit: &StratumFit) -> Vec<(String, f64)> {
+fn components(plan: &Plan, behind: &[f64]) -> Vec<(String, f64)> {
     plan.strata
         .iter()
-        .zip(&fit.expected)
+        .zip(behind)
         .rev()
-        .filter(|(_, e)| **e > 0.0)
-        .map(|(s, e)| (s.name.clone(), *e))
+        // Whole numbers of units, but for the rounding of a term's contrasts.
+        .map(|(s, e)| (s.name.clone(), if (e - e.round()).abs() < 1e-6 { e.round() } else { *e }))
+        .filter(|(_, e)| *e > 0.0)
         .collect()
 }
 

@@ -4,7 +4,7 @@ use super::columns::Columns;
 use super::mixed_model::MixedFit;
 use super::orthogonal::{Factored, dot, extend, take_out};
 use super::quantiles::{f_tail, finite};
-use super::strata::{Share, StrataFit};
+use super::strata::{Share, StrataFit, Variance};
 use crate::design::{Plan, Refusal, StratumKind};
 use mixed::{Contrast, JointTest};
 use words::say;
@@ -36,6 +36,8 @@ pub(super) struct Fitted {
     y: Vec<f64>,
     /// Way of fitting.
     pub way: Way,
+    /// The mixed model beside the strata, for what their mean squares fall short of judging.
+    beside: Option<Box<MixedFit>>,
     /// Why it was fitted that way.
     pub why: String,
 }
@@ -81,7 +83,10 @@ impl Fitted {
             match StrataFit::new(plan, &columns, &treatments) {
                 Ok(strata) => {
                     check_error(&strata, plan)?;
+                    // A model that cannot be fitted leaves those terms without a test.
+                    let beside = strata.short_of_error().then(|| MixedFit::new(plan, &columns));
                     return Ok(Fitted {
+                        beside: beside.and_then(Result::ok).map(Box::new),
                         columns,
                         factored: treatments,
                         y,
@@ -103,10 +108,10 @@ impl Fitted {
             let rss = dot(&rest, &rest);
             check_rss(rss, &y)?;
             let way = Way::OneError { rss, df: units - factored.rank() };
-            return Ok(Fitted { columns, factored, y, way, why: why_not });
+            return Ok(Fitted { columns, factored, y, way, beside: None, why: why_not });
         }
         let way = Way::Mixed(Box::new(MixedFit::new(plan, &columns)?));
-        Ok(Fitted { columns, factored, y, way, why: why_not })
+        Ok(Fitted { columns, factored, y, way, beside: None, why: why_not })
     }
 
     /// Estimate of l'b with its standard error; `None` where the units cannot estimate it, or no
@@ -115,7 +120,11 @@ impl Fitted {
         match &self.way {
             Way::Strata(strata) => {
                 let (estimate, weights) = self.weights(l)?;
-                let shares = strata.variance(&weights)?;
+                let shares = match strata.variance(&weights) {
+                    Variance::Of(shares) => shares,
+                    Variance::NoError => return None,
+                    Variance::FallsShort => return by_mixed_model(self.beside.as_deref()?, l),
+                };
                 let variance: f64 = shares.iter().map(|s| s.variance).sum();
                 // Satterthwaite (1946).
                 let spread: f64 = shares.iter().map(|s| s.variance.powi(2) / s.df).sum();
@@ -130,12 +139,7 @@ impl Fitted {
             }
             Way::Mixed(fit) => {
                 self.factored.coordinates(l)?;
-                match fit.kenward_roger.contrast(l, 0.95).ok()? {
-                    Contrast::Estimated(e) => {
-                        positive(e.estimate, e.std_error.powi(2), e.df, Vec::new())
-                    }
-                    Contrast::NotEstimable => None,
-                }
+                by_mixed_model(fit, l)
             }
         }
     }
@@ -177,9 +181,7 @@ impl Fitted {
             return None;
         }
         if let Way::Mixed(fit) = &self.way {
-            let test = fit.kenward_roger.joint_test(&rows).ok()?;
-            let JointTest::Tested { statistic, df_denominator, .. } = test else { return None };
-            return tested(statistic, df, df_denominator).map(|t| (t, None));
+            return jointly(fit, &rows).map(|t| (t, None));
         }
         let mut span: Vec<Vec<f64>> = Vec::new();
         for row in &rows {
@@ -199,7 +201,14 @@ impl Fitted {
                     for (a, q) in u.iter().zip(&self.factored.basis) {
                         c.iter_mut().zip(q).for_each(|(w, q)| *w += a * q);
                     }
-                    for share in strata.variance(&c)? {
+                    let own = match strata.variance(&c) {
+                        Variance::Of(own) => own,
+                        Variance::NoError => return None,
+                        Variance::FallsShort => {
+                            return jointly(self.beside.as_deref()?, l).map(|t| (t, Some(ss)));
+                        }
+                    };
+                    for share in own {
                         match shares.iter_mut().find(|s| s.stratum == share.stratum) {
                             Some(s) => s.variance += share.variance,
                             None => shares.push(share),
@@ -213,6 +222,19 @@ impl Fitted {
             Way::Mixed(_) => None,
         }
     }
+}
+
+fn by_mixed_model(fit: &MixedFit, l: &[f64]) -> Option<Estimated> {
+    match fit.kenward_roger.contrast(l, 0.95).ok()? {
+        Contrast::Estimated(e) => positive(e.estimate, e.std_error.powi(2), e.df, Vec::new()),
+        Contrast::NotEstimable => None,
+    }
+}
+
+fn jointly(fit: &MixedFit, rows: &[Vec<f64>]) -> Option<Tested> {
+    let test = fit.kenward_roger.joint_test(rows).ok()?;
+    let JointTest::Tested { statistic, df_denominator, .. } = test else { return None };
+    tested(statistic, rows.len() as f64, df_denominator)
 }
 
 fn positive(estimate: f64, variance: f64, df: f64, shares: Vec<Share>) -> Option<Estimated> {

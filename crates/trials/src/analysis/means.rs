@@ -192,8 +192,9 @@ fn summary(plan: &Plan, mine: &[&Estimated], kind: Vec<usize>) -> Option<Compari
     let sed = (mine.iter().map(|e| e.std_error.powi(2)).sum::<f64>() / count).sqrt();
     let df = if equal { first.df } else { mine.iter().map(|e| e.df).sum::<f64>() / count };
     let critical = |alpha: f64| t_critical(alpha, df).map(|t| t * sed);
-    let mixed = equal && first.shares.len() > 1;
-    // Cochran and Cox (1957): each error's t weighted with its part of the variance.
+    // Cochran and Cox (1957): each error's t weighted with its part of the variance; an error that
+    // is taken off has no such part.
+    let mixed = equal && first.shares.len() > 1 && first.shares.iter().all(|s| s.variance > 0.0);
     let weighted = |alpha: f64| -> Option<f64> {
         let mut sum = 0.0;
         for share in &first.shares {

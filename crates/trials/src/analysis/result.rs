@@ -220,7 +220,8 @@ pub struct Sampling {
     pub tree_variance: f64,
     /// Its degrees of freedom.
     pub df: usize,
-    /// Variance between plots beyond what their trees explain; negative as estimated. `None` where
+    /// Variance between plots in one season beyond what their trees explain, what plots have in
+    /// common over seasons among it; negative as estimated. `None` where
     /// the mixed model gives it among the components.
     pub plot_variance: Option<f64>,
     /// Statement that trees were not counted as replicates.

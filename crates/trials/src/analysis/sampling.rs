@@ -51,7 +51,22 @@ pub(super) fn sampling(
         per_plot: per_plot as f64,
         tree_variance,
         df,
-        plot_variance: Some(residual - tree_variance / per_plot as f64),
+        plot_variance: of_plots(plan, components)
+            .map(|variance| variance - tree_variance / per_plot as f64),
         words,
     })
+}
+
+/// Variance between the means of plots in one season: what plots had in common over the seasons
+/// beside what they had in one. Trees differ lastingly too and by season, and the variance between
+/// trees of a plot and season is of both, so that it can be taken off the sum alone. `None` where
+/// either is not known.
+fn of_plots(plan: &Plan, components: &[VarianceComponentOfTrial]) -> Option<f64> {
+    let units = plan.strata.last()?;
+    let of = |name: &str| components.iter().find(|c| c.stratum == name).map(|c| c.variance);
+    let in_season = of(&units.name)?;
+    match units.name.strip_suffix(" x season") {
+        Some(plots) if plan.strata.iter().any(|s| s.name == plots) => Some(in_season + of(plots)?),
+        _ => Some(in_season),
+    }
 }

@@ -96,6 +96,44 @@ impl Plan {
         self.units.iter().map(|u| u.value).collect()
     }
 
+    /// The plan with some of its units alone, by position, as if the others had been lost: strata
+    /// hold the groups that are left.
+    pub(crate) fn of_units(&self, kept: &[usize]) -> Plan {
+        let mut out = self.clone();
+        out.units = kept.iter().filter_map(|at| self.units.get(*at).cloned()).collect();
+        for (c, cell) in out.cells.iter_mut().enumerate() {
+            cell.units = out.units.iter().filter(|unit| unit.cell == c).count();
+        }
+        for (own, full) in out.strata.iter_mut().zip(&self.strata) {
+            let codes: Vec<usize> =
+                kept.iter().filter_map(|at| full.codes.get(*at).copied()).collect();
+            let mut seen: Vec<usize> = Vec::new();
+            for code in &codes {
+                if !seen.contains(code) {
+                    seen.push(*code);
+                }
+            }
+            let place = |code: &usize| seen.iter().position(|s| s == code).unwrap_or(0);
+            own.codes = codes.iter().map(place).collect();
+            own.groups = seen.iter().filter_map(|s| full.groups.get(*s).cloned()).collect();
+        }
+        out
+    }
+
+    /// The plan as if some plots, by name, had been lost: to try what a finding owes to them.
+    #[must_use]
+    pub fn without_plots(&self, plots: &[&str]) -> Plan {
+        let kept: Vec<usize> = (0..self.units.len())
+            .filter(|at| self.units.get(*at).is_some_and(|u| !plots.contains(&u.plot.as_str())))
+            .collect();
+        let mut out = self.of_units(&kept);
+        let mut names: Vec<&str> = out.units.iter().map(|unit| unit.plot.as_str()).collect();
+        names.sort_unstable();
+        names.dedup();
+        out.plots = names.len();
+        out
+    }
+
     /// Names of the groups that a term compares, each with the cells averaged in it; groups in the
     /// order of the levels.
     #[must_use]

@@ -30,6 +30,20 @@ pub enum Slip {
         /// Rows.
         evidence: Evidence,
     },
+    /// Without complete blocks, a level on one plot, while most stand on several.
+    LevelOnOnePlot {
+        /// Factor.
+        factor: String,
+        /// Level in words.
+        level: String,
+        /// Plots of most levels.
+        usual: usize,
+        /// A level of several plots, in words, that is ten times this one or a tenth of it: a digit
+        /// too few or too many.
+        slipped: Option<String>,
+        /// Rows.
+        evidence: Evidence,
+    },
     /// A complete block with one or few of the treatments.
     ThinBlock {
         /// The block, `replicate R2`.
@@ -129,6 +143,16 @@ impl Slip {
                 "{factor} {level} stands in one of {blocks} complete blocks only, {block} ({evidence})",
                 block = place_in_words(block)
             ),
+            Slip::LevelOnOnePlot { factor, level, usual, slipped: None, evidence } => say!(
+                "{factor} {level} stands on one plot only, where most levels stand on {usual} ({evidence})",
+                factor = crate::name_in_words(factor)
+            ),
+            Slip::LevelOnOnePlot { factor, level, usual, slipped: Some(slipped), evidence } => {
+                say!(
+                    "{factor} {level} stands on one plot only, where most levels stand on {usual}, and is {slipped} but for a digit too few or too many ({evidence})",
+                    factor = crate::name_in_words(factor)
+                )
+            }
             Slip::ThinBlock { block, holds, usual, evidence } => say!(
                 "{block} holds {holds} of the {usual} treatments of a complete block ({evidence})",
                 block = place_in_words(block)
@@ -182,7 +206,7 @@ impl Slip {
                 "correct the label of the trees; where the labels are right, declare the column that tells plots apart, roles = { plot = \"COLUMN\" }"
             )
             .to_owned(),
-            Slip::UnevenTreatments { .. } => text!(
+            Slip::UnevenTreatments { .. } | Slip::LevelOnOnePlot { .. } => text!(
                 "correct the treatment of the plot; if the trial was laid out so, leave it: the analysis allows for it"
             )
             .to_owned(),
@@ -204,6 +228,7 @@ impl Slip {
     pub fn evidence(&self) -> &Evidence {
         match self {
             Slip::LevelInOneBlock { evidence, .. }
+            | Slip::LevelOnOnePlot { evidence, .. }
             | Slip::ThinBlock { evidence, .. }
             | Slip::UnevenPlots { evidence, .. }
             | Slip::UnevenTreatments { evidence, .. }
@@ -356,6 +381,7 @@ pub(super) fn slips(rows: &Rows<'_>, declared: &TrialDeclaration) -> Vec<Slip> {
     let mut found = alike(&standing, declared);
     found.extend(lone_levels(&standing));
     found.extend(thin_blocks(&standing));
+    found.extend(lone_plots(&standing, declared));
     if declared.design == TrialDesign::CompletelyRandomised {
         found.extend(uneven_treatments(&standing, declared));
     } else {
@@ -420,6 +446,63 @@ fn lone_levels(standing: &Standing<'_>) -> Vec<Slip> {
                     evidence: standing.rows.evidence_at(rows.iter().copied()),
                 });
             }
+        }
+    }
+    found
+}
+
+/// Levels of one plot where every treatment was to have several and no complete block tells: without
+/// blocks, and in incomplete ones. New entries of an augmented design stand on one plot each.
+fn lone_plots(standing: &Standing<'_>, declared: &TrialDeclaration) -> Vec<Slip> {
+    let roles = &declared.roles;
+    let column = match declared.design {
+        TrialDesign::CompletelyRandomised => roles.plot.as_ref(),
+        // A block holds a treatment once.
+        TrialDesign::IncompleteBlocks => roles.plot.as_ref().or(roles.block.as_ref()),
+        _ => return Vec::new(),
+    };
+    let plots: Vec<String> = match column {
+        Some(column) => {
+            let read = standing.rows.cells(column, "plot").unwrap_or_default();
+            read.into_iter().map(Option::unwrap_or_default).collect()
+        }
+        // Without a column of plots each tree is one.
+        None => standing.rows.observations.tree.clone(),
+    };
+    let mut found = Vec::new();
+    for (factor, texts) in &standing.levels {
+        let mut levels = grouped(texts);
+        levels.remove("");
+        let plots_of = |rows: &[usize]| -> usize {
+            rows.iter().filter_map(|row| plots.get(*row)).collect::<BTreeSet<_>>().len()
+        };
+        let counts: Vec<usize> = levels.values().map(|rows| plots_of(rows)).collect();
+        let usual = median(counts.clone());
+        let lone = counts.iter().filter(|count| **count == 1).count();
+        if usual < 2 || 3 * lone > counts.len() {
+            continue;
+        }
+        let unit = declared.amounts.get(*factor);
+        let common: Vec<(&str, f64)> = levels
+            .iter()
+            .filter(|(_, rows)| unit.is_some() && plots_of(rows) > 1)
+            .filter_map(|(level, _)| Some((*level, level.parse().ok()?)))
+            .collect();
+        for (level, rows) in levels.iter().filter(|(_, rows)| plots_of(rows) == 1) {
+            let slipped = level.parse::<f64>().ok().filter(|own| *own > 0.0).and_then(|own| {
+                let near = |ratio: f64| (ratio - 1.0).abs() < 1e-9;
+                let digit = |(_, other): &&(&str, f64)| {
+                    near(10.0 * own / other) || near(own / (10.0 * other))
+                };
+                common.iter().find(digit).map(|(other, _)| level_in_words(unit, other))
+            });
+            found.push(Slip::LevelOnOnePlot {
+                factor: (*factor).to_owned(),
+                level: level_in_words(unit, level),
+                usual,
+                slipped,
+                evidence: standing.rows.evidence_at(rows.iter().copied()),
+            });
         }
     }
     found

@@ -132,10 +132,15 @@ pub(super) fn analyse(
             of_treatments.extend(rows);
         }
     }
-    let over_seasons = over_seasons(plan, &own)
+    let averaged: Vec<(String, Vec<f64>)> = over_seasons(plan, &own)
         .into_iter()
-        .map(|(name, weights)| scale.natural(kind, &scale.weighted(&at, &weights), &name))
-        .collect::<Vec<_>>();
+        .map(|(name, weights)| (name, scale.weighted(&at, &weights)))
+        .collect();
+    let over_seasons = averaged.iter().map(|(name, row)| scale.natural(kind, row, name)).collect();
+    let with = |row: &Vec<f64>| -> Vec<f64> {
+        averaged.iter().map(|(_, other)| quadratic(fit.covariance(), row, other)).collect()
+    };
+    let over_seasons_covariance = averaged.iter().map(|(_, row)| with(row)).collect();
     let test = if plan.factors.iter().any(|f| f.place == FactorPlace::Seasons) {
         scale.test(&of_treatments, df)?
     } else {
@@ -148,6 +153,7 @@ pub(super) fn analyse(
         means,
         differences,
         over_seasons,
+        over_seasons_covariance,
         test,
         terms,
         df,
@@ -210,22 +216,8 @@ fn within_scale(
         }
     }
     let of = |values: &[f64]| kept.iter().filter_map(|at| values.get(*at).copied()).collect();
-    let mut reduced = plan.clone();
-    reduced.units = kept.iter().filter_map(|at| plan.units.get(*at).cloned()).collect();
-    for (own, full) in reduced.strata.iter_mut().zip(&plan.strata) {
-        let mut seen: Vec<usize> = Vec::new();
-        let codes: Vec<usize> = kept.iter().filter_map(|at| full.codes.get(*at).copied()).collect();
-        for code in &codes {
-            if !seen.contains(code) {
-                seen.push(*code);
-            }
-        }
-        let place = |code: &usize| seen.iter().position(|s| s == code).unwrap_or(0);
-        own.codes = codes.iter().map(place).collect();
-        own.groups = seen.iter().filter_map(|s| full.groups.get(*s).cloned()).collect();
-    }
     let totals = Totals { sums: of(&totals.sums), exposures: of(&totals.exposures) };
-    (reduced, totals)
+    (plan.of_units(&kept), totals)
 }
 
 /// Takes the units of ended groups out of `kept`.
@@ -311,7 +303,8 @@ fn pearson(fit: &GeneralisedFit, totals: &Totals, kind: Kind, columns: &[Vec<f64
 fn why(model: TraitModel, evidence: &TraitEvidence) -> String {
     let zeros = 100.0 * evidence.share_zero;
     let spread = match (evidence.dispersion, evidence.dispersion_p) {
-        (Some(d), Some(p)) => say!("the dispersion is {d:.2} (p {p:.3})"),
+        (Some(d), Some(p)) if p < 0.001 => say!("the dispersion is {d:.2} (p < 0.001)"),
+        (Some(d), Some(p)) => say!("the dispersion is {d:.2} (p = {p:.3})"),
         _ => say!("too few plots tell the dispersion"),
     };
     let slope = evidence

@@ -1,6 +1,7 @@
 //! What an analysis of a trait on its own scale says.
 
 use crate::analysis::Analysis;
+use crate::compare::{Adjustment, ComparisonTable, EstimatedMeans, PairDf, Pairs};
 use serde::{Deserialize, Serialize};
 
 /// Model or transformation.
@@ -124,6 +125,9 @@ pub struct TraitAnalysis {
     /// Treatments over equally weighted seasons, where there are several; averaged on the scale of
     /// the analysis.
     pub over_seasons: Vec<NaturalMean>,
+    /// Covariance of these on the scale of the analysis, in their order.
+    #[serde(default)]
+    pub over_seasons_covariance: Vec<Vec<f64>>,
     /// Test of all treatments, over the seasons where there are several; for transformations the
     /// analysis of variance has it by term.
     pub test: Option<TraitTest>,
@@ -135,4 +139,27 @@ pub struct TraitAnalysis {
     pub analysis: Option<Box<Analysis>>,
     /// What the reader should know.
     pub notes: Vec<String>,
+}
+
+/// Level at which treatments over the seasons are compared.
+const LEVEL: f64 = 0.05;
+
+impl TraitAnalysis {
+    /// Treatments over the seasons compared on the scale of the analysis, on the degrees of freedom
+    /// of the error that treatments are laid out against; where that scale is logs or logits,
+    /// differences and limits are logs of ratios of means or of odds. `None` in a trial of one
+    /// season, with fewer than two treatments seen in every season, or for an adjustment that does
+    /// not go with the pairs.
+    #[must_use]
+    pub fn compared_over_seasons(
+        &self,
+        pairs: &Pairs,
+        adjustment: Adjustment,
+    ) -> Option<ComparisonTable> {
+        let names = self.over_seasons.iter().map(|mean| mean.treatment.clone()).collect();
+        let values = self.over_seasons.iter().map(|mean| mean.estimate).collect();
+        let covariance = self.over_seasons_covariance.iter().flatten().copied().collect();
+        let means = EstimatedMeans::new(names, values, covariance, PairDf::Common(self.df)).ok()?;
+        ComparisonTable::new(&means, pairs, adjustment, LEVEL).ok()
+    }
 }

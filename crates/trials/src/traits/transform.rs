@@ -138,6 +138,7 @@ pub(super) fn analyse(
         means,
         differences,
         over_seasons: Vec::new(),
+        over_seasons_covariance: Vec::new(),
         test: None,
         terms: Vec::new(),
         df: if df.is_finite() { df } else { 1.0 },

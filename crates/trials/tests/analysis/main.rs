@@ -5,6 +5,7 @@
 mod agreement;
 mod amounts;
 mod coverage;
+mod crossed_seasons;
 mod handbook;
 mod orchards;
 mod reference;

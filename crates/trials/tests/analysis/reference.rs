@@ -7,10 +7,10 @@ use serde_json::Value;
 use trials::{Analysis, AnalysisOptions, MethodUsed, Observations, Plan, analyse, analyse_with};
 
 /// Least squares agrees with R to rounding.
-const EXACT: f64 = 1e-9;
+pub const EXACT: f64 = 1e-9;
 /// REML: lme4 stops its search when theta moves by less than about 1e-8, which shows in degrees of
 /// freedom first.
-const REML: f64 = 2e-6;
+pub const REML: f64 = 2e-6;
 
 pub fn reference(case: &str) -> Value {
     let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/trials/analysis/");
@@ -19,19 +19,22 @@ pub fn reference(case: &str) -> Value {
     all[case].clone()
 }
 
-fn close(found: f64, expected: f64, tolerance: f64, what: &str) {
+pub fn close(found: f64, expected: f64, tolerance: f64, what: &str) {
     // Relative to the value, or to 1 where it is smaller: differences near 0 have no digits.
     let allowed = tolerance * expected.abs().max(1e-2);
     assert!((found - expected).abs() <= allowed, "{what}: {found}, R has {expected}");
 }
 
-fn number(v: &Value) -> f64 {
+pub fn number(v: &Value) -> f64 {
     v.as_f64().unwrap_or_else(|| panic!("no number: {v}"))
 }
 
-/// Tests of terms and every pair of means.
 fn agrees(a: &Analysis, case: &str, terms: &[(&str, &str)], tolerance: f64) {
-    let r = reference(case);
+    agrees_with(&reference(case), a, case, terms, tolerance);
+}
+
+/// Tests of terms and every pair of means.
+pub fn agrees_with(r: &Value, a: &Analysis, case: &str, terms: &[(&str, &str)], tolerance: f64) {
     for (theirs, ours) in terms {
         let test = r["tests"].as_array().unwrap().iter().find(|t| t["term"] == *theirs).unwrap();
         let found = line(a, ours);
@@ -111,6 +114,18 @@ fn oats_with_lost_plots() {
     components(&a, "oats_lost", &[("B:V", "main plots"), ("Residual", "sub plots")]);
 }
 
+/// Plots left out of the plan are plots lost from the rows.
+#[test]
+fn oats_tried_without_some_plots() {
+    let whole = oats(&[]);
+    let plots: Vec<&str> = [5, 38, 61].iter().map(|at| whole.units[*at].plot.as_str()).collect();
+    let tried = whole.without_plots(&plots);
+    assert_eq!((tried.units.len(), tried.plots), (69, 69));
+    let a = analyse(&tried).unwrap();
+    agrees(&a, "oats_lost", &OATS, 10.0 * REML);
+    components(&a, "oats_lost", &[("B:V", "main plots"), ("Residual", "sub plots")]);
+}
+
 /// A lost main plot leaves equal main plots that are not orthogonal to blocks.
 #[test]
 fn oats_with_a_lost_main_plot() {
@@ -127,13 +142,13 @@ fn split(design: TrialDesign, main: &[&str], sub: &[&str], sub_sub: &[&str]) -> 
     d
 }
 
-fn plain(design: TrialDesign, factors: &[&str]) -> TrialDeclaration {
+pub fn plain(design: TrialDesign, factors: &[&str]) -> TrialDeclaration {
     let mut d = declared(design);
     d.factors = names(factors);
     d
 }
 
-fn run(d: &TrialDeclaration, data: &Observations) -> Analysis {
+pub fn run(d: &TrialDeclaration, data: &Observations) -> Analysis {
     analyse(&Plan::read(d, data).unwrap()).unwrap()
 }
 

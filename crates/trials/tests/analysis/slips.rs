@@ -183,6 +183,56 @@ fn plots_without_blocks_that_bear_another_label_are_told() {
     assert_eq!(slips(&d, &data), []);
 }
 
+/// Without blocks a mistyped level is a treatment of one plot.
+#[test]
+fn a_level_on_one_plot_is_told_by_its_digits() {
+    let (mut d, mut data) = orchard();
+    d.design = TrialDesign::CompletelyRandomised;
+    d.roles.plot = Some("plot".to_owned());
+    let plots = (0..80).map(|row| Some(format!("P{}", row / TREES))).collect();
+    data.columns.insert("plot".to_owned(), plots);
+    d.amounts.insert("treatment".to_owned(), "g".to_owned());
+    let amounts = ["0", "250", "500", "750", "1000"].iter().cycle();
+    for (plot, amount) in amounts.take(20).enumerate() {
+        write(&mut data, "treatment", plot, amount);
+    }
+    assert_eq!(slips(&d, &data), []);
+    let lone = |amount: &str| {
+        let mut typed = data.clone();
+        write(&mut typed, "treatment", 8, amount);
+        let found = slips(&d, &typed);
+        let [slip @ Slip::LevelOnOnePlot { usual: 4, level, slipped, evidence, .. }] =
+            found.as_slice()
+        else {
+            panic!("{found:?}")
+        };
+        assert_eq!(evidence.places[0], "trials.csv:34");
+        assert!(slip.what().contains("trials.csv:34") && slip.remedy().len() > 20);
+        (level.clone(), slipped.clone())
+    };
+    let words = |level: &str, slipped: Option<&str>| (level.to_owned(), slipped.map(str::to_owned));
+    assert_eq!(lone("75"), words("75 g", Some("750 g")));
+    assert_eq!(lone("7500"), words("7500 g", Some("750 g")));
+    assert_eq!(lone("760"), words("760 g", None));
+    // Levels that stand on one plot each by design are no slips.
+    for plot in 0..20 {
+        let own = if plot < 8 { "0".to_owned() } else { format!("{}", 100 * plot) };
+        write(&mut data, "treatment", plot, &own);
+    }
+    assert_eq!(slips(&d, &data), []);
+    // In incomplete blocks too, where blocks tell plots apart.
+    d.design = TrialDesign::IncompleteBlocks;
+    d.roles.plot = None;
+    d.roles.block = Some("replicate".to_owned());
+    let amounts = ["0", "250", "500", "750", "1000"].iter().cycle();
+    for (plot, amount) in amounts.take(20).enumerate() {
+        write(&mut data, "treatment", plot, amount);
+    }
+    assert_eq!(slips(&d, &data), []);
+    write(&mut data, "treatment", 8, "75");
+    assert!(matches!(slips(&d, &data)[..], [Slip::LevelOnOnePlot { slipped: Some(_), .. }]));
+}
+
 /// Over two seasons trees differ lastingly and from season to season; the variance between the trees of a
 /// plot in one season is that of both, as the raw values show it.
 #[test]

@@ -1,7 +1,7 @@
 //! What a referee would ask of the plots of an analysis.
 
 use super::plots::{normal_plot, residual_map};
-use super::words::{decimals, p_words, plot_words};
+use super::words::{decimals, p_words, plot_words, tried_without};
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use std::collections::BTreeMap;
@@ -279,18 +279,20 @@ pub fn standing_out(analysis: &Analysis, observed: &Observations) -> Option<Stri
     let plots = PlotMeans::of(&analysis.plan, observed);
     let fit = LinearFit::new(&plots.values, &plots.columns()).ok()?;
     let found = outliers(&fit, OUTLYING).ok()?;
-    let trees: Vec<String> = found
-        .outlying
-        .iter()
-        .filter_map(|&row| farthest(&analysis.plan, observed, plots.names.get(row)?))
-        .collect();
+    let names: Vec<&String> =
+        found.outlying.iter().filter_map(|&row| plots.names.get(row)).collect();
+    let trees: Vec<String> =
+        names.iter().filter_map(|name| farthest(&analysis.plan, observed, name)).collect();
     if trees.is_empty() {
         return None;
     }
-    Some(say!(
+    let said = say!(
         "Look at the field book first: a plot stands out and may have made this finding ({}).",
         trees.join("; ")
-    ))
+    );
+    let names: Vec<&str> = names.into_iter().map(String::as_str).collect();
+    let tried = tried_without(analysis, observed, &names);
+    Some(tried.map_or_else(|| said.clone(), |tried| format!("{said} {tried}")))
 }
 
 /// The plot, and its tree and season whose value lies farthest from the mean of that season.

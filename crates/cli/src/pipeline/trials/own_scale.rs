@@ -1,8 +1,11 @@
 //! A trait on the scale that suits it, with means given back in its own unit.
 
-use super::words::{decimals, factor_words, p_words};
+use super::words::{decimals, factor_words, p_words, treatment_words};
 use ::words::{capital, say, text};
+use records::TrialDeclaration;
 use report::{TrialCell, TrialSection, TrialTable};
+use trials::compare::{Adjustment, Pairs};
+use trials::distributions::Sides;
 use trials::traits::{NaturalMean, TraitAnalysis, TraitModel, TraitTest};
 use trials::{Trait, TraitKind};
 
@@ -77,7 +80,11 @@ pub fn beside(found: &TraitAnalysis) -> Option<String> {
 }
 
 /// Model, reason, means with limits and differences.
-pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
+pub fn section(
+    declaration: &TrialDeclaration,
+    observed: &Trait,
+    found: &TraitAnalysis,
+) -> TrialSection {
     let mut paragraphs = vec![format!("{}.", capital(&found.why))];
     if observed.kind == TraitKind::Measured && found.model != TraitModel::AsMeasured {
         paragraphs.push(say!(
@@ -95,6 +102,7 @@ pub fn section(observed: &Trait, found: &TraitAnalysis) -> TrialSection {
             let note = text!("Averaged on the scale of analysis, seasons with equal weights.");
             table.notes.push(note.to_owned());
             tables.push(table);
+            tables.extend(differences_over_seasons(declaration, found));
         }
         let caption = text!("Means on the natural scale");
         let mut table = natural("natural-means", caption, observed, found);
@@ -170,6 +178,68 @@ fn tested(found: &TraitAnalysis) -> Option<TrialTable> {
     (!table.rows.is_empty()).then_some(table)
 }
 
+/// Treatments over the seasons compared as other traits are: with the control by Dunnett, else all
+/// pairs by Tukey and Kramer, with Holm's p beside.
+fn differences_over_seasons(
+    declaration: &TrialDeclaration,
+    found: &TraitAnalysis,
+) -> Option<TrialTable> {
+    let control = declaration.control.as_ref().and_then(|control| {
+        let name = treatment_words(declaration, &control.level);
+        found.over_seasons.iter().map(|mean| &mean.treatment).find(|own| **own == name)
+    });
+    let (pairs, adjustment, adjusted, caption) = match control {
+        Some(name) => (
+            Pairs::WithControl(name.clone()),
+            Adjustment::Dunnett(Sides::Both),
+            text!("#p (Dunnett)"),
+            text!("Differences with the control over the seasons"),
+        ),
+        None => (
+            Pairs::All,
+            Adjustment::Tukey,
+            text!("#p (Tukey)"),
+            text!("Differences of treatments over the seasons"),
+        ),
+    };
+    let first = found.compared_over_seasons(&pairs, adjustment)?;
+    let holm = found.compared_over_seasons(&pairs, Adjustment::Holm)?;
+    if first.rows.len() > PAIRS {
+        return None;
+    }
+    let heads = [
+        text!("Difference"),
+        text!("#On the scale of analysis"),
+        text!("#SE"),
+        text!("#Ratio"),
+        text!("#Low 95 %"),
+        text!("#High 95 %"),
+        adjusted,
+        text!("#p (Holm)"),
+        text!("#p unadjusted"),
+    ];
+    let mut table = TrialTable::new("natural-differences-seasons", caption, &heads);
+    for (row, other) in first.rows.iter().zip(&holm.rows) {
+        table.rows.push(vec![
+            TrialCell::Text(say!("{} less {}", row.first, row.second)),
+            TrialCell::Number(Some(row.estimate), 3),
+            TrialCell::Number(Some(row.std_error), 3),
+            TrialCell::Number(Some(row.estimate.exp()), 2),
+            TrialCell::Number(row.conf_low.map(f64::exp), 2),
+            TrialCell::Number(row.conf_high.map(f64::exp), 2),
+            TrialCell::P(row.p_value),
+            TrialCell::P(other.p_value),
+            TrialCell::P(row.p_unadjusted),
+        ]);
+    }
+    table.notes.push(say!("Ratios are of means on log scales and of odds on logits."));
+    table
+        .notes
+        .push(say!("Limits hold together for the whole table ({}).", first.adjustment.name()));
+    table.notes.extend(first.notes);
+    Some(table)
+}
+
 fn differences(found: &TraitAnalysis) -> TrialTable {
     let heads = [
         text!("Difference"),
@@ -201,7 +271,7 @@ fn differences(found: &TraitAnalysis) -> TrialTable {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::expect_used)]
+    #![allow(clippy::expect_used, clippy::panic)]
 
     use super::*;
     use trials::traits::{TermTest, TraitEvidence};
@@ -234,6 +304,7 @@ mod tests {
             means: vec![mean("0 %, 2024", 20.0), mean("15 %, 2025", 33.0)],
             differences: Vec::new(),
             over_seasons: vec![mean("0 %", 25.0), mean("15 %", 26.0)],
+            over_seasons_covariance: vec![vec![0.01, 0.0], vec![0.0, 0.01]],
             test: Some(test(treatments)),
             terms: vec![
                 term("cut", false, false, treatments),
@@ -262,5 +333,34 @@ mod tests {
         assert!(moving.ends_with(says), "{moving}");
         let table = tested(&counted([0.6, 1e-6, 0.5])).expect("a table");
         assert_eq!(table.rows.len(), 3);
+    }
+
+    /// Standard errors of 0.1 each: the difference of logs has 0.1 x sqrt 2.
+    #[test]
+    fn treatments_over_the_seasons_are_compared_with_the_control_or_in_pairs() {
+        let declared = |control: &str| {
+            let section = format!(
+                "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"cut\"]\namounts = {{ cut = \"fraction\" }}\n{control}"
+            );
+            let book = records::Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n{section}")).expect("a book");
+            let found = counted([0.6, 1e-6, 0.5]);
+            differences_over_seasons(&book.trials["T"], &found).expect("a table")
+        };
+        let number = |cell: &TrialCell| match cell {
+            TrialCell::Number(value, _) | TrialCell::P(value) => value.expect("a value"),
+            TrialCell::Text(text) => panic!("{text}"),
+        };
+        let pairs = declared("");
+        assert_eq!(pairs.rows.len(), 1);
+        assert_eq!(pairs.rows[0][0], TrialCell::Text("0 % less 15 %".to_owned()));
+        assert!((number(&pairs.rows[0][2]) - 0.1 * 2.0_f64.sqrt()).abs() < 1e-12);
+        assert!((number(&pairs.rows[0][3]) - 25.0 / 26.0).abs() < 1e-12);
+        let control = declared("control = { factor = \"cut\", level = \"0\" }\n");
+        assert_eq!(control.rows[0][0], TrialCell::Text("15 % less 0 %".to_owned()));
+        assert!((number(&control.rows[0][3]) - 26.0 / 25.0).abs() < 1e-12);
+        // Of one difference every p is that of t.
+        for p in [6, 7, 8] {
+            assert!((number(&control.rows[0][p]) - number(&pairs.rows[0][8])).abs() < 1e-6);
+        }
     }
 }

@@ -156,7 +156,9 @@ fn sections(
         paragraphs: plan,
         ..TrialSection::default()
     }];
-    sections.extend(part.own_scale.iter().map(|found| own_scale::section(&part.observed, found)));
+    let declaration = &trial.declared.declaration;
+    let own_scale = part.own_scale.iter();
+    sections.extend(own_scale.map(|found| own_scale::section(declaration, &part.observed, found)));
     sections.push(TrialSection {
         heading: say!("Analysis of variance"),
         tables: vec![tables::anova(analysis), tables::variation(analysis)],

@@ -6,9 +6,10 @@ use super::{checks, own_scale};
 use ::words::{capital, say, text};
 use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
+use trials::traits::analyse_trait;
 use trials::{
-    Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Part, Plan, PlanFactor,
-    TraitKind, amount_words,
+    Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Observations, Part, Plan,
+    PlanFactor, TraitKind, amount_words, analyse,
 };
 
 /// Level at which a difference is called found.
@@ -45,10 +46,18 @@ pub fn treatment_words(declaration: &TrialDeclaration, treatment: &str) -> Strin
     .flatten()
     .collect();
     let levels: Vec<&str> = treatment.split(" / ").collect();
+    let same = |level: &str, own: &str| {
+        level == own || level.parse::<f64>().is_ok_and(|level| own.parse() == Ok(level))
+    };
+    let in_season = levels.last().is_some_and(|last| is_season(declaration, last));
+    // A control beside two factors has as many levels as they with its season. Where its factor
+    // stands first no other treatment has its level there; elsewhere the season tells it.
     let beside = |control: &&TrialControl| {
+        let first = factors.first() == Some(&&control.factor);
         factors.len() > 1
-            && levels.len() < factors.len()
-            && levels.first() == Some(&&*control.level)
+            && levels.first().is_some_and(|level| same(level, &control.level))
+            && (levels.len() < factors.len()
+                || control.beside_factorial && levels.len() <= 2 && (first || in_season))
     };
     let control = declaration.control.as_ref().filter(beside);
     let words = levels.iter().enumerate().map(|(place, level)| {
@@ -63,6 +72,14 @@ pub fn treatment_words(declaration: &TrialDeclaration, treatment: &str) -> Strin
         }
     });
     words.collect::<Vec<_>>().join(", ")
+}
+
+/// Whether a level is one of the trial's seasons, or a year where it names none.
+fn is_season(declaration: &TrialDeclaration, level: &str) -> bool {
+    level.parse::<i16>().is_ok_and(|year| match declaration.seasons.as_slice() {
+        [] => (1900..2200).contains(&year),
+        seasons => seasons.contains(&year),
+    })
 }
 
 /// The factor behind each part of a term's means.
@@ -160,6 +177,48 @@ fn tested(analysis: &Analysis) -> Vec<Tested<'_>> {
         Some(Tested { row, term, parts, p: row.p? })
     })
     .collect()
+}
+
+/// Treatment terms with their p, by the scale that suits the trait: what its finding rests on.
+fn judged(analysis: &Analysis, observed: &Observations) -> Vec<(String, f64)> {
+    if observed.observed.kind != TraitKind::Measured {
+        let own = analyse_trait(&analysis.plan, observed).ok().and_then(|found| found.test);
+        return own.map(|test| (say!("all treatments alike"), test.p_value)).into_iter().collect();
+    }
+    let of_treatments = tested(analysis).into_iter().filter(|t| !seasonal(analysis, t.term));
+    of_treatments.map(|t| (factor_words(&t.row.source), t.p)).collect()
+}
+
+/// Whether a finding stands without some plots; `None` where the rest cannot be analysed.
+pub fn tried_without(
+    analysis: &Analysis,
+    observed: &Observations,
+    plots: &[&str],
+) -> Option<String> {
+    let rest = analyse(&analysis.plan.without_plots(plots)).ok()?;
+    let (with, without) = (judged(analysis, observed), judged(&rest, observed));
+    let pairs: Vec<(&String, f64, f64)> = with
+        .iter()
+        .filter_map(|(name, p)| {
+            let (_, own) = without.iter().find(|(own, _)| own == name)?;
+            Some((name, *p, *own))
+        })
+        .collect();
+    if pairs.is_empty() || pairs.len() < with.len() {
+        return None;
+    }
+    let said: Vec<String> = pairs
+        .iter()
+        .map(|(name, with, without)| {
+            say!("{name}: {} without it, {} with it", p_words(*without), p_words(*with))
+        })
+        .collect();
+    let stands = pairs.iter().all(|(_, with, without)| (*with < FOUND) == (*without < FOUND));
+    Some(if stands {
+        say!("Tried without what stands out, the finding stays ({}).", said.join("; "))
+    } else {
+        say!("Tried without what stands out, the finding changes ({}).", said.join("; "))
+    })
 }
 
 /// The finding of one trait in a few sentences.
@@ -402,5 +461,81 @@ fn said(part: &AnalysedPart) -> String {
     match &part.outcome {
         Ok(analysis) => part_finding(part, analysis),
         Err(refusal) => say!("{} was not analysed: {refusal}.", capital(&part.observed.name)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{treatment_words, tried_without};
+    use records::Book;
+    use std::collections::BTreeMap;
+    use trials::{Observations, Plan, Trait, TraitKind, analyse};
+
+    fn declared(section: &str) -> Book {
+        Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n[trials.T]\ndesign = \"randomised_blocks\"\n{section}")).unwrap()
+    }
+
+    /// Three levels half a kilogram apart in six blocks, the last plot with some kilograms more.
+    fn tried(more: f64) -> String {
+        let (mut values, mut level, mut replicate) = (Vec::new(), Vec::new(), Vec::new());
+        for l in 0..3 {
+            for block in 0..6 {
+                let last = if (l, block) == (0, 5) { more } else { 0.0 };
+                values.push(8.0 + 0.5 * l as f64 + 0.1 * ((l * 7 + block * 5) % 6) as f64 + last);
+                level.push(Some(format!("L{l}")));
+                replicate.push(Some(format!("R{block}")));
+            }
+        }
+        let n = values.len();
+        let columns = [("level".to_owned(), level), ("replicate".to_owned(), replicate)];
+        let rows = Observations {
+            trial: "T".to_owned(),
+            observed: Trait {
+                id: "nut-yield".to_owned(),
+                name: "nut yield".to_owned(),
+                unit: "kg per tree".to_owned(),
+                kind: TraitKind::Measured,
+            },
+            values,
+            exposure: None,
+            columns: BTreeMap::from(columns),
+            numbers: BTreeMap::new(),
+            tree: (0..n).map(|tree| format!("T{tree}")).collect(),
+            season: vec![None; n],
+            place: vec![String::new(); n],
+        };
+        let book = declared("factors = [\"level\"]\n");
+        let analysis = analyse(&Plan::read(&book.trials["T"], &rows).unwrap()).unwrap();
+        let plot = analysis.plan.units[5].plot.clone();
+        assert_eq!(analysis.plan.units[5].value, rows.values[5]);
+        tried_without(&analysis, &rows, &[&plot]).unwrap()
+    }
+
+    #[test]
+    fn a_finding_is_tried_without_the_plot_that_stands_out() {
+        assert!(tried(9.0).contains("the finding changes (level: p < 0.001 without it, p = 0."));
+        assert!(tried(0.0).contains("the finding stays (level: p < 0.001 without it, p < 0.001"));
+    }
+
+    #[test]
+    fn the_season_of_a_control_is_no_level_of_the_other_factor() {
+        let said = |factors: &str, treatment: &str| {
+            let book = declared(&format!(
+                "factors = [{factors}]\namounts = {{ depth = \"fraction\", lead_days = \"days\" }}\ncontrol = {{ factor = \"depth\", level = \"0\", beside_factorial = true }}\n"
+            ));
+            treatment_words(&book.trials["T"], treatment)
+        };
+        let first = "\"depth\", \"lead_days\"";
+        assert_eq!(said(first, "0 / 2027"), "0 %, 2027");
+        assert_eq!(said(first, "0"), "0 %");
+        assert_eq!(said(first, "0.3 / 20 / 2027"), "30 %, 20 days, 2027");
+        assert_eq!(said(first, "0.3 / 20"), "30 %, 20 days");
+        let last = "\"lead_days\", \"depth\"";
+        assert_eq!(said(last, "0 / 2027"), "0 %, 2027");
+        assert_eq!(said(last, "0 / 0.3 / 2027"), "0 days, 30 %, 2027");
+        assert_eq!(said(last, "0 / 0.3"), "0 days, 30 %");
+        let three = "\"depth\", \"lead_days\", \"paste\"";
+        assert_eq!(said(three, "0 / 2027"), "0 %, 2027");
+        assert_eq!(said(three, "0.3 / 20 / no / 2027"), "30 %, 20 days, no, 2027");
     }
 }
