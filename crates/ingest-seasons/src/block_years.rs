@@ -18,8 +18,13 @@ const USUAL_TREES: usize = 10;
 /// Largest share of the usual number of trees that is a few.
 const FEW: f64 = 0.15;
 /// Largest chance that just these trees would be unpruned in the other season, if the block's unpruned
-/// trees were drawn at random.
-const CHANCE: f64 = 0.05;
+/// trees were drawn at random: of many blocks and seasons some would be told by chance at a usual 5 %.
+const CHANCE: f64 = 0.01;
+/// Days by which a cut may lie before or after the others of its block once its year is mended.
+const BESIDE: i32 = 7;
+
+/// Days in a year, near enough to place a cut among others.
+const YEAR: i32 = 365;
 
 /// A block's cuts by season.
 type Seasons<'a> = BTreeMap<i32, Vec<&'a Visit>>;
@@ -106,11 +111,21 @@ fn meant(
 ) -> Option<i32> {
     let odd = trees(few);
     let chance = |season: i32, cuts: &[&Visit]| {
+        let days = || cuts.iter().map(|cut| cut.day);
+        let (first, last) = (days().min()?, days().max()?);
+        // A file of another year holds what was done in that year, as a crew does that comes back for the
+        // trees it left out.
+        let files: BTreeSet<u32> = cuts.iter().map(|cut| cut.at.0).collect();
         let is_slip = few.iter().all(|cut| {
             let found = places.calendar(cut.region).zip(day(cut.day));
-            found.is_some_and(|(calendar, day)| {
-                year_for(calendar, day, season).is_some_and(|year| is_one_slip(day.year(), year))
-            })
+            files.contains(&cut.at.0)
+                && found.is_some_and(|(calendar, day)| {
+                    let year = year_for(calendar, day, season);
+                    year.filter(|year| is_one_slip(day.year(), *year)).is_some_and(|year| {
+                        let moved = cut.day + i32::from(year - day.year()) * YEAR;
+                        (first - BESIDE..=last + BESIDE).contains(&moved)
+                    })
+                })
         });
         let (pruned, expected) = (trees(cuts), expected(season));
         if !is_slip

@@ -94,25 +94,28 @@ fn a_pruning_of_another_season_among_those_of_one_is_told() {
 fn a_few_prunings_of_a_block_between_its_seasons_are_told() {
     // `slips` were cut in 2023, with the block, and written is the year before; as many of the last
     // trees as `left_out` says were not cut in 2023 at all.
-    let book = |slips: &'static [u32], left_out: u32| {
+    let book = |slips: &'static [u32], left_out: u32, day: &'static str| {
         let linked = orchard(move |tree, year| {
             let is_pruned = match year {
                 2021 => true,
                 2022 => slips.contains(&tree),
                 _ => !slips.contains(&tree) && tree < TREES - left_out,
             };
-            is_pruned.then(|| format!("{year}-07-15")).into_iter().collect()
+            let day = if year == 2022 { day } else { "07-15" };
+            is_pruned.then(|| format!("{year}-{day}")).into_iter().collect()
         })
         .linked();
         told(&linked, Code::SeasonStray).into_iter().cloned().collect::<Vec<_>>()
     };
-    let [three] = &book(&[3, 17, 30], 0)[..] else { panic!("not told once") };
+    let [three] = &book(&[3, 17, 30], 0, "07-16")[..] else { panic!("not told once") };
     assert!(three.what.starts_with("3 prunings before harvest 2023 in block 'N', where 37 are"));
     assert!(three.what.contains("lack one before harvest 2024"), "{}", three.what);
     assert!(three.remedy.contains("; the others: prunings.csv:"), "{}", three.remedy);
-    // One tree of 39 others, all cut: 1/41 by the rule of succession; with five left out, 6/41.
-    assert_eq!(book(&[17], 0).len(), 1);
-    assert_eq!(book(&[17], 5).len(), 0);
+    // Two trees of 38 others, all cut: 1/40 squared by the rule of succession; with five left out, 6/40.
+    assert_eq!(book(&[3, 17], 0, "07-16").len(), 1);
+    assert_eq!(book(&[3, 17], 5, "07-16").len(), 0);
+    // On days on which the block was not pruned in the other year, they are work of their own.
+    assert_eq!(book(&[3, 17, 30], 0, "08-16").len(), 0);
 }
 
 /// A year after all harvests, and one before: the tree-season that is meant would count as unpruned.
