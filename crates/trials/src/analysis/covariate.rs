@@ -5,6 +5,7 @@ use super::fitted::Fitted;
 use super::quantiles::f_tail;
 use super::result::AnovaKind;
 use crate::design::Plan;
+use crate::names::name_in_words;
 use serde::{Deserialize, Serialize};
 use words::{say, text};
 
@@ -47,14 +48,17 @@ pub(super) fn adjustment(plan: &Plan, fitted: &Fitted) -> Option<CovariateAdjust
     let moved_by = moved_by(plan);
     let moved: Vec<&str> =
         moved_by.iter().filter(|(_, p)| *p < 0.05).map(|(t, _)| t.as_str()).collect();
+    let name_said = name_in_words(&name);
     let mut words = say!(
-        "Means are adjusted to {name} = {mean:.4} with one slope for all treatments and strata."
+        "Means are adjusted to {name} = {mean:.4} with one slope for all treatments and strata.",
+        name = name_said
     );
     if !moved.is_empty() {
         words.push_str(&say!(
             " {} differ in {name} itself (p < 0.05): if it was measured after treatments began, the \
              adjustment takes part of their effect away.",
-            moved.join(text!(" and "))
+            moved.join(text!(" and ")),
+            name = name_said
         ));
     }
     if equal_slopes.is_some_and(|(_, _, _, p)| p < 0.05) {

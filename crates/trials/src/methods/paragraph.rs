@@ -150,7 +150,7 @@ impl<'a> Methods<'a> {
         let covariate = self.analysis.covariate.as_ref()?;
         Some(say!(
             "Means were adjusted to the mean of the covariate {} ({}) by one common slope.",
-            covariate.name,
+            name_in_words(&covariate.name),
             rounded(covariate.mean)
         ))
     }
