@@ -211,6 +211,7 @@ pub fn without_records(
             season: practice.season,
             left_to_compare: practice.left_to_compare,
             younger: practice.younger,
+            is_assumed: practice.is_assumed,
         },
         yield_optimum: None,
         net_optimum: None,

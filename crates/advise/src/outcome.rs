@@ -188,10 +188,13 @@ pub struct Present {
     /// Trees of that season that are not counted, as they were left to compare the others with.
     #[serde(default)]
     pub left_to_compare: u64,
-    /// Trees of that season that are not counted, as they were left unpruned and are younger than every
-    /// tree on record that was cut about as hard as is usual.
+    /// Trees of that season that are not counted, as they are younger than the trees on record that were
+    /// cut about as hard as is usual.
     #[serde(default)]
     pub younger: u64,
+    /// Whether neither records nor `book.toml` tell it, so that trees are taken to be left unpruned.
+    #[serde(default)]
+    pub is_assumed: bool,
 }
 
 impl Present {

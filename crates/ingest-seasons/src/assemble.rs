@@ -5,7 +5,7 @@ use crate::other_treatments;
 use crate::places::Places;
 use crate::prunings::{MEAN_DAY, OTHER_BASIS, UNPRUNED};
 use crate::seasons::{CLOSES, FLUSH_START, OPENS, PREVIOUS_CLOSE, season_days};
-use crate::trials::{FROM, UNTIL};
+use crate::trials::{FROM, TrialTree, UNTIL};
 use polars::prelude::*;
 use records::Book;
 use records::tree_season as ts;
@@ -27,6 +27,8 @@ pub(crate) struct Parts<'a> {
     pub(crate) laterals: Option<&'a DataFrame>,
     /// From [`crate::trials::plots`]; nothing without the table.
     pub(crate) plots: Option<&'a DataFrame>,
+    /// The trees of these; none without the table.
+    pub(crate) trial_trees: &'a [TrialTree],
     /// From [`crate::incomplete::tree_seasons`].
     pub(crate) incomplete: &'a DataFrame,
 }
@@ -45,7 +47,7 @@ pub(crate) fn tree_seasons(
     let seasons = with_laterals(seasons, parts.laterals);
     let seasons = with_trees(seasons, parts, places, book);
     let linked = sorted(with_previous(seasons.collect()?)?, &TREE_SEASON).collect()?;
-    with_pruned_on(other_treatments::marked(linked, book)?)
+    with_pruned_on(other_treatments::marked(linked, parts.trial_trees, book)?)
 }
 
 fn whole(seasons: LazyFrame, incomplete: &DataFrame) -> LazyFrame {

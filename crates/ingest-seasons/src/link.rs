@@ -199,6 +199,7 @@ pub(crate) fn link_frames(
         prunings: &prunings,
         laterals: laterals.as_ref(),
         plots: plots.as_ref().map(|plots| &plots.frame),
+        trial_trees: plots.as_ref().map_or(&[], |plots| &plots.trees),
         incomplete: &incomplete,
     };
     let linked = tree_seasons(&parts, &places, book)?;

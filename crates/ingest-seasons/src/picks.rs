@@ -308,27 +308,32 @@ fn tell_seasons_between(
     places: &Places,
     outcome: &mut Outcome,
 ) -> PolarsResult<()> {
-    let mut rows: Vec<Pick> = Vec::with_capacity(picks.height());
+    // By file and region: regions are picked at their own times of the year.
+    let mut rows: Vec<(u32, Pick)> = Vec::with_capacity(picks.height());
+    let mut whole: BTreeMap<u32, Vec<Pick>> = BTreeMap::new();
     let mut visits = Vec::with_capacity(picks.height());
     let of_tree = indices(picks, TREE_NO)?.iter().zip(indices(picks, REGION_NO)?.iter());
     let of_day = ints(picks, ts::SEASON)?.iter().zip(ints(picks, DATE)?.iter());
     for ((at, (tree, region)), (season, day)) in stands(picks)?.zip(of_tree).zip(of_day) {
         let (Some(tree), Some(region)) = (tree, region) else { continue };
         let (Some(season), Some(day)) = (season, day) else { continue };
-        rows.push((at, season));
+        rows.push((region, (at, season)));
+        whole.entry(at.0).or_default().push((at, season));
         visits.push(Visit { at, tree, region, season, day });
         let first = outcome.first_picks.entry((places.region_id(region).to_owned(), season));
         let first = first.or_insert(at);
         *first = at.min(*first);
     }
-    rows.sort_unstable();
+    whole.values().for_each(|file| outcome.note_season_of_file(file));
+    rows.sort_unstable_by_key(|&(region, (at, season))| (at.0, region, at.1, season));
     // By file, season and season among it: how many, and where the first stands.
     let mut slips = rounds::slips(picks)?;
     let whole_rounds: BTreeSet<(u32, i32, i32)> = slips.keys().copied().collect();
-    for file in rows.chunk_by(|((one, _), _), ((other, _), _)| one == other) {
+    let of_region = |(region, ((file, _), _)): &(u32, Pick)| (*file, *region);
+    for file in rows.chunk_by(|one, next| of_region(one) == of_region(next)) {
+        let file: Vec<Pick> = file.iter().map(|(_, pick)| *pick).collect();
         let Some(&((number, _), _)) = file.first() else { continue };
-        outcome.note_season_of_file(file);
-        for (season, run) in odd_runs(file) {
+        for (season, run) in odd_runs(&file) {
             if let Some(&((_, line), other)) = run.first()
                 && !whole_rounds.contains(&(number, season, other))
             {

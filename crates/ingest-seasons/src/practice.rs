@@ -1,47 +1,42 @@
 //! Present practice of every region, stated or read off its latest routine season.
 
-use crate::frame::{REGION_NO, flags, floats, indices, ints, texts};
+use crate::frame::{REGION_NO, TREE_NO, flags, floats, indices, ints, texts};
 use crate::outcome::Outcome;
 use crate::places::Places;
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Book, Code, Place, Practice, PracticePoint};
+use records::{Book, Code, Place, Practice, PracticePoint, youngest_cut};
 use std::collections::BTreeMap;
 use words::say;
 
 /// Intensity and lead of one tree-season not young.
 type Treated = (f64, Option<f64>);
 
-/// A tree-season as treated, and the age of its tree in whole years at harvest.
-type Aged = (Treated, Option<i64>);
-
-/// How much less of the canopy than usual may have been cut from a tree that tells from which age trees are
-/// cut so.
-const ABOUT: f64 = 0.05;
+/// A tree-season as treated, and the age of its tree at harvest, years.
+type Aged = (Treated, Option<f64>);
 
 /// Tree-seasons of one region that are not young.
 #[derive(Default)]
 struct Seen {
-    /// Intensity and age of every one that was pruned, trials too.
-    cut: Vec<(f64, i64)>,
+    /// Tree, intensity and age of every one that was pruned, trials too.
+    cut: Vec<(u32, f64, f64)>,
     /// The latest routine ones, and their season.
     latest: Option<(i32, Vec<Aged>)>,
 }
 
 impl Seen {
-    /// Routine trees of the latest season, and how many were left out: those younger than every tree on
-    /// record that was cut about as hard as is usual in that season, and unpruned. No plan asks for a cut of
-    /// such trees, so leaving them is not what a change would change.
+    /// Routine trees of the latest season, and how many were left out: those younger than the trees on record
+    /// that were cut about as hard as is usual in that season. No plan asks for such a cut of them, so that
+    /// what is done to them is not what a change would change.
     fn grown(&self) -> Option<(i32, Vec<Treated>, u64)> {
         let (season, all) = self.latest.as_ref()?;
         let cuts = || all.iter().map(|((cut, _), _)| *cut).filter(|cut| *cut > 0.0);
         let usual = cuts().sum::<f64>() / cuts().count() as f64;
-        let hard = self.cut.iter().filter(|(cut, _)| *cut >= usual - ABOUT - 1e-9);
-        let youngest = hard.map(|(_, age)| *age).min();
-        let is_younger = |&&((cut, _), age): &&Aged| {
-            cut <= 0.0 && age.zip(youngest).is_some_and(|(age, youngest)| age < youngest)
+        let youngest = youngest_cut(usual, self.cut.iter().copied());
+        let is_younger = |age: Option<f64>| {
+            age.zip(youngest).is_some_and(|(age, youngest)| age.floor() < youngest)
         };
-        let grown = all.iter().filter(|own| !is_younger(own)).map(|(treated, _)| *treated);
+        let grown = all.iter().filter(|(_, age)| !is_younger(*age)).map(|(treated, _)| *treated);
         let grown: Vec<Treated> = grown.collect();
         let left_out = (all.len() - grown.len()) as u64;
         Some((*season, grown, left_out))
@@ -59,9 +54,9 @@ pub(crate) fn of_regions(
     let kinds = texts(linked, ts::TRIAL)?.iter().zip(flags(linked, ts::YOUNG)?.iter());
     let treated = floats(linked, ts::INTENSITY)?.iter().zip(floats(linked, ts::LEAD_DAYS)?.iter());
     let seasons = indices(linked, REGION_NO)?.iter().zip(ints(linked, ts::SEASON)?.iter());
-    let ages = floats(linked, ts::AGE_YEARS)?.iter();
-    let rows = seasons.zip(kinds).zip(treated).zip(ages);
-    for ((((region, season), (trial, young)), (intensity, lead)), age) in rows {
+    let aged = floats(linked, ts::AGE_YEARS)?.iter().zip(indices(linked, TREE_NO)?.iter());
+    let rows = seasons.zip(kinds).zip(treated).zip(aged);
+    for ((((region, season), (trial, young)), (intensity, lead)), (age, tree)) in rows {
         let (Some(region), Some(season), Some(intensity)) = (region, season, intensity) else {
             continue;
         };
@@ -69,8 +64,9 @@ pub(crate) fn of_regions(
         if young == Some(true) {
             continue;
         }
-        let age = age.map(|age| age.floor() as i64);
-        seen.cut.extend(age.filter(|_| intensity > 0.0).map(|age| (intensity, age)));
+        if intensity > 0.0 {
+            seen.cut.extend(tree.zip(age).map(|(tree, age)| (tree, intensity, age)));
+        }
         if trial.is_some() {
             continue;
         }
@@ -152,6 +148,7 @@ fn seen_practice(region: &str, season: i32, all: &[Treated]) -> Practice {
             .collect(),
         left_to_compare: 0,
         younger: 0,
+        is_assumed: false,
     }
 }
 

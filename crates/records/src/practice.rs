@@ -33,10 +33,13 @@ pub struct Practice {
     /// Tree-seasons of that season that are not counted, as they were left to compare the others with.
     #[serde(default)]
     pub left_to_compare: u64,
-    /// Tree-seasons of that season that are not counted, as they were left unpruned and are younger than
-    /// every tree on record that was cut about as hard as is usual.
+    /// Tree-seasons of that season that are not counted, as they are younger than the trees on record that
+    /// were cut about as hard as is usual ([`youngest_cut`]).
     #[serde(default)]
     pub younger: u64,
+    /// Whether neither records nor `book.toml` tell it, so that trees are taken to be left unpruned.
+    #[serde(default)]
+    pub is_assumed: bool,
 }
 
 /// Difference of intensity from which a tree was not treated as advised, be its crew no careful one.
@@ -44,6 +47,58 @@ const UNLIKE: f64 = 0.1;
 /// Largest share of the trees treated unlike the advice that may be left to compare with; of more, some are
 /// what a region does.
 const FEW: f64 = 0.25;
+
+/// How much less of the canopy than asked, or than usual, may have been cut from a tree that still tells from
+/// which age trees are cut so.
+pub const ABOUT_AS_HARD: f64 = 0.05;
+
+/// Fewest trees that tell from which age trees are cut so: one or two may be slips of the pen (ours: a
+/// convention, of no published source).
+pub const TELLING_TREES: usize = 3;
+
+/// The youngest of some trees: the third youngest's age, so that a slip or two do not tell.
+#[derive(Debug, Clone, Default)]
+pub struct YoungestTrees {
+    /// Least ages and their trees, ascending.
+    least: Vec<(f64, u32)>,
+}
+
+impl YoungestTrees {
+    /// Adds a tree at an age, years.
+    pub fn add(&mut self, tree: u32, age: f64) {
+        match self.least.iter_mut().find(|(_, own)| *own == tree) {
+            Some((least, _)) => *least = least.min(age),
+            None => self.least.push((age, tree)),
+        }
+        self.least.sort_by(|a, b| a.0.total_cmp(&b.0));
+        self.least.truncate(TELLING_TREES);
+    }
+
+    /// The age of the third youngest, or of the oldest where there are fewer; `None` without a tree.
+    #[must_use]
+    pub fn age(&self) -> Option<f64> {
+        self.least.last().map(|(age, _)| *age)
+    }
+
+    /// Whether there are trees enough to tell.
+    #[must_use]
+    pub fn is_telling(&self) -> bool {
+        self.least.len() == TELLING_TREES
+    }
+}
+
+/// The age in whole years from which the trees of a region are cut about as hard as `usual` (fraction of the
+/// canopy): of all trees on record cut so, each a tree with its cut and its age. `None` where none was.
+#[must_use]
+pub fn youngest_cut(usual: f64, cuts: impl IntoIterator<Item = (u32, f64, f64)>) -> Option<f64> {
+    let mut youngest = YoungestTrees::default();
+    for (tree, cut, age) in cuts {
+        if cut > 0.0 && cut >= usual - ABOUT_AS_HARD - 1e-9 && age.is_finite() {
+            youngest.add(tree, age.floor());
+        }
+    }
+    youngest.age()
+}
 
 impl Practice {
     /// Intensities between which nine trees in ten lie: the quantiles 5 and 95 % of the points by their
@@ -79,7 +134,14 @@ impl Practice {
             points: vec![PracticePoint { intensity, lead_days, weight: 1.0 }],
             left_to_compare: 0,
             younger: 0,
+            is_assumed: false,
         }
+    }
+
+    /// Every tree left unpruned, where neither records nor `book.toml` tell what is done.
+    #[must_use]
+    pub fn assumed(region: &str) -> Self {
+        Self { is_assumed: true, ..Self::stated(region, 0.0, None) }
     }
 
     /// The practice of a season in which an intensity had been advised, without the trees left to compare
@@ -125,6 +187,21 @@ impl Practice {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Of trees cut at a quarter and more, where 0.3 is usual; the third youngest tells, a tree once.
+    #[test]
+    fn one_tree_or_two_do_not_tell_from_which_age_trees_are_cut() {
+        let old = [(1, 0.3, 12.9), (2, 0.25, 11.2), (3, 0.4, 10.0), (4, 0.3, 14.0)];
+        assert_eq!(youngest_cut(0.3, old), Some(12.0));
+        let with =
+            |young: &[(u32, f64, f64)]| youngest_cut(0.3, old.into_iter().chain(young.to_vec()));
+        assert_eq!(with(&[(5, 0.3, 4.0)]), Some(11.0));
+        assert_eq!(with(&[(5, 0.3, 4.0), (5, 0.3, 5.0), (5, 0.3, 6.0)]), Some(11.0));
+        assert_eq!(with(&[(5, 0.3, 4.0), (6, 0.3, 4.5), (7, 0.26, 4.9)]), Some(4.0));
+        assert_eq!(with(&[(5, 0.2, 4.0), (6, 0.2, 4.0), (7, 0.2, 4.0)]), Some(12.0));
+        assert_eq!(youngest_cut(0.3, [(1, 0.3, 9.5), (2, 0.3, 8.0)]), Some(9.0));
+        assert_eq!(youngest_cut(f64::NAN, old), None);
+    }
 
     /// 80 trees pruned as advised, 10 unpruned and 10 as before; then half of them as before.
     #[test]

@@ -90,7 +90,8 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].present.middle[1]" "present_middle_high" "fraction 0 to 1" "Canopy fraction above which one tree in twenty lies.";
     "regions[].present.season" "present_season" "year" "Season it was read from; empty when stated in book.toml or assumed unpruned.";
     "regions[].present.left_to_compare" "present_left_to_compare" "trees" "Trees of that season that are not counted, as they were treated unlike the advice kept for it, to be compared with the others.";
-    "regions[].present.younger" "present_younger" "trees" "Trees of that season that are not counted, as they were left unpruned and are younger than every tree on record that was cut about as hard as is usual.";
+    "regions[].present.younger" "present_younger" "trees" "Trees of that season that are not counted, as they are younger than the trees on record that were cut about as hard as is usual (the third youngest of these).";
+    "regions[].present.is_assumed" "present_is_assumed" "true or false" "Whether neither records nor book.toml tell it, so that trees are taken to be left unpruned.";
     "regions[].yield_optimum" "" "group, or empty" "Intensity of the highest expected yield within the supported range; empty when nothing is supported.";
     "regions[].yield_optimum.median" "yield_optimum_median" "fraction 0 to 1" "Posterior median of that intensity.";
     "regions[].yield_optimum.low" "yield_optimum_low" "fraction 0 to 1" "Lower limit.";

@@ -55,6 +55,9 @@ pub fn sentence(region: &RegionAdvice) -> String {
 
 /// Present practice in few words.
 fn now(present: &Present) -> String {
+    if present.is_assumed {
+        return say!("not known, and taken to be no pruning");
+    }
     if present.share_pruned <= 0.0 {
         return say!("trees are left unpruned");
     }
@@ -313,6 +316,11 @@ fn spread(present: &Present) -> String {
 
 /// Present practice in words.
 pub fn present(present: &Present) -> String {
+    if present.is_assumed {
+        return say!(
+            "not known: no everyday record shows it, and book.toml states none; gains are over leaving trees unpruned"
+        );
+    }
     let mut out = if present.share_pruned <= 0.0 {
         say!("trees are left unpruned")
     } else {
@@ -338,7 +346,7 @@ pub fn present(present: &Present) -> String {
     }
     if present.younger > 0 {
         out.push_str(&say!(
-            "; {} left unpruned, younger than any that was cut so, not counted",
+            "; {} younger than those that were cut so, not counted",
             counted(present.younger, text!("tree"), text!("trees"))
         ));
     }
@@ -373,6 +381,7 @@ mod tests {
                 season: None,
                 left_to_compare: 0,
                 younger: 0,
+                is_assumed: false,
             })
         };
         assert_eq!(

@@ -238,6 +238,23 @@ pub struct Treated<'a> {
 }
 
 impl KeptRegion {
+    /// The cut that the plan asked of every grown tree: as advised, or as at present where nothing was to
+    /// change; `None` where a crew was to choose which trees to cut.
+    #[must_use]
+    pub fn planned_intensity(&self) -> Option<f64> {
+        if let Some(practice) = &self.practice {
+            return Some(practice.intensity);
+        }
+        let mut asked = self.blocks.iter().filter(|block| !block.untried);
+        let first =
+            asked.next().filter(|own| own.trees_worked == own.trees || own.intensity <= 0.0)?;
+        let alike = |own: &KeptBlock| {
+            near(own.intensity, first.intensity, Tolerance { intensity: 0.0, days: 0 })
+                && (own.trees_worked == own.trees || own.intensity <= 0.0)
+        };
+        asked.all(alike).then_some(first.intensity)
+    }
+
     /// What a quantity compares the trees that followed the practice with: unpruned trees, or trees cut
     /// as under present practice, each tenth of the canopy by its share of the trees then. Advice of an
     /// earlier version has but the mean of present practice, and the trees within the tolerance of it.

@@ -226,7 +226,7 @@ impl Shared<'_> {
     pub fn practice(&self, region: &str) -> Practice {
         let known = self.checked.linked.practice.iter();
         let known = known.into_iter().find(|practice| practice.region == region);
-        known.cloned().unwrap_or_else(|| Practice::stated(region, 0.0, None))
+        known.cloned().unwrap_or_else(|| Practice::assumed(region))
     }
 }
 

@@ -55,28 +55,48 @@ fn records_before_the_first_declared_season_of_a_trial_are_everyday_records() {
     assert_eq!(linked.summary.regions[0].trial, 3);
 }
 
-/// Doses on trees that are all cut alike say nothing of a cut, and what they do is none of its effects.
+/// Doses on trees whose cuts they do not tell are no evidence of a cut, and what they do is none of its effects.
 #[test]
 fn trials_of_something_else_than_pruning_are_no_evidence_of_it() {
-    let told = |amounts: &str, prunings: &[&str]| -> Vec<String> {
+    let told = |amounts: &str, cuts: [&str; 4]| -> Vec<String> {
+        let prunings =
+            ["N1", "N2", "N3", "N4"].into_iter().zip(cuts).filter(|(_, cut)| *cut != "0");
+        let prunings: Vec<String> =
+            prunings.map(|(tree, cut)| format!("{tree},2023-07-15,{cut},shoots,")).collect();
         let linked = small()
             .settings(&format!(
-                "[trials.B]\ndesign = \"randomised_blocks\"\nfactors = [\"dose\"]\n{amounts}\n"
+                "[trials.B]\ndesign = \"completely_randomised\"\nfactors = [\"dose\"]\n{amounts}\n"
             ))
-            .table(Table::Trials, "trial,tree,replicate,dose\nB,N1,1,0\nB,N2,1,0.3")
-            .rows(Table::Harvests, &["N1,2024-03-01,5,9,", "N2,2024-03-01,6,9,"])
-            .rows(Table::Prunings, prunings)
+            .table(Table::Trees, "tree,block\nN1,N\nN2,N\nN3,N\nN4,N")
+            .table(
+                Table::Trials,
+                "trial,tree,replicate,dose\nB,N1,1,0\nB,N2,2,0\nB,N3,1,0.3\nB,N4,2,0.3",
+            )
+            .rows(
+                Table::Harvests,
+                &[
+                    "N1,2024-03-01,5,9,",
+                    "N2,2024-03-01,6,9,",
+                    "N3,2024-03-01,5,9,",
+                    "N4,2024-03-01,6,9,",
+                ],
+            )
+            .rows(Table::Prunings, &[&prunings.join("\n")])
             .linked();
-        words(&linked, ts::EVIDENCE).into_iter().flatten().collect()
+        let mut kinds: Vec<String> = words(&linked, ts::EVIDENCE).into_iter().flatten().collect();
+        kinds.dedup();
+        kinds
     };
-    let (one, both) =
-        (["N1,2023-07-15,0.3,shoots,"], ["N1,2023-07-15,0.3,shoots,", "N2,2023-07-16,0.3,shoots,"]);
-    let grams = "amounts = { dose = \"kg\" }";
-    assert_eq!(told(grams, &[]), ["other", "other"]);
-    assert_eq!(told(grams, &both), ["other", "other"]);
-    assert_eq!(told("", &[]), ["other", "other"]);
-    assert_eq!(told(grams, &one), ["trial", "trial"]);
-    assert_eq!(told("amounts = { dose = \"fraction\" }", &[]), ["trial", "trial"]);
+    let kilograms = "amounts = { dose = \"kg\" }";
+    assert_eq!(told(kilograms, ["0"; 4]), ["other"]);
+    assert_eq!(told(kilograms, ["0.3"; 4]), ["other"]);
+    assert_eq!(told("", ["0"; 4]), ["other"]);
+    // By eye, and one off: the treatments do not tell the cut.
+    assert_eq!(told(kilograms, ["0.2", "0.3", "0.3", "0.2"]), ["other"]);
+    assert_eq!(told(kilograms, ["0.3", "0", "0", "0"]), ["other"]);
+    // They do, whatever the factor is called, and where its amounts say so before a tree is cut.
+    assert_eq!(told("", ["0", "0", "0.3", "0.25"]), ["trial"]);
+    assert_eq!(told("amounts = { dose = \"fraction\" }", ["0"; 4]), ["trial"]);
 }
 
 /// A trial that follows another on the same trees: each season counts as the one that began last.

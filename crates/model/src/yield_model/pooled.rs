@@ -70,10 +70,24 @@ fn blocks_column(code: u32) -> String {
     format!("region.blocks[{code}]")
 }
 
-/// Rows of a region's latest season: the trees that advice is for, as they stand.
+/// Rows of a region's latest season: the trees that advice is for, as they stand. Those younger than the
+/// trees on record that were cut about as hard as is usual are not asked for such a cut, as they are no part
+/// of present practice.
 fn latest_rows(table: &TreeSeasons, rows: &[usize]) -> Vec<usize> {
     let latest = rows.iter().map(|&row| table.season[row]).max().unwrap_or(0);
-    rows.iter().copied().filter(|&row| table.season[row] == latest).collect()
+    let all: Vec<usize> = rows.iter().copied().filter(|&row| table.season[row] == latest).collect();
+    let everyday = all.iter().copied().filter(|&row| !table.in_trial[row]);
+    let cuts = everyday.map(|row| table.intensity[row]).filter(|cut| *cut > 0.0);
+    let (sum, count) = cuts.fold((0.0, 0.0), |(sum, count), cut| (sum + cut, count + 1.0));
+    let aged =
+        rows.iter().map(|&row| (table.tree.codes[row], table.intensity[row], table.age_years[row]));
+    let Some(youngest) = records::youngest_cut(sum / count, aged) else { return all };
+    let grown: Vec<usize> = all
+        .iter()
+        .copied()
+        .filter(|&row| table.age_years[row].is_nan() || table.age_years[row].floor() >= youngest)
+        .collect();
+    if grown.is_empty() { all } else { grown }
 }
 
 /// The mean effect of the blocks of each region, by the trees of its latest season. Advice is for

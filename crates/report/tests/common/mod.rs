@@ -58,7 +58,7 @@ fn region(
         seasons: 4,
         tested_intensity: Some([0.0, 0.45]),
         tested_lead: Some([60.0, 150.0]),
-        present: Present { intensity: present, lead_days: Some(95.0), share_pruned: 0.85, middle: Some([0.0, 2.0 * present]), season: Some(2025), left_to_compare: 0, younger: 0 },
+        present: Present { intensity: present, lead_days: Some(95.0), share_pruned: 0.85, middle: Some([0.0, 2.0 * present]), season: Some(2025), left_to_compare: 0, younger: 0, is_assumed: false },
         yield_optimum: Some(optimum(best + 0.03, 0.11)),
         net_optimum: Some(optimum(best, 0.09)),
         lead_optimum: Some(interval(104.0, 31.0)),
@@ -500,6 +500,7 @@ pub fn report(hostile: &str) -> Report {
         season: None,
         left_to_compare: 0,
         younger: 0,
+        is_assumed: false,
     };
     bare.reason = "No tree of this region was pruned in the recorded seasons.".into();
     let empty = RegionPicture {

@@ -79,7 +79,7 @@ impl ResidualChecks {
     #[must_use]
     pub fn new(fit: &LinearFit, treatment: &[String], positions: Option<&[FieldPosition]>) -> Self {
         let searched = outliers(fit, 0.05);
-        let scores = normal_scores(&fit.residuals);
+        let scores = normal_scores(fit);
         let points = fit
             .fitted
             .iter()
@@ -119,24 +119,36 @@ impl ResidualChecks {
     }
 }
 
+/// Whether a plot's residual may differ from 0: one that fixes its own fit, as a treatment given once does, tells
+/// nothing of the errors.
+fn is_free(leverage: f64) -> bool {
+    1.0 - leverage > 1e-9
+}
+
 /// Residuals that are rounding alone are not tested.
 fn normality(fit: &LinearFit) -> Result<TestOutcome, CheckError> {
     let scale: f64 = fit.fitted.iter().map(|f| f * f).sum();
     if fit.sum_of_squares() <= 1e-24 * scale {
         return Err(CheckError::NoVariation(say!("residuals")));
     }
-    shapiro_wilk(&fit.residuals)
+    let free = fit.residuals.iter().zip(&fit.leverages).filter(|(_, own)| is_free(**own));
+    let free: Vec<f64> = free.map(|(residual, _)| *residual).collect();
+    shapiro_wilk(&free)
 }
 
-fn normal_scores(values: &[f64]) -> Vec<f64> {
+/// Scores of the residuals that may differ from 0, and 0 for the others.
+fn normal_scores(fit: &LinearFit) -> Vec<f64> {
     use statrs::distribution::{ContinuousCDF, Normal};
-    let mut order: Vec<usize> = (0..values.len()).collect();
+    let values = &fit.residuals;
+    let own = fit.leverages.iter().enumerate().filter(|(_, leverage)| is_free(**leverage));
+    let mut order: Vec<usize> = own.map(|(row, _)| row).collect();
     let of = |i: &usize| values.get(*i).copied().unwrap_or(0.0);
     order.sort_by(|a, b| of(a).total_cmp(&of(b)));
+    let number = order.len() as f64;
     let mut scores = vec![0.0; values.len()];
     for (rank, i) in order.iter().enumerate() {
         if let Some(score) = scores.get_mut(*i) {
-            let p = (rank as f64 + 0.625) / (values.len() as f64 + 0.25);
+            let p = (rank as f64 + 0.625) / (number + 0.25);
             *score = Normal::standard().inverse_cdf(p);
         }
     }

@@ -87,7 +87,7 @@ fn measured(plan: &Plan) -> Result<TraitAnalysis, TraitError> {
     let mut evidence = evidence(plan, &values);
     evidence.power = box_cox(plan, &values);
     let slope = evidence.variance_slope.map_or_else(String::new, |slope| {
-        say!("; log variance rises by {slope:.1} per unit of log mean")
+        say!("; log variance changes by {slope:.1} per unit of log mean")
     });
     let (model, why) = match evidence.power {
         None => (

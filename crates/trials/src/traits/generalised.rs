@@ -307,9 +307,9 @@ fn why(model: TraitModel, evidence: &TraitEvidence) -> String {
         (Some(d), Some(p)) => say!("the dispersion is {d:.2} (p = {p:.3})"),
         _ => say!("too few plots tell the dispersion"),
     };
-    let slope = evidence
-        .variance_slope
-        .map_or_else(String::new, |s| say!(", log variance rises by {s:.1} per unit of log mean"));
+    let slope = evidence.variance_slope.map_or_else(String::new, |s| {
+        say!(", log variance changes by {s:.1} per unit of log mean")
+    });
     let what = match model {
         TraitModel::Poisson => {
             text!("counts vary no more than chance has it: Poisson with a log link")

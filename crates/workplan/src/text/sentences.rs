@@ -90,7 +90,7 @@ pub(super) fn sentence(key: Key) -> Text {
         Key::PrunedIds => constant!("Pruned already: {ids}."),
         Key::YoungerApart => {
             constant!(
-                "{trees} of this block: younger than those of this sheet, which is not for them. They are not counted here: leave them alone, or cut them by a sheet of their own."
+                "{trees} of this block: younger than those of this sheet, which is not for them. They are not counted here: leave them alone, unless they have a sheet of their own."
             )
         }
         Key::YoungerIds => constant!("Younger: {ids}."),

@@ -140,7 +140,7 @@ fn write_region(out: &mut String, checked: &Checked, region: &RegionSummary) -> 
         if practice.younger > 0 {
             writeln!(
                 out,
-                "      without {} left unpruned, younger than any that was cut so",
+                "      without {} younger than those that were cut so",
                 counted(practice.younger, "tree", "trees")
             )?;
         }

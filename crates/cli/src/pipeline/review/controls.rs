@@ -16,8 +16,9 @@ pub fn leave_out_controls(book: &Path, linked: &mut Linked) -> Result<(), Failur
     let record = Record::read(book)?;
     for practice in &mut linked.practice {
         let Some(season) = practice.season else { continue };
-        let advised = record.of(&practice.region, season).and_then(|kept| kept.practice);
-        let Some(own) = advised.and_then(|own| practice.without_controls(own.intensity)) else {
+        let kept = record.of(&practice.region, season);
+        let planned = kept.and_then(review::KeptRegion::planned_intensity);
+        let Some(own) = planned.and_then(|planned| practice.without_controls(planned)) else {
             continue;
         };
         linked.problems.push(Problem::new(

@@ -15,7 +15,7 @@ pub fn kept_advice(advice: &Advice, plan: &Plan, present: &[Practice], book: &Bo
     let of = |region: &RegionAdvice| {
         let own = present.iter().find(|practice| practice.region == region.region);
         // Without records or a setting it is leaving every tree unpruned, as for the advice.
-        let unknown = || Practice::stated(&region.region, 0.0, None);
+        let unknown = || Practice::assumed(&region.region);
         kept_region(region, plan, &own.cloned().unwrap_or_else(unknown), book)
     };
     KeptAdvice {

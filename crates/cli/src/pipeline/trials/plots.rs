@@ -136,7 +136,8 @@ pub fn residuals(analysis: &Analysis, observed: &Observations) -> Option<TrialPl
 
 /// Residuals against normal scores.
 pub fn normal_plot(points: &[ResidualPoint]) -> Option<TrialPlot> {
-    if points.len() < 3 {
+    // Plots that fix their own fit tell nothing of the errors.
+    if points.iter().filter(|point| point.studentised.is_some()).count() < 3 {
         return None;
     }
     let mut plot = empty(
@@ -148,6 +149,7 @@ pub fn normal_plot(points: &[ResidualPoint]) -> Option<TrialPlot> {
     plot.y_title = say!("Residual");
     let mut found: Vec<TrialPoint> = points
         .iter()
+        .filter(|point| point.studentised.is_some())
         .map(|point| TrialPoint {
             x: point.normal_score,
             y: point.residual,

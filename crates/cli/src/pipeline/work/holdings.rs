@@ -6,7 +6,8 @@ use ingest_seasons::{HeldBlock, HeldTree, Visit, held_blocks, visits};
 use jiff::civil::Date;
 use model::TreeSeasons;
 use records::{
-    Book, MeasuredAs, canopy_ground_projection_m2, half_ellipsoid_volume_m3, trees_per_ha,
+    ABOUT_AS_HARD, Book, MeasuredAs, YoungestTrees, canopy_ground_projection_m2,
+    half_ellipsoid_volume_m3, trees_per_ha,
 };
 use std::collections::{BTreeMap, BTreeSet};
 use workplan::economics::TimedTree;
@@ -217,9 +218,6 @@ pub fn age(book: &Book, block: &HeldBlock, tree: &HeldTree, season: i32) -> Opti
     Some(years(tree.planted?, opens))
 }
 
-/// How much less of the canopy than asked may have been cut from a tree that tells of the asked cut.
-const ABOUT: f64 = 0.05;
-
 /// Years by which the youngest recorded trees may be older and still tell what a tree can bear (ours: a
 /// convention, of no published source).
 const LITTLE_OLDER: f64 = 2.0;
@@ -227,8 +225,8 @@ const LITTLE_OLDER: f64 = 2.0;
 /// Ages of the youngest trees past the training age in the records, by what was cut from them: a tree
 /// picked unpruned, or cut lightly, tells nothing of what a hard cut does at its age.
 pub struct Youngest {
-    /// Per region intensities, falling, each with the least age of the trees cut so hard or harder,
-    /// falling too.
+    /// Per region intensities, falling, each with the age of the third youngest of the trees cut so hard or
+    /// harder, falling too.
     steps: BTreeMap<String, Vec<[f64; 2]>>,
 }
 
@@ -236,22 +234,33 @@ impl Youngest {
     /// Reads the linked table.
     #[must_use]
     pub fn of(table: &TreeSeasons) -> Self {
-        let mut rows: BTreeMap<&str, Vec<[f64; 2]>> = BTreeMap::new();
+        let mut rows: BTreeMap<&str, Vec<(f64, f64, u32)>> = BTreeMap::new();
         for row in (0..table.len()).filter(|&row| !table.young[row]) {
-            let own = [table.intensity[row], table.age_years[row]];
-            if own.iter().all(|value| value.is_finite()) {
-                rows.entry(table.region.label(row)).or_default().push(own);
+            let (cut, age) = (table.intensity[row], table.age_years[row]);
+            if cut.is_finite() && age.is_finite() {
+                let own = rows.entry(table.region.label(row)).or_default();
+                own.push((cut, age, table.tree.codes[row]));
             }
         }
-        let steps = |mut rows: Vec<[f64; 2]>| {
-            rows.sort_by(|a, b| b[0].total_cmp(&a[0]).then(a[1].total_cmp(&b[1])));
-            let mut least = f64::INFINITY;
-            rows.retain(|[_, age]| {
-                let younger = *age < least;
-                least = least.min(*age);
-                younger
+        let steps = |mut rows: Vec<(f64, f64, u32)>| {
+            rows.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.total_cmp(&b.1)));
+            let all = rows.iter().fold(YoungestTrees::default(), |mut all, (_, age, tree)| {
+                all.add(*tree, *age);
+                all
             });
-            rows
+            let mut youngest = YoungestTrees::default();
+            let mut least = f64::INFINITY;
+            let mut steps: Vec<[f64; 2]> = Vec::new();
+            for (cut, age, tree) in rows {
+                youngest.add(tree, age);
+                // Where trees are fewer than tell, the few do.
+                let is_told = youngest.is_telling() || !all.is_telling();
+                if let Some(age) = youngest.age().filter(|age| is_told && *age < least) {
+                    least = age;
+                    steps.push([cut, age]);
+                }
+            }
+            steps
         };
         let steps = rows.into_iter().map(|(region, rows)| (region.to_owned(), steps(rows)));
         Self { steps: steps.collect() }
@@ -262,7 +271,7 @@ impl Youngest {
     #[must_use]
     pub fn at(&self, region: &str, intensity: f64) -> Option<f64> {
         let steps = self.steps.get(region)?;
-        let hard = steps.partition_point(|[cut, _]| *cut >= intensity - ABOUT - 1e-9);
+        let hard = steps.partition_point(|[cut, _]| *cut >= intensity - ABOUT_AS_HARD - 1e-9);
         steps.get(hard.max(1) - 1).map(|[_, age]| *age)
     }
 
