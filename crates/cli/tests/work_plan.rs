@@ -297,7 +297,7 @@ fn trees_younger_than_any_recorded_are_cut_no_harder_than_at_present() {
     let youngest: f64 = of("youngest_recorded_years", "B3").parse().unwrap();
     assert!((youngest - 10.0).abs() < 1.0, "{youngest}");
     assert_eq!([of("youngest_recorded_years", "B1"), of("delay_loss_per_day", "B3")], ["", ""]);
-    let said = "was tried on none so young in the records of this region";
+    let said = "was tried on hardly a tree so young in the records of this region";
     let page = fs::read_to_string(out.path().join("small-book/2025/index.html")).unwrap();
     assert!(page.contains(said));
 }
@@ -363,7 +363,12 @@ fn sheets_name_trees_of_the_block_that_they_are_not_for() {
 /// it would be one.
 #[test]
 fn trees_left_to_compare_are_not_what_a_region_does() {
-    let told = |unlike: usize| {
+    let changed =
+        r#""verdict": "prune", "practice": {"intensity": 0.3, "window": null}, "blocks": []"#;
+    // Where present practice was to go on, its plan tells what was to be done.
+    let stayed = r#""verdict": "keep", "practice": null, "blocks": [{"block": "B1", "intensity": 0.3,
+        "trees": 12, "trees_worked": 12, "days": null}]"#;
+    let told = |unlike: usize, advice: &str| {
         let book = Book::tidy();
         let cut = |row: &str| {
             let (tree, rest) = row.split_once(",2023-").unwrap();
@@ -378,21 +383,27 @@ fn trees_left_to_compare_are_not_what_a_region_does() {
             .map(|row| if row.contains(",2023-") { cut(row) } else { row.to_owned() })
             .collect();
         book.put("prunings.csv", rows.join("\n") + "\n");
-        let kept = r#"{"format": 1, "book": "Small book", "version": "0.1.0", "seed": 1,
-            "season": 2024, "regions": [{"region": "plain", "season": 2024, "verdict": "prune",
-            "practice": {"intensity": 0.3, "window": null}, "present_intensity": 0.2,
-            "predicted": [], "blocks": []}]}"#;
+        let kept = format!(
+            r#"{{"format": 1, "book": "Small book", "version": "0.1.0", "seed": 1,
+            "season": 2024, "regions": [{{"region": "plain", "season": 2024, {advice},
+            "present_intensity": 0.2, "predicted": []}}]}}"#
+        );
         std::fs::create_dir(book.file("kept")).unwrap();
         book.put("kept/advice-2024.json", kept);
         anacurve(&["check", book.arg()]).stdout
     };
-    let few = told(2);
-    assert!(
-        few.contains("present practice (season 2024): 100 % of the trees pruned, 30 %"),
-        "{few}"
-    );
-    assert!(few.contains("without 2 trees left unlike the advice to compare with"), "{few}");
-    let half = told(6);
+    for advice in [changed, stayed] {
+        let few = told(2, advice);
+        assert!(
+            few.contains("present practice (season 2024): 100 % of the trees pruned, 30 %"),
+            "{few}"
+        );
+        assert!(few.contains("without 2 trees left unlike the advice to compare with"), "{few}");
+    }
+    // A crew that was to choose its trees left none to compare with.
+    let chosen = stayed.replace("\"trees_worked\": 12", "\"trees_worked\": 10");
+    assert!(!told(2, &chosen).contains("unlike the advice"));
+    let half = told(6, changed);
     assert!(
         half.contains("100 % of the trees pruned, 20 %") && !half.contains("unlike the advice")
     );
@@ -447,7 +458,11 @@ fn the_caution_for_young_trees_outlives_a_cautious_season() {
         assert!(if told { own == cap } else { own == asked }, "{cut}: {own} {asked}");
         // Trees that are left unpruned need no sheet.
         let sheets = fs::read_to_string(out.path().join("crew_sheets.html")).unwrap();
-        assert_eq!(sheets.contains("was tried on none so young"), told && own > 0.0, "{cut}");
+        assert_eq!(
+            sheets.contains("was tried on hardly a tree so young"),
+            told && own > 0.0,
+            "{cut}"
+        );
     }
 }
 

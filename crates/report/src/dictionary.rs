@@ -342,7 +342,7 @@ fields! { work_plan_fields, "Columns of `workplan.csv` and of the first sheet of
     "" "wood_value" "money" "What the cut wood is worth, as stated per m3; empty where none is computed.";
     "" "trial_trees" "count" "Trees of the block that designed trials treat in the season advised for, on every line of the block: cut by the field sheets of the trials and by nobody else, and in no other column.";
     "" "trials" "text" "The trials, by their ids.";
-    "" "youngest_recorded_years" "years" "Age of the youngest tree on which the records of the region show a cut about as hard as asked of grown trees (less 5 points of the canopy at most), where the trees of the line are younger: what it does to them is not known, and they are cut neither harder than at present nor harder than any tree of their age was; empty elsewhere.";
+    "" "youngest_recorded_years" "years" "Age of the third youngest tree on which the records of the region show a cut about as hard as asked of grown trees (less 5 points of the canopy at most), where the trees of the line are younger: what it does to them is not known, and they are cut neither harder than at present nor harder than any tree of their age was; empty elsewhere.";
 }
 
 fields! { plan_table_fields, "Columns of the other tables of the plan by their file, in their order.":

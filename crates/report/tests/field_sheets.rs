@@ -60,6 +60,7 @@ fn a_trial_of_doses_has_sheets_for_what_is_given_and_for_every_pick() {
         "field": { "rows": 1, "columns": 4 },
         "trees_per_plot": { "rows": 1, "columns": 2 },
         "picks_per_tree": 3,
+        "traits": ["nut_yield", "laterals"],
     }));
     let layout = lay_out(&request.unwrap(), 4).unwrap();
     let dir = tempfile::tempdir().unwrap();
@@ -76,6 +77,10 @@ fn a_trial_of_doses_has_sheets_for_what_is_given_and_for_every_pick() {
     assert_eq!((&picked[..8], &picked[16..]), (&given[..], &given[..]));
     let page = std::fs::read_to_string(dir.path().join("field-sheets.html")).unwrap();
     assert!(page.contains("This trial does not vary the cut"));
+    // On paper as in the workbook.
+    for section in ["given", "pruning", "harvest", "frames"] {
+        assert!(page.contains(&format!("<section id=\"{section}\"")), "{section}");
+    }
     let section = std::fs::read_to_string(dir.path().join("book-section.toml")).unwrap();
     assert!(section.contains("\"sheets-p.xlsx#Treatment\""), "{section}");
     // Where the cut is what varies, neither is there.

@@ -142,7 +142,7 @@ pub struct KeptBlock {
     /// The trees by id, where they are not all of the block.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ids: Option<Vec<String>>,
-    /// Whether they are younger than every tree on record that was treated as grown trees were to be.
+    /// Whether they are younger than the trees on record that were treated as grown trees were to be.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub untried: bool,
 }
@@ -295,7 +295,7 @@ impl KeptRegion {
         treated.intensity.iter().zip(treated.pruned_on).map(of).collect()
     }
 
-    /// Takes trees off every side that nobody was to treat as the practice says, as none so young had been:
+    /// Takes trees off every side that nobody was to treat as the practice says, as hardly a tree so young had been:
     /// gains were predicted for the others, and they are no trees that were left to compare with.
     fn without_untried(&self, sides: &mut [Option<Side>], table: &TreeSeasons<'_>) {
         let mut trees: BTreeSet<&str> = BTreeSet::new();

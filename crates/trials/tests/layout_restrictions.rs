@@ -9,8 +9,8 @@ use proptest::prelude::*;
 use records::{TrialControl, TrialDesign};
 use std::collections::{BTreeMap, BTreeSet};
 use trials::layout::{
-    Balance, Blocking, Covariate, Guards, Layout, LayoutError, LayoutRequest, PlotOf, TreesPerPlot,
-    lay_out,
+    Balance, Blocking, Covariate, ExistingTree, Guards, Layout, LayoutError, LayoutRequest,
+    LayoutTree, PlotOf, TreesPerPlot, lay_out,
 };
 
 fn at(layout: &Layout) -> BTreeMap<(usize, usize), usize> {
@@ -283,6 +283,28 @@ fn seeds_differ_and_replicates_stand_together() {
         let columns: BTreeSet<_> = replicate.iter().map(|p| p.column).collect();
         assert_eq!((rows.len(), columns.len()), (2, 3));
     }
+}
+
+/// Two plantation blocks are named, and the first holds all plots: the other needs no guards.
+#[test]
+fn a_block_without_a_plot_has_no_guards() {
+    let mut request = plain(TrialDesign::RandomisedBlocks, 3, 2);
+    request.guards.between_plots = 1;
+    let other = orchard(6, 8).into_iter().map(|tree| ExistingTree {
+        tree: tree.tree.replace("A-", "B-"),
+        block: "B".to_owned(),
+        ..tree
+    });
+    request.field.trees = orchard(6, 8).into_iter().chain(other).collect();
+    let layout = lay_out(&request, 3).unwrap();
+    let blocks = |trees: &[LayoutTree]| -> Vec<String> {
+        let mut blocks: Vec<String> = trees.iter().map(|tree| tree.block.clone()).collect();
+        blocks.dedup();
+        blocks
+    };
+    assert!(layout.plots.iter().all(|plot| plot.patch == "A"));
+    assert_eq!(blocks(&layout.guards), ["A"]);
+    assert!(blocks(&layout.left_over).contains(&"B".to_owned()));
 }
 
 #[test]

@@ -219,7 +219,7 @@ impl Stand<'_> {
         lines
     }
 
-    /// The line of trees younger than every tree that the advice was learnt from; `None` without
+    /// The line of trees younger than the trees that the advice was learnt from; `None` without
     /// such trees. They follow it as far as trees of their age were cut, and no harder than present
     /// practice: that is a mean over trees of all ages and rises as others take the advice. What either
     /// is worth to them, and what delay costs, no record tells.
@@ -409,7 +409,7 @@ impl Stand<'_> {
         is_young(self.book, self.block, tree, self.advice.season)
     }
 
-    /// Whether a tree is younger than every tree of its region on which the records show what is asked
+    /// Whether a tree is younger than the trees of its region on which the records show what is asked
     /// of grown ones.
     fn is_untried(&self, tree: &HeldTree) -> bool {
         let (asked, _) = self.asked();

@@ -146,6 +146,12 @@ fn frame(table: Table, text: &str) -> DataFrame {
         .iter()
         .map(|spec| typed(spec.name, spec.kind, &cells(spec.name)))
         .collect();
+    // Of a trial the columns of its factors too.
+    if table == Table::Trials {
+        let known: Vec<&str> = table.spec().columns.iter().map(|spec| spec.name).collect();
+        let factors = header.iter().filter(|name| !known.contains(*name));
+        columns.extend(factors.map(|name| Column::new((*name).into(), cells(name))));
+    }
     let height = rows.len();
     let file = Table::ALL.iter().position(|known| *known == table).unwrap() as u32;
     columns.push(Column::new(".file".into(), vec![file; height]));

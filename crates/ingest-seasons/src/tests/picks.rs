@@ -1,6 +1,6 @@
 //! Picks: moisture, sums, seasons of both hemispheres, days that fit no season.
 
-use super::{close, numbers, small, wholes};
+use super::{close, codes, numbers, small, wholes};
 use crate::MoistureConversion;
 use records::tree_season as ts;
 use records::{Code, Table};
@@ -354,4 +354,25 @@ fn a_season_of_few_picks_a_tree_is_told() {
     assert!(told(&picks)[0].1.contains("has 1 pick in the middle"));
     picks.retain(|pick| !pick.contains(",2021-"));
     assert_eq!(told(&picks), [], "of two seasons neither is the usual one");
+}
+
+/// A file in order of days: the last round of a harvest that crosses New Year stands between rounds of a region
+/// whose harvest has begun, and is of the year before, as it should be.
+#[test]
+fn regions_picked_at_other_times_are_no_neighbours() {
+    let mut trees = "tree,block\nS1,S\nS2,S".to_owned();
+    let (mut early, mut late) = (Vec::new(), Vec::new());
+    for tree in 0..12 {
+        trees.push_str(&format!("\nN{tree},N"));
+        early.push(format!("N{tree},2025-01-10,4,9,"));
+        late.push(format!("N{tree},2025-01-20,4,9,"));
+    }
+    let between = ["S1,2025-01-15,3,9,".to_owned(), "S2,2025-01-15,3,9,".to_owned()];
+    let all: Vec<String> = early.into_iter().chain(between).chain(late).collect();
+    let linked = small()
+        .setting("harvest = [\"02-01\", \"05-31\"]", "harvest = [\"01-01\", \"05-31\"]")
+        .table(Table::Trees, &trees)
+        .rows(Table::Harvests, &[&all.join("\n")])
+        .linked();
+    assert!(!codes(&linked).contains(&Code::SeasonStray), "{:?}", linked.problems);
 }

@@ -1,7 +1,7 @@
 //! `field-sheets.html`: the map, the sheets and how the layout was drawn, to print.
 
 use super::labels::{TreeLine, stands, tree_lines, within};
-use super::sheets::SPARE_LINES;
+use super::sheets::{SPARE_LINES, counts_frames};
 use crate::number::counted;
 use crate::page::Table;
 use askama::Template;
@@ -18,10 +18,14 @@ pub struct LayoutPage<'a> {
     map: String,
     treatments: Table,
     plots: Table,
-    /// What each tree was given; without rows where the trial varies the cut.
+    /// What each tree was given; without rows where cuts alone are varied.
     given: Table,
+    /// Whether trees are cut by their treatment.
+    varies_the_cut: bool,
     pruning: Table,
     harvest: Table,
+    /// Counts in frames; without rows where the trial has none.
+    frames: Table,
     /// What a lead is; empty where no treatment has one.
     lead: &'a str,
     /// What is to be known before the first cut.
@@ -53,8 +57,10 @@ impl<'a> LayoutPage<'a> {
             treatments: explained(treatments(layout)),
             plots: plots(layout),
             given: given(layout),
+            varies_the_cut: layout.varies_the_cut(),
             pruning: pruning(layout),
             harvest: harvest(layout),
+            frames: frames(layout),
             lead: &layout.lead_words,
             remarks: &layout.remarks,
             balance: explained(balance(layout)),
@@ -118,7 +124,7 @@ fn given(layout: &Layout) -> Table {
             text!("Remarks"),
         ],
     );
-    if layout.is_of_other_treatments() {
+    if layout.gives_something() {
         for line in tree_lines(layout) {
             table.row(to_fill(&line, treatment_words(&line), 3));
         }
@@ -182,6 +188,30 @@ fn harvest(layout: &Layout) -> Table {
         // A row's first cell names it, also to who hears the page.
         let mark = std::iter::once("\u{2026}".to_owned());
         table.row(mark.chain(std::iter::repeat_n(String::new(), 7)));
+    }
+    table
+}
+
+/// One line for each tree whose shoots are counted.
+fn frames(layout: &Layout) -> Table {
+    let mut table = Table::new(
+        text!("Frames: write what was counted in each, a further line for a further frame"),
+        [
+            text!("Tree"),
+            text!("Where"),
+            text!("Plot"),
+            text!("Treatment"),
+            text!("Date"),
+            text!("Area (m2)"),
+            text!("Laterals"),
+            text!("Flowering"),
+            text!("Remarks"),
+        ],
+    );
+    if counts_frames(layout) {
+        for line in tree_lines(layout).iter().filter(|line| line.observed) {
+            table.row(to_fill(line, treatment_words(line), 5));
+        }
     }
     table
 }

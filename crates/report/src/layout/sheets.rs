@@ -32,7 +32,7 @@ const REMARKS: &str = "remarks";
 pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
     let mut book = titled(&say!("Field sheets of {}", layout.trial))?;
     plots(book.add_worksheet().set_name(text!("Plots"))?, layout)?;
-    if layout.is_of_other_treatments() {
+    if layout.gives_something() {
         let given: Vec<&str> = OF_TREE.into_iter().chain(["day", "given", REMARKS]).collect();
         trees(book.add_worksheet().set_name(text!("Treatment"))?, layout, &given, true)?;
     }
@@ -63,7 +63,7 @@ pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
 const OF_TREE: [&str; 5] = ["tree", "where", "plot", "treatment", "observed"];
 
 /// Whether a trait of the trial is counted in frames.
-fn counts_frames(layout: &Layout) -> bool {
+pub fn counts_frames(layout: &Layout) -> bool {
     layout.traits.iter().any(|own| {
         matches!(
             own,
@@ -90,7 +90,7 @@ pub fn to_fill(layout: &Layout) -> Vec<(&'static str, &'static str, Vec<String>)
 /// The other sheets of the workbook.
 pub fn no_tables(layout: &Layout) -> Vec<&'static str> {
     let mut sheets = vec![text!("Plots"), text!("Labels"), TRIALS, text::H_SAFETY.get()];
-    if layout.is_of_other_treatments() {
+    if layout.gives_something() {
         sheets.push(text!("Treatment"));
     }
     sheets

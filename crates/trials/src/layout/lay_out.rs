@@ -13,6 +13,7 @@ use super::scheme::Scheme;
 use super::treatments::{Treatments, hard_cuts};
 use super::valid::Valid;
 use records::TrialDesign;
+use std::collections::BTreeSet;
 use words::{counted, say, text};
 
 /// Lays out a trial. The same request and seed give the same layout.
@@ -93,6 +94,15 @@ pub fn lay_out(request: &LayoutRequest, seed: u64) -> Result<Layout, LayoutError
         traits: request.traits.clone(),
         methods: Vec::new(),
     };
+    if !request.field.trees.is_empty() {
+        // A block without a plot needs no guards.
+        let used: BTreeSet<&str> = layout.plots.iter().map(|plot| plot.patch.as_str()).collect();
+        let guards = std::mem::take(&mut layout.guards).into_iter();
+        let (guards, apart): (Vec<_>, Vec<_>) =
+            guards.partition(|tree| used.contains(tree.block.as_str()));
+        layout.guards = guards;
+        layout.left_over.extend(apart);
+    }
     layout.methods = methods(request, &layout, &scheme.words);
     layout.methods.extend(hard_cuts(request));
     // Until a calendar is known, what a lead is.

@@ -23,11 +23,19 @@ struct Shape {
 }
 
 impl Layout {
-    /// Whether no factor says how much of the canopy is cut: what is varied is something else, and all
-    /// trees are cut alike.
+    /// Whether a factor says how much of the canopy is cut; else all trees are cut alike.
     #[must_use]
-    pub fn is_of_other_treatments(&self) -> bool {
-        !self.factors.iter().any(|factor| factor.is_fraction() || factor.names_intensity())
+    pub fn varies_the_cut(&self) -> bool {
+        self.factors.iter().any(|factor| factor.is_fraction() || factor.names_intensity())
+    }
+
+    /// Whether a factor is neither how much nor when is cut: something is given.
+    #[must_use]
+    pub fn gives_something(&self) -> bool {
+        let is_of_cut = |factor: &LayoutFactor| {
+            factor.is_fraction() || factor.names_intensity() || factor.is_lead()
+        };
+        !self.factors.iter().all(is_of_cut)
     }
 
     fn shape(&self) -> Shape {

@@ -97,7 +97,7 @@ pub(super) fn sentence(key: Key) -> Text {
         Key::AndMore => constant!("{first} and {more} more"),
         Key::YoungerThanRecords => {
             constant!(
-                "{trees} of this block: what is asked of grown trees was tried on none so young in the records of this region (the youngest there: {years} years). Nobody knows what a hard cut does to these trees: never cut more than stated here, and stop when in doubt."
+                "{trees} of this block: what is asked of grown trees was tried on hardly a tree so young in the records of this region (there from {years} years on). Nobody knows what a hard cut does to these trees: never cut more than stated here, and stop when in doubt."
             )
         }
         Key::Site => constant!("Site"),

@@ -223,7 +223,7 @@ pub fn remarks(layout: &Layout, standing: &Standing) -> Result<Vec<String>, Fail
             let count = untried.count() as u64;
             if count > 0 {
                 said.push(say!(
-                    "Block {}: {} younger than every tree that the records of the region show cut about as hard as the trial's hardest level (the youngest: {} years). Nobody knows what a hard cut does to these trees: watch them, and stop when in doubt.",
+                    "Block {}: {} younger than the trees that the records of the region show cut about as hard as the trial's hardest level (from {} years on). Nobody knows what a hard cut does to these trees: watch them, and stop when in doubt.",
                     block.block,
                     ::words::counted(count, text!("tree"), text!("trees")),
                     least.floor()

@@ -161,7 +161,7 @@ impl Holdings {
         self.youngest.hardest(region, age)
     }
 
-    /// Whether a tree is past the training age and yet younger, in whole years, than every tree that
+    /// Whether a tree is past the training age and yet younger, in whole years, than the trees that
     /// the records of its region show cut about as hard.
     #[must_use]
     pub fn is_untried(
