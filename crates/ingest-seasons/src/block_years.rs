@@ -6,7 +6,7 @@ use crate::misdated::{Trees, Visit, others};
 use crate::outcome::Outcome;
 use crate::places::Places;
 use crate::seasons::day;
-use crate::year_slip::{is_one_slip, year_for};
+use crate::year_slip::{YEAR, is_one_slip, year_for};
 use polars::prelude::PolarsResult;
 use records::tree_season as ts;
 use records::{Code, counted};
@@ -22,9 +22,6 @@ const FEW: f64 = 0.15;
 const CHANCE: f64 = 0.01;
 /// Days by which a cut may lie before or after the others of its block once its year is mended.
 const BESIDE: i32 = 7;
-
-/// Days in a year, near enough to place a cut among others.
-const YEAR: i32 = 365;
 
 /// A block's cuts by season.
 type Seasons<'a> = BTreeMap<i32, Vec<&'a Visit>>;

@@ -4,6 +4,7 @@
 use crate::frame::texts;
 use crate::picks::{AROUND, season_of};
 use crate::places::Places;
+use crate::year_slip::YEAR;
 use polars::prelude::PolarsResult;
 use records::tree_season as ts;
 use std::collections::{BTreeMap, BTreeSet};
@@ -17,8 +18,6 @@ const TIMES: usize = 3;
 const BESIDE: i32 = 3;
 /// As before, where the order of the file shows that it goes on: rounds follow within a month.
 const NEXT: i32 = 31;
-/// Days in a year, near enough to place a visit among others.
-const YEAR: i32 = 365;
 /// Share of the odd visits that must fit in: one of several may be a slip of another kind.
 const FIT: f64 = 0.9;
 

@@ -2,6 +2,7 @@
 //! in the file shows them, where both seasons are full.
 
 use crate::frame::{DATE, TREE_NO, indices, ints, stands};
+use crate::year_slip::YEAR;
 use polars::prelude::{DataFrame, PolarsResult};
 use records::tree_season as ts;
 use std::collections::{BTreeMap, HashMap};
@@ -11,8 +12,6 @@ const TREES: u64 = 10;
 /// How many times as many trees tell of a slip as have picks in no order: a file that was not written
 /// day by day, as one joined of months' sheets, tells nothing.
 const IN_ORDER: u64 = 2;
-/// Days in a year, near enough to place a round among others.
-const YEAR: i32 = 365;
 
 /// A pick by file and tree, in the order of lines, with its season and day.
 type Pick = ((u32, u32), u32, i32, i32);

@@ -3,6 +3,9 @@
 use jiff::civil::Date;
 use records::Calendar;
 
+/// Days in a year, near enough to place a visit among others.
+pub(crate) const YEAR: i32 = 365;
+
 /// The year in which the same day of the year is before the harvest of a season.
 pub(crate) fn year_for(calendar: &Calendar, day: Date, season: i32) -> Option<i16> {
     let shift = season - i32::from(calendar.season_of_pruning(day));

@@ -9,6 +9,8 @@ mod counts;
 mod doubts;
 pub mod field;
 mod further;
+#[cfg(test)]
+mod in_blocks;
 mod missing;
 mod own_scale;
 mod plot_of;

@@ -361,9 +361,8 @@ fn outlying(outliers: &Answer<OutlierCheck>, names: &[String]) -> Option<String>
 mod tests {
     use super::{broken, in_steps};
     use crate::pipeline::trials::analysed::part_of;
+    use crate::pipeline::trials::in_blocks::in_blocks;
     use records::Book;
-    use std::collections::BTreeMap;
-    use trials::{Observations, Trait, TraitKind};
 
     /// Six blocks of three levels, one tree a plot, with a product of level and block. What each
     /// plot strays by is drawn so that Levene's, Shapiro and Wilk's and Tukey's test, by scipy, all
@@ -374,32 +373,9 @@ mod tests {
             [0.6, -0.6, 0.4, 0.0, 0.4, 1.1],
             [-1.0, 0.3, -0.5, -1.0, 1.1, -1.0],
         ];
-        let (mut values, mut level, mut replicate) = (Vec::new(), Vec::new(), Vec::new());
-        for (l, strays) in STRAY.iter().enumerate() {
-            for (block, stray) in strays.iter().enumerate() {
-                values.push(8.0 + l as f64 + stray + product * (l * block) as f64);
-                level.push(Some(format!("L{l}")));
-                replicate.push(Some(format!("R{block}")));
-            }
-        }
-        let n = values.len();
-        let columns = [("level".to_owned(), level), ("replicate".to_owned(), replicate)];
-        let rows = Observations {
-            trial: "T".to_owned(),
-            observed: Trait {
-                id: "nut-yield".to_owned(),
-                name: "nut yield".to_owned(),
-                unit: "kg per tree".to_owned(),
-                kind: TraitKind::Measured,
-            },
-            values,
-            exposure: None,
-            columns: BTreeMap::from(columns),
-            numbers: BTreeMap::new(),
-            tree: (0..n).map(|tree| format!("T{tree}")).collect(),
-            season: vec![None; n],
-            place: vec![String::new(); n],
-        };
+        let rows = in_blocks(STRAY.len(), STRAY[0].len(), |l, block| {
+            8.0 + l as f64 + STRAY[l][block] + product * (l * block) as f64
+        });
         let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\n";
         let book = Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n{section}")).unwrap();
         let analysis = part_of(&book.trials["T"], &rows, None).unwrap();

@@ -466,10 +466,10 @@ fn said(part: &AnalysedPart) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::super::in_blocks::in_blocks;
     use super::{treatment_words, tried_without};
     use records::Book;
-    use std::collections::BTreeMap;
-    use trials::{Observations, Plan, Trait, TraitKind, analyse};
+    use trials::{Plan, analyse};
 
     fn declared(section: &str) -> Book {
         Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n[trials.T]\ndesign = \"randomised_blocks\"\n{section}")).unwrap()
@@ -477,33 +477,10 @@ mod tests {
 
     /// Three levels half a kilogram apart in six blocks, the last plot with some kilograms more.
     fn tried(more: f64) -> String {
-        let (mut values, mut level, mut replicate) = (Vec::new(), Vec::new(), Vec::new());
-        for l in 0..3 {
-            for block in 0..6 {
-                let last = if (l, block) == (0, 5) { more } else { 0.0 };
-                values.push(8.0 + 0.5 * l as f64 + 0.1 * ((l * 7 + block * 5) % 6) as f64 + last);
-                level.push(Some(format!("L{l}")));
-                replicate.push(Some(format!("R{block}")));
-            }
-        }
-        let n = values.len();
-        let columns = [("level".to_owned(), level), ("replicate".to_owned(), replicate)];
-        let rows = Observations {
-            trial: "T".to_owned(),
-            observed: Trait {
-                id: "nut-yield".to_owned(),
-                name: "nut yield".to_owned(),
-                unit: "kg per tree".to_owned(),
-                kind: TraitKind::Measured,
-            },
-            values,
-            exposure: None,
-            columns: BTreeMap::from(columns),
-            numbers: BTreeMap::new(),
-            tree: (0..n).map(|tree| format!("T{tree}")).collect(),
-            season: vec![None; n],
-            place: vec![String::new(); n],
-        };
+        let rows = in_blocks(3, 6, |l, block| {
+            let last = if (l, block) == (0, 5) { more } else { 0.0 };
+            8.0 + 0.5 * l as f64 + 0.1 * ((l * 7 + block * 5) % 6) as f64 + last
+        });
         let book = declared("factors = [\"level\"]\n");
         let analysis = analyse(&Plan::read(&book.trials["T"], &rows).unwrap()).unwrap();
         let plot = analysis.plan.units[5].plot.clone();
