@@ -26,6 +26,8 @@ const MOST: f64 = 0.5;
 const CHANCE: f64 = 0.01;
 /// Days between two visits of one season from which they are no single round through the orchard.
 const APART: i32 = 30;
+/// Fewest trees of a block with two visits before one harvest that make a second pass through it.
+const PASS: usize = 5;
 /// Share of a region's picked trees from which a season counts as one in which its trees were pruned.
 const PRUNED_SEASON: f64 = 0.5;
 
@@ -263,6 +265,7 @@ impl Seen {
             of_region.entry((cut.tree, cut.season)).or_default().push(cut);
         }
         let names = crate::frame::texts(&places.trees, ts::TREE)?;
+        let blocks = crate::frame::texts(&places.trees, ts::BLOCK)?;
         for (region, seasons) in by_region {
             let Some(calendar) = places.calendar(region) else { continue };
             let mut leads: Vec<i32> =
@@ -278,12 +281,25 @@ impl Seen {
             let slips = self.slips_of_busy_seasons(region, &busy, &twice, calendar);
             leads.sort_unstable();
             let usual = leads.get(leads.len() / 2).copied().unwrap_or_default();
+            // A second pass through most of a block is work, and no slip of many pens.
+            let mut passes: BTreeMap<(Option<&str>, i32), [usize; 2]> = BTreeMap::new();
+            for ((tree, season), cuts) in &seasons {
+                let own = passes.entry((blocks.get(*tree as usize), *season)).or_default();
+                own[0] += 1;
+                own[1] += usize::from(spread(cuts) > 0);
+            }
+            let is_pass = |cut: &Visit| {
+                let own = passes.get(&(blocks.get(cut.tree as usize), cut.season));
+                own.is_some_and(|[all, twice]| *twice >= PASS && 2 * twice >= *all)
+            };
             let odd = |cuts: &&Vec<Visit>| {
                 let of = cuts.first().map(|cut| (cut.tree, cut.season));
                 if let Some((tree, season)) = of.filter(|(_, season)| busy.contains(season)) {
                     return slips.contains(&(tree, season));
                 }
-                spread(cuts) >= APART || cuts.first().is_some_and(|cut| self.lacks_a_visit(*cut))
+                cuts.first().is_some_and(|cut| {
+                    (spread(cuts) >= APART && !is_pass(cut)) || self.lacks_a_visit(*cut)
+                })
             };
             let mut told: Vec<(&Visit, &Vec<Visit>)> = twice
                 .into_iter()

@@ -253,7 +253,7 @@ fn trees_younger_than_any_recorded_are_told() {
     let block = PlanBlock { youngest_recorded: Some(11.9), ..pruned("n1", "a") };
     let plan = plan(&[block], r#"{"crew_size": 4}"#, "{}");
     let warnings = plan.blocks[0].crew_sheet(&Catalogue::ENGLISH).warnings;
-    assert!(warnings[0].contains("(the youngest there: 11 years)"), "{warnings:?}");
+    assert!(warnings[0].contains("(there from 11 years on)"), "{warnings:?}");
 }
 
 /// Of 23 trees 85 % are 19.55: twenty are shown, and twenty are paid, sprayed and carted away.

@@ -246,6 +246,13 @@ impl Stand<'_> {
             line.window = self.present_window();
             line.best_day = self.day_of(self.advice.present.lead_days);
         }
+        if intensity <= 0.0 {
+            // Whatever the verdict: nothing is done to them, on no day.
+            if let Work::Keep(how_much) | Work::Trial(how_much) = line.work {
+                line.work = Work::Prune(how_much);
+            }
+            (line.window, line.best_day) = (None, None);
+        }
         line.delay_loss_per_day = None;
         line.value = 0.0;
         line.youngest_recorded = self.holdings.youngest(&self.block.region, asked);

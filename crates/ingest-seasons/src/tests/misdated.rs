@@ -245,6 +245,36 @@ fn many_prunings_of_the_year_before_are_no_habit() {
     assert_eq!(found, Vec::<String>::new());
 }
 
+/// A block that was gone over again, weeks later, in one of its seasons; of a few of its trees it is told.
+#[test]
+fn a_second_pass_through_a_block_is_no_slip() {
+    let told_of = |trees: u32| {
+        let mut rows = "tree,block".to_owned();
+        let (mut picks, mut cuts) = (Vec::new(), Vec::new());
+        for tree in 0..150 {
+            rows.push_str(&format!("\nT{tree},{}", if tree < 10 { "M" } else { "N" }));
+            for year in 2022..=2024 {
+                picks.push(format!("T{tree},{year}-03-01,4,9,"));
+                cuts.push(format!("T{tree},{}-06-15,0.2,shoots,", year - 1));
+            }
+            if tree < trees {
+                cuts.push(format!("T{tree},2022-08-15,0.1,shoots,"));
+            }
+        }
+        let linked = small()
+            .table(
+                Table::Blocks,
+                "block,site,region\nN,estate,north\nM,estate,north\nS,estate,south",
+            )
+            .table(Table::Trees, &rows)
+            .rows(Table::Harvests, &[&picks.join("\n")])
+            .rows(Table::Prunings, &[&cuts.join("\n")])
+            .linked();
+        told(&linked, Code::PruningTwice).len()
+    };
+    assert_eq!([told_of(10), told_of(3)], [0, 1]);
+}
+
 #[test]
 fn a_pruning_within_the_harvest_is_told_once_for_a_region() {
     let linked = orchard(|tree, year| match (tree, year) {

@@ -96,6 +96,17 @@ pub fn units(analysis: &Analysis) -> Option<TrialSection> {
     })
 }
 
+/// That the trial tells no size of the next one.
+pub fn no_next_size() -> TrialSection {
+    TrialSection {
+        heading: say!("For the size of the next trial"),
+        paragraphs: vec![say!(
+            "This analysis gives no variance components of plots and trees that `anacurve size` takes, as of a strip or split-split plot design, or a mean of 0: size the next trial by the records (`anacurve size BOOK`), or by a trial of a simpler design."
+        )],
+        ..TrialSection::default()
+    }
+}
+
 /// What the trial tells of the size of the next one: a section, and the file that `anacurve size
 /// --components` takes; `None` where the analysis has no variance components.
 pub fn next_size(

@@ -3,6 +3,7 @@
 use super::words::{factor_of, factor_words, level_words, plot_words};
 use ::words::{capital, say, text};
 use report::{TrialPlot, TrialPoint, TrialSeries};
+use std::collections::BTreeSet;
 use trials::checks::ResidualPoint;
 use trials::{Analysis, MeansOfTerm, Observations, unit_words};
 
@@ -37,8 +38,14 @@ pub fn means(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialPlot> {
         return None;
     }
     let amounts = |part: usize| factor_of(analysis, of, part).and_then(|f| f.amounts.as_ref());
-    let along = (0..of.parts.len())
-        .max_by_key(|&part| amounts(part).map_or(0, |amounts| amounts.values.len()))?;
+    let levels = |part: usize| {
+        let own = of.means.iter().filter_map(|mean| mean.levels.get(part));
+        own.collect::<BTreeSet<_>>().len()
+    };
+    // Amounts lie along the axis, else what has the more levels: series are told apart by a few symbols.
+    let along = (0..of.parts.len()).max_by_key(|&part| {
+        (amounts(part).map_or(0, |amounts| amounts.values.len()), levels(part))
+    })?;
     let across = (of.parts.len() == 2).then(|| 1 - along);
     let mut plot = empty(
         &format!("means-{}", super::tables::slug(&of.term)),

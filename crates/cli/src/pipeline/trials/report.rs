@@ -173,6 +173,9 @@ fn sections(
     sections.extend(further::units(analysis));
     let (size, files): (Vec<_>, Vec<_>) =
         further::next_size(analysis, &part.rows).into_iter().unzip();
+    if size.is_empty() {
+        sections.push(further::no_next_size());
+    }
     sections.extend(size);
     let (checked, checks) = checks::section(analysis, &part.rows);
     sections.push(checked);
