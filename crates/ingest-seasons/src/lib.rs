@@ -12,6 +12,7 @@ mod link;
 mod listed;
 mod misdated;
 mod near;
+mod nut_weight;
 mod of_other_files;
 mod other_treatments;
 mod outcome;

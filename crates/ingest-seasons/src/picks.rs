@@ -1,6 +1,7 @@
 //! Picks added up to the yield of a tree in a season, at reference moisture.
 
 use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, only, sorted, stands};
+use crate::nut_weight;
 use crate::of_other_files::{Visit, foreign};
 use crate::outcome::{Outcome, Rejected};
 use crate::places::Places;
@@ -70,6 +71,7 @@ pub(crate) fn yields(
     let least_pct = book.options.least_season_pct;
     let mut picks = without_stray_seasons(&picks, places, least_pct, outcome)?;
     tell_seasons_between(&picks, places, outcome)?;
+    nut_weight::warn(&picks, NUT_KG, outcome)?;
 
     let reference = book.book.reference_moisture_pct;
     let (mut at_default, mut as_weighed) = (0, 0);

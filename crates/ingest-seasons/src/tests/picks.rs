@@ -376,3 +376,30 @@ fn regions_picked_at_other_times_are_no_neighbours() {
         .linked();
     assert!(!codes(&linked).contains(&Code::SeasonStray), "{:?}", linked.problems);
 }
+
+/// Forty picks of nuts of 5.5 to 6.5 g, and one tree's ten times too heavy, or all its nuts counted twice.
+#[test]
+fn a_weight_that_does_not_go_with_its_number_of_nuts_is_told() {
+    let told = |kg: &str, nuts: u32| {
+        let mut trees = "tree,block\nN1,N".to_owned();
+        let mut picks = vec![format!("N1,2024-03-01,{kg},9,{nuts}")];
+        for tree in 0..40 {
+            trees.push_str(&format!("\nT{tree},N"));
+            let nuts = 500 + 10 * tree;
+            let kg = f64::from(nuts) * (5.5 + f64::from(tree % 11) / 10.0) / 1000.0;
+            picks.push(format!("T{tree},2024-03-01,{kg:.3},9,{nuts}"));
+        }
+        let linked = small()
+            .table(Table::Trees, &trees)
+            .rows(Table::Harvests, &[&picks.join("\n")])
+            .linked();
+        let odd = linked.problems.iter().filter(|problem| problem.code == Code::RangeUnusual);
+        odd.map(|problem| (problem.place.to_string(), problem.what.clone())).collect::<Vec<_>>()
+    };
+    let found = told("35.9", 598);
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(found[0].0, "harvests.csv:2");
+    assert!(found[0].1.contains("here first: 60.0 g a nut, where 6.0 g is usual"), "{found:?}");
+    assert_eq!(told("0.359", 598).len(), 1);
+    assert_eq!([told("3.59", 598).len(), told("3.59", 1196).len(), told("0", 0).len()], [0; 3]);
+}

@@ -2,12 +2,12 @@
 
 use super::plots::{normal_plot, residual_map};
 use super::words::{decimals, p_words, plot_words, tried_without};
-use ::words::{capital, say, text};
+use ::words::{capital, counted, say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use std::collections::BTreeMap;
 use trials::checks::{
-    Answer, CheckError, FieldPosition, LinearFit, OutlierCheck, ResidualChecks, SpatialAdjustment,
-    TestOutcome, outliers, spatial_adjustment,
+    Answer, CheckError, FieldPosition, LinearFit, OutlierCheck, ResidualChecks, ResidualPoint,
+    SpatialAdjustment, TestOutcome, outliers, spatial_adjustment,
 };
 use trials::{Analysis, FactorPlace, Observations, Plan, StratumKind, Unit};
 
@@ -179,6 +179,7 @@ pub fn section(
     let names: Vec<String> =
         plots.names.iter().map(|name| plot_words(&analysis.plan, name)).collect();
     section.paragraphs.extend(outlying(&checks.outliers, &names));
+    section.paragraphs.extend(fixed(&checks.points));
     section.plots.extend(normal_plot(&checks.points));
     section.plots.extend(residual_map(&checks.points, &names));
     if let Some(positions) = &plots.positions {
@@ -324,6 +325,17 @@ fn farthest(plan: &Plan, observed: &Observations, plot: &str) -> Option<String> 
             say!("{plot}: tree {tree} in {}, {value:.digits$}{unit}", season.to_string())
         }
         None => say!("{plot}: tree {tree}, {value:.digits$}{unit}"),
+    })
+}
+
+/// Plots that fix their own fit, as a treatment given once does.
+fn fixed(points: &[ResidualPoint]) -> Option<String> {
+    let fixed = points.iter().filter(|point| point.studentised.is_none()).count();
+    (fixed > 0 && fixed < points.len()).then(|| {
+        say!(
+            "{} alone for a treatment, and checked by no other: a slip there shows nowhere, and a finding about such a treatment stands on that plot.",
+            counted(fixed as u64, text!("plot stands"), text!("plots stand"))
+        )
     })
 }
 
