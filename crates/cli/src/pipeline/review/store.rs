@@ -116,9 +116,19 @@ impl ToKeep {
     /// Writes it, where there is any.
     ///
     /// # Errors
-    /// When the file cannot be written.
+    /// When the file cannot be written, or another run wrote it meanwhile.
     pub fn write(&self) -> Result<(), Failure> {
-        if self.advice.regions.is_empty() { Ok(()) } else { write(&self.path, &self.advice) }
+        if self.advice.regions.is_empty() {
+            return Ok(());
+        }
+        if self.path.exists() {
+            // The name was free when the run settled what to keep.
+            return Err(Failure::new(
+                format!("{}: another run kept advice meanwhile", self.path.display()),
+                "run again: what was kept stays, and what is missing is added",
+            ));
+        }
+        write(&self.path, &self.advice)
     }
 }
 
