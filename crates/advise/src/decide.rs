@@ -209,6 +209,8 @@ pub fn without_records(
             share_pruned: practice.share_pruned,
             middle: practice.middle(),
             season: practice.season,
+            in_turn: practice.in_turn,
+            before: practice.before,
             left_to_compare: practice.left_to_compare,
             younger: practice.younger,
             is_assumed: practice.is_assumed,

@@ -1,6 +1,7 @@
 //! The advice of a run: one record per region, as written to `advice.json`.
 
 use jiff::civil::Date;
+use records::PracticeBefore;
 use serde::{Deserialize, Serialize};
 use workplan::economics::BreakEven;
 
@@ -183,8 +184,15 @@ pub struct Present {
     /// Intensities between which nine trees in ten lie; `None` in advice of an earlier version.
     #[serde(default)]
     pub middle: Option<[f64; 2]>,
-    /// Season it was read from; `None` when stated in `book.toml` or assumed unpruned.
+    /// Season it was read from, the last where trees are pruned in turn; `None` when stated in `book.toml` or
+    /// assumed unpruned.
     pub season: Option<i32>,
+    /// Seasons up to that one that it was read from together: 1 where trees are not pruned in turn.
+    #[serde(default = "records::one_season")]
+    pub in_turn: u32,
+    /// The season before, where quite another practice was recorded then.
+    #[serde(default)]
+    pub before: Option<PracticeBefore>,
     /// Trees of that season that are not counted, as they were left to compare the others with.
     #[serde(default)]
     pub left_to_compare: u64,

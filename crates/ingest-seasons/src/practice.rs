@@ -5,43 +5,95 @@ use crate::outcome::Outcome;
 use crate::places::Places;
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Book, Code, Place, Practice, PracticePoint, youngest_cut};
+use records::{Book, Code, Place, Practice, PracticeBefore, PracticePoint, youngest_cut};
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 use words::say;
+
+mod turn;
 
 /// Intensity and lead of one tree-season not young.
 type Treated = (f64, Option<f64>);
 
-/// A tree-season as treated, and the age of its tree at harvest, years.
-type Aged = (Treated, Option<f64>);
+/// A tree-season as treated.
+struct Aged {
+    tree: Option<u32>,
+    treated: Treated,
+    /// Years at harvest.
+    age: Option<f64>,
+}
 
 /// Tree-seasons of one region that are not young.
 #[derive(Default)]
 struct Seen {
     /// Tree, intensity and age of every one that was pruned, trials too.
     cut: Vec<(u32, f64, f64)>,
-    /// The latest routine ones, and their season.
-    latest: Option<(i32, Vec<Aged>)>,
+    /// The routine ones of the latest seasons, by season.
+    latest: BTreeMap<i32, Vec<Aged>>,
 }
 
+/// Most seasons in which every tree of a region is pruned once.
+const LONGEST_TURN: i32 = 4;
+
 impl Seen {
-    /// Routine trees of the latest season, and how many were left out: those younger than the trees on record
-    /// that were cut about as hard as is usual in that season. No plan asks for such a cut of them, so that
-    /// what is done to them is not what a change would change.
-    fn grown(&self) -> Option<(i32, Vec<Treated>, u64)> {
-        let (season, all) = self.latest.as_ref()?;
-        let cuts = || all.iter().map(|((cut, _), _)| *cut).filter(|cut| *cut > 0.0);
+    /// Adds a routine tree-season, and forgets what is too old to be of use.
+    fn add(&mut self, season: i32, own: Aged) {
+        self.latest.entry(season).or_default().push(own);
+        if self.latest.len() > LONGEST_TURN as usize + 1 {
+            self.latest.pop_first();
+        }
+    }
+
+    /// What the latest routine season shows, with those before it where trees are pruned in turn, and how it
+    /// differs from the season before where they are not.
+    fn practice(&self, region: &str) -> Option<Practice> {
+        let (&season, _) = self.latest.last_key_value()?;
+        let in_turn = turn::seasons(season, &self.latest);
+        let (all, younger) = self.grown(season - in_turn + 1..=season);
+        let own = Practice {
+            in_turn: in_turn.unsigned_abs(),
+            younger,
+            ..seen_practice(region, season, &all)
+        };
+        let (earlier, _) = self.grown(season - 1..=season - 1);
+        if in_turn > 1 || (earlier.len() as u64) < FEWEST_TO_TELL.min(own.tree_seasons) {
+            return Some(own);
+        }
+        let earlier = seen_practice(region, season - 1, &earlier);
+        let is_other = (earlier.share_pruned - own.share_pruned).abs() > OTHER_SHARE
+            || (earlier.intensity - own.intensity).abs() > OTHER_INTENSITY;
+        let before = PracticeBefore {
+            share_pruned: earlier.share_pruned,
+            intensity: earlier.intensity,
+        };
+        Some(Practice { before: is_other.then_some(before), ..own })
+    }
+
+    /// Routine trees of some seasons, and how many were left out: those younger than the trees on record that
+    /// were cut about as hard as is usual in those seasons. No plan asks for such a cut of them, so that what
+    /// is done to them is not what a change would change.
+    fn grown(&self, seasons: RangeInclusive<i32>) -> (Vec<Treated>, u64) {
+        let all = || self.latest.range(seasons.clone()).flat_map(|(_, all)| all);
+        let cuts = || all().map(|own| own.treated.0).filter(|cut| *cut > 0.0);
         let usual = cuts().sum::<f64>() / cuts().count() as f64;
         let youngest = youngest_cut(usual, self.cut.iter().copied());
         let is_younger = |age: Option<f64>| {
             age.zip(youngest).is_some_and(|(age, youngest)| age.floor() < youngest)
         };
-        let grown = all.iter().filter(|(_, age)| !is_younger(*age)).map(|(treated, _)| *treated);
+        let grown = all().filter(|own| !is_younger(own.age)).map(|own| own.treated);
         let grown: Vec<Treated> = grown.collect();
-        let left_out = (all.len() - grown.len()) as u64;
-        Some((*season, grown, left_out))
+        let left_out = (all().count() - grown.len()) as u64;
+        (grown, left_out)
     }
 }
+
+/// Fewest tree-seasons of the season before that show another practice, or all where there are fewer now (this
+/// and the two below ours: conventions, of no published source).
+const FEWEST_TO_TELL: u64 = 10;
+/// Difference of the share of trees pruned from which the season before is told.
+const OTHER_SHARE: f64 = 0.25;
+/// Difference of the mean intensity from which it is.
+const OTHER_INTENSITY: f64 = 0.1;
 
 /// One practice per region of the linked table where it is stated or can be seen, by region id.
 pub(crate) fn of_regions(
@@ -70,24 +122,17 @@ pub(crate) fn of_regions(
         if trial.is_some() {
             continue;
         }
-        let own = ((intensity, lead), age);
-        match &mut seen.latest {
-            Some((last, _)) if *last > season => {}
-            Some((last, all)) if *last == season => all.push(own),
-            latest => *latest = Some((season, vec![own])),
-        }
+        seen.add(season, Aged { tree, treated: (intensity, lead), age });
     }
     let mut practices = Vec::with_capacity(regions.len());
     for (region, seen) in regions {
         let id = places.region_id(region);
         let stated = book.regions.get(id).and_then(|region| region.present);
-        match (stated, seen.grown()) {
+        match (stated, seen.practice(id)) {
             (Some(stated), _) => {
                 practices.push(Practice::stated(id, stated.intensity, Some(stated.lead_days)));
             }
-            (None, Some((season, all, younger))) => {
-                practices.push(Practice { younger, ..seen_practice(id, season, &all) });
-            }
+            (None, Some(practice)) => practices.push(practice),
             (None, None) => outcome.warn(
                 Place::file("book.toml"),
                 Code::SettingMissing,
@@ -134,6 +179,8 @@ fn seen_practice(region: &str, season: i32, all: &[Treated]) -> Practice {
     Practice {
         region: region.to_owned(),
         season: Some(season),
+        in_turn: 1,
+        before: None,
         tree_seasons: all.len() as u64,
         share_pruned: all.iter().filter(|(intensity, _)| *intensity > 0.0).count() as f64 / number,
         intensity: total / number,

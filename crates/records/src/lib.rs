@@ -28,7 +28,9 @@ pub use counted::{counted, noun};
 pub use explain::{Example, Explanation};
 pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
 pub use lookalike::{common_form, is_invisible, spelled, turns_direction, without_zeros};
-pub use practice::{ABOUT_AS_HARD, Practice, PracticePoint, YoungestTrees, youngest_cut};
+pub use practice::{
+    ABOUT_AS_HARD, Practice, PracticeBefore, PracticePoint, YoungestTrees, one_season, youngest_cut,
+};
 pub use problem::{Code, Place, Problem, Severity};
 pub use published::PublishedSchema;
 pub use quantities::{

@@ -18,8 +18,15 @@ pub struct PracticePoint {
 pub struct Practice {
     /// Region id.
     pub region: String,
-    /// Season it describes; `None` when stated in `book.toml`.
+    /// Season it describes, the last where trees are pruned in turn; `None` when stated in `book.toml`.
     pub season: Option<i32>,
+    /// Seasons up to that one that it describes together, as every tree is pruned in one of them: 1 where trees
+    /// are not pruned in turn.
+    #[serde(default = "one_season")]
+    pub in_turn: u32,
+    /// The season before, where quite another practice was recorded then.
+    #[serde(default)]
+    pub before: Option<PracticeBefore>,
     /// Tree-seasons behind it; 0 when stated in `book.toml`.
     pub tree_seasons: u64,
     /// Share of tree-seasons pruned at all.
@@ -40,6 +47,21 @@ pub struct Practice {
     /// Whether neither records nor `book.toml` tell it, so that trees are taken to be left unpruned.
     #[serde(default)]
     pub is_assumed: bool,
+}
+
+/// What was done in the season before, where it differs from present practice.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PracticeBefore {
+    /// Share of tree-seasons pruned at all.
+    pub share_pruned: f64,
+    /// Mean intensity over all tree-seasons, unpruned ones counting 0.
+    pub intensity: f64,
+}
+
+/// Present practice as it was read before trees pruned in turn were known.
+#[must_use]
+pub fn one_season() -> u32 {
+    1
 }
 
 /// Difference of intensity from which a tree was not treated as advised, be its crew no careful one.
@@ -127,6 +149,8 @@ impl Practice {
         Self {
             region: region.to_owned(),
             season: None,
+            in_turn: 1,
+            before: None,
             tree_seasons: 0,
             share_pruned: f64::from(u8::from(pruned)),
             intensity,
@@ -146,7 +170,7 @@ impl Practice {
 
     /// The practice of a season in which an intensity had been advised, without the trees left to compare
     /// with: the few that were treated unlike it, where nearly all were treated so. `None` where that is not
-    /// so, or none was.
+    /// so, none was, or trees are pruned in turn.
     #[must_use]
     pub fn without_controls(&self, advised: f64) -> Option<Self> {
         // A tree that was pruned is not one left unpruned, however lightly.
@@ -159,7 +183,7 @@ impl Practice {
         let (controls, points): (Vec<PracticePoint>, Vec<PracticePoint>) =
             self.points.iter().partition(is_control);
         let (apart, all) = (weight(&controls), weight(&self.points));
-        if self.season.is_none() || controls.is_empty() || apart > FEW * all {
+        if self.season.is_none() || self.in_turn > 1 || controls.is_empty() || apart > FEW * all {
             return None;
         }
         let kept = all - apart;

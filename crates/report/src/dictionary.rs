@@ -89,6 +89,10 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].present.middle[0]" "present_middle_low" "fraction 0 to 1" "Canopy fraction below which one tree in twenty lies.";
     "regions[].present.middle[1]" "present_middle_high" "fraction 0 to 1" "Canopy fraction above which one tree in twenty lies.";
     "regions[].present.season" "present_season" "year" "Season it was read from; empty when stated in book.toml or assumed unpruned.";
+    "regions[].present.in_turn" "present_in_turn" "seasons" "Seasons up to that one that it was read from together, as every tree is pruned in one of them; 1 where trees are not pruned in turn.";
+    "regions[].present.before" "" "group, or empty" "The season before, where quite another practice was recorded then: a share of trees pruned that differs by more than 0.25, or a mean intensity that differs by more than 0.1.";
+    "regions[].present.before.share_pruned" "present_before_share_pruned" "fraction 0 to 1" "Share of trees pruned at all in that season.";
+    "regions[].present.before.intensity" "present_before_intensity" "fraction 0 to 1" "Mean canopy fraction removed in that season over all trees, unpruned ones counting 0.";
     "regions[].present.left_to_compare" "present_left_to_compare" "trees" "Trees of that season that are not counted, as they were treated unlike the advice kept for it, to be compared with the others.";
     "regions[].present.younger" "present_younger" "trees" "Trees of that season that are not counted, as they are younger than the trees on record that were cut about as hard as is usual (the third youngest of these).";
     "regions[].present.is_assumed" "present_is_assumed" "true or false" "Whether neither records nor book.toml tell it, so that trees are taken to be left unpruned.";

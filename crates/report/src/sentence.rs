@@ -335,8 +335,20 @@ pub fn present(present: &Present) -> String {
         out.push_str(&format!(", {}", lead_words(lead)));
     }
     match present.season {
+        Some(season) if present.in_turn > 1 => out.push_str(&say!(
+            " (seasons {} to {season}, in which trees were pruned in turn)",
+            season - present.in_turn as i32 + 1
+        )),
         Some(season) => out.push_str(&say!(" (season {season})")),
         None => out.push_str(text!(" (as stated, not from records)")),
+    }
+    if let Some((season, before)) = present.season.zip(present.before) {
+        out.push_str(&say!(
+            "; in season {} it was {} of the canopy on average, {} of the trees pruned",
+            season - 1,
+            percent(before.intensity),
+            percent(before.share_pruned)
+        ));
     }
     if present.left_to_compare > 0 {
         out.push_str(&say!(
@@ -379,6 +391,8 @@ mod tests {
                 share_pruned,
                 middle: None,
                 season: None,
+                in_turn: 1,
+                before: None,
                 left_to_compare: 0,
                 younger: 0,
                 is_assumed: false,

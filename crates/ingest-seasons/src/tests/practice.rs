@@ -75,6 +75,44 @@ fn trees_younger_than_any_cut_show_no_practice() {
     close(Some(intensity), 1.8 / 7.0, 1e-12);
 }
 
+/// Two halves of twelve trees pruned in turn at 0.3 over four seasons: each season alone would show the half.
+/// All pruned in the last season but few in the one before: that is told.
+#[test]
+fn trees_pruned_in_turn_show_the_practice_of_all_their_seasons() {
+    let book = |of: &dyn Fn(i32, i32) -> bool| {
+        let (mut picks, mut cuts) = (Vec::new(), Vec::new());
+        for season in 0..4 {
+            for tree in 1..=12 {
+                picks.push(format!("T{tree},{}-03-01,5,9,", 2021 + season));
+                if of(season, tree) {
+                    cuts.push(format!("T{tree},{}-07-15,0.3,shoots,", 2020 + season));
+                }
+            }
+        }
+        let trees: Vec<String> = (1..=12).map(|tree| format!("T{tree},N")).collect();
+        let linked = small()
+            .table(Table::Trees, &format!("tree,block\n{}", trees.join("\n")))
+            .rows(Table::Harvests, &[&picks.join("\n")])
+            .rows(Table::Prunings, &[&cuts.join("\n")])
+            .linked();
+        let [practice] = linked.practice.as_slice() else { panic!("one region") };
+        practice.clone()
+    };
+    let turn = book(&|season, tree| (tree <= 6) == (season % 2 == 0));
+    assert_eq!((turn.season, turn.in_turn, turn.tree_seasons), (Some(2024), 2, 24));
+    close(Some(turn.share_pruned), 0.5, 1e-12);
+    close(Some(turn.intensity), 0.15, 1e-12);
+    assert_eq!(turn.before, None);
+
+    let changed = book(&|season, tree| season == 3 || tree <= 3);
+    assert_eq!((changed.in_turn, changed.tree_seasons), (1, 12));
+    close(Some(changed.intensity), 0.3, 1e-12);
+    let before = changed.before.unwrap();
+    close(Some(before.share_pruned), 0.25, 1e-12);
+    close(Some(before.intensity), 0.075, 1e-12);
+    assert_eq!(book(&|_, tree| tree <= 3).before, None);
+}
+
 #[test]
 fn trial_trees_do_not_show_practice() {
     let trial = "trial,tree,replicate\nA,N1,1\nA,N2,1\nA,N3,1";

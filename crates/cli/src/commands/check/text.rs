@@ -121,15 +121,28 @@ fn write_region(out: &mut String, checked: &Checked, region: &RegionSummary) -> 
         region.pruned, region.trial, region.young
     )?;
     if let Some(practice) = checked.linked.practice.iter().find(|p| p.region == region.region) {
-        let from = practice
-            .season
-            .map_or_else(|| "stated in book.toml".to_owned(), |s| format!("season {s}"));
+        let from = match practice.season {
+            Some(season) if practice.in_turn > 1 => {
+                format!("seasons {} to {season}, in turn", season - practice.in_turn as i32 + 1)
+            }
+            Some(season) => format!("season {season}"),
+            None => "stated in book.toml".to_owned(),
+        };
         writeln!(
             out,
             "    present practice ({from}): {:.0} % of the trees pruned, {:.0} % of the canopy on average",
             practice.share_pruned * 100.0,
             practice.intensity * 100.0
         )?;
+        if let Some((season, before)) = practice.season.zip(practice.before) {
+            writeln!(
+                out,
+                "      in season {}: {:.0} % of the trees pruned, {:.0} % of the canopy on average; if that is what is done, state it",
+                season - 1,
+                before.share_pruned * 100.0,
+                before.intensity * 100.0
+            )?;
+        }
         if practice.left_to_compare > 0 {
             writeln!(
                 out,
