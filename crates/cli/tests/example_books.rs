@@ -143,3 +143,26 @@ fn another_kind_is_refused_with_the_known_ones() {
     assert!(ran.stderr.contains("known are demo, first, trial, untidy"), "{}", ran.stderr);
     assert!(!book.exists());
 }
+
+/// As one who works in the folder of the book names it, and its harvests by a pattern.
+#[test]
+fn a_book_is_read_from_within_its_folder() {
+    let book = support::Book::tidy();
+    std::fs::create_dir(book.file("picks")).unwrap();
+    std::fs::rename(book.file("harvests.csv"), book.file("picks/all.csv")).unwrap();
+    let settings = book.text("book.toml") + "[[files.harvests]]\npath = \"picks/*.csv\"\n";
+    book.put("book.toml", settings);
+    let told = |folder: &Path, book: &str| {
+        let mut program = std::process::Command::new(env!("CARGO_BIN_EXE_anacurve"));
+        let output = program.current_dir(folder).args(["check", book]).output().unwrap();
+        let message = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(0), "{book}: {message}");
+        output.stdout
+    };
+    let outside = told(Path::new("/"), book.arg());
+    assert!(String::from_utf8_lossy(&outside).contains("picks/all.csv"));
+    for name in [".", "./", "./picks/.."] {
+        assert_eq!(told(book.path(), name), outside, "{name}");
+    }
+    assert_eq!(told(&book.file("picks"), ".."), outside);
+}

@@ -263,3 +263,49 @@ fn plan_and_review_leave_out_the_same_trees_of_trials() {
         assert_eq!(all.as_u64().unwrap(), planned.iter().sum::<u64>(), "{seasons}: {review}");
     }
 }
+
+/// Two blocks of six and five trees; then the first tree moves, and the second block gets another name.
+#[test]
+fn a_tree_that_moved_is_found_and_a_block_of_another_name_is_told() {
+    let book = Book::tidy();
+    let out = tempfile::tempdir().unwrap();
+    let out = out.path().to_str().unwrap();
+    done(&["run", book.arg(), "--through", "2023", "--keep", "--out", out]);
+    let reviewed = || -> Value {
+        serde_json::from_str(&done(&["review", book.arg(), "--format", "json"])).unwrap()
+    };
+    let before = reviewed();
+    assert_eq!(before["planned_unseen"].as_array().unwrap().len(), 0);
+    let planned = |review: &Value| review["plan"]["all"]["planned"].as_u64().unwrap();
+
+    let mut kept: Value = serde_json::from_str(&book.text("kept/advice-2024.json")).unwrap();
+    let blocks = kept["regions"][0]["blocks"].as_array_mut().unwrap();
+    let names: Vec<String> =
+        blocks.iter().map(|own| own["block"].as_str().unwrap().to_owned()).collect();
+    assert_eq!(names, ["B1", "B2"]);
+    let trees = book.text("trees.csv");
+    let of_first: Vec<&str> = trees
+        .lines()
+        .filter(|line| line.split(',').any(|cell| cell == "B1"))
+        .filter_map(|line| line.split(',').find(|cell| cell.starts_with('T')))
+        .collect();
+    blocks[0]["ids"] = of_first.clone().into();
+    let (first, second) = (of_first.len() as u64, blocks[1]["trees"].as_u64().unwrap());
+    assert_eq!(planned(&before), first + second);
+    book.put("kept/advice-2024.json", kept.to_string());
+    let moved: Vec<String> = trees
+        .lines()
+        .map(|line| {
+            let line = line.replace(",B2", ",B9");
+            if line.starts_with(of_first[0]) { line.replace(",B1", ",B9") } else { line }
+        })
+        .collect();
+    book.put("trees.csv", moved.join("\n"));
+    book.put("blocks.csv", book.text("blocks.csv").replace("B2,", "B9,"));
+    let after = reviewed();
+    assert_eq!(planned(&after), first, "every tree of the first block, the moved one too");
+    let unseen = &after["planned_unseen"][0];
+    assert_eq!((unseen["block"].as_str(), unseen["trees"].as_u64()), (Some("B2"), Some(second)));
+    let told = done(&["review", book.arg()]);
+    assert!(told.contains("without a harvested tree on record") && told.contains("B2 ("), "{told}");
+}

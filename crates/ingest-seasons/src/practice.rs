@@ -62,10 +62,8 @@ impl Seen {
         let earlier = seen_practice(region, season - 1, &earlier);
         let is_other = (earlier.share_pruned - own.share_pruned).abs() > OTHER_SHARE
             || (earlier.intensity - own.intensity).abs() > OTHER_INTENSITY;
-        let before = PracticeBefore {
-            share_pruned: earlier.share_pruned,
-            intensity: earlier.intensity,
-        };
+        let before =
+            PracticeBefore { share_pruned: earlier.share_pruned, intensity: earlier.intensity };
         Some(Practice { before: is_other.then_some(before), ..own })
     }
 

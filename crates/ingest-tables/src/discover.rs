@@ -482,9 +482,11 @@ fn paths_of(
 
 /// Paths below the folder of the book that a pattern means, in their order.
 fn below(dir: &Path, pattern: &str, is_wanted: impl Fn(&Path) -> bool) -> Vec<String> {
-    let folder = glob::Pattern::escape(&dir.to_string_lossy());
+    // What is found comes without a leading `.`.
+    let dir = dir.strip_prefix(".").unwrap_or(dir);
+    let folder = glob::Pattern::escape(&dir.join("").to_string_lossy());
     let found =
-        glob::glob(&format!("{folder}/{}", as_glob(pattern))).into_iter().flatten().flatten();
+        glob::glob(&format!("{folder}{}", as_glob(pattern))).into_iter().flatten().flatten();
     let mut names: Vec<String> = found
         .filter(|path| is_wanted(path))
         .filter_map(|path| {

@@ -74,8 +74,9 @@ fn text(args: &ReviewArgs, page: &ReviewReport) -> String {
             // The first paragraph of the first two sections explains, that of the others tells.
             if !matches!(section.id, "expectation" | "blocks" | "bearing") {
                 out.push_str(&format!("\n{}\n  {first}\n", section.of.heading));
-                // The others name the yields to check, and tell of every region whether its advice held.
-                if matches!(section.id, "records" | "score") {
+                // The others name the yields to check, tell of every region whether its advice held, and what
+                // of the plan is not compared.
+                if matches!(section.id, "records" | "score" | "plan") {
                     let means = review::score_means();
                     let others = section.of.paragraphs.iter().skip(1).filter(|own| *own != means);
                     let new: Vec<&String> =

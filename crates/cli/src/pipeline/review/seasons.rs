@@ -13,7 +13,7 @@ use review::{
     watch,
 };
 use serde::Serialize;
-use std::collections::{BTreeMap, BTreeSet, HashSet};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What is to be reviewed.
 #[derive(Debug, Clone, Copy)]
@@ -39,6 +39,24 @@ pub struct ChosenByCrew {
     pub pruned_trees: u64,
     /// Mean fraction removed from them; `None` without any.
     pub done_intensity: Option<f64>,
+}
+
+/// A block of the plan without a harvested tree on record, outside trials.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlannedUnseen {
+    /// Region.
+    pub region: String,
+    /// Block, as the plan names it.
+    pub block: String,
+    /// Trees planned for.
+    pub trees: u64,
+}
+
+/// What became of a plan.
+struct PlanOf {
+    kept: Option<PlanKept>,
+    chosen: Vec<ChosenByCrew>,
+    unseen: Vec<PlannedUnseen>,
 }
 
 /// Trees of a block with their places, for its map.
@@ -85,6 +103,8 @@ pub struct Reviewed {
     pub plan: Option<PlanKept>,
     /// Blocks whose trees the crew chose.
     pub chosen_by_crew: Vec<ChosenByCrew>,
+    /// Blocks of the plan without a harvested tree on record.
+    pub planned_unseen: Vec<PlannedUnseen>,
     /// Advice scored by this review.
     pub scored: Vec<ScoreRow>,
     /// Advice that could not be scored.
@@ -184,7 +204,7 @@ impl Work<'_> {
         let ranking = rank(&season.adjusted, table.block, tree, region, &settings);
         let places = Places { row: &self.columns.places[0], column: &self.columns.places[1] };
         let watch = watch(season, table, Some(places), &WatchSettings::default())?;
-        let (plan, chosen_by_crew) = self.plan()?;
+        let plan = self.plan()?;
         let (scored, unscored) = self.scored()?;
         let mut record = self.record.scores.clone();
         let Appended { conflicting, .. } = record.append(scored.iter().cloned());
@@ -203,8 +223,9 @@ impl Work<'_> {
             bearing: [self.bearing(table.region)?, self.bearing(table.block)?],
             standing: self.standing(&watch),
             watch,
-            plan,
-            chosen_by_crew,
+            plan: plan.kept,
+            chosen_by_crew: plan.chosen,
+            planned_unseen: plan.unseen,
             scored,
             unscored,
             record,
@@ -272,8 +293,9 @@ impl Work<'_> {
     }
 
     /// The plan of the season held against what was done, aside from the trees that designed trials
-    /// had in that season, as the plan leaves them out.
-    fn plan(&self) -> Result<(Option<PlanKept>, Vec<ChosenByCrew>), ReviewError> {
+    /// had in that season, as the plan leaves them out. Trees that the plan names are found wherever in their
+    /// region they stand by now.
+    fn plan(&self) -> Result<PlanOf, ReviewError> {
         let declared = &self.checked.tables.book.trials;
         let table = &self.table;
         let mut in_trial: BTreeSet<(&str, i32)> = BTreeSet::new();
@@ -289,21 +311,35 @@ impl Work<'_> {
                 by_block.entry(place).or_default().push(row);
             }
         }
-        let (mut planned, mut done, mut chosen) = (Vec::new(), Vec::new(), Vec::new());
+        let mut by_tree: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
+        for row in by_block.values().flatten().copied() {
+            by_tree.entry((table.region.label(row), table.tree.label(row))).or_default().push(row);
+        }
+        let (mut planned, mut done) = (Vec::new(), Vec::new());
+        let (mut chosen, mut unseen) = (Vec::new(), Vec::new());
         let mut known = false;
         for (region, season) in &self.season.seasons {
             let Some(kept) = self.record.of(region, *season) else { continue };
             known = true;
             for block in &kept.blocks {
-                let rows = by_block.get(&(region.as_str(), block.block.as_str()));
-                let ids = block
-                    .ids
-                    .as_ref()
-                    .map(|ids| ids.iter().map(String::as_str).collect::<HashSet<_>>());
-                let is_own = |row: &usize| {
-                    ids.as_ref().is_none_or(|ids| ids.contains(table.tree.label(*row)))
+                let rows: Vec<usize> = match &block.ids {
+                    Some(ids) => {
+                        let of = |id| by_tree.get(&(region.as_str(), id));
+                        ids.iter().map(String::as_str).filter_map(of).flatten().copied().collect()
+                    }
+                    None => {
+                        let own = by_block.get(&(region.as_str(), block.block.as_str()));
+                        own.cloned().unwrap_or_default()
+                    }
                 };
-                let rows: Vec<usize> = rows.into_iter().flatten().copied().filter(is_own).collect();
+                if rows.is_empty() && block.trees > 0 {
+                    unseen.push(PlannedUnseen {
+                        region: region.clone(),
+                        block: block.block.clone(),
+                        trees: block.trees,
+                    });
+                    continue;
+                }
                 let pruned: Vec<usize> =
                     rows.iter().copied().filter(|&row| table.intensity[row] > 0.0).collect();
                 if block.intensity > 0.0 && block.trees_worked < block.trees {
@@ -336,7 +372,7 @@ impl Work<'_> {
             }
         }
         let kept = plan_kept(&planned, &done, Tolerance::default())?;
-        Ok((known.then_some(kept), chosen))
+        Ok(PlanOf { kept: known.then_some(kept), chosen, unseen })
     }
 
     fn scored(&self) -> Result<(Vec<ScoreRow>, Vec<Unscored>), ReviewError> {

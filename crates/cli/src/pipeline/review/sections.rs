@@ -310,6 +310,9 @@ fn plan(review: &Reviewed) -> ReviewSection {
             if kept.all.planned > 0 {
                 tables.extend(tables::plan(kept, &label(review, Grouping::Region)));
             }
+            if !review.planned_unseen.is_empty() {
+                paragraphs.push(words::planned_unseen(&review.planned_unseen));
+            }
             if !review.chosen_by_crew.is_empty() {
                 paragraphs.push(words::chosen(&review.chosen_by_crew));
                 tables.push(tables::chosen(&review.chosen_by_crew));

@@ -1,6 +1,6 @@
 //! Every sentence and name of the season review, in one place.
 
-use super::seasons::{ChosenByCrew, Reviewed};
+use super::seasons::{ChosenByCrew, PlannedUnseen, Reviewed};
 use ::words::{Text, constant, say, text};
 use model::term_in_words;
 use records::counted;
@@ -231,6 +231,18 @@ pub fn plan(kept: &PlanKept) -> String {
         100.0 * all.share_kept,
         100.0 * kept.tolerance.intensity,
         counted(u64::from(kept.tolerance.days), text!("day"), text!("days")),
+    )
+}
+
+/// Blocks that the plan names and the records do not.
+pub fn planned_unseen(blocks: &[PlannedUnseen]) -> String {
+    let named: Vec<String> = blocks
+        .iter()
+        .map(|own| format!("{} ({})", own.block, counted(own.trees, text!("tree"), text!("trees"))))
+        .collect();
+    say!(
+        "Planned for, but without a harvested tree on record outside designed trials, so that nothing is compared: {}. A block that was given another name since, or whose harvest is not in the book, stands here too.",
+        named.join(", ")
     )
 }
 
