@@ -9,7 +9,7 @@ use trials::pooled::Pooled;
 use trials::traits::analyse_trait;
 use trials::{
     Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Observations, Part, Plan,
-    PlanFactor, TraitKind, amount_words, analyse,
+    PlanFactor, Polynomial, TraitKind, amount_words, analyse,
 };
 
 /// Level at which a difference is called found.
@@ -239,6 +239,7 @@ pub fn finding(analysis: &Analysis) -> String {
     } else {
         for main in all.iter().filter(|t| t.parts == 1 && !seasonal(analysis, t.term)) {
             out.push(main_effect(analysis, main));
+            out.extend(along_amounts(analysis, main));
         }
     }
     let moving = all.iter().filter(|t| t.parts > 1 && t.p < FOUND && seasonal(analysis, t.term));
@@ -313,6 +314,29 @@ fn main_effect(analysis: &Analysis, tested: &Tested<'_>) -> String {
             None => say!("No effect of {factor} on {trait_name} was found ({}){unseen}.", p),
         }
     }
+}
+
+/// How a trait goes with the amounts of a factor: a line and a bend are questions of their own, asked more
+/// sharply than whether all levels are alike.
+fn along_amounts(analysis: &Analysis, tested: &Tested<'_>) -> Option<String> {
+    let own = |polynomial: &&Polynomial| polynomial.term == tested.row.source;
+    let polynomial = analysis.polynomials.iter().find(own)?;
+    let of = |name: &str| polynomial.components.iter().find(|own| own.name == name);
+    let (linear, quadratic) = (of("linear")?, of("quadratic")?);
+    let (factor, p) = (factor_words(&polynomial.factor), p_words(linear.p));
+    let line = if linear.p >= FOUND {
+        say!("Along {factor} no straight rise or fall was found ({p})")
+    } else if linear.estimate? > 0.0 {
+        say!("Along {factor} it rises ({p} of the linear trend)")
+    } else {
+        say!("Along {factor} it falls ({p} of the linear trend)")
+    };
+    let p = p_words(quadratic.p);
+    Some(if quadratic.p >= FOUND {
+        say!("{line}, and no bend ({p}).")
+    } else {
+        say!("{line}, with a bend ({p} of the quadratic).")
+    })
 }
 
 /// What a term that is no factor's sets apart, as it stands behind a verb.
@@ -467,7 +491,7 @@ fn said(part: &AnalysedPart) -> String {
 #[cfg(test)]
 mod tests {
     use super::super::in_blocks::in_blocks;
-    use super::{treatment_words, tried_without};
+    use super::{finding, treatment_words, tried_without};
     use records::Book;
     use trials::{Plan, analyse};
 
@@ -486,6 +510,28 @@ mod tests {
         let plot = analysis.plan.units[5].plot.clone();
         assert_eq!(analysis.plan.units[5].value, rows.values[5]);
         tried_without(&analysis, &rows, &[&plot]).unwrap()
+    }
+
+    /// Five amounts in four blocks: a slow rise that differences at large do not show, and a bend without one.
+    #[test]
+    fn amounts_are_asked_for_a_trend_and_a_bend() {
+        let said = |of: fn(f64) -> f64| {
+            let mut rows = in_blocks(5, 4, |l, block| {
+                8.0 + of(l as f64) + 0.1 * ((l * 7 + block * 5 + l * block) % 6) as f64
+            });
+            let amounts = rows.columns.get_mut("level").unwrap();
+            amounts.iter_mut().flatten().for_each(|level| *level = level.replace('L', ""));
+            let book = declared("factors = [\"level\"]\namounts = { level = \"kg\" }\n");
+            finding(&analyse(&Plan::read(&book.trials["T"], &rows).unwrap()).unwrap())
+        };
+        let rise = said(|level| 0.06 * level);
+        assert!(rise.starts_with("No effect of level on nut yield was found (p = 0."), "{rise}");
+        assert!(rise.contains("Along level it rises (p = 0.0"), "{rise}");
+        assert!(rise.contains("of the linear trend), and no bend (p = "), "{rise}");
+        let bend = said(|level| -0.2 * (level - 2.0).powi(2));
+        assert!(bend.contains("Along level no straight rise or fall was found (p = 0."), "{bend}");
+        assert!(bend.ends_with("with a bend (p < 0.001 of the quadratic)."), "{bend}");
+        assert!(said(|level| -level).contains("it falls (p < 0.001 of the linear trend)"));
     }
 
     #[test]
