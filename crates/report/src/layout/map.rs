@@ -7,13 +7,15 @@ use std::fmt::{self, Write as _};
 use trials::layout::{Layout, LayoutPlot, LayoutTree};
 use words::{say, text};
 
-/// Size of a tree's cell, and of the margins, px.
-const CELL: f64 = 40.0;
+/// Least and largest size of a tree's cell, and the margins, px.
+const CELL: [f64; 2] = [40.0, 96.0];
 /// Height of a line of notes, and a letter's width at most, pixels.
 const LINE: f64 = 16.0;
 const LETTER: f64 = 7.0;
 const MARGIN: f64 = 46.0;
 const HEADING: f64 = 26.0;
+/// Below a block: its note, and the room to the next one.
+const FOOT: f64 = 46.0;
 /// Pale fills that differ in lightness and hue; the code in the plot says the same.
 const FILLS: [&str; 10] = [
     "#ffffff", "#d9e8ee", "#f2e3c6", "#d7e6cf", "#efd7cd", "#e3dcec", "#c9dbd8", "#f5efc4",
@@ -38,6 +40,19 @@ struct Patch<'a> {
     /// Row and column that the patch's first cell stands for.
     first: (i64, i64),
     unit: &'static str,
+    /// Size of a cell, pixels.
+    cell: f64,
+}
+
+/// Size of the cells in which code and number of every plot stand beside each other, pixels.
+fn cell_of(patches: &[Patch<'_>]) -> f64 {
+    let needed = |drawn: &Drawn<'_>| {
+        let letters = code(drawn.plot.treatment).chars().count() + drawn.plot.plot.chars().count();
+        let columns = (drawn.cells[3] - drawn.cells[1] + 1) as f64;
+        (LETTER * (letters as f64 + 1.5) + 4.0) / columns
+    };
+    let plots = patches.iter().flat_map(|patch| &patch.plots);
+    plots.map(needed).fold(CELL[0], f64::max).min(CELL[1])
 }
 
 fn escaped(text: &str) -> String {
@@ -68,12 +83,14 @@ pub fn map_svg(layout: &Layout) -> String {
 }
 
 fn draw(out: &mut String, layout: &Layout) -> fmt::Result {
-    let patches = patches(layout);
+    let mut patches = patches(layout);
+    let cell = cell_of(&patches);
+    patches.iter_mut().for_each(|patch| patch.cell = cell);
     let width =
-        patches.iter().map(|p| p.columns as f64 * CELL).fold(460.0, f64::max) + 2.0 * MARGIN;
+        patches.iter().map(|p| p.columns as f64 * cell).fold(460.0, f64::max) + 2.0 * MARGIN;
     let notes = notes(width - 2.0 * MARGIN);
     let legend = 24.0 * (layout.treatments.len() as f64 + 1.0) + LINE * notes.len() as f64;
-    let height: f64 = patches.iter().map(|p| p.rows as f64 * CELL + HEADING + 30.0).sum::<f64>();
+    let height: f64 = patches.iter().map(|p| p.rows as f64 * cell + HEADING + FOOT).sum::<f64>();
     let height = height + legend + 2.0 * MARGIN;
     let title = escaped(layout.title.as_deref().unwrap_or(&layout.trial));
     writeln!(
@@ -92,7 +109,7 @@ fn draw(out: &mut String, layout: &Layout) -> fmt::Result {
     let mut top = MARGIN;
     for patch in &patches {
         draw_patch(out, patch, top)?;
-        top += patch.rows as f64 * CELL + HEADING + 30.0;
+        top += patch.rows as f64 * cell + HEADING + FOOT;
     }
     draw_legend(out, layout, &notes, top + 10.0)?;
     writeln!(out, "</svg>")
@@ -118,6 +135,7 @@ fn patches(layout: &Layout) -> Vec<Patch<'_>> {
             columns: 1,
             first: (1, 1),
             unit: if every_tree { "tree" } else { "plot" },
+            cell: CELL[0],
         };
         for plot in layout.plots.iter().filter(|plot| plot.patch == name) {
             let trees = |list: &[LayoutTree], border: bool| -> Vec<(i64, i64, bool)> {
@@ -171,9 +189,9 @@ fn settle(patch: &mut Patch<'_>) {
 }
 
 fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
-    let (r0, c0) = patch.first;
-    let x = |column: i64| MARGIN + (column - c0) as f64 * CELL;
-    let y = |row: i64| top + HEADING + (row - r0) as f64 * CELL;
+    let ((r0, c0), cell) = (patch.first, patch.cell);
+    let x = |column: i64| MARGIN + (column - c0) as f64 * cell;
+    let y = |row: i64| top + HEADING + (row - r0) as f64 * cell;
     if !patch.name.is_empty() {
         let name = escaped(&patch.name);
         writeln!(
@@ -184,7 +202,7 @@ fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
         )?;
     }
     for column in c0..c0 + patch.columns {
-        let middle = x(column) + CELL / 2.0;
+        let middle = x(column) + cell / 2.0;
         writeln!(
             out,
             r##"<text x="{middle:.1}" y="{:.1}" text-anchor="middle" fill="#4d565e">{column}</text>"##,
@@ -192,7 +210,7 @@ fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
         )?;
     }
     for row in r0..r0 + patch.rows {
-        let middle = y(row) + CELL / 2.0 + 4.0;
+        let middle = y(row) + cell / 2.0 + 4.0;
         writeln!(
             out,
             r##"<text x="{:.1}" y="{middle:.1}" text-anchor="end" fill="#4d565e">{row}</text>"##,
@@ -200,11 +218,11 @@ fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
         )?;
     }
     for drawn in &patch.plots {
-        draw_plot(out, drawn, &x, &y)?;
+        draw_plot(out, drawn, cell, &x, &y)?;
     }
     draw_borders(out, patch, &x, &y)?;
     for &(row, column) in &patch.guards {
-        let (cx, cy) = (x(column) + CELL / 2.0, y(row) + CELL / 2.0);
+        let (cx, cy) = (x(column) + cell / 2.0, y(row) + cell / 2.0);
         writeln!(
             out,
             r##"<circle cx="{cx:.1}" cy="{cy:.1}" r="4" fill="none" stroke="#8a9197" stroke-dasharray="2 2"/>"##
@@ -225,6 +243,7 @@ fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
 fn draw_plot(
     out: &mut String,
     drawn: &Drawn<'_>,
+    cell: f64,
     x: &dyn Fn(i64) -> f64,
     y: &dyn Fn(i64) -> f64,
 ) -> fmt::Result {
@@ -237,7 +256,7 @@ fn draw_plot(
         r##"<rect x="{left:.1}" y="{top:.1}" width="{width:.1}" height="{height:.1}" rx="3" fill="{fill}" stroke="#1c242b" stroke-width="1.4"/>"##
     )?;
     for &(row, column, border) in &drawn.trees {
-        let (cx, cy) = (x(column) + CELL / 2.0, y(row) + CELL / 2.0 + 9.0);
+        let (cx, cy) = (x(column) + cell / 2.0, y(row) + cell / 2.0 + 9.0);
         let (radius, fill) = if border { (2.5, "none") } else { (3.0, "#0b4f6c") };
         writeln!(
             out,
