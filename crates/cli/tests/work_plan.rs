@@ -540,3 +540,35 @@ fn a_crew_of_a_mistyped_site_is_told_with_its_name() {
     let correct = "correct the name of the site under [work.sites] first";
     assert!(ran.stdout.contains(correct), "{}", ran.stdout);
 }
+
+/// One block pruned for the harvests of even years and the other for those of odd ones: what goes on is a cut
+/// of the block whose turn it is, and none of the other, one tree of which was pruned out of turn.
+#[test]
+fn of_trees_pruned_in_turn_those_whose_turn_it_is_are_work() {
+    let book = planned("[work]\ncrew_size = 2\n");
+    let turn = |row: &str| {
+        let mut cells = row.split(',');
+        let number: i32 = cells.next()?.trim_start_matches('T').parse().ok()?;
+        let year: i32 = cells.next()?.get(..4)?.parse().ok()?;
+        // Even numbers stand in B1, which was pruned in 2021 and 2023, for the harvests after.
+        let is_odd = (number + year) % 2 == 1;
+        Some(if number == 3 { year == 2023 } else { is_odd })
+    };
+    let rows = book.text("prunings.csv");
+    let rows: Vec<&str> = rows.lines().filter(|row| turn(row).unwrap_or(true)).collect();
+    book.put("prunings.csv", rows.join("\n") + "\n");
+    let told = anacurve(&["check", book.arg()]).stdout;
+    assert!(told.contains("present practice (seasons 2023 to 2024, in turn)"), "{told}");
+    let out = tempfile::tempdir().unwrap();
+    let plan = planned_in(&book, out.path());
+    let mut lines: Vec<String> = column(&plan, "trees")
+        .into_iter()
+        .zip(column(&plan, "trees_worked"))
+        .zip(column(&plan, "action"))
+        .map(|(((block, trees), (_, worked)), (_, action))| {
+            format!("{block} {worked}/{trees} {action}")
+        })
+        .collect();
+    lines.sort();
+    assert_eq!(lines, ["B1 0/6 prune", "B2 0/1 prune", "B2 5/5 trial"]);
+}

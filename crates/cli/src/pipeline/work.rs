@@ -162,12 +162,13 @@ struct Stand<'a> {
 }
 
 impl Stand<'_> {
-    /// The block's lines: for grown trees, for those younger than any that was treated so, and for
-    /// trees in training; where all are a trial's, one that says so.
+    /// The block's lines: for grown trees, for those whose turn is not now, for those younger than any that was
+    /// treated so, and for trees in training; where all are a trial's, one that says so.
     fn lines(&self) -> Vec<PlanBlock> {
         let season = self.advice.season;
         let mut in_trials: BTreeMap<&str, Vec<String>> = BTreeMap::new();
         let (mut grown, mut untried, mut young) = (Vec::new(), Vec::new(), Vec::new());
+        let mut resting = Vec::new();
         let mut pruned_already: Vec<String> = Vec::new();
         for tree in &self.block.trees {
             if let Some(trial) = self.holdings.trial_of(self.book, &tree.tree, season) {
@@ -179,6 +180,8 @@ impl Stand<'_> {
                 pruned_already.push(tree.tree.clone());
             } else if self.is_untried(tree) {
                 untried.push(tree);
+            } else if self.is_resting(tree) {
+                resting.push(tree);
             } else {
                 grown.push(tree);
             }
@@ -191,7 +194,8 @@ impl Stand<'_> {
             trees.iter().flat_map(|own| own.iter()).map(|tree| tree.tree.clone()).collect()
         };
         // Ids are kept where a line is not of all trees.
-        let kinds = [&grown, &untried, &young].iter().filter(|own| !own.is_empty()).count();
+        let kinds = [&grown, &resting, &untried, &young];
+        let kinds = kinds.iter().filter(|own| !own.is_empty()).count();
         let parted = !pruned_already.is_empty() || kinds > 1;
         let own = |trees: &[&HeldTree]| parted.then(|| by_id(&[trees]));
         let line_of = |line: Option<PlanBlock>, trees: &[&HeldTree], younger: Vec<String>| {
@@ -200,6 +204,7 @@ impl Stand<'_> {
         };
         let lines = [
             line_of(self.grown(&grown), &grown, by_id(&[&untried, &young])),
+            line_of(self.resting(&resting), &resting, by_id(&[&untried, &young])),
             line_of(self.untried(&untried), &untried, by_id(&[&young])),
             self.young(&young),
         ];
@@ -259,11 +264,40 @@ impl Stand<'_> {
         Some(line)
     }
 
-    /// Intensity of a tree pruned as at present, and the share of trees that are.
+    /// The line of trees that were pruned in a season before, where trees are pruned in turn and go on to be:
+    /// nothing is done to them; `None` without such trees.
+    fn resting(&self, trees: &[&HeldTree]) -> Option<PlanBlock> {
+        let mut line = self.grown(trees)?;
+        if let Work::Keep(how_much) | Work::Trial(how_much) = line.work {
+            line.work = Work::Prune(HowMuch { intensity: 0.0, ..how_much });
+        }
+        (line.window, line.best_day, line.delay_loss_per_day) = (None, None, None);
+        line.value = 0.0;
+        Some(line)
+    }
+
+    /// Whether trees are pruned in turn, the plan goes on so, and this one was pruned since the turn began.
+    fn is_resting(&self, tree: &HeldTree) -> bool {
+        let (advice, region) = (self.advice, &self.block.region);
+        let turn = advice.present.in_turn as i32;
+        self.goes_on()
+            && turn > 1
+            && self.holdings.is_pruned_for(self.book, region, &tree.tree, advice.season - turn + 1)
+    }
+
+    /// Whether grown trees are treated as at present.
+    fn goes_on(&self) -> bool {
+        let stated = self.advice.advised.as_ref().or(self.advice.interim.as_ref());
+        self.advice.verdict == Verdict::Keep || stated.is_none()
+    }
+
+    /// Intensity of a tree pruned as at present, and the share of trees that are: all of those whose turn it
+    /// is, where trees are pruned in turn.
     fn as_now(&self) -> (f64, f64) {
         // An intensity of the plan is that of a pruned tree; present practice is a mean of all.
         let present = &self.advice.present;
-        (present.of_a_pruned_tree(), present.share_pruned)
+        let in_turn = present.in_turn > 1 && self.goes_on();
+        (present.of_a_pruned_tree(), if in_turn { 1.0 } else { present.share_pruned })
     }
 
     /// Intensity asked of a grown tree that is pruned, and the share of them that are.
