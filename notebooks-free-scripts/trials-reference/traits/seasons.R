@@ -1,4 +1,6 @@
-# Counts of the same plots in two seasons by lme4::glmer: Wald's tests of treatment, season and their
+# Counts of the same plots in two seasons by pseudo-likelihood: the working response and its weights by lme4::lmer (REML)
+# over and over (Wolfinger and O'Connell 1993), with m + clumping m^2 as the variance of a count and the clumping at which
+# the residual variance is 1, or none where counts are no more variable than chance has it. Wald's tests of treatment, season and their
 # interaction with contrasts that sum to 0, and treatments over the seasons compared by emmeans with the 12 degrees of
 # freedom of their error: all pairs by Tukey, with the first by Dunnett (mvtnorm). usage: Rscript seasons.R OUT_FOLDER
 suppressPackageStartupMessages({ library(jsonlite); library(lme4); library(emmeans) })
@@ -19,14 +21,29 @@ simulated <- function(of_treatment, moving) {
   d
 }
 fitted_ <- function(d) {
-  g <- glmer(count ~ treatment * season + block + offset(log(exposure)) + (1 | plot) + (1 | year), d, poisson,
-    control = glmerControl("bobyqa", optCtrl = list(maxfun = 1e5), tolPwrss = 1e-10))
+  settled <- function(clumping) {
+    eta <- log((d$count + 0.5) / d$exposure)
+    for (round in 1:200) {
+      m <- d$exposure * exp(eta)
+      d$z <- eta + (d$count - m) / m; d$w <- m / (1 + clumping * m)
+      g <- suppressMessages(lmer(z ~ treatment * season + block + (1 | plot) + (1 | year), d, weights = w,
+        control = lmerControl("bobyqa", optCtrl = list(rhoend = 1e-12, maxfun = 1e5), check.conv.singular = "ignore")))
+      new <- fitted(g); moved <- max(abs(new - eta) * sqrt(d$w)); eta <- new
+      if (moved < 1e-9) break
+    }
+    g
+  }
+  clumping <- 0; g <- settled(0)
+  if (sigma(g) > 1) {
+    clumping <- exp(uniroot(function(log) sigma(settled(exp(log)))^2 - 1, log(c(1e-6, 10)), tol = 1e-10)$root)
+    g <- settled(clumping)
+  }
   b <- fixef(g); V <- as.matrix(vcov(g)); at <- attr(model.matrix(g), "assign")
   wald <- function(term) { j <- which(at == term); sum(b[j] * solve(V[j, j], b[j])) / length(j) }
-  m <- coef(summary(g))
   # Treatments over seasons: intercept and the treatment's own effect.
   L <- cbind(1, contr.sum(4)); j <- c(1, which(at == 1))
-  e <- suppressMessages(emmeans(g, "treatment", df = 12)) # It notes the interaction with season.
+  # It notes the interaction with season.
+  e <- suppressMessages(emmeans(g, "treatment", lmer.df = "asymptotic", vcov. = V, df = 12))
   compared <- function(x) { s <- summary(x, infer = TRUE, level = 0.95); n <- names(s)
     list(pair = as.character(s$contrast), estimate = s$estimate, se = s$SE, low = s[[grep("LCL|lower", n)]],
       high = s[[grep("UCL|upper", n)]], p = s$p.value) }
@@ -36,7 +53,7 @@ fitted_ <- function(d) {
   assign(".Random.seed", seed, globalenv())
   # Given as the rest of the model stands: blocks sum to 0, seasons too.
   list(treatment = as.character(d$treatment), block = as.character(d$block), season = as.integer(as.character(d$season)),
-    exposure = d$exposure, count = d$count, f = c(wald(1), wald(2), wald(4)),
+    exposure = d$exposure, count = d$count, f = c(wald(1), wald(2), wald(4)), clumping = clumping,
     over_seasons = as.vector(L %*% b[j]), se = sqrt(diag(L %*% V[j, j] %*% t(L))),
     tukey = tukey, dunnett = dunnett)
 }

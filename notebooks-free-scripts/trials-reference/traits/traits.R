@@ -1,22 +1,47 @@
-# Counts, shares, percentages and measurements by glmmTMB, MASS::boxcox and lm, means by emmeans.
-# usage: Rscript traits.R OUT_FOLDER (after extract.py)
-suppressPackageStartupMessages({ library(jsonlite); library(glmmTMB); library(emmeans); library(MASS) })
+# Counts, shares, percentages and measurements by glm, MASS::boxcox and lm, means by emmeans. What plots vary beyond
+# chance is such that Pearson's chi-squared is its degrees of freedom: Breslow 1984 for counts, Williams 1982 (method II)
+# for shares. usage: Rscript traits.R OUT_FOLDER (after extract.py)
+suppressPackageStartupMessages({ library(jsonlite); library(emmeans); library(MASS) })
 out <- commandArgs(trailingOnly = TRUE)[1]
 means <- function(fit) {
   s <- as.data.frame(summary(emmeans(fit, "trt", df = Inf)))
   list(names = as.character(s$trt), estimate = s$emmean, se = s$SE)
 }
+# Variance m + m^2 clumping. The dispersion of the summary is told to be 1.
+clumped_counts <- function(formula, data) {
+  fit <- function(clumping) glm(formula, negative.binomial(1 / clumping), data, control = glm.control(1e-14, 200))
+  over <- function(log) { g <- fit(exp(log)); sum(residuals(g, "pearson")^2) / df.residual(g) - 1 }
+  clumping <- exp(uniroot(over, log(c(1e-6, 10)), tol = 1e-13)$root)
+  g <- fit(clumping)
+  c(means_by_chance(g), list(clumping = clumping))
+}
+# Variance n p (1 - p) (1 + (n - 1) clumping), by weights.
+clumped_shares <- function(formula, data, n) {
+  fit <- function(clumping) { data$w <- 1 / (1 + (n - 1) * clumping)
+    suppressWarnings(glm(formula, binomial, data, weights = w, control = glm.control(1e-14, 200))) }
+  over <- function(log) { g <- fit(exp(log)); sum(residuals(g, "pearson")^2) / df.residual(g) - 1 }
+  clumping <- exp(uniroot(over, log(c(1e-6, 1)), tol = 1e-13)$root)
+  c(means_by_chance(fit(clumping)), list(clumping = clumping))
+}
+# Means over equally weighted blocks with the covariance at dispersion 1, and the F of all treatments.
+means_by_chance <- function(g) {
+  v <- summary(g, dispersion = 1)$cov.scaled
+  s <- as.data.frame(summary(emmeans(g, "trt", vcov. = v, df = Inf)))
+  at <- which(attr(model.matrix(g), "assign") == 1)
+  list(names = as.character(s$trt), estimate = s$emmean, se = s$SE,
+    f = sum(coef(g)[at] * solve(v[at, at], coef(g)[at])) / length(at), df = df.residual(g))
+}
 pearson <- function(g) list(dispersion = sum(residuals(g, "pearson")^2) / df.residual(g),
   p = pchisq(sum(residuals(g, "pearson")^2), df.residual(g), lower.tail = FALSE))
 sprays <- transform(InsectSprays, trt = spray)
 count <- c(list(values = sprays$count, treatment = as.character(sprays$trt)),
-  pearson(glm(count ~ trt, poisson, sprays)), means(glmmTMB(count ~ trt, sprays, family = nbinom2)))
+  pearson(glm(count ~ trt, poisson, sprays)), clumped_counts(count ~ trt, sprays))
 carrot <- read.csv(file.path(out, "carrot_insecticide.csv"), stringsAsFactors = TRUE)
 # T11, the control, stands twice in every block.
 carrot <- droplevels(subset(carrot, treatment != "T11"))
-carrot$trt <- carrot$treatment; carrot$plot <- factor(seq_len(nrow(carrot)))
+carrot$trt <- carrot$treatment
 share <- c(pearson(glm(cbind(damaged, total - damaged) ~ trt + rep, binomial, carrot)),
-  means(glmmTMB(cbind(damaged, total - damaged) ~ trt + rep + (1 | plot), carrot, family = binomial)))
+  clumped_shares(cbind(damaged, total - damaged) ~ trt + rep, carrot, carrot$total))
 canker <- read.csv(file.path(out, "apple_canker.csv"), stringsAsFactors = TRUE)
 # Block B4 has no canker at all and tells nothing of the treatments.
 canker <- droplevels(subset(canker, inoculum == 200 & block != "B4"))
@@ -30,6 +55,5 @@ b <- boxcox(lm(decrease ~ trt, orchard), lambda = seq(-2, 2, 0.05), plotit = FAL
 inside <- range(b$x[b$y >= max(b$y) - qchisq(0.95, 1) / 2])
 measured <- c(list(values = orchard$decrease, treatment = as.character(orchard$trt), best = b$x[which.max(b$y)],
   low = inside[1], high = inside[2]), means(lm(log_decrease ~ trt, transform(orchard, log_decrease = log(decrease)))))
-write_json(list(source = paste("R", getRversion(), "glmmTMB", packageVersion("glmmTMB"), "MASS",
-  packageVersion("MASS"), "emmeans", packageVersion("emmeans")), count = count, share = share,
+write_json(list(source = paste("R", getRversion(), "MASS", packageVersion("MASS"), "emmeans", packageVersion("emmeans")), count = count, share = share,
   plain = plain, percent = percent, measured = measured), file.path(out, "traits.json"), digits = I(17), auto_unbox = TRUE)

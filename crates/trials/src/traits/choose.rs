@@ -10,7 +10,7 @@ use crate::observations::{Observations, TraitKind};
 use words::{say, text};
 
 /// Analyses the trait of a plan by what its kind and its data call for: counts by Poisson or
-/// negative binomial, proportions by binomial with or without plot effects, percentages on the
+/// negative binomial, proportions by binomial with or without clumping in plots, percentages on the
 /// logit or arcsine scale, measurements as they are or on the scale that the residuals support.
 /// `observed` are the observations that the plan was read from.
 ///

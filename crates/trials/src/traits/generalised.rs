@@ -6,12 +6,13 @@ use super::result::{
 };
 use super::transform::critical;
 use super::units::Totals;
+use super::working::{Stratum, Task, Working};
 use crate::analysis::{error_df, term_contrasts};
 use crate::checks::plan_columns;
 use crate::design::{FactorPlace, Part, Plan, StratumKind};
 use crate::distributions::NoncentralF;
 use mixed::{
-    Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit, Matrix, Status, fit_generalised,
+    Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit, Status, fit_generalised,
 };
 use words::{say, text};
 
@@ -30,8 +31,7 @@ fn failed(error: impl std::fmt::Display) -> TraitError {
     TraitError::Fit(error.to_string())
 }
 
-/// Fits Poisson or binomial; moves on to negative binomial or plot effects where Pearson's
-/// chi-squared says that plots vary more.
+/// Fits Poisson or binomial, with what plots vary beyond chance.
 pub(super) fn analyse(
     plan: &Plan,
     totals: &Totals,
@@ -45,13 +45,9 @@ pub(super) fn analyse(
     if cells.len() < 2 {
         return Err(TraitError::NoVariation(notes.join(" ")));
     }
-    let plain = match kind {
-        Kind::Count => Family::Poisson,
-        Kind::Share => Family::Binomial,
-    };
     // Every stratum as given: what is left is variation between plots alone.
     let (given, _) = plan_columns(plan, true);
-    let screened = fit(totals, kind, plain, &given, &[]);
+    let screened = by_chance(totals, kind, &given, &[]);
     let df_given = plan.units.len() as f64 - given.len() as f64;
     if let (Ok(screened), true) = (&screened, df_given >= 1.0) {
         let chi = pearson(screened, totals, kind, &given);
@@ -59,27 +55,38 @@ pub(super) fn analyse(
         let law = NoncentralF::new(df_given, f64::INFINITY, 0.0).map_err(failed)?;
         evidence.dispersion_p = Some(law.upper_tail(chi / df_given));
     }
-    let over = evidence.dispersion_p.is_some_and(|p| p < 0.05);
-    let unit_codes: Vec<u32> = (0_u32..).take(plan.units.len()).collect();
-    let mut random: Vec<(String, Vec<u32>, usize)> = plan
+    let random: Vec<Stratum> = plan
         .strata
         .iter()
         .filter(|s| s.kind == StratumKind::Random)
         .map(|s| (s.name.clone(), s.codes.iter().map(|c| *c as u32).collect(), s.groups.len()))
         .collect();
-    let (model, family) = match (kind, over) {
-        (Kind::Count, false) => (TraitModel::Poisson, Family::Poisson),
-        (Kind::Count, true) => (TraitModel::NegativeBinomial, Family::NegativeBinomial),
-        (Kind::Share, false) => (TraitModel::Binomial, Family::Binomial),
-        (Kind::Share, true) => {
-            random.push(("units".to_owned(), unit_codes, plan.units.len()));
-            (TraitModel::BinomialWithPlots, Family::Binomial)
+    let task = Task { totals, kind, columns: &columns, random: &random };
+    let working = match task.fitted().filter(|_| plan.units.len() > columns.len()) {
+        Some(working) => working,
+        None => {
+            notes.push(say!(
+                "No variance between plots alike could be told; errors are those of chance alone."
+            ));
+            let fit = by_chance(totals, kind, &columns, &random)?;
+            if let Status::NotConverged { reason } = fit.status() {
+                return Err(TraitError::Fit(reason.clone()));
+            }
+            Working {
+                estimates: fit.estimates().to_vec(),
+                covariance: fit.covariance().clone(),
+                by: 1.0,
+                clumping: 0.0,
+                dispersion: 1.0,
+            }
         }
     };
-    let fit = fit(totals, kind, family, &columns, &random)?;
-    if let Status::NotConverged { reason } = fit.status() {
-        return Err(TraitError::Fit(reason.clone()));
-    }
+    let model = match (kind, working.clumping > 0.0 || working.dispersion > 1.0) {
+        (Kind::Count, false) => TraitModel::Poisson,
+        (Kind::Count, true) => TraitModel::NegativeBinomial,
+        (Kind::Share, false) => TraitModel::Binomial,
+        (Kind::Share, true) => TraitModel::BinomialClumped,
+    };
     if !random.is_empty() {
         notes.push(say!("Means are those of a typical plot (random effects at 0)."));
     }
@@ -92,10 +99,11 @@ pub(super) fn analyse(
     notes.push(say!(
         "Intervals use t with {df} degrees of freedom, those of the error that treatments are laid \
          out against; tests are Wald's, of equally weighted treatments, each over the degrees of \
-         freedom of its own error. The model itself is judged for large samples."
+         freedom of its own error. What plots vary beyond chance is estimated over the degrees of \
+         freedom that treatments and blocks leave (Wolfinger and O'Connell 1993)."
     ));
     let why = why(model, &evidence);
-    let scale = Scale { fit: &fit, t: critical(df)?, df };
+    let scale = Scale { fit: &working, t: critical(df)?, df };
     let used: Vec<(usize, String)> = cells
         .iter()
         .enumerate()
@@ -138,7 +146,7 @@ pub(super) fn analyse(
         .collect();
     let over_seasons = averaged.iter().map(|(name, row)| scale.natural(kind, row, name)).collect();
     let with = |row: &Vec<f64>| -> Vec<f64> {
-        averaged.iter().map(|(_, other)| quadratic(fit.covariance(), row, other)).collect()
+        averaged.iter().map(|(_, other)| working.quadratic(row, other)).collect()
     };
     let over_seasons_covariance = averaged.iter().map(|(_, row)| with(row)).collect();
     let test = if plan.factors.iter().any(|f| f.place == FactorPlace::Seasons) {
@@ -248,13 +256,17 @@ fn drop_ended(
     }
 }
 
-fn fit(
+/// A Poisson or binomial fit, without anything beyond chance but the random strata.
+fn by_chance(
     totals: &Totals,
     kind: Kind,
-    family: Family,
     columns: &[Vec<f64>],
-    random: &[(String, Vec<u32>, usize)],
+    random: &[Stratum],
 ) -> Result<GeneralisedFit, TraitError> {
+    let family = match kind {
+        Kind::Count => Family::Poisson,
+        Kind::Share => Family::Binomial,
+    };
     let offset: Vec<f64> = totals.exposures.iter().map(|e| e.ln()).collect();
     let shares: Vec<f64> = totals.sums.iter().zip(&totals.exposures).map(|(s, e)| s / e).collect();
     let mut data = match kind {
@@ -321,22 +333,14 @@ fn why(model: TraitModel, evidence: &TraitEvidence) -> String {
             text!("shares vary no more than chance has it: binomial with a logit link")
         }
         _ => text!(
-            "shares vary more than chance has it: binomial with a logit link and plot effects"
+            "shares vary more than chance has it: binomial with a logit link, clumped within plots"
         ),
     };
     say!("{what}; {spread}{slope}, {zeros:.0} % of plots are 0")
 }
 
-/// a' V b.
-fn quadratic(v: &Matrix, a: &[f64], b: &[f64]) -> f64 {
-    a.iter()
-        .enumerate()
-        .map(|(i, x)| x * b.iter().enumerate().map(|(j, y)| v[(i, j)] * y).sum::<f64>())
-        .sum()
-}
-
 struct Scale<'a> {
-    fit: &'a GeneralisedFit,
+    fit: &'a Working,
     t: f64,
     df: f64,
 }
@@ -345,7 +349,7 @@ impl Scale<'_> {
     /// Coefficients of a treatment's value on the link scale: the intercept, and its own column
     /// unless it is the first.
     fn row(&self, at: usize) -> Vec<f64> {
-        let mut row = vec![0.0; self.fit.estimates().len()];
+        let mut row = vec![0.0; self.fit.estimates.len()];
         if let Some(first) = row.first_mut() {
             *first = 1.0;
         }
@@ -358,8 +362,8 @@ impl Scale<'_> {
     }
 
     fn read(&self, row: &[f64]) -> (f64, f64) {
-        let estimate = self.fit.estimates().iter().zip(row).map(|(b, l)| b * l).sum();
-        let variance = quadratic(self.fit.covariance(), row, row);
+        let estimate = self.fit.estimates.iter().zip(row).map(|(b, l)| b * l).sum();
+        let variance = self.fit.quadratic(row, row);
         (estimate, variance.max(0.0).sqrt())
     }
 
@@ -369,7 +373,7 @@ impl Scale<'_> {
 
     /// Coefficients of weighted treatments, `at` their places in the model.
     fn weighted(&self, at: &[usize], weights: &[f64]) -> Vec<f64> {
-        let mut out = vec![0.0; self.fit.estimates().len()];
+        let mut out = vec![0.0; self.fit.estimates.len()];
         for (at, weight) in at.iter().zip(weights) {
             out.iter_mut().zip(self.row(*at)).for_each(|(o, x)| *o += weight * x);
         }
@@ -432,7 +436,6 @@ impl Scale<'_> {
         if rows.is_empty() {
             return Ok(None);
         }
-        let covariance = self.fit.covariance();
         // Differences made independent one after another (Cholesky by Gram-Schmidt in the
         // covariance's metric).
         let mut wald = 0.0;
@@ -440,7 +443,7 @@ impl Scale<'_> {
         for row in rows {
             let mut rest = row.clone();
             for unit in &done {
-                let along = quadratic(covariance, unit, &rest);
+                let along = self.fit.quadratic(unit, &rest);
                 rest.iter_mut().zip(unit).for_each(|(r, u)| *r -= along * u);
             }
             let (estimate, std_error) = self.read(&rest);

@@ -6,6 +6,7 @@ mod generalised;
 mod result;
 mod transform;
 mod units;
+mod working;
 
 pub use choose::analyse_trait;
 pub use result::{

@@ -24,8 +24,8 @@ pub enum TraitModel {
     NegativeBinomial,
     /// Binomial with a logit link.
     Binomial,
-    /// Binomial with a logit link and a random effect of every plot.
-    BinomialWithPlots,
+    /// Binomial with a logit link, variances as of numbers that clump within plots.
+    BinomialClumped,
 }
 
 /// What the data say about the choice.

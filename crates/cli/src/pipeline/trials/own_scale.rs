@@ -23,7 +23,7 @@ fn model_words(model: TraitModel) -> &'static str {
         TraitModel::Poisson => text!("Poisson counts, log link"),
         TraitModel::NegativeBinomial => text!("negative binomial counts, log link"),
         TraitModel::Binomial => text!("binomial shares, logit link"),
-        TraitModel::BinomialWithPlots => text!("binomial shares, logit link, plots random"),
+        TraitModel::BinomialClumped => text!("binomial shares, logit link, clumped within plots"),
     }
 }
 
