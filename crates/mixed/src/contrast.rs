@@ -40,6 +40,14 @@ pub struct Estimate {
     pub level: f64,
 }
 
+impl Estimate {
+    /// The same estimate with an error so many times as large, for what the fit took as known and is not.
+    #[must_use]
+    pub fn widened(&self, times: f64) -> Estimate {
+        tabulate(self.estimate, times * self.std_error, self.df, self.df_method, self.level)
+    }
+}
+
 /// A contrast, or the statement that it cannot be estimated.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub enum Contrast {

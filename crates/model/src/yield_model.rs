@@ -52,6 +52,9 @@ const OTHER_PRIOR_SCALE: f64 = 2.0;
 const MOST_ROUNDS: usize = 8;
 const SETTLED: f64 = 0.005;
 const MOST_CORRELATION: f64 = 0.9;
+/// Least step by which the slope of a round is seen, and its bound: beyond it the effect is as good as unknown.
+const LEAST_STEP: f64 = 0.01;
+const MOST_SLOPE: f64 = 0.9;
 
 /// Fits that the effect which timing modulates is taken from, one after the other.
 const PROFILE_ROUNDS: usize = 2;
@@ -290,7 +293,8 @@ impl YieldModel {
         draws.push((leading, lead_draws));
         draws.sort_by_key(|(family, _)| *family);
 
-        let alternation = alternation(table, &design, &fit, settings.level)?;
+        let alternation =
+            alternation(table, &design, &fit, (&prepared.crop_growth, settings.level))?;
         // Models with a few columns more or fewer have their minimum near that of this one.
         let near = Settings { start: fit.theta(), ..Settings::default() };
         let adjustment = if alternation.is_empty() {
@@ -419,39 +423,74 @@ impl<'a> Maker<'a> {
     }
 }
 
-/// Lag-1 correlation of the errors in each region by code, 0 where it cannot be told: the effect of
-/// the earlier crop and the share of the tree's level that goes with it determine one another, so
-/// the fit is repeated until they agree.
+/// Lag-1 correlation of the errors, by region code.
+struct Correlations {
+    /// 0 where it cannot be told.
+    values: Vec<f64>,
+    /// What the standard error of the earlier crop's effect is multiplied by: it is taken with the share of the
+    /// tree's level in a row as known, while that share follows the effect. Letting it follow, a round lacks
+    /// less for a step of the effect than the step, by 1 less the slope of the round, and the error grows by
+    /// one over that.
+    growth: Vec<f64>,
+}
+
+/// Seeks the correlations: the effect of the earlier crop and the share of the tree's level that goes with it
+/// determine one another, so the fit is repeated until they agree, with steps lengthened by what a round was
+/// seen to fall short (Aitken 1926, Proc. Royal Society of Edinburgh 46:289-305).
 fn correlations(
     table: &TreeSeasons,
     response: &[f64],
     deviations: &[f64],
-) -> Result<Vec<f64>, YieldError> {
-    let mut correlations = vec![0.0; table.region.len()];
+) -> Result<Correlations, YieldError> {
+    let regions = table.region.len();
     let mut before = None;
-    for _ in 0..MOST_ROUNDS {
-        let adjustment = Adjustment::GirthAndCrop(deviations, &correlations);
+    let mut round = |shares: &[f64]| -> Result<Vec<Option<f64>>, YieldError> {
+        let adjustment = Adjustment::GirthAndCrop(deviations, shares);
         let maker = Maker { table, response, adjustment, sampled: None };
         let design = maker.design(IntensityShape::Quadratic, Knots::default())?;
+        let mut found = vec![None; regions];
         if !design.columns.iter().any(|column| matches!(column.role, Role::EarlierCrop(_))) {
-            break;
+            return Ok(found);
         }
         let fit = mixed::fit(&scale_choice::data(&design, response), &rough(before.as_ref()))?;
-        let mut moved: f64 = 0.0;
         for (column, estimate) in design.columns.iter().zip(fit.estimates()) {
-            if let Role::EarlierCrop(code) = column.role {
-                let own = &mut correlations[code as usize];
-                let bounded = estimate.clamp(-MOST_CORRELATION, MOST_CORRELATION);
-                moved = moved.max((bounded - *own).abs());
-                *own = bounded;
+            if let (Role::EarlierCrop(code), true) = (column.role, estimate.is_finite()) {
+                found[code as usize] = Some(estimate.clamp(-MOST_CORRELATION, MOST_CORRELATION));
             }
         }
-        if moved < SETTLED {
+        before = Some(fit);
+        Ok(found)
+    };
+    let mut values = vec![0.0; regions];
+    let mut found = round(&values)?;
+    let mut slopes = vec![0.0; regions];
+    for _ in 0..MOST_ROUNDS {
+        let lacking = |region: usize| found[region].map_or(0.0, |found| found - values[region]);
+        // A step at the least, so that a slope is seen where hardly anything is lacking.
+        let next: Vec<f64> = (0..regions)
+            .map(|region| {
+                let step = lacking(region) / (1.0 - slopes[region]);
+                let step = if step.abs() < LEAST_STEP { LEAST_STEP.copysign(step) } else { step };
+                let at = if found[region].is_some() { values[region] + step } else { 0.0 };
+                at.clamp(-MOST_CORRELATION, MOST_CORRELATION)
+            })
+            .collect();
+        let moved = (0..regions).map(|region| lacking(region).abs() / (1.0 - slopes[region]));
+        let is_settled = moved.fold(0.0, f64::max) < SETTLED;
+        let after = round(&next)?;
+        for region in 0..regions {
+            let step = next[region] - values[region];
+            if let (Some(here), Some(there), true) = (found[region], after[region], step != 0.0) {
+                slopes[region] = ((there - here) / step).clamp(-MOST_SLOPE, MOST_SLOPE);
+            }
+        }
+        if is_settled {
             break;
         }
-        before = Some(fit);
+        (values, found) = (next, after);
     }
-    Ok(correlations)
+    let growth = slopes.iter().map(|slope| (1.0 / (1.0 - slope)).max(1.0)).collect();
+    Ok(Correlations { values, growth })
 }
 
 /// Effect of the earlier crop in each region that has it.
@@ -459,7 +498,7 @@ fn alternation(
     table: &TreeSeasons,
     design: &Design,
     fit: &Fit,
-    level: f64,
+    (growth, level): (&[f64], f64),
 ) -> Result<Vec<(String, mixed::Contrast)>, YieldError> {
     let mut effects = Vec::new();
     for (place, column) in design.columns.iter().enumerate() {
@@ -467,7 +506,13 @@ fn alternation(
             let unit: Vec<f64> =
                 (0..design.columns.len()).map(|k| f64::from(u8::from(k == place))).collect();
             let region = table.region.labels.get(code as usize).cloned().unwrap_or_default();
-            effects.push((region, fit.contrast(&unit, level)?));
+            let effect = match fit.contrast(&unit, level)? {
+                mixed::Contrast::Estimated(effect) => mixed::Contrast::Estimated(
+                    effect.widened(growth.get(code as usize).copied().unwrap_or(1.0)),
+                ),
+                mixed::Contrast::NotEstimable => mixed::Contrast::NotEstimable,
+            };
+            effects.push((region, effect));
         }
     }
     Ok(effects)

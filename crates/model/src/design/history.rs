@@ -64,6 +64,45 @@ impl Design {
         }
     }
 
+    /// The columns for a fit that does not see some rows, and what the earlier crop adds to each
+    /// row. The latter is taken as all records say it, like the knots and the profile of timing: it
+    /// goes together with the share of the tree's level in each row, and the rows left can be too
+    /// few to tell it. A row that is seen while the crop before it is not counts as one without an
+    /// earlier crop and carries the tree's level whole. The crop before holds that level: as a
+    /// column that nothing explains it would stand in for the level, so that no spread between
+    /// trees is found and none is predicted of rows without an earlier crop, and rows left out
+    /// would tell of their own trees (initial conditions: Anderson and Hsiao, 1981, J. Am. Stat.
+    /// Assoc. 76(375):598-606; Wooldridge, 2005, J. Appl. Econometrics 20(1):39-54).
+    pub(crate) fn without_crops_of(
+        &self,
+        table: &TreeSeasons,
+        unseen: &[usize],
+    ) -> (Self, Vec<f64>) {
+        let mut design = self.clone();
+        let mut added = vec![0.0; table.len()];
+        let Some(trees) = design.groups.iter_mut().find(|group| !group.loading.is_empty()) else {
+            return (design, added);
+        };
+        let is_crop = |role: Role| matches!(role, Role::EarlierCrop(_));
+        for column in self.columns.iter().filter(|column| is_crop(column.role)) {
+            for (row, (sum, value)) in added.iter_mut().zip(&column.values).enumerate() {
+                *sum += (1.0 - trees.loading(row)) * value;
+            }
+        }
+        design.columns.retain(|column| !is_crop(column.role));
+        let mut seen = vec![true; table.len()];
+        for &row in unseen {
+            seen[row] = false;
+        }
+        for (row, before) in rows_before(table).into_iter().enumerate() {
+            if seen[row] && before.is_some_and(|before| !seen[before]) {
+                added[row] = 0.0;
+                trees.loading[row] = 1.0;
+            }
+        }
+        (design, added)
+    }
+
     /// Adds the intensity of the season before, with an indicator where that season is not
     /// recorded; `false` when fewer than 50 tree-seasons know an earlier cut or cuts never varied.
     pub fn add_carry_over(&mut self, table: &TreeSeasons) -> bool {

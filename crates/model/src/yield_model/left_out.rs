@@ -128,7 +128,7 @@ fn keeping_regions(table: &TreeSeasons) -> Vec<bool> {
 }
 
 /// Predictions of the rows of every fold by fits that have not seen them: fixed part, known trees
-/// and blocks, regional curves; NaN for rows in no fold.
+/// and blocks, earlier crops, regional curves; NaN for rows in no fold.
 pub(crate) fn predictions(
     table: &TreeSeasons,
     design: &Design,
@@ -138,15 +138,16 @@ pub(crate) fn predictions(
     let mut predicted = vec![f64::NAN; table.len()];
     let mut before = None;
     for (_, rows) in &folds.folds {
+        let (design, crop) = design.without_crops_of(table, rows);
         // The engine sets aside rows without a response.
-        let mut seen = response.to_vec();
+        let mut seen: Vec<f64> = response.iter().zip(&crop).map(|(y, crop)| y - crop).collect();
         for &row in rows {
             seen[row] = f64::NAN;
         }
-        let fit = mixed::fit(&data(design, &seen), &rough(before.as_ref()))?;
-        let values = fitted(table, design, &fit)?;
+        let fit = mixed::fit(&data(&design, &seen), &rough(before.as_ref()))?;
+        let values = fitted(table, &design, &fit)?;
         for &row in rows {
-            predicted[row] = values[row];
+            predicted[row] = crop[row] + values[row];
         }
         before = Some(fit);
     }

@@ -3,8 +3,8 @@
 use super::scale_choice::{self, Choice};
 use super::shape_choice::{Chosen, Remainder};
 use super::{
-    Adjustment, Maker, RowUse, YieldError, YieldSettings, correlations, left_out, pooled, rough,
-    rows, sample, shape_choice,
+    Adjustment, Correlations, Maker, RowUse, YieldError, YieldSettings, correlations, left_out,
+    pooled, rough, rows, sample, shape_choice,
 };
 use crate::curve::{IntensityShape, Knots};
 use crate::design::Design;
@@ -56,6 +56,8 @@ pub(crate) struct Prepared {
     pub(super) deviations: Vec<f64>,
     /// Their lag-1 correlation by region.
     pub(crate) correlations: Vec<f64>,
+    /// What the standard error of the earlier crop's effect is multiplied by, by region.
+    pub(super) crop_growth: Vec<f64>,
     /// Rows for many fits, where these are not all.
     pub(super) sampled: Option<Sampled>,
     /// Families, knots and knees.
@@ -97,6 +99,7 @@ impl Prepared {
                 Remainder { response: own.pick(&remainder.response), ..remainder },
             ),
         };
+        let Correlations { values: correlations, growth: crop_growth } = correlations;
         let adjustment = Adjustment::GirthAndCrop(&deviations, &correlations);
         let many = Maker { sampled: sampled.as_ref(), ..maker(&response, adjustment) }.on_sample();
         let mut chosen = shape_choice::choose(
@@ -116,6 +119,7 @@ impl Prepared {
             girthed,
             deviations,
             correlations,
+            crop_growth,
             sampled,
             chosen,
             table,
