@@ -5,6 +5,7 @@ mod block_years;
 mod differing;
 mod fates;
 mod frame;
+mod gaps;
 mod holdings;
 mod incomplete;
 mod laterals;

@@ -7,8 +7,8 @@ use crate::outcome::{Outcome, SourceFile, TableLinks};
 use crate::places::Places;
 use crate::summary::LinkSummary;
 use crate::{
-    TrialTree, fates, holdings, incomplete, laterals, listed, picks, practice, prunings, scarcity,
-    to_arrow, trials,
+    TrialTree, fates, gaps, holdings, incomplete, laterals, listed, picks, practice, prunings,
+    scarcity, to_arrow, trials,
 };
 use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
@@ -216,7 +216,8 @@ pub(crate) fn link_frames(
     let practice = practice::of_regions(&linked, &places, book, outcome)?;
     scarcity::warn(&summary, outcome);
     scarcity::warn_of_seasons(&summary, book, outcome);
-    scarcity::warn_of_thin_seasons(&linked, outcome)?;
+    let thin = scarcity::warn_of_thin_seasons(&linked, outcome)?;
+    gaps::warn(&linked, &thin, outcome)?;
     scarcity::warn_of_unlike_sites(&linked, outcome)?;
     scarcity::warn_of_unknown_sites(book, &places, outcome)?;
     holdings::warn_of_words(trees, outcome)?;

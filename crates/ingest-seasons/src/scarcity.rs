@@ -143,7 +143,12 @@ const SEASONS_KNOWN: usize = 3;
 
 /// Warns of seasons in which trees were picked far less often than usual: a round whose year is a slip,
 /// files that are missing, or a harvest that is not over. Advice takes each as a whole harvest.
-pub(crate) fn warn_of_thin_seasons(linked: &DataFrame, outcome: &mut Outcome) -> PolarsResult<()> {
+/// These seasons, with their regions.
+pub(crate) fn warn_of_thin_seasons(
+    linked: &DataFrame,
+    outcome: &mut Outcome,
+) -> PolarsResult<BTreeSet<(String, i32)>> {
+    let mut thin = BTreeSet::new();
     let regions = texts(linked, tree_season::REGION)?.iter();
     let sites = texts(linked, tree_season::SITE)?.iter();
     let seasons = ints(linked, tree_season::SEASON)?.iter();
@@ -184,6 +189,7 @@ pub(crate) fn warn_of_thin_seasons(linked: &DataFrame, outcome: &mut Outcome) ->
             } else {
                 String::new()
             };
+            thin.insert((region.to_owned(), season));
             outcome.warn(
                 outcome.place_of_season(region, season),
                 Code::SeasonThin,
@@ -195,7 +201,7 @@ pub(crate) fn warn_of_thin_seasons(linked: &DataFrame, outcome: &mut Outcome) ->
             );
         }
     }
-    Ok(())
+    Ok(thin)
 }
 
 /// Warns of sites of a region that bear so unlike each other that a unit may be missing.

@@ -386,9 +386,14 @@ impl Code {
                 "Nothing to do. If they are what the region does, state it: present = { intensity = .., lead_days = .. } under [regions.ID] in book.toml.",
             ),
             Self::SeasonThin => told(
-                "Trees of a season have half the picks that are usual in their region, or fewer: a round whose year is a slip, files that are missing, or a harvest that is not over.",
+                "Trees of a season have half the picks that are usual in their region, or fewer: a round whose year is a slip, files that are missing, or a harvest that is not over. Or those of a block have fewer than in every other season, in which nearly all have as many each.",
                 "The season counts as a whole harvest: its yields are too low, and where it is the last, advice is for the one after it.",
                 "Correct the year, or add the other picks. Leave a harvest that is not over out of the book until it is.",
+            ),
+            Self::PruningsAbsent => told(
+                "Nothing was pruned at a site before one harvest, while half of its trees or more were before every other, two at the least.",
+                "Its trees count as unpruned in that season. Were they pruned and the diary is not typed yet, the season of a crop that pruning made stands against pruning, or, where it was a good one, for leaving trees alone; and present practice of the last season is that of nothing done.",
+                "Add the prunings if they were not entered yet. Nothing to do where the trees were left unpruned.",
             ),
             Self::PrunedAfterFlush => told(
                 "A pruning after the flush began.",

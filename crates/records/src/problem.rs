@@ -150,6 +150,8 @@ codes! {
     SeasonStray = "season-stray",
     /// A season in which trees were picked far less often than usual.
     SeasonThin = "season-thin",
+    /// A harvest before which nothing was pruned at a site that was pruned before every other.
+    PruningsAbsent = "prunings-absent",
     /// A pruning after the flush began.
     PrunedAfterFlush = "pruned-after-flush",
     /// A pruning while the nuts of its region are picked.

@@ -2,6 +2,7 @@
 
 mod conservation;
 mod evidence;
+mod gaps;
 mod listed;
 mod misdated;
 mod of_other_files;
