@@ -14,6 +14,7 @@ mod listed;
 mod misdated;
 mod near;
 mod nut_weight;
+mod odd_weights;
 mod of_other_files;
 mod other_treatments;
 mod outcome;

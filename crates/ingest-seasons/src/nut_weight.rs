@@ -1,4 +1,5 @@
-//! Picks whose weight and number of nuts do not go together: a decimal point out of its place shows so.
+//! Picks whose weight and number of nuts do not go together, or that weigh less than a nut: a decimal point out of
+//! its place shows so.
 
 use crate::frame::{floats, stands};
 use crate::misdated::others;
@@ -13,6 +14,45 @@ const COUNTED: usize = 20;
 /// How many times the usual weight a nut has, or what part of it, from which one of the numbers is a slip:
 /// nuts of a book differ by half or so with variety, season and moisture.
 const TIMES: f64 = 4.0;
+
+/// No pick is lighter, kg: the lightest raw nuts weigh about 5 g (a raw nut has 5 to 10 g, common practice), and shrivelled ones
+/// some less.
+const LIGHTEST: f64 = 0.003;
+
+/// Tells picks that weigh less than one nut, however many they are: a unit, or the mark of decimals or thousands, is
+/// another than was taken.
+pub(crate) fn warn_of_less_than_a_nut(
+    picks: &DataFrame,
+    kilograms: &str,
+    outcome: &mut Outcome,
+) -> PolarsResult<()> {
+    let weighed = floats(picks, kilograms)?.iter().zip(stands(picks)?);
+    let mut light: Vec<((u32, u32), f64)> = weighed
+        .filter_map(|(kg, at)| Some((at, kg.filter(|kg| *kg > 0.0 && *kg < LIGHTEST)?)))
+        .collect();
+    light.sort_by_key(|(at, _)| *at);
+    let Some(&(at, kg)) = light.first() else { return Ok(()) };
+    outcome.warn(
+        outcome.place(at),
+        Code::RangeUnusual,
+        say!(
+            "{} that weigh less than one nut, here first: {} g",
+            counted(light.len() as u64, text!("pick"), text!("picks")),
+            grams(1000.0 * kg)
+        ),
+        say!(
+            "kept; if the unit is another, correct units.nut_kg under [[files.harvests]]; if 4.070 means thousands, set decimal = \"comma\" for the file{}",
+            others(light.iter().skip(1).map(|(at, _)| at), outcome)
+        ),
+    );
+    Ok(())
+}
+
+/// Grams with two digits that count.
+fn grams(value: f64) -> String {
+    let digits = (1.0 - value.log10().floor()).clamp(0.0, 6.0) as usize;
+    say!("{value:.digits$}")
+}
 
 /// Tells picks whose nuts would be far heavier or lighter than those of the other picks.
 pub(crate) fn warn(picks: &DataFrame, kilograms: &str, outcome: &mut Outcome) -> PolarsResult<()> {

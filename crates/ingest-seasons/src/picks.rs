@@ -2,6 +2,7 @@
 
 use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, only, sorted, stands};
 use crate::nut_weight;
+use crate::odd_weights;
 use crate::of_other_files::{Visit, foreign};
 use crate::outcome::{Outcome, Rejected};
 use crate::places::Places;
@@ -72,6 +73,8 @@ pub(crate) fn yields(
     let mut picks = without_stray_seasons(&picks, places, least_pct, outcome)?;
     tell_seasons_between(&picks, places, outcome)?;
     nut_weight::warn(&picks, NUT_KG, outcome)?;
+    nut_weight::warn_of_less_than_a_nut(&picks, NUT_KG, outcome)?;
+    odd_weights::warn(&picks, NUT_KG, outcome)?;
 
     let reference = book.book.reference_moisture_pct;
     let (mut at_default, mut as_weighed) = (0, 0);

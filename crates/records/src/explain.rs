@@ -426,7 +426,7 @@ impl Code {
                 "Compare with the field books; declare the unit, as in units = { nut_kg = \"20 kg\" } under [[files.harvests]]. Nothing to do where trees differ so much.",
             ),
             Self::FileTwice => told(
-                "A file or sheet is read twice for one table, or two files hold the same bytes.",
+                "A file or sheet is read twice for one table, or two files hold the same bytes; or the trees of a file have in one season the very weights of another, pick by pick.",
                 "Both are read. If one was copied by mistake, its rows count twice under another day or place.",
                 "Correct the path or sheet of one of the two, or take it out of the folder and of book.toml.",
             ),

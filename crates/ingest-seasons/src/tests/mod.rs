@@ -5,6 +5,7 @@ mod evidence;
 mod gaps;
 mod listed;
 mod misdated;
+mod odd_weights;
 mod of_other_files;
 mod picks;
 mod places;

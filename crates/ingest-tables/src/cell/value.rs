@@ -403,7 +403,7 @@ impl CellReader {
         notes: &mut Notes,
     ) -> Result<Value, CellFault> {
         let name = self.column.name;
-        let value = written * factor.unwrap_or(1.0);
+        let value = factor.map_or(written, |factor| converted(written, factor));
         if !value.is_finite() {
             return Err(CellFault {
                 code: Code::NumberUnreadable,
@@ -468,6 +468,13 @@ impl CellReader {
             }
         }
     }
+}
+
+/// A value in the schema's unit. Where that holds a whole number of the written one it is divided, which rounds as
+/// the same value does that was written in the schema's own: 1910 g are 1.91 kg to the last digit, and a repetition.
+fn converted(written: f64, factor: f64) -> f64 {
+    let parts = (1.0 / factor).round();
+    if parts > 1.0 && 1.0 / parts == factor { written / parts } else { written * factor }
 }
 
 /// A time with one or two colons, in units of its first part; each part is sixty to one of that

@@ -1,0 +1,83 @@
+//! Weights that cannot be: lost decimal marks, less than a nut, those of another season.
+
+use super::small;
+use records::{Code, Table};
+
+/// Twelve trees of block N over three seasons of two picks, their weights by `kg` of tree, year and month.
+fn told(kg: impl Fn(i32, i32, i32) -> f64) -> Vec<(Code, String)> {
+    let mut trees = "tree,block".to_owned();
+    let mut picks = Vec::new();
+    for tree in 10..22 {
+        trees.push_str(&format!("\nT{tree},N"));
+        for year in 2021..2024 {
+            for month in [2, 4] {
+                let kg = kg(tree, year, month);
+                picks.push(format!("T{tree},{year}-0{month}-11,{kg:.4},9,"));
+            }
+        }
+    }
+    let book = small().table(Table::Trees, &trees).rows(Table::Harvests, &[&picks.join("\n")]);
+    let problems = book.linked().problems.into_iter();
+    let of = |code| matches!(code, Code::RangeUnusual | Code::FileTwice);
+    problems.filter(|p| of(p.code)).map(|p| (p.code, p.what)).collect()
+}
+
+/// Two decimals; no two seasons of a tree alike.
+fn usual(tree: i32, year: i32, month: i32) -> f64 {
+    f64::from(200 + (tree * 37 + year * 53 + month * 29) % 200) / 100.0
+}
+
+#[test]
+fn a_lost_decimal_mark_is_told_and_a_good_pick_is_not() {
+    assert_eq!(told(usual), []);
+    let found = told(|tree, year, month| {
+        let lost = (year, month) == (2022, 4) && tree < 12;
+        if lost {
+            10.0 * (10.0 * usual(tree, year, month)).round() / 10.0
+        } else {
+            usual(tree, year, month)
+        }
+    });
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(found[0].1.starts_with("2 picks about ten times as heavy"), "{found:?}");
+    // Twice as heavy; ten times with two decimals; a month in which all bear so.
+    for (times, trees) in [(2.0, 12), (10.0 / 3.0, 12), (10.0, 22)] {
+        let is = |tree, year, month| (year, month) == (2022, 4) && tree < trees;
+        let kg = |tree, year, month| {
+            usual(tree, year, month) * if is(tree, year, month) { times } else { 1.0 }
+        };
+        assert_eq!(told(kg), [], "{times}");
+    }
+}
+
+#[test]
+fn less_than_a_nut_is_told() {
+    let found =
+        told(|tree, year, month| if tree == 15 { 0.0021 } else { usual(tree, year, month) });
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(found[0].1.starts_with("6 picks that weigh less than one nut, here first: 2.1 g"));
+    assert_eq!(
+        told(|_, year, month| if month == 2 { 0.0 } else { usual(15, year, month) }).len(),
+        0
+    );
+}
+
+#[test]
+fn the_weights_of_another_season_are_told() {
+    let found =
+        told(|tree, year, month| usual(tree, if year == 2023 { 2021 } else { year }, month));
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(found[0].0, Code::FileTwice);
+    assert!(
+        found[0]
+            .1
+            .starts_with("12 trees have the very weights of season 2021 again in season 2023")
+    );
+    // One pick alike is nothing odd, nor a few trees.
+    let one = |tree, year, month| usual(tree, if month == 2 { 2021 } else { year }, month);
+    assert_eq!(told(one), []);
+    assert_eq!(
+        told(|tree, year, month| usual(tree, if tree < 18 { 2021 } else { year }, month)),
+        []
+    );
+}
