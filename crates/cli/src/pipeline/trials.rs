@@ -248,6 +248,8 @@ fn one(
         });
     }
     trial.notes.extend(missing::gone(&at));
+    trial.notes.extend(missing::unharvested(&at));
+    trial.doubt(doubts::sites_without_season(declaration, &at));
     trial.doubt(doubts::off_treatment(declaration, &at, table));
     let Short { doubts: short, told, unfinished } =
         rounds.short(declaration, trees, &trial.seasons);

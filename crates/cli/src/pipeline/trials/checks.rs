@@ -277,11 +277,7 @@ pub fn broken(analysis: &Analysis, observed: &Observations) -> Option<String> {
 
 /// For the finding itself: plots that stand out, which may have made it.
 pub fn standing_out(analysis: &Analysis, observed: &Observations) -> Option<String> {
-    let plots = PlotMeans::of(&analysis.plan, observed);
-    let fit = LinearFit::new(&plots.values, &plots.columns()).ok()?;
-    let found = outliers(&fit, OUTLYING).ok()?;
-    let names: Vec<&String> =
-        found.outlying.iter().filter_map(|&row| plots.names.get(row)).collect();
+    let names = plots_standing_out(analysis, observed);
     let trees: Vec<String> =
         names.iter().filter_map(|name| farthest(&analysis.plan, observed, name)).collect();
     if trees.is_empty() {
@@ -291,9 +287,18 @@ pub fn standing_out(analysis: &Analysis, observed: &Observations) -> Option<Stri
         "Look at the field book first: a plot stands out and may have made this finding ({}).",
         trees.join("; ")
     );
-    let names: Vec<&str> = names.into_iter().map(String::as_str).collect();
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
     let tried = tried_without(analysis, observed, &names);
     Some(tried.map_or_else(|| said.clone(), |tried| format!("{said} {tried}")))
+}
+
+/// Plots that stand out of an analysis.
+pub fn plots_standing_out(analysis: &Analysis, observed: &Observations) -> Vec<String> {
+    let plots = PlotMeans::of(&analysis.plan, observed);
+    let fit = LinearFit::new(&plots.values, &plots.columns());
+    let found = fit.ok().and_then(|fit| outliers(&fit, OUTLYING).ok());
+    let rows = found.map(|found| found.outlying).unwrap_or_default();
+    rows.iter().filter_map(|&row| plots.names.get(row).cloned()).collect()
 }
 
 /// The plot, and its tree and season whose value lies farthest from the mean of that season.

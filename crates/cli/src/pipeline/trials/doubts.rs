@@ -49,6 +49,31 @@ pub(super) fn off_treatment(
         .collect()
 }
 
+/// Sites without any harvest in a season that others have, and rows of trees that stand: the sites are no longer
+/// means over the same seasons.
+pub(super) fn sites_without_season(declaration: &TrialDeclaration, at: &[At<'_>]) -> Vec<Doubt> {
+    let Some(column) = &declaration.roles.site else { return Vec::new() };
+    let mut found: BTreeMap<(&str, i32), (bool, &TrialTree)> = BTreeMap::new();
+    for (tree, season, row) in at {
+        if let Some(site) = tree.columns.get(column).and_then(Option::as_deref) {
+            found.entry((site, *season)).or_insert((false, tree)).0 |= row.is_some();
+        }
+    }
+    let lacking = found.into_iter().filter(|(_, (is_harvested, _))| !is_harvested);
+    lacking
+        .map(|((site, season), (_, tree))| Doubt {
+            place: tree.place.clone(),
+            what: say!(
+                "No tree at {site} has a harvest of {season}, which other sites have: its mean is of other seasons than theirs. Picks of it may stand under another year."
+            ),
+            remedy: text!(
+                "add the picks of that season, or correct their year; if there was no harvest, take the season out of the trial's seasons to compare the sites alike"
+            )
+            .to_owned(),
+        })
+        .collect()
+}
+
 fn off(
     declaration: &TrialDeclaration,
     factor: &str,
@@ -89,12 +114,12 @@ fn off(
     let factor = named(declaration, factor);
     let what = if unit == "days" {
         say!(
-            "{} pruned more than {near} off the treatment's {factor} ({first}). Trees are analysed by the treatment they were given.",
+            "{} pruned more than {near} off the treatment's {factor} ({first}). Trees are analysed by the treatment of the trial table.",
             trees
         )
     } else {
         say!(
-            "{} pruned more than {near} of the canopy off the treatment's {factor} ({first}). Trees are analysed by the treatment they were given.",
+            "{} pruned more than {near} of the canopy off the treatment's {factor} ({first}). Trees are analysed by the treatment of the trial table.",
             trees
         )
     };

@@ -131,6 +131,26 @@ pub(super) fn seasons_without_harvest(
     })
 }
 
+/// Trees that stand and lack a harvest in a season in which others of the trial have one.
+pub(super) fn unharvested(at: &[(&TrialTree, i32, Option<usize>)]) -> Option<String> {
+    let harvested: BTreeSet<i32> =
+        at.iter().filter(|(.., row)| row.is_some()).map(|(_, season, _)| *season).collect();
+    let lacking: Vec<String> = at
+        .iter()
+        .filter(|(tree, season, row)| {
+            row.is_none() && tree.gone.is_none() && harvested.contains(season)
+        })
+        .map(|(tree, season, _)| say!("{} in {season}", tree.tree))
+        .collect();
+    let mut words = lacking.iter().take(SHOWN).cloned().collect::<Vec<_>>().join(", ");
+    if lacking.len() > SHOWN {
+        words = say!("{words} and {} more", lacking.len() - SHOWN);
+    }
+    (!lacking.is_empty()).then(|| {
+        say!("Without a harvest on record, and so left out: {words}. Rows of picks that were set aside, as `anacurve check` tells, may be theirs.")
+    })
+}
+
 /// Trees without a harvest that the tree table says are no longer there.
 pub(super) fn gone(at: &[(&TrialTree, i32, Option<usize>)]) -> Option<String> {
     let mut lost: BTreeMap<(&str, &str), BTreeSet<i32>> = BTreeMap::new();

@@ -1,7 +1,10 @@
 //! Several sites and seasons: each by itself, and all together.
 
 use super::analysed::{part_of, rates};
-use super::words::{decimals, factor_words, first_comparison, p_words, treatment_words};
+use super::checks::plots_standing_out;
+use super::words::{
+    decimals, factor_words, first_comparison, p_words, plot_words, treatment_words,
+};
 use ::words::{capital, say, text};
 use records::TrialDeclaration;
 use report::{TrialCell, TrialSection, TrialTable};
@@ -33,6 +36,17 @@ pub struct PooledTrait {
     pub by_plot_means: bool,
     /// Each environment by itself: its treatment terms with their test and critical difference.
     pub each: Vec<OwnTerm>,
+    /// Sites combined without the plots that stand out at one of them; `None` where none does.
+    pub without_outlying: Option<WithoutOutlying>,
+}
+
+/// Sites combined without some plots.
+#[derive(Debug, Clone, Serialize)]
+pub struct WithoutOutlying {
+    /// The plots, in words, each with its site.
+    pub plots: Vec<String>,
+    /// The combined analysis of the others, or why there is none.
+    pub combined: Result<Pooled, String>,
 }
 
 /// A treatment term of one environment analysed by itself, as a paper prints it.
@@ -79,11 +93,17 @@ impl PooledTrait {
         let observed = observed.clone();
         match found {
             Ok(Together { pooled, by_plot_means, each }) => {
-                Self { observed, over, combined: Ok(pooled), by_plot_means, each }
+                let without_outlying = None;
+                Self { observed, over, combined: Ok(pooled), by_plot_means, each, without_outlying }
             }
-            Err(why) => {
-                Self { observed, over, combined: Err(why), by_plot_means: false, each: Vec::new() }
-            }
+            Err(why) => Self {
+                observed,
+                over,
+                combined: Err(why),
+                by_plot_means: false,
+                each: Vec::new(),
+                without_outlying: None,
+            },
         }
     }
 }
@@ -96,7 +116,31 @@ pub fn over_sites(
 ) -> PooledTrait {
     let means: Vec<(String, Observations)> =
         sites.iter().map(|(site, rows)| (site.clone(), over_seasons(rows))).collect();
-    PooledTrait::new(&observed.observed, "sites", combined(declaration, &means))
+    let found = PooledTrait::new(&observed.observed, "sites", combined(declaration, &means));
+    let without_outlying = without_outlying(declaration, &means).filter(|_| found.combined.is_ok());
+    PooledTrait { without_outlying, ..found }
+}
+
+/// The sites once more without the plots that stand out at one of them.
+fn without_outlying(
+    declaration: &TrialDeclaration,
+    sites: &[(String, Observations)],
+) -> Option<WithoutOutlying> {
+    let (mut plots, mut others) = (Vec::new(), Vec::new());
+    for (site, rows) in sites {
+        let analysis = part_of(declaration, rows, None).ok()?;
+        let odd = plots_standing_out(&analysis, rows);
+        let units = analysis.plan.units.iter().filter(|unit| odd.contains(&unit.plot));
+        let out: BTreeSet<usize> = units.flat_map(|unit| unit.rows.iter().copied()).collect();
+        let keep: Vec<bool> = (0..rows.len()).map(|row| !out.contains(&row)).collect();
+        plots
+            .extend(odd.iter().map(|plot| format!("{site}, {}", plot_words(&analysis.plan, plot))));
+        others.push((site.clone(), kept(rows, &keep)));
+    }
+    (!plots.is_empty()).then(|| WithoutOutlying {
+        plots,
+        combined: combined(declaration, &others).map(|found| found.pooled),
+    })
 }
 
 /// Compares the seasons of a trial on the same plots; `None` with one season.

@@ -435,6 +435,17 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
     if !moving.is_empty() {
         out.push_str(&say!(" Differences were not the same at the sites: {}.", listed(&moving)));
     }
+    if let Some(tried) = &pooled.without_outlying {
+        let without = match &tried.combined {
+            Ok(others) => listed(&site_terms(others)[0]),
+            Err(why) => why.clone(),
+        };
+        out.push_str(&say!(
+            " Look at the field book first: plots stand out ({}). Without them: {without}; with them: {}.",
+            tried.plots.join("; "),
+            listed(&terms)
+        ));
+    }
     out
 }
 
