@@ -172,7 +172,7 @@ impl Fates {
                      it, here first",
                     counted(rows, text!("pruning"), text!("prunings"))
                 ),
-                text!("add the picks of these trees, with 0 kg where a tree was picked and bore nothing"),
+                text!("add the picks of these trees, with 0 kg where a tree was picked and bore nothing; nothing to do where trees were lost before their harvest"),
             );
         }
         Ok(())

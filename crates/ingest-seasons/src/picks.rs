@@ -103,12 +103,21 @@ pub(crate) fn yields(
     picks.with_column(kg.with_name(ts::YIELD_KG.into()).into_column())?;
 
     let without = at_default + as_weighed;
+    let moistures = floats(&picks, MOISTURE)?;
+    let first_without = stands(&picks)?
+        .zip(moistures.iter())
+        .filter(|(_, own)| own.is_none())
+        .map(|(at, _)| at)
+        .min();
     if without > 0 && without < picks.height() as u64 && as_weighed > 0 {
         outcome.warn(
-            outcome.place_of(Table::Harvests),
+            first_without.map_or_else(
+                || outcome.place_of(Table::Harvests),
+                |at| outcome.place(at),
+            ),
             Code::MoistureMissing,
             say!(
-                "{without} of {} carry no moisture, where the others do, and are taken as weighed at {reference} %",
+                "{without} of {} carry no moisture, where the others do, here first, and are taken as weighed at {reference} %",
                 counted(picks.height() as u64, text!("pick"), text!("picks"))
             ),
             text!("fill in moisture_pct, or set default_moisture_pct under [book]"),

@@ -433,7 +433,7 @@ impl Code {
             Self::PruningWithoutHarvest => told(
                 "Prunings before a harvest in which their trees have no pick.",
                 "They tell nothing about yield.",
-                "Add the picks of these trees, with 0 kg where a tree was picked and bore nothing.",
+                "Add the picks of these trees, with 0 kg where a tree was picked and bore nothing. Nothing to do where trees were lost before their harvest; a status such as dead in the tree table says so.",
             ),
             Self::TreeSeasonIncomplete => shown(
                 [

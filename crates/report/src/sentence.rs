@@ -3,7 +3,7 @@
 use crate::number::{DASH, chance, counted, date, fixed, percent, signed, span};
 use advise::{
     Advised, Horizon, Interval, InversionKind, InversionSet, Lateness, Optimum, Present,
-    RegionAdvice,
+    RegionAdvice, RegionPicture,
 };
 use advise::{MoneyInterval, Verdict};
 use std::collections::BTreeMap;
@@ -168,6 +168,18 @@ pub fn gain(interval: Option<&Interval>) -> String {
             say!("{} ({} to {})", signed(i.median, 2), fixed(i.low, 2), fixed(i.high, 2))
         }
         _ => DASH.to_owned(),
+    }
+}
+
+/// The gain of a region, with the intensity it is of where that is not advised: of the best that the records
+/// support, beside a verdict that names another or none.
+pub fn gain_of(region: &RegionAdvice, pictures: &[RegionPicture]) -> String {
+    let said = gain(region.gain_over_present_kg.as_ref());
+    let is_advised = region.verdict == Verdict::Prune || region.interim.is_some();
+    let picture = pictures.iter().find(|own| own.region == region.region);
+    match picture.filter(|_| !is_advised && said != DASH) {
+        Some(own) => say!("{said} at {}", percent(own.best_intensity)),
+        None => said,
     }
 }
 

@@ -3,7 +3,7 @@
 use crate::content::Report;
 use crate::names::printable;
 use crate::number::{NO_BREAK, unbroken};
-use crate::sentence::{chance_of_more, gain, other_seasons, remove, sentence};
+use crate::sentence::{chance_of_more, gain_of, other_seasons, remove, sentence};
 use crate::text;
 use words::text;
 
@@ -31,7 +31,7 @@ pub fn summary_text(report: &Report) -> String {
             cut(&printable(&r.name), NAME),
             text::verdict(r.verdict).to_owned(),
             remove(r.advised.as_ref(), r.interim.as_ref()),
-            gain(r.gain_over_present_kg.as_ref()),
+            gain_of(r, &report.pictures),
             chance_of_more(r),
         ]
     }));

@@ -158,7 +158,7 @@ pub const NO_CURVE: Text =
 pub const NO_PICTURES: Text = constant!("There are no figures for this region.");
 /// What the numbers of the terminal table are about.
 pub const SUMMARY_NOTE: Text = constant!(
-    "Gain and chance of earning more are against present practice; where the verdict is Keep or Trial they are those of the best practice that the records support. An intensity in brackets is for the time until a trial is read."
+    "Gain and chance of earning more are against present practice; where the verdict is Keep or Trial they are those of the best practice that the records support, whose intensity stands behind the gain. An intensity in brackets is for the time until a trial is read."
 );
 pub const NO_REGIONS: Text = constant!("The record book has no regions, so there is no advice.");
 

@@ -6,7 +6,7 @@ use crate::error::ReportError;
 use crate::how::advice as how;
 use crate::number::percent;
 use crate::plots::{DumbbellRow, GainRow, Label, dumbbell_plot, gain_plot};
-use crate::sentence::{chance_of_more, gain, intensity_range, money_gain, remove, window};
+use crate::sentence::{chance_of_more, gain, gain_of, intensity_range, money_gain, remove, window};
 use crate::text;
 use words::text;
 
@@ -37,7 +37,7 @@ pub fn answer(report: &Report) -> Table {
             },
             remove(r.advised.as_ref(), r.interim.as_ref()).into(),
             window(r.advised.as_ref(), r.interim.as_ref()).into(),
-            gain(r.gain_over_present_kg.as_ref()).into(),
+            gain_of(r, &report.pictures).into(),
             money_gain(r.net_gain_over_present.as_ref()).into(),
             chance_of_more(r).into(),
         ]);

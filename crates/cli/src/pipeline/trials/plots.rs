@@ -51,7 +51,7 @@ pub fn means(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialPlot> {
         &format!("means-{}", super::tables::slug(&of.term)),
         say!("Means of {}", factor_words(&of.term)),
         text!(
-            "Means with the critical difference: two means further apart than the bar differ at 5 %."
+            "Means with the critical difference: two means further apart than the bar differ at 5 %, each pair judged by itself."
         ),
     );
     plot.y_title = axis(analysis);

@@ -293,7 +293,10 @@ fn main_effect(analysis: &Analysis, tested: &Tested<'_>) -> String {
     let mean = analysis.grand_mean;
     if tested.p < FOUND {
         let apart = cd.map_or_else(String::new, |cd| {
-            say!(" Differences over {}{unit} are told apart (CD 5 %).", number(cd, mean))
+            say!(
+                " Differences over {}{unit} are told apart (CD 5 %, each pair by itself).",
+                number(cd, mean)
+            )
         });
         let ends = means.and_then(|means| ends(analysis, means)).unwrap_or_default();
         let (name, p) = (capital(trait_name), p_words(tested.p));
@@ -427,7 +430,7 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
         )
     } else {
         say!(
-            "Over {sites} sites treatments differ ({}): {means}. Differences over {cd:.digits$} {unit} are told apart (CD 5 %).",
+            "Over {sites} sites treatments differ ({}): {means}. Differences over {cd:.digits$} {unit} are told apart (CD 5 %, each pair by itself).",
             listed(&differ)
         )
     };
