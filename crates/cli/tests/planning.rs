@@ -401,6 +401,66 @@ fn trees_in_training_stay_out_of_a_trial_of_intensities() {
     let some = laid(&in_block("B1"));
     assert_eq!(some.code, 0, "{}", some.stderr);
     let told = "Left out of block B1: 1 tree under the training age of 3 years at harvest 2025.";
+/// One amount in two spellings would be two treatments that are one.
+#[test]
+fn an_amount_is_a_level_once_however_it_is_written() {
+    let book = Book::tidy();
+    let laid = |levels: &str, more: &str| {
+        let request = in_block("B1").replace("\"0\", \"0.15\", \"0.30\"", levels);
+        layout(&book, &format!("{more}{request}"), &["--book", book.arg()])
+    };
+    laid("\"0.15\", \"0.30\", \"0.300\"", "").fails_saying(&[
+        "next.toml:6",
+        "levels 0.30 and 0.300",
+        "the same amount",
+    ]);
+    let control =
+        "control = { factor = \"intensity_level\", level = \"0\", beside_factorial = true }\n";
+    laid("\"0.0\", \"0.15\"", control).fails_saying(&["levels 0.0 and 0", "the same amount"]);
+    assert_eq!(laid("\"0\", \"0.15\", \"0.30\"", control).code, 0);
+    // What was typed in per cent is told as it has to be typed.
+    laid("\"0\", \"1.45\", \"2\"", "").fails_saying(&["write 0.0145 for 1.45 per cent"]);
+    laid("\"0\", \"30\", \"100\"", "").fails_saying(&["write 0.3 for 30 per cent"]);
+}
+
+/// A lead of most of a year lies before the harvest before, and no sheet could give its day.
+#[test]
+fn leads_stay_within_the_year_of_the_crop() {
+    let book = Book::tidy();
+    let laid = |levels: &str| {
+        let request = in_block("B1").replace("intensity_level", "lead_days");
+        let request = request.replace("\"0\", \"0.15\", \"0.30\"", levels);
+        layout(&book, &request.replace("fraction", "days"), &["--book", book.arg()])
+    };
+    laid("\"20\", \"50\", \"400\"").fails_saying(&["next.toml:6", "level 400", "300 at most"]);
+    laid("\"20\", \"50\", \"-301\"").fails_saying(&["level -301", "days after its start"]);
+    let laid = laid("\"-10\", \"50\", \"300\"");
+    assert_eq!(laid.code, 0, "{}", laid.stderr);
+}
+
+/// A second draw under an id that the book has would be rows of two trials under one name.
+#[test]
+fn the_id_of_a_trial_of_the_book_is_not_drawn_again() {
+    let book = Book::tidy();
+    let with = ["--book", book.arg()];
+    assert_eq!(layout(&book, &in_block("B1"), &with).code, 0);
+    let (section, rows) = (book.text("laid/book-section.toml"), book.text("laid/trials.csv"));
+    let drawn = book.file("laid.json");
+    std::fs::copy(book.file("laid/layout.json"), &drawn).unwrap();
+    book.put("trials.csv", rows);
+    let refused = ["next.toml:1: trial: trial 'N-1'", "an id of its own", "layout.json"];
+    let other = in_block("B2");
+    layout(&book, &other, &with).fails_saying(&[&refused[..], &["in the trial table"]].concat());
+    book.append("book.toml", &section);
+    layout(&book, &other, &with).fails_saying(&[&refused[..], &["in book.toml"]].concat());
+    assert_eq!(layout(&book, &other.replace("N-1", "N-2"), &with).code, 0);
+    // Its sheets for a further season.
+    let out = book.file("again");
+    let again = ["layout", drawn.to_str().unwrap(), "--out", out.to_str().unwrap()];
+    let ran = anacurve(&[&again[..], &with].concat());
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+}
+
     assert!(some.stdout.contains(told), "{}", some.stdout);
     assert!(!book.text("laid/trials.csv").contains("N99"));
 }
@@ -503,7 +563,8 @@ fn the_section_of_a_layout_names_its_first_harvest() {
     assert_eq!(found[0]["seasons"], serde_json::json!([]), "{}", ran.stdout);
     // The book's own season goes first.
     book.replace("book.toml", "[regions.plain]", "[options]\nseason = 2027\n\n[regions.plain]");
-    let other = layout(&book, &in_block("B2"), &["--book", book.arg()]);
+    let second = in_block("B2").replace("N-1", "N-2");
+    let other = layout(&book, &second, &["--book", book.arg()]);
     assert_eq!(other.code, 0, "{}", other.stderr);
     assert!(book.text("laid/book-section.toml").contains("\nseasons = [2027]\n"));
     // A new plantation tells no season: a remark takes its place.
