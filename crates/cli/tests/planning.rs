@@ -107,6 +107,36 @@ fn json_holds_the_located_optimum() {
     assert!(plain.get("optimum").is_none() && plain["cells"].is_array());
 }
 
+/// Numbers in another unit than per cent would plan a trial of a handful of trees.
+#[test]
+fn fractions_in_the_place_of_per_cents_are_refused_or_told() {
+    let book = Book::tidy();
+    let size = |components: &str, options: &str| {
+        book.put("cv.toml", components);
+        let cv = book.file("cv.toml");
+        let own: Vec<&str> = options.split_whitespace().collect();
+        anacurve(&[&["size", "--components", cv.to_str().unwrap()][..], &own].concat())
+    };
+    let usual = "--treatments 4 --difference 20";
+    let refused = |components: &str, words: &[&str]| size(components, usual).fails_saying(words);
+    refused("tree = 30\nplot = -5\n", &["cv.toml: plot = -5", "0 or more"]);
+    refused("tree = nan\n", &["cv.toml: tree = NaN"]);
+    refused("tree = 30\nplot_limit = -1\n", &["plot_limit = -1"]);
+    refused("tree = 0.35\ntree_season = 0.25\n", &["tree = 0.35", "write tree = 35"]);
+    let told = size("tree = 35\nplot = 0.4\n", usual);
+    let words = "Read as less than one per cent: plot = 0.4.";
+    assert!(told.code == 0 && told.stdout.contains(words), "{}{}", told.stdout, told.stderr);
+    let plain = size("tree = 35\nplot = 4\n", usual);
+    assert!(plain.code == 0 && !plain.stdout.contains("less than one per cent"));
+    let refused = |options: &str, words: &[&str]| size("tree = 35\n", options).fails_saying(words);
+    refused(&format!("{usual} --power 0.8"), &["--power 0.8", "write --power 80 for 80 per cent"]);
+    refused(&format!("{usual} --power 100"), &["--power 100", "below 100", "--power 80"]);
+    refused(&format!("{usual} --alpha 0.05"), &["--alpha 0.05", "write --alpha 5"]);
+    refused("--treatments 1", &["--treatments 1 leaves nothing to compare", "two or more"]);
+    refused("", &["--treatments is missing"]);
+    refused("--design split_plot --main 1 --sub 4", &["needs --main and --sub", "two or more"]);
+}
+
 /// Power needs no cost of pruning: a book that states none tells how much trees vary all the same.
 #[test]
 fn sizes_of_a_book_that_cannot_cost_pruning() {
@@ -371,36 +401,6 @@ fn intensities_beyond_the_whole_canopy_are_refused_and_hard_cuts_named() {
     assert_eq!(layout(&book, &days, &["--book", book.arg()]).code, 0);
 }
 
-/// Trees in training are cut to no intensity: a block of them is refused by name, some among others
-/// are left out and told; a trial without intensities may have them.
-#[test]
-fn trees_in_training_stay_out_of_a_trial_of_intensities() {
-    let book = Book::tidy();
-    book.append("blocks.csv", "B3,Farm,plain,8,8,2023");
-    for tree in 1..=6 {
-        book.append("trees.csv", &format!("Y{tree:02},B3"));
-    }
-    let named = format!("{REQUEST}[field]\nblocks = [\"B1\", \"B3\"]\n");
-    let laid = |request: &str| layout(&book, request, &["--book", book.arg()]);
-    laid(&named).fails_saying(&[
-        "field.blocks",
-        "6 trees of block 'B3'",
-        "training age of 3 years",
-    ]);
-    let dressing = named.replace("\"0\", \"0.15\", \"0.30\"", "\"none\", \"paste\", \"lime\"");
-    assert_eq!(laid(&dressing.replace("unit = \"fraction\"\n", "")).code, 0);
-    // Replants in a grown block.
-    book.put("trees.csv", book.text("trees.csv").replace("tree,block\n", "tree,block,planted\n"));
-    let text = book.text("trees.csv");
-    let rows = text.lines().enumerate().map(|(at, row)| match at {
-        0 => row.to_owned(),
-        _ => format!("{row},{}", if row.starts_with("Y") { "2009" } else { "" }),
-    });
-    book.put("trees.csv", rows.collect::<Vec<_>>().join("\n") + "\n");
-    book.append("trees.csv", "N99,B1,2024");
-    let some = laid(&in_block("B1"));
-    assert_eq!(some.code, 0, "{}", some.stderr);
-    let told = "Left out of block B1: 1 tree under the training age of 3 years at harvest 2025.";
 /// One amount in two spellings would be two treatments that are one.
 #[test]
 fn an_amount_is_a_level_once_however_it_is_written() {
@@ -461,6 +461,36 @@ fn the_id_of_a_trial_of_the_book_is_not_drawn_again() {
     assert_eq!(ran.code, 0, "{}", ran.stderr);
 }
 
+/// Trees in training are cut to no intensity: a block of them is refused by name, some among others
+/// are left out and told; a trial without intensities may have them.
+#[test]
+fn trees_in_training_stay_out_of_a_trial_of_intensities() {
+    let book = Book::tidy();
+    book.append("blocks.csv", "B3,Farm,plain,8,8,2023");
+    for tree in 1..=6 {
+        book.append("trees.csv", &format!("Y{tree:02},B3"));
+    }
+    let named = format!("{REQUEST}[field]\nblocks = [\"B1\", \"B3\"]\n");
+    let laid = |request: &str| layout(&book, request, &["--book", book.arg()]);
+    laid(&named).fails_saying(&[
+        "field.blocks",
+        "6 trees of block 'B3'",
+        "training age of 3 years",
+    ]);
+    let dressing = named.replace("\"0\", \"0.15\", \"0.30\"", "\"none\", \"paste\", \"lime\"");
+    assert_eq!(laid(&dressing.replace("unit = \"fraction\"\n", "")).code, 0);
+    // Replants in a grown block.
+    book.put("trees.csv", book.text("trees.csv").replace("tree,block\n", "tree,block,planted\n"));
+    let text = book.text("trees.csv");
+    let rows = text.lines().enumerate().map(|(at, row)| match at {
+        0 => row.to_owned(),
+        _ => format!("{row},{}", if row.starts_with("Y") { "2009" } else { "" }),
+    });
+    book.put("trees.csv", rows.collect::<Vec<_>>().join("\n") + "\n");
+    book.append("trees.csv", "N99,B1,2024");
+    let some = laid(&in_block("B1"));
+    assert_eq!(some.code, 0, "{}", some.stderr);
+    let told = "Left out of block B1: 1 tree under the training age of 3 years at harvest 2025.";
     assert!(some.stdout.contains(told), "{}", some.stdout);
     assert!(!book.text("laid/trials.csv").contains("N99"));
 }
