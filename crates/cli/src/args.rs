@@ -40,7 +40,7 @@ Exit codes:
      window cannot hold the work or blocks or trees were set aside; review where the records do not
      allow one; zones where a zone is not stable; fit-moments where the fit does not converge or the
      sums do not determine it)
-  2  failed: nothing was written";
+  2  failed: nothing was written but what the message names";
 
 /// The command line.
 #[derive(Debug, Parser)]
@@ -142,8 +142,9 @@ interrupted run leaves the last report as it was. The same records and seed give
 Records too few for a fit still get a report: every region is advised to lay out a trial, with the
 reason, and there is no draws.arrow.
 
-Exit code 2 means that nothing was written, 1 (with --strict only) that the report is written and
-something was set aside or needs a look.
+Exit code 2 means that no report was written, or that its message names the report because only what
+is printed failed; 1 (with --strict only) that the report is written and something was set aside or
+needs a look.
 
 Examples:
   anacurve run data-demo
@@ -294,7 +295,8 @@ with every number.
 
 Exit code 1 means that a trial or a trait of one was not analysed, that rows of its table look
 mistyped, or that rows of it or of the picks and prunings of its trees were set aside, so that the
-result is without them (a harvest still to come is none of these); 2 that nothing was written.
+result is without them (a harvest still to come is none of these); 2 that nothing was written
+but what the message names.
 
 Examples:
   anacurve trial data-demo

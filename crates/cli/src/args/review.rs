@@ -16,7 +16,8 @@ Advice can be scored when it was kept: `anacurve run BOOK --keep` writes it to k
 in the book, and `review --keep` adds the scores to kept/scores.json. Neither changes your tables, and
 what was kept once is never changed.
 
-Exit code 1 means that the records do not allow a review, 2 that nothing was written.
+Exit code 1 means that the records do not allow a review, 2 that nothing was written but
+what the message names.
 
 Examples:
   anacurve review data-demo

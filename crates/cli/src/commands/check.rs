@@ -5,7 +5,7 @@ mod trials;
 
 use crate::args::{CheckArgs, Format};
 use crate::commands::from_publish;
-use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline::{self, Checked, Reading, advice};
 use ingest_tables::SpotCheck;
 use records::Code;
@@ -45,7 +45,7 @@ pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
         Format::Text => text::of(&checked, &found, &drawn, args.seed),
         Format::Json => json(&checked, &found, &drawn, args.seed)?,
     };
-    print_data(&text)?;
+    print_after(&text, args.out.as_deref())?;
     Ok(if checked.has_findings() { Outcome::Findings } else { Outcome::Done })
 }
 

@@ -4,7 +4,7 @@ mod at_hand;
 mod locate;
 
 use crate::args::{Format, SizeArgs};
-use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline::{self, advice, components};
 use records::{TrialDesign, counted};
 use report::{
@@ -164,7 +164,7 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
         Format::Text => text(args, &part, &found, &shown, located.as_ref()),
         Format::Json => json(&found, &within, located.as_ref())?,
     };
-    print_data(&text)?;
+    print_after(&text, args.out.as_deref())?;
     Ok(Outcome::Done)
 }
 
