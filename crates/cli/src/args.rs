@@ -475,10 +475,26 @@ pub struct LayoutArgs {
     #[arg(long, value_name = "BOOK")]
     pub book: Option<PathBuf>,
     /// Folder to write; a folder written by this command before is replaced
+/// A year of a command line.
+fn year(text: &str) -> Result<i16, String> {
+    let found: Option<i16> = text.parse().ok();
+    found
+        .filter(|year| (1900..=2200).contains(year))
+        .ok_or_else(|| "a year is wanted, such as 2026".to_owned())
+}
+
+/// Most money of a command line: sums of it over trees, hectares and seasons fit their columns.
+const MOST_MONEY: f64 = 1e9;
+/// Most that yields are supposed to be of those expected.
+const MOST_YIELD_LEVEL: f64 = 100.0;
+
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
     /// Seed of the draw, which a request needs; write it down with the trial
     #[arg(long, value_name = "N")]
+        money if money > MOST_MONEY => {
+            Err(format!("money is from 0 to {MOST_MONEY}: count in a larger unit of it"))
+        }
     pub seed: Option<u64>,
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]

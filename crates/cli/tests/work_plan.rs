@@ -480,6 +480,21 @@ fn what_if_refuses_what_cannot_be_and_names_the_range() {
     let told = asked(&["--price", "2.5", "--format", "json"]);
     assert_eq!(told.code, 0, "{}", told.stderr);
     let rows: serde_json::Value = serde_json::from_str(&told.stdout).unwrap();
+    for (option, value, range) in [
+        ("--price", "1e15", "from 0 to 1000000000"),
+        ("--wage", "1e10", "from 0 to 1000000000"),
+        ("--yield-level", "1e6", "from 0 to 100"),
+    ] {
+        let refused = asked(&[option, value]);
+        assert_eq!((refused.code, refused.stdout.as_str()), (2, ""), "{option}");
+        assert!(refused.stderr.contains(range), "{}", refused.stderr);
+    }
+    // What is taken is shown, in columns that stand apart.
+    let most = asked(&["--price", "1e9", "--yield-level", "100", "--seasons", "3"]);
+    assert_eq!(most.code, 0, "{}", most.stderr);
+    let row = most.stdout.lines().find(|line| line.starts_with("plain")).unwrap();
+    let cells: Vec<&str> = row.split("  ").filter(|cell| !cell.is_empty()).collect();
+    assert!(cells.len() >= 5 && !row.contains("NaN"), "{}", most.stdout);
     assert_eq!(rows[0]["scenario"]["price_per_kg"], 2.5);
     assert_eq!(rows[0]["scenario"]["wage_per_hour"], 0.9);
     // Net return = price x kg - cost: doubling price from 2.5 adds 2.5 x kg, so gains move alike.
