@@ -332,6 +332,21 @@ fn a_record_book_is_no_folder_to_write_into() {
     assert!(book.file("trees.csv").is_file() && !book.file("map.svg").exists());
 }
 
+/// The next check would take what the last one wrote for tables of the book.
+#[test]
+fn a_check_does_not_write_into_a_book() {
+    let book = Book::tidy();
+    let other = Book::tidy();
+    for folder in [book.arg(), other.arg()] {
+        let ran = anacurve(&["check", book.arg(), "--out", folder]);
+        ran.fails_saying(&[folder, "is a record book", "nothing was written", "--out"]);
+        assert!(!book.file("quarantine.csv").exists() && !other.file("quarantine.csv").exists());
+    }
+    let own = book.file("checked");
+    assert_eq!(anacurve(&["check", book.arg(), "--out", own.to_str().unwrap()]).code, 0);
+    assert!(own.join("tree_seasons.parquet").is_file());
+}
+
 /// The trees of a new field, put into the book, are those that the trial's rows name.
 #[test]
 fn the_tables_of_a_new_field_complete_the_book() {

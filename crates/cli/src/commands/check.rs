@@ -18,6 +18,15 @@ const SPOT_CHECKS: usize = 2;
 
 /// Prints what was kept, repaired, set aside and linked.
 pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
+    if let Some(dir) = args.out.as_ref().filter(|dir| dir.join("book.toml").is_file()) {
+        return Err(Failure::new(
+            format!(
+                "{} is a record book, and the tables of --out would be found among its own",
+                dir.display()
+            ),
+            "nothing was written; name with --out a folder of its own",
+        ));
+    }
     let stages = Stages::new();
     let reading = Reading { cache: args.cache.as_deref(), ..Reading::default() };
     let checked = pipeline::check_wanted(&args.book, reading, &stages);
