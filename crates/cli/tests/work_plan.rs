@@ -352,10 +352,13 @@ fn sheets_name_trees_of_the_block_that_they_are_not_for() {
     // Before, the sheet of the grown trees names the young one, which it is not for.
     let before = sheets("before");
     assert!(before.contains("1 tree of this block: younger than those of this sheet"), "{before}");
+    let alone = "which is not for it. It is not counted here: leave it alone";
+    assert!(before.contains(alone) && !before.contains("They are not counted"), "{before}");
     assert!(before.contains("Younger: Y1."));
     done(&[2, 4, 6, 8, 10, 12]);
     let after = sheets("after");
     assert!(after.contains("6 trees of this block: pruned for this harvest already"), "{after}");
+    assert!(after.contains("by the records. They are not counted here: leave them alone."));
     assert!(after.contains("Pruned already: T02, T04, T06, T08, T10, T12."));
 }
 
@@ -477,9 +480,6 @@ fn what_if_refuses_what_cannot_be_and_names_the_range() {
     let refused = asked(&["--price", "2,5"]);
     assert_eq!(refused.code, 2);
     assert!(refused.stderr.contains("did you mean 2.5?"), "{}", refused.stderr);
-    let told = asked(&["--price", "2.5", "--format", "json"]);
-    assert_eq!(told.code, 0, "{}", told.stderr);
-    let rows: serde_json::Value = serde_json::from_str(&told.stdout).unwrap();
     for (option, value, range) in [
         ("--price", "1e15", "from 0 to 1000000000"),
         ("--wage", "1e10", "from 0 to 1000000000"),
@@ -495,6 +495,9 @@ fn what_if_refuses_what_cannot_be_and_names_the_range() {
     let row = most.stdout.lines().find(|line| line.starts_with("plain")).unwrap();
     let cells: Vec<&str> = row.split("  ").filter(|cell| !cell.is_empty()).collect();
     assert!(cells.len() >= 5 && !row.contains("NaN"), "{}", most.stdout);
+    let told = asked(&["--price", "2.5", "--format", "json"]);
+    assert_eq!(told.code, 0, "{}", told.stderr);
+    let rows: serde_json::Value = serde_json::from_str(&told.stdout).unwrap();
     assert_eq!(rows[0]["scenario"]["price_per_kg"], 2.5);
     assert_eq!(rows[0]["scenario"]["wage_per_hour"], 0.9);
     // Net return = price x kg - cost: doubling price from 2.5 adds 2.5 x kg, so gains move alike.
