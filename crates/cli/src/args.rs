@@ -10,9 +10,11 @@ pub use help::{CompletionsArgs, ExplainArgs, ManualArgs, SchemaArgs, SchemaForma
 pub use plan::{PlanArgs, WhatIfArgs};
 pub use review::{ReviewArgs, ZonesArgs};
 
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::builder::{PossibleValue, TypedValueParser};
+use clap::{Arg, Args, Parser, Subcommand, ValueEnum};
 use plantation_sim::Example;
 use records::TrialDesign;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use trials::size::Comparison;
 
@@ -47,11 +49,45 @@ Exit codes:
 #[command(name = "anacurve", version, about = ABOUT, after_help = AFTER, max_term_width = 100)]
 pub struct Cli {
     /// Language of what is written for people: en or pt; book.toml's own where absent
-    #[arg(long, global = true, value_name = "LANG", value_parser = spoken)]
+    #[arg(long, global = true, value_name = "LANG", value_parser = Closed::of(spoken, languages))]
     pub language: Option<words::Language>,
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
+}
+
+/// A value of a closed set, which completions and help list.
+#[derive(Clone)]
+struct Closed<T: Clone + Send + Sync + 'static> {
+    parse: fn(&str) -> Result<T, String>,
+    known: fn() -> Vec<&'static str>,
+}
+
+impl<T: Clone + Send + Sync + 'static> Closed<T> {
+    fn of(parse: fn(&str) -> Result<T, String>, known: fn() -> Vec<&'static str>) -> Self {
+        Self { parse, known }
+    }
+}
+
+impl<T: Clone + Send + Sync + 'static> TypedValueParser for Closed<T> {
+    type Value = T;
+
+    fn parse_ref(
+        &self,
+        command: &clap::Command,
+        argument: Option<&Arg>,
+        value: &OsStr,
+    ) -> Result<T, clap::Error> {
+        self.parse.parse_ref(command, argument, value)
+    }
+
+    fn possible_values(&self) -> Option<Box<dyn Iterator<Item = PossibleValue> + '_>> {
+        Some(Box::new((self.known)().into_iter().map(PossibleValue::new)))
+    }
+}
+
+fn languages() -> Vec<&'static str> {
+    words::Language::ALL.map(words::Language::tag).to_vec()
 }
 
 fn spoken(tag: &str) -> Result<words::Language, String> {
@@ -259,7 +295,7 @@ pub struct DemoArgs {
     #[arg(long, value_name = "DIR", conflicts_with = "dir")]
     pub out: Option<PathBuf>,
     /// Which book: the whole demo or a small one
-    #[arg(long, value_name = "KIND", default_value = "demo", value_parser = example)]
+    #[arg(long, value_name = "KIND", default_value = "demo", value_parser = Closed::of(example, examples))]
     pub kind: Example,
     /// Seed of the invented records; each kind has one of its own
     #[arg(long, value_name = "N")]
@@ -349,7 +385,7 @@ pub struct SizeArgs {
     #[arg(long, value_name = "FILE.toml", conflicts_with = "book")]
     pub components: Option<PathBuf>,
     /// Design, as in book.toml
-    #[arg(long, value_name = "DESIGN", default_value = "randomised_blocks", value_parser = design)]
+    #[arg(long, value_name = "DESIGN", default_value = "randomised_blocks", value_parser = Closed::of(design, designs))]
     pub design: TrialDesign,
     /// Treatments, the control among them
     #[arg(long, value_name = "N", default_value_t = 0)]
@@ -463,12 +499,31 @@ fn comparison(text: &str) -> Result<Comparison, String> {
     serde_json::from_value(serde_json::Value::String(text.to_owned()))
         .map_err(|_| "no comparison of that name; see --help".to_owned())
 }
+/// A multiple of the yields expected.
+fn yield_level(text: &str) -> Result<f64, String> {
+    match number(text)? {
+        level if level > MOST_YIELD_LEVEL => Err(format!(
+            "a multiple of the yields expected is from 0 to {MOST_YIELD_LEVEL}, such as 0.8 for a \
+             fifth less"
+        )),
+        level => Ok(level),
+    }
+}
+
+fn examples() -> Vec<&'static str> {
+    Example::ALL.map(Example::as_str).to_vec()
+}
+
 
 /// Arguments of `layout`.
 #[derive(Debug, Args)]
 #[command(after_help = LAYOUT_HELP)]
 pub struct LayoutArgs {
     /// What is wanted, as TOML; or the layout.json of a trial drawn before, to print its sheets again
+fn designs() -> Vec<&'static str> {
+    TrialDesign::ALL.map(TrialDesign::as_str).to_vec()
+}
+
     #[arg(value_name = "REQUEST")]
     pub request: PathBuf,
     /// Record book whose trees the trial will use, with their places, earlier crop and girth
