@@ -204,7 +204,7 @@ pub struct RunArgs {
     #[arg(long)]
     pub keep: bool,
     /// Use the records as they stood when this season's harvest closed
-    #[arg(long, value_name = "YEAR")]
+    #[arg(long, value_name = "YEAR", value_parser = year)]
     pub through: Option<i16>,
     /// Keep the rows of every file in this folder, and parse only files that are new or changed
     ///
@@ -475,30 +475,30 @@ fn number(text: &str) -> Result<f64, String> {
     }
 }
 
+/// A year of a command line.
+fn year(text: &str) -> Result<i16, String> {
+    let found: Option<i16> = text.parse().ok();
+    found
+        .filter(|year| (1900..=2200).contains(year))
+        .ok_or_else(|| "a year is wanted, such as 2026".to_owned())
+}
+
+/// Most money of a command line: sums of it over trees, hectares and seasons fit their columns.
+const MOST_MONEY: f64 = 1e9;
+/// Most that yields are supposed to be of those expected.
+const MOST_YIELD_LEVEL: f64 = 100.0;
+
 /// Money of a command line.
 fn money(text: &str) -> Result<f64, String> {
     match number(text)? {
         money if money < 0.0 => Err("money is zero or more".to_owned()),
+        money if money > MOST_MONEY => {
+            Err(format!("money is from 0 to {MOST_MONEY}: count in a larger unit of it"))
+        }
         money => Ok(money),
     }
 }
 
-fn example(text: &str) -> Result<Example, String> {
-    let known = Example::ALL.map(Example::as_str).join(", ");
-    let found = Example::ALL.into_iter().find(|example| example.as_str() == text);
-    found.ok_or_else(|| format!("no example book of that name; known are {known}"))
-}
-
-fn design(text: &str) -> Result<TrialDesign, String> {
-    let known = TrialDesign::ALL.map(TrialDesign::as_str).join(", ");
-    let found = TrialDesign::ALL.into_iter().find(|design| design.as_str() == text);
-    found.ok_or_else(|| format!("no design of that name; known are {known}"))
-}
-
-fn comparison(text: &str) -> Result<Comparison, String> {
-    serde_json::from_value(serde_json::Value::String(text.to_owned()))
-        .map_err(|_| "no comparison of that name; see --help".to_owned())
-}
 /// A multiple of the yields expected.
 fn yield_level(text: &str) -> Result<f64, String> {
     match number(text)? {
@@ -514,42 +514,42 @@ fn examples() -> Vec<&'static str> {
     Example::ALL.map(Example::as_str).to_vec()
 }
 
+fn example(text: &str) -> Result<Example, String> {
+    let known = Example::ALL.map(Example::as_str).join(", ");
+    let found = Example::ALL.into_iter().find(|example| example.as_str() == text);
+    found.ok_or_else(|| format!("no example book of that name; known are {known}"))
+}
+
+fn designs() -> Vec<&'static str> {
+    TrialDesign::ALL.map(TrialDesign::as_str).to_vec()
+}
+
+fn design(text: &str) -> Result<TrialDesign, String> {
+    let known = TrialDesign::ALL.map(TrialDesign::as_str).join(", ");
+    let found = TrialDesign::ALL.into_iter().find(|design| design.as_str() == text);
+    found.ok_or_else(|| format!("no design of that name; known are {known}"))
+}
+
+fn comparison(text: &str) -> Result<Comparison, String> {
+    serde_json::from_value(serde_json::Value::String(text.to_owned()))
+        .map_err(|_| "no comparison of that name; see --help".to_owned())
+}
 
 /// Arguments of `layout`.
 #[derive(Debug, Args)]
 #[command(after_help = LAYOUT_HELP)]
 pub struct LayoutArgs {
     /// What is wanted, as TOML; or the layout.json of a trial drawn before, to print its sheets again
-fn designs() -> Vec<&'static str> {
-    TrialDesign::ALL.map(TrialDesign::as_str).to_vec()
-}
-
     #[arg(value_name = "REQUEST")]
     pub request: PathBuf,
     /// Record book whose trees the trial will use, with their places, earlier crop and girth
     #[arg(long, value_name = "BOOK")]
     pub book: Option<PathBuf>,
     /// Folder to write; a folder written by this command before is replaced
-/// A year of a command line.
-fn year(text: &str) -> Result<i16, String> {
-    let found: Option<i16> = text.parse().ok();
-    found
-        .filter(|year| (1900..=2200).contains(year))
-        .ok_or_else(|| "a year is wanted, such as 2026".to_owned())
-}
-
-/// Most money of a command line: sums of it over trees, hectares and seasons fit their columns.
-const MOST_MONEY: f64 = 1e9;
-/// Most that yields are supposed to be of those expected.
-const MOST_YIELD_LEVEL: f64 = 100.0;
-
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
     /// Seed of the draw, which a request needs; write it down with the trial
     #[arg(long, value_name = "N")]
-        money if money > MOST_MONEY => {
-            Err(format!("money is from 0 to {MOST_MONEY}: count in a larger unit of it"))
-        }
     pub seed: Option<u64>,
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]

@@ -42,6 +42,9 @@ fn queries_are_written_and_sums_of_anything_else_are_refused_by_name() {
     assert!(read("moments.sql").contains("model_rows"));
     let local: serde_json::Value = serde_json::from_str(&read("local.json")).unwrap();
     let rows = local["rows"].as_u64().unwrap();
+    // How the fit ended is told in words.
+    let status = local["status"].as_str().unwrap();
+    assert!(status.starts_with("the ") && !status.contains(['{', '[']), "{status}");
     let steps = String::from_utf8_lossy(&written.stdout);
     assert!(rows > 0 && steps.contains(&format!("{rows} tree-seasons")), "{steps}");
 

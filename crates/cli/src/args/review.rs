@@ -1,6 +1,6 @@
 //! Arguments of `review` and `zones`.
 
-use super::Format;
+use super::{Format, year};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -27,10 +27,10 @@ pub struct ReviewArgs {
     /// Folder of the record book, with its book.toml
     pub book: PathBuf,
     /// Season to review; the last recorded one of each region when absent
-    #[arg(long, value_name = "YEAR")]
+    #[arg(long, value_name = "YEAR", value_parser = year)]
     pub season: Option<i16>,
     /// Use the records as they stood when this season's harvest closed
-    #[arg(long, value_name = "YEAR")]
+    #[arg(long, value_name = "YEAR", value_parser = year)]
     pub through: Option<i16>,
     /// Folder for the page and tables; a folder written by this command before is replaced
     #[arg(long, value_name = "DIR")]

@@ -125,7 +125,7 @@ fn read_csv(path: &Path) -> Result<Vec<SumLine>, Failure> {
 
 fn text(model: &DeclaredModel, summary: &FitSummary) -> String {
     let mut out = format!(
-        "Yield model of {}, on the {} ({}).\n\
+        "Yield model of {}, on the {}: {}.\n\
          -2 log restricted likelihood {:.6}, residual standard deviation {:.6}.\n\n\
          {:<44} {:>12} {:>12}\n",
         counted(summary.rows, "tree-season", "tree-seasons"),
