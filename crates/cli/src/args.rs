@@ -10,9 +10,11 @@ pub use help::{CompletionsArgs, ExplainArgs, ManualArgs, SchemaArgs, SchemaForma
 pub use plan::{PlanArgs, WhatIfArgs};
 pub use review::{ReviewArgs, ZonesArgs};
 
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::builder::{PossibleValue, TypedValueParser};
+use clap::{Arg, Args, Parser, Subcommand, ValueEnum};
 use plantation_sim::Example;
 use records::TrialDesign;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use trials::size::Comparison;
 
@@ -40,18 +42,52 @@ Exit codes:
      window cannot hold the work or blocks or trees were set aside; review where the records do not
      allow one; zones where a zone is not stable; fit-moments where the fit does not converge or the
      sums do not determine it)
-  2  failed: nothing was written";
+  2  failed: nothing was written but what the message names";
 
 /// The command line.
 #[derive(Debug, Parser)]
 #[command(name = "anacurve", version, about = ABOUT, after_help = AFTER, max_term_width = 100)]
 pub struct Cli {
     /// Language of what is written for people: en or pt; book.toml's own where absent
-    #[arg(long, global = true, value_name = "LANG", value_parser = spoken)]
+    #[arg(long, global = true, value_name = "LANG", value_parser = Closed::of(spoken, languages))]
     pub language: Option<words::Language>,
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
+}
+
+/// A value of a closed set, which completions and help list.
+#[derive(Clone)]
+struct Closed<T: Clone + Send + Sync + 'static> {
+    parse: fn(&str) -> Result<T, String>,
+    known: fn() -> Vec<&'static str>,
+}
+
+impl<T: Clone + Send + Sync + 'static> Closed<T> {
+    fn of(parse: fn(&str) -> Result<T, String>, known: fn() -> Vec<&'static str>) -> Self {
+        Self { parse, known }
+    }
+}
+
+impl<T: Clone + Send + Sync + 'static> TypedValueParser for Closed<T> {
+    type Value = T;
+
+    fn parse_ref(
+        &self,
+        command: &clap::Command,
+        argument: Option<&Arg>,
+        value: &OsStr,
+    ) -> Result<T, clap::Error> {
+        self.parse.parse_ref(command, argument, value)
+    }
+
+    fn possible_values(&self) -> Option<Box<dyn Iterator<Item = PossibleValue> + '_>> {
+        Some(Box::new((self.known)().into_iter().map(PossibleValue::new)))
+    }
+}
+
+fn languages() -> Vec<&'static str> {
+    words::Language::ALL.map(words::Language::tag).to_vec()
 }
 
 fn spoken(tag: &str) -> Result<words::Language, String> {
@@ -142,8 +178,9 @@ interrupted run leaves the last report as it was. The same records and seed give
 Records too few for a fit still get a report: every region is advised to lay out a trial, with the
 reason, and there is no draws.arrow.
 
-Exit code 2 means that nothing was written, 1 (with --strict only) that the report is written and
-something was set aside or needs a look.
+Exit code 2 means that no report was written, or that its message names the report because only what
+is printed failed; 1 (with --strict only) that the report is written and something was set aside or
+needs a look.
 
 Examples:
   anacurve run data-demo
@@ -167,7 +204,7 @@ pub struct RunArgs {
     #[arg(long)]
     pub keep: bool,
     /// Use the records as they stood when this season's harvest closed
-    #[arg(long, value_name = "YEAR")]
+    #[arg(long, value_name = "YEAR", value_parser = year)]
     pub through: Option<i16>,
     /// Keep the rows of every file in this folder, and parse only files that are new or changed
     ///
@@ -258,7 +295,7 @@ pub struct DemoArgs {
     #[arg(long, value_name = "DIR", conflicts_with = "dir")]
     pub out: Option<PathBuf>,
     /// Which book: the whole demo or a small one
-    #[arg(long, value_name = "KIND", default_value = "demo", value_parser = example)]
+    #[arg(long, value_name = "KIND", default_value = "demo", value_parser = Closed::of(example, examples))]
     pub kind: Example,
     /// Seed of the invented records; each kind has one of its own
     #[arg(long, value_name = "N")]
@@ -294,7 +331,8 @@ with every number.
 
 Exit code 1 means that a trial or a trait of one was not analysed, that rows of its table look
 mistyped, or that rows of it or of the picks and prunings of its trees were set aside, so that the
-result is without them (a harvest still to come is none of these); 2 that nothing was written.
+result is without them (a harvest still to come is none of these); 2 that nothing was written
+but what the message names.
 
 Examples:
   anacurve trial data-demo
@@ -347,7 +385,7 @@ pub struct SizeArgs {
     #[arg(long, value_name = "FILE.toml", conflicts_with = "book")]
     pub components: Option<PathBuf>,
     /// Design, as in book.toml
-    #[arg(long, value_name = "DESIGN", default_value = "randomised_blocks", value_parser = design)]
+    #[arg(long, value_name = "DESIGN", default_value = "randomised_blocks", value_parser = Closed::of(design, designs))]
     pub design: TrialDesign,
     /// Treatments, the control among them
     #[arg(long, value_name = "N", default_value_t = 0)]
@@ -437,18 +475,53 @@ fn number(text: &str) -> Result<f64, String> {
     }
 }
 
+/// A year of a command line.
+fn year(text: &str) -> Result<i16, String> {
+    let found: Option<i16> = text.parse().ok();
+    found
+        .filter(|year| (1900..=2200).contains(year))
+        .ok_or_else(|| "a year is wanted, such as 2026".to_owned())
+}
+
+/// Most money of a command line: sums of it over trees, hectares and seasons fit their columns.
+const MOST_MONEY: f64 = 1e9;
+/// Most that yields are supposed to be of those expected.
+const MOST_YIELD_LEVEL: f64 = 100.0;
+
 /// Money of a command line.
 fn money(text: &str) -> Result<f64, String> {
     match number(text)? {
         money if money < 0.0 => Err("money is zero or more".to_owned()),
+        money if money > MOST_MONEY => {
+            Err(format!("money is from 0 to {MOST_MONEY}: count in a larger unit of it"))
+        }
         money => Ok(money),
     }
+}
+
+/// A multiple of the yields expected.
+fn yield_level(text: &str) -> Result<f64, String> {
+    match number(text)? {
+        level if level > MOST_YIELD_LEVEL => Err(format!(
+            "a multiple of the yields expected is from 0 to {MOST_YIELD_LEVEL}, such as 0.8 for a \
+             fifth less"
+        )),
+        level => Ok(level),
+    }
+}
+
+fn examples() -> Vec<&'static str> {
+    Example::ALL.map(Example::as_str).to_vec()
 }
 
 fn example(text: &str) -> Result<Example, String> {
     let known = Example::ALL.map(Example::as_str).join(", ");
     let found = Example::ALL.into_iter().find(|example| example.as_str() == text);
     found.ok_or_else(|| format!("no example book of that name; known are {known}"))
+}
+
+fn designs() -> Vec<&'static str> {
+    TrialDesign::ALL.map(TrialDesign::as_str).to_vec()
 }
 
 fn design(text: &str) -> Result<TrialDesign, String> {

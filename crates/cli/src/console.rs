@@ -7,6 +7,7 @@ pub use stages::Stages;
 use records::{Problem, turns_direction};
 use std::borrow::Cow;
 use std::io::{self, Write};
+use std::path::Path;
 use std::process::ExitCode;
 use thiserror::Error;
 
@@ -47,6 +48,17 @@ impl Failure {
     /// A failure with its remedy.
     pub fn new(what: impl ToString, hint: impl Into<String>) -> Self {
         Self::Other { what: what.to_string(), hint: hint.into() }
+    }
+
+    /// The failure of what came after something was written, which it names.
+    #[must_use]
+    pub fn after(self, written: Option<&Path>) -> Self {
+        match (self, written) {
+            (Self::Other { what, hint }, Some(written)) => {
+                Self::Other { what: format!("{what}; written before: {}", written.display()), hint }
+            }
+            (other, _) => other,
+        }
     }
 }
 
@@ -91,10 +103,20 @@ fn inert(text: &str) -> Cow<'_, str> {
 /// # Errors
 /// When standard output refuses for another reason.
 pub fn print_data(text: &str) -> Result<(), Failure> {
+    print_after(text, None)
+}
+
+/// [`print_data`] of a command that has written a file or folder before, where it has: what is there is
+/// told when standard output refuses.
+///
+/// # Errors
+/// As [`print_data`].
+pub fn print_after(text: &str, written: Option<&Path>) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
     match out.write_all(inert(text).as_bytes()).and_then(|()| out.flush()) {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
-            Err(Failure::new(format!("cannot write to standard output: {error}"), ""))
+            let failure = Failure::new(format!("cannot write to standard output: {error}"), "");
+            Err(failure.after(written))
         }
         _ => Ok(()),
     }

@@ -18,7 +18,7 @@ use arrow::record_batch::RecordBatch;
 use ingest_seasons::{LinkError, Linked, TrialTree};
 use ingest_tables::{BookTables, FileReport, IngestError, QuarantinedRow, ReadSettings};
 use records::{Code, Problem, ReportLanguage, Severity, Table};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 /// The language that a book states; English where it states none. A book that cannot be read is
@@ -113,7 +113,13 @@ pub fn check_wanted(
 ) -> Result<Checked, Failure> {
     let mut tables = read(book, ReadSettings { cache, trees, ..ReadSettings::default() }, stages)?;
     let later = match through {
-        Some(season) => ingest_seasons::through(&mut tables, season).map_err(from_ingest)?,
+        Some(season) => {
+            let picked = ingest_seasons::seasons_picked(&tables).map_err(from_ingest)?;
+            if !picked.contains(&season) {
+                return Err(not_picked(season, &picked));
+            }
+            ingest_seasons::through(&mut tables, season).map_err(from_ingest)?
+        }
         None => BTreeMap::new(),
     };
     stages.enter("linking");
@@ -122,6 +128,18 @@ pub fn check_wanted(
         ingest_seasons::link(&mut tables).map_err(|error| from_link(error, &tables))?;
     review::leave_out_controls(book, &mut linked)?;
     Ok(Checked { tables, linked, later })
+}
+
+/// A season without a harvest on record has no day on which its harvest closed.
+fn not_picked(season: i16, picked: &BTreeSet<i16>) -> Failure {
+    let known: Vec<String> = picked.iter().map(i16::to_string).collect();
+    let hint = if known.is_empty() {
+        "no pick is on record that falls into the harvest of a season; anacurve check says why"
+            .to_owned()
+    } else {
+        format!("seasons with harvests: {}", known.join(", "))
+    };
+    Failure::new(format!("--through {season}: no harvest of season {season} is recorded"), hint)
 }
 
 fn read(book: &Path, settings: ReadSettings<'_>, stages: &Stages) -> Result<BookTables, Failure> {

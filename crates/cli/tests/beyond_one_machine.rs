@@ -26,7 +26,7 @@ fn refused(sums: &Path, design: &Path) -> String {
 }
 
 const HEADER: &str =
-    "kind,n_whole,n_part,part_class,factor_a,level_a,factor_b,level_b,cell,amount\n";
+    "kind,n_whole,n_part,part_class,factor_a,level_a,factor_b,level_b,cell,amount,n_lines\n";
 
 #[test]
 fn queries_are_written_and_sums_of_anything_else_are_refused_by_name() {
@@ -42,6 +42,9 @@ fn queries_are_written_and_sums_of_anything_else_are_refused_by_name() {
     assert!(read("moments.sql").contains("model_rows"));
     let local: serde_json::Value = serde_json::from_str(&read("local.json")).unwrap();
     let rows = local["rows"].as_u64().unwrap();
+    // How the fit ended is told in words.
+    let status = local["status"].as_str().unwrap();
+    assert!(status.starts_with("the ") && !status.contains(['{', '[']), "{status}");
     let steps = String::from_utf8_lossy(&written.stdout);
     assert!(rows > 0 && steps.contains(&format!("{rows} tree-seasons")), "{steps}");
 
@@ -56,13 +59,13 @@ fn queries_are_written_and_sums_of_anything_else_are_refused_by_name() {
     std::fs::write(&sums, "kind,amount\nrows,1\n").unwrap();
     let said = refused(&sums, &design);
     assert!(said.contains("there is no column n_whole"), "{said}");
-    std::fs::write(&sums, format!("{HEADER}rows,0,0,0,0,,0,,0,many\n")).unwrap();
+    std::fs::write(&sums, format!("{HEADER}rows,0,0,0,0,,0,,0,many,1\n")).unwrap();
     let said = refused(&sums, &design);
     assert!(said.contains("sums.csv:2: amount is 'many'"), "{said}");
     std::fs::write(&sums, HEADER).unwrap();
     let said = refused(&sums, &design);
     assert!(said.contains("rows.sql and moments.sql"), "{said}");
-    std::fs::write(&sums, format!("{HEADER}of another query,0,0,0,0,,0,,0,1\n")).unwrap();
+    std::fs::write(&sums, format!("{HEADER}of another query,0,0,0,0,,0,,0,1,1\n")).unwrap();
     let said = refused(&sums, &design);
     assert!(said.contains("rows.sql and moments.sql"), "{said}");
     std::fs::write(&design, "{}").unwrap();

@@ -100,6 +100,11 @@ fn completions_and_pages_cover_every_command() {
             assert!(script.contains(command), "{command} in {shell}");
         }
     }
+    // Values of closed sets are completed too.
+    let script = String::from_utf8(anacurve(&["completions", "bash"]).stdout).unwrap();
+    for values in ["\"en pt\"", "\"demo first trial untidy\"", "randomised_blocks latin_square "] {
+        assert!(script.contains(values), "{values}");
+    }
     let dir = tempfile::tempdir().unwrap();
     assert!(anacurve(&["manual", dir.path().to_str().unwrap()]).status.success());
     for command in commands {

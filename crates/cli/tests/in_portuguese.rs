@@ -158,3 +158,20 @@ fn the_command_line_goes_before_the_book_and_knows_its_languages() {
     let told = String::from_utf8_lossy(&refused.stderr).into_owned();
     assert!(told.contains("languages are en (English), pt (Português)"), "{told}");
 }
+
+/// Trials at several sites, which the simulated book lacks.
+#[test]
+fn sites_together_are_in_portuguese() {
+    let temporary = tempfile::tempdir().unwrap();
+    let out = temporary.path().join("out");
+    let book = concat!(env!("CARGO_MANIFEST_DIR"), "/../../data-demo");
+    let ran = std::process::Command::new(env!("CARGO_BIN_EXE_anacurve"))
+        .args(["trial", book, "--language", "pt", "--out"])
+        .arg(&out)
+        .output()
+        .unwrap();
+    assert!(ran.status.code() < Some(2), "{}", String::from_utf8_lossy(&ran.stderr));
+    let page = std::fs::read_to_string(out.join("trials.html")).unwrap();
+    assert!(page.contains("Locais em conjunto") && page.contains("Safras em conjunto"));
+    assert!(!page.contains("Sites") && !page.contains("Seasons"));
+}

@@ -107,6 +107,36 @@ fn json_holds_the_located_optimum() {
     assert!(plain.get("optimum").is_none() && plain["cells"].is_array());
 }
 
+/// Numbers in another unit than per cent would plan a trial of a handful of trees.
+#[test]
+fn fractions_in_the_place_of_per_cents_are_refused_or_told() {
+    let book = Book::tidy();
+    let size = |components: &str, options: &str| {
+        book.put("cv.toml", components);
+        let cv = book.file("cv.toml");
+        let own: Vec<&str> = options.split_whitespace().collect();
+        anacurve(&[&["size", "--components", cv.to_str().unwrap()][..], &own].concat())
+    };
+    let usual = "--treatments 4 --difference 20";
+    let refused = |components: &str, words: &[&str]| size(components, usual).fails_saying(words);
+    refused("tree = 30\nplot = -5\n", &["cv.toml: plot = -5", "0 or more"]);
+    refused("tree = nan\n", &["cv.toml: tree = NaN"]);
+    refused("tree = 30\nplot_limit = -1\n", &["plot_limit = -1"]);
+    refused("tree = 0.35\ntree_season = 0.25\n", &["tree = 0.35", "write tree = 35"]);
+    let told = size("tree = 35\nplot = 0.4\n", usual);
+    let words = "Read as less than one per cent: plot = 0.4.";
+    assert!(told.code == 0 && told.stdout.contains(words), "{}{}", told.stdout, told.stderr);
+    let plain = size("tree = 35\nplot = 4\n", usual);
+    assert!(plain.code == 0 && !plain.stdout.contains("less than one per cent"));
+    let refused = |options: &str, words: &[&str]| size("tree = 35\n", options).fails_saying(words);
+    refused(&format!("{usual} --power 0.8"), &["--power 0.8", "write --power 80 for 80 per cent"]);
+    refused(&format!("{usual} --power 100"), &["--power 100", "below 100", "--power 80"]);
+    refused(&format!("{usual} --alpha 0.05"), &["--alpha 0.05", "write --alpha 5"]);
+    refused("--treatments 1", &["--treatments 1 leaves nothing to compare", "two or more"]);
+    refused("", &["--treatments is missing"]);
+    refused("--design split_plot --main 1 --sub 4", &["needs --main and --sub", "two or more"]);
+}
+
 /// Power needs no cost of pruning: a book that states none tells how much trees vary all the same.
 #[test]
 fn sizes_of_a_book_that_cannot_cost_pruning() {
@@ -302,6 +332,21 @@ fn a_record_book_is_no_folder_to_write_into() {
     assert!(book.file("trees.csv").is_file() && !book.file("map.svg").exists());
 }
 
+/// The next check would take what the last one wrote for tables of the book.
+#[test]
+fn a_check_does_not_write_into_a_book() {
+    let book = Book::tidy();
+    let other = Book::tidy();
+    for folder in [book.arg(), other.arg()] {
+        let ran = anacurve(&["check", book.arg(), "--out", folder]);
+        ran.fails_saying(&[folder, "is a record book", "nothing was written", "--out"]);
+        assert!(!book.file("quarantine.csv").exists() && !other.file("quarantine.csv").exists());
+    }
+    let own = book.file("checked");
+    assert_eq!(anacurve(&["check", book.arg(), "--out", own.to_str().unwrap()]).code, 0);
+    assert!(own.join("tree_seasons.parquet").is_file());
+}
+
 /// The trees of a new field, put into the book, are those that the trial's rows name.
 #[test]
 fn the_tables_of_a_new_field_complete_the_book() {
@@ -369,6 +414,66 @@ fn intensities_beyond_the_whole_canopy_are_refused_and_hard_cuts_named() {
     // Days are no fractions.
     let days = levels("\"0\", \"15\", \"30\"").replace("fraction", "days");
     assert_eq!(layout(&book, &days, &["--book", book.arg()]).code, 0);
+}
+
+/// One amount in two spellings would be two treatments that are one.
+#[test]
+fn an_amount_is_a_level_once_however_it_is_written() {
+    let book = Book::tidy();
+    let laid = |levels: &str, more: &str| {
+        let request = in_block("B1").replace("\"0\", \"0.15\", \"0.30\"", levels);
+        layout(&book, &format!("{more}{request}"), &["--book", book.arg()])
+    };
+    laid("\"0.15\", \"0.30\", \"0.300\"", "").fails_saying(&[
+        "next.toml:6",
+        "levels 0.30 and 0.300",
+        "the same amount",
+    ]);
+    let control =
+        "control = { factor = \"intensity_level\", level = \"0\", beside_factorial = true }\n";
+    laid("\"0.0\", \"0.15\"", control).fails_saying(&["levels 0.0 and 0", "the same amount"]);
+    assert_eq!(laid("\"0\", \"0.15\", \"0.30\"", control).code, 0);
+    // What was typed in per cent is told as it has to be typed.
+    laid("\"0\", \"1.45\", \"2\"", "").fails_saying(&["write 0.0145 for 1.45 per cent"]);
+    laid("\"0\", \"30\", \"100\"", "").fails_saying(&["write 0.3 for 30 per cent"]);
+}
+
+/// A lead of most of a year lies before the harvest before, and no sheet could give its day.
+#[test]
+fn leads_stay_within_the_year_of_the_crop() {
+    let book = Book::tidy();
+    let laid = |levels: &str| {
+        let request = in_block("B1").replace("intensity_level", "lead_days");
+        let request = request.replace("\"0\", \"0.15\", \"0.30\"", levels);
+        layout(&book, &request.replace("fraction", "days"), &["--book", book.arg()])
+    };
+    laid("\"20\", \"50\", \"400\"").fails_saying(&["next.toml:6", "level 400", "300 at most"]);
+    laid("\"20\", \"50\", \"-301\"").fails_saying(&["level -301", "days after its start"]);
+    let laid = laid("\"-10\", \"50\", \"300\"");
+    assert_eq!(laid.code, 0, "{}", laid.stderr);
+}
+
+/// A second draw under an id that the book has would be rows of two trials under one name.
+#[test]
+fn the_id_of_a_trial_of_the_book_is_not_drawn_again() {
+    let book = Book::tidy();
+    let with = ["--book", book.arg()];
+    assert_eq!(layout(&book, &in_block("B1"), &with).code, 0);
+    let (section, rows) = (book.text("laid/book-section.toml"), book.text("laid/trials.csv"));
+    let drawn = book.file("laid.json");
+    std::fs::copy(book.file("laid/layout.json"), &drawn).unwrap();
+    book.put("trials.csv", rows);
+    let refused = ["next.toml:1: trial: trial 'N-1'", "an id of its own", "layout.json"];
+    let other = in_block("B2");
+    layout(&book, &other, &with).fails_saying(&[&refused[..], &["in the trial table"]].concat());
+    book.append("book.toml", &section);
+    layout(&book, &other, &with).fails_saying(&[&refused[..], &["in book.toml"]].concat());
+    assert_eq!(layout(&book, &other.replace("N-1", "N-2"), &with).code, 0);
+    // Its sheets for a further season.
+    let out = book.file("again");
+    let again = ["layout", drawn.to_str().unwrap(), "--out", out.to_str().unwrap()];
+    let ran = anacurve(&[&again[..], &with].concat());
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
 }
 
 /// Trees in training are cut to no intensity: a block of them is refused by name, some among others
@@ -503,7 +608,8 @@ fn the_section_of_a_layout_names_its_first_harvest() {
     assert_eq!(found[0]["seasons"], serde_json::json!([]), "{}", ran.stdout);
     // The book's own season goes first.
     book.replace("book.toml", "[regions.plain]", "[options]\nseason = 2027\n\n[regions.plain]");
-    let other = layout(&book, &in_block("B2"), &["--book", book.arg()]);
+    let second = in_block("B2").replace("N-1", "N-2");
+    let other = layout(&book, &second, &["--book", book.arg()]);
     assert_eq!(other.code, 0, "{}", other.stderr);
     assert!(book.text("laid/book-section.toml").contains("\nseasons = [2027]\n"));
     // A new plantation tells no season: a remark takes its place.

@@ -41,6 +41,22 @@ fn done(arguments: &[&str]) -> String {
     String::from_utf8(output.stdout).unwrap()
 }
 
+/// The records of a year without a harvest did not stand at its close: the seasons there are, are told.
+#[test]
+fn through_a_year_without_a_harvest_names_the_seasons_there_are() {
+    let book = concat!(env!("CARGO_MANIFEST_DIR"), "/../../data-demo");
+    let dir = tempfile::tempdir().unwrap();
+    for (command, year) in [("run", "1990"), ("run", "2099"), ("review", "1990")] {
+        let out = dir.path().join("out");
+        let refused = anacurve(&[command, book, "--through", year, "--out", out.to_str().unwrap()]);
+        let message = String::from_utf8_lossy(&refused.stderr).into_owned();
+        assert_eq!(refused.status.code(), Some(2), "{message}");
+        assert!(message.contains(&format!("no harvest of season {year} is recorded")), "{message}");
+        assert!(message.contains("seasons with harvests: ") && message.contains("2025, 2026"));
+        assert!(!out.exists());
+    }
+}
+
 #[test]
 fn advice_kept_one_season_is_scored_the_next_and_never_changes() {
     let dir = tempfile::tempdir().unwrap();

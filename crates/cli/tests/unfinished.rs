@@ -61,14 +61,28 @@ fn bytes_of(all: &[(PathBuf, Vec<u8>)], dir: &Path) -> Vec<(PathBuf, Vec<u8>)> {
     all.iter().filter(|(path, _)| path.starts_with(dir)).cloned().collect()
 }
 
+/// What was written before standard output failed is there, and is named.
 #[cfg(target_os = "linux")]
 #[test]
 fn output_that_nobody_can_take_is_a_failure() {
     let book = Book::tidy();
-    let full = std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
-    let ran = command(&["check", book.arg()]).stdout(Stdio::from(full)).output().unwrap();
-    assert_eq!(ran.status.code(), Some(2));
-    assert!(String::from_utf8_lossy(&ran.stderr).contains("cannot write to standard output"));
+    let home = tempfile::tempdir().unwrap();
+    let refused = |arguments: &[&str]| {
+        let full = std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+        let ran = command(arguments).stdout(Stdio::from(full)).output().unwrap();
+        let said = String::from_utf8_lossy(&ran.stderr).into_owned();
+        assert_eq!(ran.status.code(), Some(2), "{said}");
+        assert!(said.contains("cannot write to standard output"), "{said}");
+        said
+    };
+    assert!(!refused(&["check", book.arg()]).contains("written before"));
+    for command in ["check", "run"] {
+        let out = home.path().join(command);
+        let said = refused(&[command, book.arg(), "--out", out.to_str().unwrap()]);
+        let (_, written) = said.split_once("; written before: ").unwrap();
+        assert!(Path::new(written.trim()).starts_with(&out), "{said}");
+        assert!(Path::new(written.trim()).exists(), "{said}");
+    }
 }
 
 #[test]

@@ -352,10 +352,13 @@ fn sheets_name_trees_of_the_block_that_they_are_not_for() {
     // Before, the sheet of the grown trees names the young one, which it is not for.
     let before = sheets("before");
     assert!(before.contains("1 tree of this block: younger than those of this sheet"), "{before}");
+    let alone = "which is not for it. It is not counted here: leave it alone";
+    assert!(before.contains(alone) && !before.contains("They are not counted"), "{before}");
     assert!(before.contains("Younger: Y1."));
     done(&[2, 4, 6, 8, 10, 12]);
     let after = sheets("after");
     assert!(after.contains("6 trees of this block: pruned for this harvest already"), "{after}");
+    assert!(after.contains("by the records. They are not counted here: leave them alone."));
     assert!(after.contains("Pruned already: T02, T04, T06, T08, T10, T12."));
 }
 
@@ -477,6 +480,21 @@ fn what_if_refuses_what_cannot_be_and_names_the_range() {
     let refused = asked(&["--price", "2,5"]);
     assert_eq!(refused.code, 2);
     assert!(refused.stderr.contains("did you mean 2.5?"), "{}", refused.stderr);
+    for (option, value, range) in [
+        ("--price", "1e15", "from 0 to 1000000000"),
+        ("--wage", "1e10", "from 0 to 1000000000"),
+        ("--yield-level", "1e6", "from 0 to 100"),
+    ] {
+        let refused = asked(&[option, value]);
+        assert_eq!((refused.code, refused.stdout.as_str()), (2, ""), "{option}");
+        assert!(refused.stderr.contains(range), "{}", refused.stderr);
+    }
+    // What is taken is shown, in columns that stand apart.
+    let most = asked(&["--price", "1e9", "--yield-level", "100", "--seasons", "3"]);
+    assert_eq!(most.code, 0, "{}", most.stderr);
+    let row = most.stdout.lines().find(|line| line.starts_with("plain")).unwrap();
+    let cells: Vec<&str> = row.split("  ").filter(|cell| !cell.is_empty()).collect();
+    assert!(cells.len() >= 5 && !row.contains("NaN"), "{}", most.stdout);
     let told = asked(&["--price", "2.5", "--format", "json"]);
     assert_eq!(told.code, 0, "{}", told.stderr);
     let rows: serde_json::Value = serde_json::from_str(&told.stdout).unwrap();

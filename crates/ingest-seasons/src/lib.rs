@@ -46,6 +46,6 @@ pub use picks::MoistureConversion;
 pub use scarcity::unknown_sites;
 pub use standing::{StandingTree, standing_trees};
 pub use summary::{LinkSummary, RegionSummary};
-pub use through::through;
+pub use through::{seasons_picked, through};
 pub use to_arrow::{frame_schema, schema};
 pub use trials::TrialTree;

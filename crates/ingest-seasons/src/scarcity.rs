@@ -103,19 +103,33 @@ const UNLIKE: f64 = 5.0;
 /// Fewest tree-seasons of a site for what it bears in the middle to mean something.
 const ROWS_OF_SITE: usize = 20;
 
-/// Warns of seasons that a slip of the year may have made, and of advice asked for one that is over.
+/// Warns of seasons that a slip of the year may have made, and of advice asked for one that is over or far
+/// ahead.
 pub(crate) fn warn_of_seasons(summary: &LinkSummary, book: &Book, outcome: &mut Outcome) {
     let set = || Place::file("book.toml");
     let last = summary.regions.iter().filter_map(|region| region.seasons.last()).max();
-    if let (Some(asked), Some(&last)) = (book.options.season.map(i32::from), last)
-        && asked <= last
-    {
-        outcome.warn(
-            set(),
-            Code::SeasonOver,
-            say!("season = {asked} under [options], and harvests of {last} are recorded: advice is for a season that is over"),
-            say!("set season = {}, or take the line out", last + 1),
-        );
+    if let (Some(asked), Some(&last)) = (book.options.season.map(i32::from), last) {
+        let told = if asked <= last {
+            Some((
+                Code::SeasonOver,
+                say!(
+                    "season = {asked} under [options], and harvests of {last} are recorded: advice is for a season that is over"
+                ),
+            ))
+        } else if asked > last + 1 {
+            Some((
+                Code::SeasonAhead,
+                say!(
+                    "season = {asked} under [options], and the last harvests recorded are of {last}: advice is for a season that is not the coming one"
+                ),
+            ))
+        } else {
+            None
+        };
+        if let Some((code, what)) = told {
+            let remedy = say!("set season = {}, or take the line out", last + 1);
+            outcome.warn(set(), code, what, remedy);
+        }
     }
     for region in &summary.regions {
         let pairs = region.seasons.iter().zip(region.seasons.iter().skip(1));

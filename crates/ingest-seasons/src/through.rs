@@ -1,12 +1,31 @@
 //! A book as it stood when a season closed: later visits taken out, to see what would have been advised.
 
 use crate::frame::{DATE, only, texts};
-use crate::seasons::day_number;
+use crate::seasons::{day, day_number};
 use ingest_tables::{BookTables, IngestError};
 use polars::prelude::*;
-use records::Table;
 use records::tree_season as ts;
-use std::collections::BTreeMap;
+use records::{Calendar, Table};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The seasons of which a pick is on record, by the calendar of its tree's region.
+///
+/// # Errors
+/// When the tables break their own promise.
+pub fn seasons_picked(tables: &BookTables) -> Result<BTreeSet<i16>, IngestError> {
+    picked(tables).map_err(|error| IngestError::Internal(error.to_string()))
+}
+
+fn picked(tables: &BookTables) -> PolarsResult<BTreeSet<i16>> {
+    let Some(frame) = tables.frames.get(&Table::Harvests) else { return Ok(BTreeSet::new()) };
+    let calendars = by_tree(tables, |calendar| calendar)?;
+    let grace = tables.book.options.harvest_grace_days;
+    let days = frame.column(DATE)?.cast(&DataType::Int32)?;
+    let season = |(tree, number): (Option<&str>, Option<i32>)| {
+        calendars.get(tree?)?.season_of_pick(day(number?)?, grace)
+    };
+    Ok(texts(frame, ts::TREE)?.iter().zip(days.i32()?.iter()).filter_map(season).collect())
+}
 
 /// Takes out the picks, prunings and frame counts made after the harvest of `season` closed in the
 /// region of their tree, and returns their number by table; the season to advise for is the next. Rows whose tree, block or region is not
@@ -19,7 +38,7 @@ pub fn through(tables: &mut BookTables, season: i16) -> Result<BTreeMap<Table, u
 }
 
 fn cut(tables: &mut BookTables, season: i16) -> PolarsResult<BTreeMap<Table, u64>> {
-    let closes = closing_days(tables, season)?;
+    let closes = by_tree(tables, |calendar| day_number(calendar.harvest.close_of(season)))?;
     let grace = tables.book.options.harvest_grace_days;
     let mut later = BTreeMap::new();
     for table in [Table::Prunings, Table::Laterals, Table::Harvests] {
@@ -46,22 +65,23 @@ fn cut(tables: &mut BookTables, season: i16) -> PolarsResult<BTreeMap<Table, u64
     Ok(later)
 }
 
-/// Last day of the season's harvest by tree.
-fn closing_days(tables: &BookTables, season: i16) -> PolarsResult<BTreeMap<String, i32>> {
+/// Something of the calendar of each tree's region.
+fn by_tree<T: Copy>(
+    tables: &BookTables,
+    of: impl Fn(Calendar) -> T,
+) -> PolarsResult<BTreeMap<String, T>> {
     let (Some(blocks), Some(trees)) =
         (tables.frames.get(&Table::Blocks), tables.frames.get(&Table::Trees))
     else {
         return Ok(BTreeMap::new());
     };
-    let regions: BTreeMap<&str, i32> = tables
+    let regions: BTreeMap<&str, T> = tables
         .book
         .regions
         .iter()
-        .filter_map(|(id, region)| {
-            Some((id.as_str(), day_number(region.calendar()?.harvest.close_of(season))))
-        })
+        .filter_map(|(id, region)| Some((id.as_str(), of(region.calendar()?))))
         .collect();
-    let of_block: BTreeMap<&str, i32> = texts(blocks, ts::BLOCK)?
+    let of_block: BTreeMap<&str, T> = texts(blocks, ts::BLOCK)?
         .iter()
         .zip(texts(blocks, ts::REGION)?.iter())
         .filter_map(|(block, region)| Some((block?, *regions.get(region?)?)))

@@ -60,8 +60,10 @@ pub struct BookMeta {
     pub language: ReportLanguage,
     /// Moisture, per cent of wet weight, to which yields are brought.
     #[serde(default = "defaults::reference_moisture_pct")]
+    #[schemars(range(min = 0, max = 30))]
     pub reference_moisture_pct: f64,
     /// Moisture assumed of picks without one, per cent; without it such picks are taken as weighed at reference moisture.
+    #[schemars(range(min = 0, max = 60))]
     pub default_moisture_pct: Option<f64>,
     /// Order of day and month in dates that are not ISO.
     #[serde(default)]
@@ -135,8 +137,10 @@ pub struct Region {
     /// Flush window; every region needs it.
     pub flush: Option<Window>,
     /// Price paid here per kg at reference moisture, instead of the book's.
+    #[schemars(range(min = 1e-9, max = 1e12))]
     pub price_per_kg: Option<f64>,
     /// Wage per hour here, instead of the book's.
+    #[schemars(range(min = 0, max = 1e12))]
     pub wage_per_hour: Option<f64>,
     /// Present practice, when routine records cannot show it.
     pub present: Option<PresentPractice>,
@@ -147,8 +151,10 @@ pub struct Region {
 #[serde(deny_unknown_fields)]
 pub struct PresentPractice {
     /// Fraction removed.
+    #[schemars(range(min = 0, max = 1))]
     pub intensity: f64,
     /// Days before the flush start.
+    #[schemars(range(min = -365, max = 365))]
     pub lead_days: f64,
 }
 
@@ -159,19 +165,24 @@ pub struct Economics {
     /// Currency code or word, shown beside money.
     pub currency: String,
     /// Price of raw nuts per kg at reference moisture.
+    #[schemars(range(min = 1e-9, max = 1e12))]
     pub price_per_kg: f64,
     /// Wage per working hour.
+    #[schemars(range(min = 0, max = 1e12))]
     pub wage_per_hour: f64,
     /// Stated working time, used where the pruning records carry no minutes.
     pub pruning_time: Option<PruningTime>,
     /// Materials (dressing, tool wear) per pruned tree.
     #[serde(default)]
+    #[schemars(range(min = 0, max = 1e12))]
     pub materials_per_pruned_tree: f64,
     /// What becomes of cut wood.
     pub cut_wood: Option<CutWood>,
     /// Outturn of the plantation's own nuts, lb of kernel per 80 kg bag.
+    #[schemars(range(min = 1, max = 88))]
     pub outturn_lb: Option<f64>,
     /// Outturn at which the price is quoted; prices are brought from it to `outturn_lb`.
+    #[schemars(range(min = 1, max = 88))]
     pub price_outturn_lb: Option<f64>,
 }
 
@@ -180,8 +191,10 @@ pub struct Economics {
 #[serde(deny_unknown_fields)]
 pub struct PruningTime {
     /// Minutes per pruned tree that do not depend on intensity (walking, ladder).
+    #[schemars(range(min = 0, max = 1440))]
     pub minutes_per_tree: f64,
     /// Additional minutes if the whole canopy were removed.
+    #[schemars(range(min = 0, max = 10_000))]
     pub minutes_full_canopy: f64,
 }
 
@@ -205,25 +218,33 @@ pub enum ResponseScale {
 #[serde(deny_unknown_fields, default)]
 pub struct Options {
     /// Season to advise for; the one after the last recorded when absent.
+    #[schemars(range(min = 1900, max = 2200))]
     pub season: Option<i16>,
     /// Level of intervals, 0.5 to 0.999.
+    #[schemars(range(min = 0.5, max = 0.999))]
     pub level: f64,
     /// Loss tolerated inside the advised band and before a change is worth making, per cent of the best net return.
+    #[schemars(range(min = 0, max = 50))]
     pub tolerance_pct: f64,
     /// Trees younger than this get training tasks, not an intensity, years.
+    #[schemars(range(min = 0, max = 20))]
     pub training_age_years: f64,
     /// Days by which a pick may miss its harvest window and still belong to it.
+    #[schemars(range(min = 0, max = 60))]
     pub harvest_grace_days: i32,
     /// A season with picks of fewer trees than this share of what its region usually has is taken for a
     /// slip of the year, per cent: its picks are set aside. 0 takes every season as written.
+    #[schemars(range(min = 0, max = 50))]
     pub least_season_pct: f64,
     /// Use only prunings measured on this basis; all bases with a basis term when absent.
     pub only_measured_as: Option<MeasuredAs>,
     /// Response scale of the yield model.
     pub response_scale: ResponseScale,
     /// Crew hours per working day, used for dates in the work plan.
+    #[schemars(range(min = 1, max = 16))]
     pub hours_per_day: f64,
     /// Seasons over which a repeated practice is accounted, carry-over included, 1 to 20.
+    #[schemars(range(min = 1, max = 20))]
     pub horizon_seasons: u32,
 }
 

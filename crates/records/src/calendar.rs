@@ -94,7 +94,7 @@ impl JsonSchema for MonthDay {
     fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
         schemars::json_schema!({
             "type": "string",
-            "pattern": "^[0-9]{2}-[0-9]{2}$",
+            "pattern": "^(0?[1-9]|1[0-2])-(0?[1-9]|[12][0-9]|3[01])$",
             "description": "Day of every year as MM-DD."
         })
     }

@@ -415,6 +415,11 @@ impl Code {
                 "Advice is then for a season that is over, dates of work among it.",
                 "Set season to the coming one, or take the line out: without it advice is for the season after the last recorded.",
             ),
+            Self::SeasonAhead => told(
+                "`season` under [options] names a season later than the one after the last with harvests on record.",
+                "Advice and dates of work are then for that season, as if nothing were to happen in those between.",
+                "Set season to the coming one, or take the line out: without it advice is for the season after the last recorded. Nothing to do where a harvest was lost or not written down.",
+            ),
             Self::SeasonsApart => told(
                 "Three years or more lie between two recorded seasons of a region that follow each other.",
                 "Every season is taken as written. A mistyped year, as in every_row or a file's name for a month, makes a season of its own, and if it is the last one, present practice and the season that advice is for.",

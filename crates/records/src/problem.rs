@@ -160,6 +160,8 @@ codes! {
     PruningTwice = "pruning-twice",
     /// Advice is asked for a season whose harvests are recorded.
     SeasonOver = "season-over",
+    /// Advice is asked for a season later than the one after the last recorded.
+    SeasonAhead = "season-ahead",
     /// Years between two seasons of a region.
     SeasonsApart = "seasons-apart",
     /// Sites of a region whose trees bear very unlike each other.

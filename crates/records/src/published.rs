@@ -152,3 +152,76 @@ fn column(spec: &ColumnSpec) -> Column {
         meaning: spec.doc,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::PublishedSchema;
+    use crate::Book;
+    use serde_json::Value;
+
+    /// Sections of a book with what each must have.
+    const SECTIONS: [(&str, &str, &[&str]); 7] = [
+        ("BookMeta", "book", &["name = \"Example\""]),
+        (
+            "Region",
+            "regions.coast",
+            &["harvest = [\"02-01\", \"05-31\"]", "flush = [\"09-01\", \"11-30\"]"],
+        ),
+        ("PresentPractice", "regions.coast.present", &["intensity = 0.2", "lead_days = 40"]),
+        (
+            "Economics",
+            "economics",
+            &[
+                "currency = \"coins\"",
+                "price_per_kg = 1.2",
+                "wage_per_hour = 0.8",
+                "outturn_lb = 48",
+                "price_outturn_lb = 47",
+            ],
+        ),
+        (
+            "PruningTime",
+            "economics.pruning_time",
+            &["minutes_per_tree = 4", "minutes_full_canopy = 30"],
+        ),
+        ("Options", "options", &[]),
+        ("Product", "products.guard", &["kind = \"insect_protection\""]),
+    ];
+
+    /// Whether a book in which one key of a section has a value is refused.
+    fn refused(of: &str, key: &str, value: f64) -> bool {
+        let mut text = String::new();
+        for (own, header, lines) in SECTIONS {
+            text += &format!("[{header}]\n");
+            let stated = format!("{key} =");
+            for line in lines.iter().filter(|line| own != of || !line.starts_with(&stated)) {
+                text += &format!("{line}\n");
+            }
+            if own == of {
+                text += &format!("{key} = {value}\n");
+            }
+        }
+        Book::parse(&text).is_err()
+    }
+
+    #[test]
+    fn numbers_of_the_schema_are_those_that_a_check_takes() {
+        let schema = PublishedSchema::new();
+        let defs = &schema.book_toml.as_value()["$defs"];
+        let mut tried = 0;
+        for (of, _, _) in SECTIONS {
+            for (key, value) in defs[of]["properties"].as_object().into_iter().flatten() {
+                let end = |end: &str| value.get(end).and_then(Value::as_f64);
+                let (Some(least), Some(most)) = (end("minimum"), end("maximum")) else { continue };
+                for within in [least, most] {
+                    assert!(!refused(of, key, within), "{of}: {key} = {within}");
+                }
+                for beyond in [least - 1.0, most + 1.0] {
+                    assert!(refused(of, key, beyond), "{of}: {key} = {beyond}");
+                }
+                tried += 1;
+            }
+        }
+        assert_eq!(tried, 32);
+    }
+}

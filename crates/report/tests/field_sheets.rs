@@ -49,6 +49,29 @@ fn sheets(dir: &Path) -> Vec<(String, Vec<Vec<String>>)> {
     names.iter().map(rows).collect()
 }
 
+/// Fills are ten; the eleventh treatment is told from the first by more than its code.
+#[test]
+fn a_map_of_many_treatments_hatches_those_whose_fill_comes_again() {
+    let of = |levels: usize| {
+        let levels: Vec<String> = (0..levels).map(|level| level.to_string()).collect();
+        let request = serde_json::from_value(serde_json::json!({
+            "trial": "M",
+            "design": "randomised_blocks",
+            "replicates": 2,
+            "factors": [{ "name": "potash", "levels": levels, "unit": "g" }],
+            "field": { "rows": 2, "columns": levels.len() },
+        }));
+        let dir = tempfile::tempdir().unwrap();
+        report::write_layout(&lay_out(&request.unwrap(), 4).unwrap(), dir.path()).unwrap();
+        std::fs::read_to_string(dir.path().join("map.svg")).unwrap()
+    };
+    let (few, many) = (of(10), of(12));
+    assert!(!few.contains("hatch"));
+    // Two treatments with two plots and a sign of the legend each.
+    assert_eq!(many.matches("url(#hatch-1)").count(), 6);
+    assert!(many.contains("<pattern id=\"hatch-1\"") && !many.contains("hatch-2"));
+}
+
 /// A trial of doses: what is given has a sheet, and each tree as many lines as it is picked.
 #[test]
 fn a_trial_of_doses_has_sheets_for_what_is_given_and_for_every_pick() {

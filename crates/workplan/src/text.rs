@@ -26,7 +26,8 @@ keys! {
     ProtectiveEquipment Ladders PowerSaws PoleTools CleanTools Decide
     LabelFirst LocalRules SprayEquipment CopperMixing Bees Water ReEntry PreHarvest
     ReEntryDays ReEntryMissing PreHarvestDays PreHarvestMissing
-    Prune Keep Trial Train Rest OfTrials OfTrial TrialTrees AndMore PrunedAlready PrunedIds YoungerApart YoungerIds YoungerThanRecords ChooseTrees
+    Prune Keep Trial Train Rest OfTrials OfTrial OfTrialOne TrialTrees AndMore PrunedAlready PrunedAlreadyOne PrunedIds
+    YoungerApart YoungerApartOne YoungerIds YoungerThanRecords YoungerThanRecordsOne ChooseTrees
     Site Region Trees Window Dates PersonDays People CutWood Tools Cuts LeftUndone
     ToolPieces ToolPiecesOnly ToolSecateurs ToolPruningSaw ToolPowerSaw TreesOf
     CutEvery CutOfEvery CutOneIn CanopyShare CanopyPercent HeadBack SpreadTo SpreadShare Unpruned Percent

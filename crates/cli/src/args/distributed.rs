@@ -16,8 +16,8 @@ scale, the family of curves and the constants of the yield model, as `run` does.
   local.json    the fit of the book itself, to compare with
 
 tree_seasons is the linked table (tree_seasons.parquet of check or run), of any number of rows and
-files. The queries are standard SQL: WITH, JOIN, GROUP BY, SUM, CASE, LN or SQRT. Run them in any
-engine, on as many machines as it has; save the sums as Parquet or CSV.
+files. The queries are standard SQL: WITH, JOIN, GROUP BY, SUM, CASE, COUNT OVER, LN or
+SQRT. Run them in any engine, on as many machines as it has; save the sums as Parquet or CSV.
 
 Examples:
   anacurve check my-book --out linked
@@ -37,8 +37,9 @@ pub struct SqlArgs {
 /// Arguments of `fit-moments`.
 #[derive(Debug, Args)]
 #[command(after_help = "\
-The table is the result of moments.sql, unchanged: one Parquet or CSV file, or a folder of them. The
-fit is that of the rows behind it: same criterion, spreads, coefficients and covariance.
+The table is the result of moments.sql, unchanged: one Parquet or CSV file, or a folder of them. Each
+line says how many there are of its kind and factors: a table that lost some is refused. The fit is
+that of the rows behind it: same criterion, spreads, coefficients and covariance.
 
 What needs single trees (their own levels, the influence of one) is not in the sums.
 

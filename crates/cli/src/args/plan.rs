@@ -1,6 +1,6 @@
 //! Arguments of `plan` and `whatif`.
 
-use super::{Format, money, number};
+use super::{Format, money, yield_level};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -50,7 +50,7 @@ pub struct WhatIfArgs {
     #[arg(long, value_name = "MONEY", value_parser = money, allow_negative_numbers = true)]
     pub wage: Option<f64>,
     /// Yields and gains as a multiple of those expected
-    #[arg(long, value_name = "X", default_value_t = 1.0, value_parser = number, allow_negative_numbers = true)]
+    #[arg(long, value_name = "X", default_value_t = 1.0, value_parser = yield_level, allow_negative_numbers = true)]
     pub yield_level: f64,
     /// Seasons added up, up to horizon_seasons of book.toml
     #[arg(long, value_name = "N", default_value_t = 1)]

@@ -1,6 +1,6 @@
 //! Arguments of `review` and `zones`.
 
-use super::Format;
+use super::{Format, year};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -16,7 +16,8 @@ Advice can be scored when it was kept: `anacurve run BOOK --keep` writes it to k
 in the book, and `review --keep` adds the scores to kept/scores.json. Neither changes your tables, and
 what was kept once is never changed.
 
-Exit code 1 means that the records do not allow a review, 2 that nothing was written.
+Exit code 1 means that the records do not allow a review, 2 that nothing was written but
+what the message names.
 
 Examples:
   anacurve review data-demo
@@ -26,10 +27,10 @@ pub struct ReviewArgs {
     /// Folder of the record book, with its book.toml
     pub book: PathBuf,
     /// Season to review; the last recorded one of each region when absent
-    #[arg(long, value_name = "YEAR")]
+    #[arg(long, value_name = "YEAR", value_parser = year)]
     pub season: Option<i16>,
     /// Use the records as they stood when this season's harvest closed
-    #[arg(long, value_name = "YEAR")]
+    #[arg(long, value_name = "YEAR", value_parser = year)]
     pub through: Option<i16>,
     /// Folder for the page and tables; a folder written by this command before is replaced
     #[arg(long, value_name = "DIR")]

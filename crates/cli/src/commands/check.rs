@@ -5,7 +5,7 @@ mod trials;
 
 use crate::args::{CheckArgs, Format};
 use crate::commands::from_publish;
-use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline::{self, Checked, Reading, advice};
 use ingest_tables::SpotCheck;
 use records::Code;
@@ -18,6 +18,15 @@ const SPOT_CHECKS: usize = 2;
 
 /// Prints what was kept, repaired, set aside and linked.
 pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
+    if let Some(dir) = args.out.as_ref().filter(|dir| dir.join("book.toml").is_file()) {
+        return Err(Failure::new(
+            format!(
+                "{} is a record book, and the tables of --out would be found among its own",
+                dir.display()
+            ),
+            "nothing was written; name with --out a folder of its own",
+        ));
+    }
     let stages = Stages::new();
     let reading = Reading { cache: args.cache.as_deref(), ..Reading::default() };
     let checked = pipeline::check_wanted(&args.book, reading, &stages);
@@ -45,7 +54,7 @@ pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
         Format::Text => text::of(&checked, &found, &drawn, args.seed),
         Format::Json => json(&checked, &found, &drawn, args.seed)?,
     };
-    print_data(&text)?;
+    print_after(&text, args.out.as_deref())?;
     Ok(if checked.has_findings() { Outcome::Findings } else { Outcome::Done })
 }
 

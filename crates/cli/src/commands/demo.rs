@@ -2,7 +2,7 @@
 
 use crate::args::{DemoArgs, Format};
 use crate::commands::from_publish;
-use crate::console::{Failure, Outcome, print_data};
+use crate::console::{Failure, Outcome, print_after};
 
 /// Writes the book into a new or empty folder.
 pub fn execute(args: &DemoArgs) -> Result<Outcome, Failure> {
@@ -42,6 +42,6 @@ pub fn execute(args: &DemoArgs) -> Result<Outcome, Failure> {
             serde_json::json!({ "book": dir.display().to_string(), "kind": args.kind.as_str(), "seed": seed })
         ),
     };
-    print_data(&text)?;
+    print_after(&text, Some(dir))?;
     Ok(Outcome::Done)
 }

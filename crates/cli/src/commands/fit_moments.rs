@@ -21,7 +21,7 @@ pub fn execute(args: &FitMomentsArgs) -> Result<Outcome, Failure> {
     let fit = model.fit(&lines, &Settings::default()).map_err(|error| {
         Failure::new(
             format!("{}: {error}", args.table.display()),
-            "run rows.sql and moments.sql again over the same tree_seasons, and keep design.json with them",
+            "run rows.sql and moments.sql again over the same tree_seasons, keep design.json with them, and give every file of the result",
         )
     })?;
     let summary = FitSummary::of(&fit).map_err(|error| Failure::new(error, ""))?;
@@ -117,6 +117,7 @@ fn read_csv(path: &Path) -> Result<Vec<SumLine>, Failure> {
             level_b: text(7).to_owned(),
             cell: number(8)?,
             amount: number(9)?,
+            n_lines: number(10)?,
         });
     }
     Ok(lines)
@@ -124,7 +125,7 @@ fn read_csv(path: &Path) -> Result<Vec<SumLine>, Failure> {
 
 fn text(model: &DeclaredModel, summary: &FitSummary) -> String {
     let mut out = format!(
-        "Yield model of {}, on the {} ({}).\n\
+        "Yield model of {}, on the {}: {}.\n\
          -2 log restricted likelihood {:.6}, residual standard deviation {:.6}.\n\n\
          {:<44} {:>12} {:>12}\n",
         counted(summary.rows, "tree-season", "tree-seasons"),

@@ -3,7 +3,7 @@
 mod again;
 
 use crate::args::{Format, LayoutArgs};
-use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline::trials::field;
 use crate::pipeline::trials::request::RequestFile;
 use crate::pipeline::{Standing, from_ingest};
@@ -79,7 +79,7 @@ fn print(args: &LayoutArgs, layout: &Layout) -> Result<Outcome, Failure> {
             .map(|text| text + "\n")
             .map_err(|error| Failure::new(error, ""))?,
     };
-    print_data(&text)?;
+    print_after(&text, Some(&args.out))?;
     Ok(Outcome::Done)
 }
 

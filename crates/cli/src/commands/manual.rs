@@ -1,7 +1,7 @@
 //! `anacurve completions` and `anacurve manual`, from the definitions of the commands themselves.
 
 use crate::args::{Cli, CompletionsArgs, ManualArgs};
-use crate::console::{Failure, Outcome, print_data};
+use crate::console::{Failure, Outcome, print_after, print_data};
 use clap::CommandFactory;
 use records::counted;
 use std::fs;
@@ -36,6 +36,6 @@ pub fn manual(args: &ManualArgs) -> Result<Outcome, Failure> {
         fs::write(args.dir.join(format!("{name}.1")), page).map_err(|error| failed(&error))?;
     }
     let pages = counted(pages.len() as u64, "page", "pages");
-    print_data(&format!("{pages} written to {}\n", args.dir.display()))?;
+    print_after(&format!("{pages} written to {}\n", args.dir.display()), Some(&args.dir))?;
     Ok(Outcome::Done)
 }

@@ -1,7 +1,7 @@
 //! `anacurve plan`: the work plan alone.
 
 use crate::args::PlanArgs;
-use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline::advice::{self, Wanted};
 use crate::pipeline::{self, Checked};
 use records::{Code, counted, noun};
@@ -39,7 +39,7 @@ fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
     .map_err(|error| super::from_publish(&error))?;
     stages.finish();
     let lost = lost_places(&checked);
-    print_data(&text(args, plan, &lost))?;
+    print_after(&text(args, plan, &lost), Some(&args.out))?;
     let alarm = plan.crews.iter().any(|crew| crew.schedule.alarm.is_some());
     Ok(if alarm || !lost.is_empty() { Outcome::Findings } else { Outcome::Done })
 }

@@ -1,7 +1,7 @@
 //! `anacurve review`: the season just closed, alone.
 
 use crate::args::{Format, ReviewArgs};
-use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline;
 use crate::pipeline::advice;
 use crate::pipeline::review::{self, Judged, Record, Wanted, keep_scores};
@@ -44,7 +44,7 @@ fn run(args: &ReviewArgs, stages: &Stages) -> Result<Outcome, Failure> {
         Format::Text => text(args, &page),
         Format::Json => to_json(&judged)?,
     };
-    print_data(&text)?;
+    print_after(&text, args.out.as_deref())?;
     Ok(match judged {
         Judged::Reviewed(_) => Outcome::Done,
         Judged::Impossible(_) => Outcome::Findings,

@@ -3,7 +3,7 @@
 use crate::args::{Format, RunArgs};
 use crate::commands::check::write_tables;
 use crate::commands::from_publish;
-use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline::advice::{self, Decided};
 use crate::pipeline::review::{self, Judged, Record, kept_advice};
 use crate::pipeline::rounding::rounded;
@@ -118,6 +118,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         other => from_publish(&other),
     })?;
     stages.finish();
+    let page = target.join("index.html");
     if let Some(file) = &args.timings {
         let tables = &checked.tables;
         let work = Work {
@@ -126,20 +127,20 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
             rows: tables.files.iter().map(|file| file.rows_read).sum(),
             tree_seasons: checked.linked.tree_seasons.num_rows(),
         };
-        write_timings(file, &stages.timings(work))?;
+        write_timings(file, &stages.timings(work)).map_err(|failure| failure.after(Some(&page)))?;
     }
     let text = match args.format {
         Format::Text => format!(
             "{}\nReport: {}\n{}{kept_where}",
             report::summary_text(&report),
-            target.join("index.html").display(),
+            page.display(),
             findings_line(&checked)
         ),
         Format::Json => serde_json::to_string_pretty(&report.advice)
             .map(|text| text + "\n")
             .map_err(|error| Failure::new(error, ""))?,
     };
-    print_data(&text)?;
+    print_after(&text, Some(&page))?;
     let trials_fail = trials.iter().any(super::trial::has_findings);
     let findings = args.strict && (checked.has_findings() || trials_fail);
     Ok(if findings { Outcome::Findings } else { Outcome::Done })

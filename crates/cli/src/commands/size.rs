@@ -4,7 +4,7 @@ mod at_hand;
 mod locate;
 
 use crate::args::{Format, SizeArgs};
-use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline::{self, advice, components};
 use records::{TrialDesign, counted};
 use report::{
@@ -39,6 +39,60 @@ struct Variations {
 }
 
 impl Variations {
+    /// The coefficients by their names in the file.
+    fn named(&self) -> [(&'static str, f64); 10] {
+        [
+            ("replicate", self.replicate),
+            ("main_plot", self.main_plot),
+            ("sub_plot", self.sub_plot),
+            ("plot", self.plot),
+            ("tree", self.tree),
+            ("season", self.season),
+            ("treatment_season", self.treatment_season),
+            ("main_plot_season", self.main_plot_season),
+            ("plot_season", self.plot_season),
+            ("tree_season", self.tree_season),
+        ]
+    }
+
+    /// What of the file can be no coefficient of variation in per cent.
+    fn fault(&self) -> Option<String> {
+        let named = self.named();
+        let mut all =
+            named.iter().copied().chain(self.plot_limit.map(|limit| ("plot_limit", limit)));
+        if let Some((name, value)) = all.find(|(_, value)| !(0.0..f64::INFINITY).contains(value)) {
+            return Some(format!(
+                "{name} = {value} is no coefficient of variation, which is 0 or more"
+            ));
+        }
+        let (name, most) = named.into_iter().max_by(|(_, a), (_, b)| a.total_cmp(b))?;
+        // No tree varies so little.
+        (most > 0.0 && most < 1.0).then(|| {
+            format!(
+                "{name} = {most} would be {most} per cent and is the most that anything varies here; \
+                 coefficients are in per cent: write {name} = {} for {} per cent",
+                in_per_cent(most),
+                in_per_cent(most)
+            )
+        })
+    }
+
+    /// Entries that may be fractions written among per cents.
+    fn doubtful(&self) -> Option<String> {
+        let small: Vec<String> = self
+            .named()
+            .into_iter()
+            .filter(|(_, value)| *value > 0.0 && *value < 1.0)
+            .map(|(name, value)| format!("{name} = {value}"))
+            .collect();
+        (!small.is_empty()).then(|| {
+            say!(
+                "Read as less than one per cent: {}. Coefficients of variation are in per cent, 35 for 35 per cent.",
+                small.join(", ")
+            )
+        })
+    }
+
     fn components(&self) -> Components {
         let square = |percent: f64| (percent / 100.0).powi(2);
         Components {
@@ -67,6 +121,7 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
              20; without --difference the smallest that each size finds is told",
         ));
     }
+    check_per_cents(args)?;
     let Known { components, mut words, plot_limit, at_hand } = known(args)?;
     let request = request(args, components)?;
     let found = trade_off(&request).map_err(refused)?;
@@ -109,7 +164,7 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
         Format::Text => text(args, &part, &found, &shown, located.as_ref()),
         Format::Json => json(&found, &within, located.as_ref())?,
     };
-    print_data(&text)?;
+    print_after(&text, args.out.as_deref())?;
     Ok(Outcome::Done)
 }
 
@@ -140,6 +195,34 @@ fn refused(error: SizeError) -> Failure {
     Failure::new(error, "anacurve size --help explains the numbers; give others")
 }
 
+/// A fraction in per cent, without digits that multiplying adds.
+fn in_per_cent(fraction: f64) -> f64 {
+    (fraction * 1e10).round() / 1e8
+}
+
+/// Refuses a power and a level of the test that are no per cents.
+fn check_per_cents(args: &SizeArgs) -> Result<(), Failure> {
+    // A smaller power is nothing to plan for, and a smaller level none that a trial is tested at.
+    for (option, value, least, usual) in
+        [("--power", args.power, 1.0, "80"), ("--alpha", args.alpha, 0.1, "5")]
+    {
+        if (least..100.0).contains(&value) {
+            continue;
+        }
+        let hint = if value > 0.0 && value < least {
+            format!(
+                "per cent is wanted: write {option} {} for {} per cent",
+                in_per_cent(value),
+                in_per_cent(value)
+            )
+        } else {
+            format!("give per cent, {least} or more and below 100, such as {option} {usual}")
+        };
+        return Err(Failure::new(format!("{option} {value} is out of range"), hint));
+    }
+    Ok(())
+}
+
 /// What is known of the trees.
 struct Known {
     components: Components,
@@ -160,14 +243,18 @@ fn known(args: &SizeArgs) -> Result<Known, Failure> {
             .map_err(|error| Failure::new(format!("{shown}: {error}"), hint))?;
         let found: Variations = toml::from_str(&text)
             .map_err(|error| Failure::new(format!("{shown}: {}", error.message()), hint))?;
+        if let Some(fault) = found.fault() {
+            return Err(Failure::new(format!("{shown}: {fault}"), hint));
+        }
         let mut words = vec![say!("Coefficients of variation as given in {shown}.")];
+        words.extend(found.doubtful());
         if let Some(covariate) = &found.adjusted_for {
             let covariate = name_in_words(covariate);
             words.push(say!(
                 "The components are of values adjusted for {covariate}: the next trial is as precise only if it is adjusted in the same way."
             ));
         }
-        let plot_limit = found.plot_limit.filter(|limit| *limit > 0.0 && limit.is_finite());
+        let plot_limit = found.plot_limit.filter(|limit| *limit > 0.0);
         let components = found.components();
         return Ok(Known { components, words, plot_limit, at_hand: Vec::new() });
     }
@@ -236,13 +323,17 @@ fn request(args: &SizeArgs, components: Components) -> Result<TradeOffRequest, F
     if split && (args.main < 2 || args.sub < 2) {
         return Err(Failure::new(
             format!("a {} design needs --main and --sub", args.design.words()),
-            "give the number of main-plot and of sub-plot treatments, for example --main 3 --sub 4",
+            "give the number of main-plot and of sub-plot treatments, two or more of each, for example --main 3 --sub 4",
         ));
     }
     if !split && args.treatments < 2 {
         return Err(Failure::new(
-            "--treatments is missing",
-            "give the number of treatments, the control among them",
+            if args.treatments == 0 {
+                "--treatments is missing"
+            } else {
+                "--treatments 1 leaves nothing to compare"
+            },
+            "give the number of treatments, two or more, the control among them",
         ));
     }
     let replicates = args.replicates.first().copied().unwrap_or(4);

@@ -1,7 +1,7 @@
 //! `anacurve sql`: the yield model as queries, for records beyond one machine.
 
 use crate::args::SqlArgs;
-use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline;
 use model::{Declaration, FitSummary, TreeSeasons, YieldSettings};
 use records::counted;
@@ -30,7 +30,7 @@ pub fn execute(args: &SqlArgs) -> Result<Outcome, Failure> {
     })
     .map_err(|error| super::from_publish(&error))?;
     let dir = args.out.display();
-    print_data(&format!(
+    let text = format!(
         "The yield model of {} on the {}, family {}: {} and {} of random effects.\n\n\
          1. Run {dir}/rows.sql over the table tree_seasons; save its result as the table model_rows.\n\
          2. Run {dir}/moments.sql; save its result as Parquet or CSV.\n\
@@ -41,7 +41,8 @@ pub fn execute(args: &SqlArgs) -> Result<Outcome, Failure> {
         declared.model.family.name(),
         counted(declared.model.fixed.len() as u64, "column", "columns"),
         counted(declared.model.factors.len() as u64, "factor", "factors"),
-    ))?;
+    );
+    print_after(&text, Some(&args.out))?;
     Ok(Outcome::Done)
 }
 

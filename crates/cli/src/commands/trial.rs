@@ -1,7 +1,7 @@
 //! `anacurve trial`: the designed trials of a book, alone.
 
 use crate::args::{Format, TrialArgs};
-use crate::console::{Failure, Outcome, Stages, print_data};
+use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline;
 use crate::pipeline::trials::{AnalysedTrial, analysed, declared, nothing_tested, report};
 use ::report::{ReportError, TrialReport};
@@ -58,7 +58,7 @@ fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
         Format::Text => text(args, &trials, &reports),
         Format::Json => to_json(&trials)?,
     };
-    print_data(&text)?;
+    print_after(&text, args.out.as_deref())?;
     Ok(if found { Outcome::Findings } else { Outcome::Done })
 }
 

@@ -70,18 +70,24 @@ fn table(currency: &str, rows: &[WhatIfRow]) -> String {
         say!("Money in {currency}, summed over {seasons} seasons.")
     };
     out.push('\n');
-    let mut line = |name: &str, cells: [&str; 5]| {
+    let heads = WhatIfRow::HEADS.map(|head| head.get().to_owned());
+    let cells: Vec<[String; 5]> = rows.iter().map(WhatIfRow::cells).collect();
+    let mut widths = heads.each_ref().map(|head| head.chars().count());
+    for row in &cells {
+        for (width, cell) in widths.iter_mut().zip(row) {
+            *width = (*width).max(cell.chars().count());
+        }
+    }
+    let mut line = |name: &str, cells: &[String; 5]| {
         out.push_str(&format!("{name:name_width$}"));
-        for (cell, head) in cells.iter().zip(WhatIfRow::HEADS) {
-            let width = head.chars().count() + 2;
-            out.push_str(&format!("{cell:>width$}"));
+        for (cell, width) in cells.iter().zip(widths) {
+            out.push_str(&format!("  {cell:>width$}"));
         }
         out.push('\n');
     };
-    line(heading, WhatIfRow::HEADS.map(words::Text::get));
-    for row in rows {
-        let cells = row.cells();
-        line(&row.name, cells.each_ref().map(String::as_str));
+    line(heading, &heads);
+    for (row, cells) in rows.iter().zip(&cells) {
+        line(&row.name, cells);
     }
     out
 }

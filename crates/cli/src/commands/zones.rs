@@ -1,7 +1,7 @@
 //! `anacurve zones`: regions proposed from climate normals.
 
 use crate::args::{Format, ZonesArgs};
-use crate::console::{Failure, Outcome, print_data};
+use crate::console::{Failure, Outcome, print_after};
 use crate::pipeline::zones;
 use ::report::ReportError;
 use review::{ReviewError, ZoneSettings, propose};
@@ -44,7 +44,7 @@ pub fn execute(args: &ZonesArgs) -> Result<Outcome, Failure> {
             zones::text(&proposal) + &next
         }
     };
-    print_data(&text)?;
+    print_after(&text, args.out.as_deref())?;
     let doubtful = proposal.zones.iter().any(|zone| zone.stability.is_some_and(|own| own < 0.6));
     Ok(if doubtful { Outcome::Findings } else { Outcome::Done })
 }

@@ -105,6 +105,20 @@ fn a_misspelt_command_line_fails_with_2() {
     }
 }
 
+/// What is wrong is told in words of the field, not of the parser.
+#[test]
+fn a_year_is_asked_for_as_a_year() {
+    for args in [
+        ["review", "x", "--season", "abc"],
+        ["review", "x", "--through", "26"],
+        ["run", "x", "--through", "2O25"],
+    ] {
+        let ran = anacurve(&args);
+        assert_eq!((ran.code, ran.stdout.as_str()), (2, ""), "{args:?}");
+        assert!(ran.stderr.contains("a year is wanted, such as 2026"), "{}", ran.stderr);
+    }
+}
+
 /// A reader that has gone away (`anacurve check book | head -1`) is no failure of ours.
 #[test]
 fn a_broken_pipe_is_success() {

@@ -247,7 +247,7 @@ fn blocks_that_begin_to_bear_are_told_apart() {
 /// A slip of the year in a whole month makes a season of its own, and a stale setting advice for one that
 /// is over; tins read as kilograms make sites unlike each other.
 #[test]
-fn seasons_apart_seasons_over_and_unlike_sites_are_told() {
+fn seasons_apart_over_or_ahead_and_unlike_sites_are_told() {
     let picks = ["N1,2024-03-01,5,9,", "N1,2025-03-01,5,9,", "N1,2035-03-01,5,9,"];
     let codes = |linked: &Linked| -> Vec<Code> { linked.problems.iter().map(|p| p.code).collect() };
     let linked = small().rows(Table::Harvests, &picks).linked();
@@ -264,6 +264,14 @@ fn seasons_apart_seasons_over_and_unlike_sites_are_told() {
     let over = small().rows(Table::Harvests, &picks[..2]).settings("season = 2025\n").linked();
     let told = over.problems.iter().find(|p| p.code == Code::SeasonOver).unwrap();
     assert!(told.remedy.starts_with("set season = 2026"), "{told}");
+    let asked = |season: i32| {
+        let settings = format!("season = {season}\n");
+        small().rows(Table::Harvests, &picks[..2]).settings(&settings).linked()
+    };
+    assert!(!codes(&asked(2026)).contains(&Code::SeasonAhead));
+    let ahead = asked(2027);
+    let told = ahead.problems.iter().find(|p| p.code == Code::SeasonAhead).unwrap();
+    assert!(told.what.contains("2025") && told.remedy.starts_with("set season = 2026"), "{told}");
 
     let blocks = "block,site,region\nN,hill,north\nM,dale,north";
     let mut trees = "tree,block".to_owned();

@@ -209,6 +209,7 @@ fn counted(model: &DeclaredModel, counts: &Counts) -> Vec<Block> {
 }
 
 impl Block {
+    /// Every line tells how many its block has, so that a table that lost some is found out.
     fn select(&self) -> String {
         let mut keys: Vec<(String, &str)> = Vec::new();
         if self.by_design {
@@ -236,7 +237,7 @@ impl Block {
         let amount = if count == 1 { "c0".to_owned() } else { choice("n", "c", count) };
         format!(
             "SELECT '{}' AS kind, {design},\n  {a} AS factor_a, {level_a} AS level_a, {b} AS factor_b, {level_b} AS level_b,\n  \
-             r_i * {count} + n AS cell, {amount} AS amount\n\
+             r_i * {count} + n AS cell, {amount} AS amount, COUNT(*) OVER () AS n_lines\n\
              FROM (\n  {sums}\n) AS r_sums CROSS JOIN r_numbers\nWHERE n < {count}{below}",
             self.kind
         )

@@ -28,7 +28,7 @@ pub struct CoefficientLine {
 pub struct FitSummary {
     /// Tree-seasons used.
     pub rows: u64,
-    /// How the fit ended.
+    /// How the fit ended, in words.
     pub status: String,
     /// -2 log restricted likelihood.
     pub criterion: f64,
@@ -63,7 +63,7 @@ impl FitSummary {
         }
         Ok(Self {
             rows: fit.n_rows(),
-            status: format!("{:?}", fit.status()),
+            status: fit.status().to_string(),
             criterion: fit.criterion(),
             sigma: fit.sigma(),
             theta: fit

@@ -1,6 +1,6 @@
 //! The table of sums, read and handed to the engine.
 
-use super::declared::DeclaredModel;
+use super::declared::{DeclaredFactor, DeclaredModel};
 use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::compute::cast;
 use arrow::datatypes::{DataType, Float64Type};
@@ -8,12 +8,12 @@ use mixed::{
     Covariance, Data, Factor, Fit, FixedColumn, Place, PooledMoments, RandomEffect, Settings,
 };
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use thiserror::Error;
 
 /// Columns of the table of sums, in order.
-pub const SUM_COLUMNS: [&str; 10] = [
+pub const SUM_COLUMNS: [&str; 11] = [
     "kind",
     "n_whole",
     "n_part",
@@ -24,6 +24,7 @@ pub const SUM_COLUMNS: [&str; 10] = [
     "level_b",
     "cell",
     "amount",
+    "n_lines",
 ];
 
 /// Cells of the lines of kind `count`.
@@ -61,6 +62,8 @@ pub struct SumLine {
     pub cell: f64,
     /// The sum.
     pub amount: f64,
+    /// Lines that the query gave of this kind and these two factors.
+    pub n_lines: f64,
 }
 
 /// Why a table of sums cannot be fitted.
@@ -103,6 +106,20 @@ pub enum SumsError {
     /// Lines of a kind that every table has.
     #[error("the table of sums has no line of kind {0}; it is incomplete")]
     Missing(&'static str),
+    /// Lines lost, or there twice.
+    #[error(
+        "the table of sums has {found} lines of kind {kind}{of}, and the query gave {expected}; lines are missing or stand there twice"
+    )]
+    Lines {
+        /// Kind.
+        kind: &'static str,
+        /// ` for FACTOR`, or ` for FACTOR by FACTOR`, where the kind has lines of several.
+        of: String,
+        /// Lines of the table.
+        found: u64,
+        /// Lines of the query's result.
+        expected: u64,
+    },
     /// Rows that the design cannot take.
     #[error(
         "{rows} of the tree-seasons have a region, variety or basis of intensity that the book did not have when the design was settled; settle it with a book that has them"
@@ -162,10 +179,11 @@ pub fn sum_lines(batch: &RecordBatch) -> Result<Vec<SumLine>, SumsError> {
         let values = cast(name, &DataType::Utf8)?;
         Ok(values.as_string::<i32>().iter().flatten().map(str::to_owned).collect())
     };
-    let [kind, whole, partial, class, fa, la, fb, lb, cell, amount] = SUM_COLUMNS;
+    let [kind, whole, partial, class, fa, la, fb, lb, cell, amount, n_lines] = SUM_COLUMNS;
     let (kind, la, lb) = (texts(kind)?, texts(la)?, texts(lb)?);
     let (whole, partial, class) = (numbers(whole)?, numbers(partial)?, numbers(class)?);
     let (fa, fb, cell, amount) = (numbers(fa)?, numbers(fb)?, numbers(cell)?, numbers(amount)?);
+    let n_lines = numbers(n_lines)?;
     let line = |row: usize| SumLine {
         kind: kind[row].clone(),
         n_whole: whole[row],
@@ -177,6 +195,7 @@ pub fn sum_lines(batch: &RecordBatch) -> Result<Vec<SumLine>, SumsError> {
         level_b: lb[row].clone(),
         cell: cell[row],
         amount: amount[row],
+        n_lines: n_lines[row],
     };
     Ok((0..batch.num_rows()).map(line).collect())
 }
@@ -200,9 +219,22 @@ pub fn sum_lines_of_parquet(file: File) -> Result<Vec<SumLine>, SumsError> {
 /// Design of pooled groups: rows with all and with a part of the effect, and the class of the part.
 type Key = (u64, u64, usize);
 
+/// Lines that one SELECT of the query gives: kind and factors, -1 for none.
+type Block = (&'static str, i64, i64);
+
+/// Kinds of lines that do not differ by factors.
+const COUNTS: [&str; 4] = ["count", "used", "split", "groups"];
+
+/// Kinds of lines that do.
+const PRODUCTS: [&str; 2] = ["sum", "pooled"];
+
 /// Counts of a table of sums.
 #[derive(Debug, Default)]
 struct Tally {
+    /// Lines of each block, by the number that they say it has: tables of parts say their own.
+    lines: BTreeMap<Block, BTreeMap<u64, u64>>,
+    /// Tables that follow one another.
+    tables: u64,
     counts: BTreeMap<usize, f64>,
     used: Option<f64>,
     split: f64,
@@ -218,6 +250,7 @@ impl DeclaredModel {
     pub fn fit(&self, lines: &[SumLine], settings: &Settings) -> Result<Fit, SumsError> {
         let tally = self.tally(lines)?;
         let used = self.check(&tally)?;
+        self.check_lines(&tally)?;
         let levels: Vec<usize> = self
             .factors
             .iter()
@@ -262,17 +295,26 @@ impl DeclaredModel {
     fn tally(&self, lines: &[SumLine]) -> Result<Tally, SumsError> {
         let mut tally =
             Tally { levels: vec![BTreeMap::new(); self.factors.len()], ..Tally::default() };
+        let blocks: BTreeSet<Block> = self.blocks().into_iter().collect();
         for (at, line) in lines.iter().enumerate() {
             let foreign = || SumsError::Foreign { line: at + 1 };
             if !line.amount.is_finite() {
                 return Err(SumsError::Empty { line: at + 1, column: "amount" });
             }
+            let own = block(line).filter(|own| blocks.contains(own)).ok_or_else(foreign)?;
+            let said = whole(line.n_lines).filter(|said| *said > 0).ok_or_else(foreign)?;
+            *tally.lines.entry(own).or_default().entry(said).or_insert(0) += 1;
             match line.kind.as_str() {
                 "count" => {
                     let cell = whole(line.cell).ok_or_else(foreign)?;
                     let own = tally.counts.entry(cell as usize).or_insert(0.0);
                     // Tables of parts follow one another, and have the same checksum.
-                    *own = if cell == 0 { line.amount } else { *own + line.amount };
+                    if cell as usize == count::CHECKSUM {
+                        *own = line.amount;
+                        tally.tables += 1;
+                    } else {
+                        *own += line.amount;
+                    }
                 }
                 "used" => *tally.used.get_or_insert(0.0) += line.amount,
                 "split" => tally.split += line.amount,
@@ -325,6 +367,57 @@ impl DeclaredModel {
             return Err(SumsError::Conservation { read, used, left_out });
         }
         Ok(used)
+    }
+
+    /// Holds the lines of every block against the number that they say it has.
+    fn check_lines(&self, tally: &Tally) -> Result<(), SumsError> {
+        for block in self.blocks() {
+            let lines = tally.lines.get(&block).ok_or(SumsError::Missing(block.0))?;
+            let mut expected = 0;
+            let mut tables = 0;
+            for (said, found) in lines {
+                tables += found.div_ceil(*said);
+                expected += found.next_multiple_of(*said);
+            }
+            // A table whose lines of this block are all gone, or are there twice.
+            let each = lines.keys().next().copied().unwrap_or_default();
+            let expected = (expected + tally.tables * each).saturating_sub(tables * each);
+            let found = lines.values().sum();
+            if found != expected || tables != tally.tables {
+                let of = self.factors_of(block);
+                return Err(SumsError::Lines { kind: block.0, of, found, expected });
+            }
+        }
+        Ok(())
+    }
+
+    /// Every block of the query of this design.
+    fn blocks(&self) -> Vec<Block> {
+        let own = |(place, factor): (usize, &DeclaredFactor)| {
+            (factor.name != self.pooled).then_some(place as i64)
+        };
+        let others: Vec<i64> = self.factors.iter().enumerate().filter_map(own).collect();
+        let mut blocks: Vec<Block> = COUNTS.map(|kind| (kind, -1, -1)).to_vec();
+        for kind in PRODUCTS {
+            blocks.push((kind, -1, -1));
+            for (at, a) in others.iter().enumerate() {
+                blocks.push((kind, *a, -1));
+                blocks.extend(others[at..].iter().map(|b| (kind, *a, *b)));
+            }
+        }
+        blocks
+    }
+
+    /// The factors of a block in words.
+    fn factors_of(&self, (_, a, b): Block) -> String {
+        let name = |place: i64| {
+            usize::try_from(place).ok().and_then(|at| self.factors.get(at)).map(|f| f.name.as_str())
+        };
+        match (name(a), name(b)) {
+            (None, _) => String::new(),
+            (Some(a), None) => format!(" for {a}"),
+            (Some(a), Some(b)) => format!(" for {a} by {b}"),
+        }
     }
 
     /// The model without rows.
@@ -384,6 +477,12 @@ fn order(place: Place) -> (usize, usize, usize) {
         Place::Fixed(j) => (usize::MAX - 1, j, 0),
         Place::Response => (usize::MAX, 0, 0),
     }
+}
+
+fn block(line: &SumLine) -> Option<Block> {
+    let kind = COUNTS.into_iter().chain(PRODUCTS).find(|kind| *kind == line.kind)?;
+    let factor = |place: f64| if place < 0.0 { Some(-1) } else { whole(place).map(|at| at as i64) };
+    Some((kind, factor(line.factor_a)?, factor(line.factor_b)?))
 }
 
 fn key(line: &SumLine) -> Option<Key> {

@@ -98,6 +98,7 @@ fn line(kind: &str, cell: usize, amount: f64) -> SumLine {
         level_b: String::new(),
         cell: cell as f64,
         amount,
+        n_lines: 0.0,
     }
 }
 
@@ -154,7 +155,20 @@ fn table(rows: &Rows, model: &DeclaredModel) -> Vec<SumLine> {
         lines.push(SumLine { kind: "groups".into(), amount: 1.0, ..own.clone() });
         lines.extend(products(&sums.into_iter().collect::<Vec<_>>(), own));
     }
+    say_how_many(&mut lines);
     lines
+}
+
+/// Every line says how many there are of its kind and factors.
+fn say_how_many(lines: &mut [SumLine]) {
+    let block = |line: &SumLine| (line.kind.clone(), line.factor_a as i64, line.factor_b as i64);
+    let mut many = BTreeMap::new();
+    for line in lines.iter() {
+        *many.entry(block(line)).or_insert(0.0) += 1.0;
+    }
+    for line in lines {
+        line.n_lines = many[&block(line)];
+    }
 }
 
 /// Lines of every product that the query sums: columns once, factors before columns, two levels of
@@ -250,4 +264,63 @@ fn tables_that_do_not_belong_are_refused() {
         fit(&|lines| last(lines, &|line| line.amount = f64::NAN)),
         SumsError::Empty { column: "amount", .. }
     ));
+}
+
+#[test]
+fn a_line_lost_or_there_twice_is_told_with_its_kind() {
+    let rows = rows();
+    let model = model(&rows);
+    let lines = table(&rows, &model);
+    let refused = |lines: &[SumLine]| model.fit(lines, &Settings::default()).unwrap_err();
+    for at in 0..lines.len() {
+        let mut fewer = lines.clone();
+        let line = fewer.remove(at);
+        let said = refused(&fewer);
+        match &said {
+            SumsError::Missing(kind) => assert_eq!(**kind, line.kind),
+            SumsError::Lines { kind, found, expected, .. } => {
+                assert!(**kind == line.kind && found + 1 == *expected, "{said}");
+            }
+            _ => panic!("{line:?}: {said}"),
+        }
+    }
+    let last = lines.last().unwrap().clone();
+    let twice: Vec<SumLine> = lines.iter().cloned().chain([last]).collect();
+    let said = refused(&twice).to_string();
+    assert!(said.contains("of kind pooled for region by region, and the query gave"), "{said}");
+    // A kind of which nothing is left for one pair of factors.
+    let mut without = lines.clone();
+    without.retain(|line| line.kind != "sum" || line.factor_a < 0.0 || line.factor_b < 0.0);
+    assert!(matches!(refused(&without), SumsError::Missing("sum")));
+}
+
+#[test]
+fn tables_of_parts_follow_one_another() {
+    let whole = rows();
+    let model = model(&whole);
+    // Trees of two parts, summed apart: each table says the number of its own lines.
+    let part = |of: u32| {
+        let keep: Vec<usize> =
+            (0..whole.y.len()).filter(|row| whole.tree[*row] / 16 == of).collect();
+        let codes = |column: &[u32]| keep.iter().map(|row| column[*row]).collect();
+        let numbers = |column: &[f64]| keep.iter().map(|row| column[*row]).collect();
+        let rows = Rows {
+            x: numbers(&whole.x),
+            y: numbers(&whole.y),
+            tree: codes(&whole.tree),
+            block: codes(&whole.block),
+            region: codes(&whole.region),
+            part: keep.iter().map(|row| whole.part[*row]).collect(),
+        };
+        table(&rows, &model)
+    };
+    let both = [part(0), part(1)].concat();
+    let fit = model.fit(&both, &Settings::default()).unwrap();
+    let one = model.fit(&table(&whole, &model), &Settings::default()).unwrap();
+    assert!((fit.criterion() - one.criterion()).abs() < 1e-9 * one.criterion().abs());
+    // All products of one of the two.
+    let mut lost = part(0);
+    lost.extend(part(1).into_iter().filter(|line| line.kind != "pooled"));
+    let said = model.fit(&lost, &Settings::default()).unwrap_err();
+    assert!(matches!(said, SumsError::Lines { kind: "pooled", .. }), "{said}");
 }

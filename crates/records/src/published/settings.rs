@@ -110,6 +110,27 @@ fn section_of<'s>(schema: &'s Value, above: &str, key: &str, of: &'s Value) -> O
     inner.get("properties").is_some().then_some(section)
 }
 
+/// From this number on an upper end is there against slips alone.
+const HUGE: f64 = 1e12;
+/// Below this a lower end keeps 0 out.
+const TINY: f64 = 1e-5;
+
+/// The least and the most that a number may be, where it has both.
+fn span(own: &Value) -> String {
+    let end = |key: &str| own.get(key).and_then(Value::as_f64);
+    let (Some(least), Some(most)) = (end("minimum"), end("maximum")) else { return String::new() };
+    // Ends of the type are none of the book's.
+    if least <= f64::from(i16::MIN) {
+        return String::new();
+    }
+    match (least > 0.0 && least < TINY, most >= HUGE) {
+        (true, true) => ", above 0".to_owned(),
+        (true, false) => format!(", above 0 to {most}"),
+        (false, true) => format!(", {least} or more"),
+        (false, false) => format!(", {least} to {most}"),
+    }
+}
+
 /// A value in words.
 fn kind(schema: &Value, of: &Value) -> String {
     let own = resolved(schema, of);
@@ -134,8 +155,8 @@ fn kind(schema: &Value, of: &Value) -> String {
     let of_each = |each: &Value| kind(schema, each);
     match types.into_iter().find(|one| *one != "null") {
         Some("string") => "text".to_owned(),
-        Some("number") => "number".to_owned(),
-        Some("integer") => "whole number".to_owned(),
+        Some("number") => format!("number{}", span(own)),
+        Some("integer") => format!("whole number{}", span(own)),
         Some("boolean") => "true or false".to_owned(),
         Some("array") => match own.get("items") {
             Some(each) if resolved(schema, each).get("properties").is_some() => {

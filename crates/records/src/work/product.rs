@@ -38,27 +38,38 @@ pub struct Product {
     #[serde(default)]
     pub treats: Treats,
     /// Active ingredient of the bought product, g in 100 mL.
+    #[schemars(range(min = 1e-9, max = 100))]
     pub strength_pct: Option<f64>,
     /// Concentration of the spray, per cent active.
+    #[schemars(range(min = 1e-9, max = 100))]
     pub target_pct: Option<f64>,
     /// The label's usual concentration of the spray, per cent active.
+    #[schemars(range(min = 1e-9, max = 100))]
     pub usual_pct: Option<f64>,
     /// Spray, L per tree and application.
+    #[schemars(range(min = 1e-6, max = 1000))]
     pub volume_l_per_tree: Option<f64>,
     /// Paste, mL per large cut end.
+    #[schemars(range(min = 1e-6, max = 10_000))]
     pub ml_per_cut: Option<f64>,
     /// Applications in the season.
     #[serde(default = "once")]
+    #[schemars(range(min = 1, max = 100))]
     pub applications: u32,
     /// Package of the bought product, L.
+    #[schemars(range(min = 1e-6, max = 1e6))]
     pub package_l: Option<f64>,
     /// Package of copper sulphate, kg.
+    #[schemars(range(min = 1e-6, max = 1e6))]
     pub copper_sulphate_package_kg: Option<f64>,
     /// Package of hydrated lime, kg.
+    #[schemars(range(min = 1e-6, max = 1e6))]
     pub hydrated_lime_package_kg: Option<f64>,
     /// Days before people may enter again, from the label.
+    #[schemars(range(min = 0, max = 366))]
     pub re_entry_days: Option<u32>,
     /// Days before harvest, from the label.
+    #[schemars(range(min = 0, max = 366))]
     pub pre_harvest_days: Option<u32>,
 }
 

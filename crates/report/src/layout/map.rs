@@ -16,11 +16,82 @@ const MARGIN: f64 = 46.0;
 const HEADING: f64 = 26.0;
 /// Below a block: its note, and the room to the next one.
 const FOOT: f64 = 46.0;
-/// Pale fills that differ in lightness and hue; the code in the plot says the same.
+/// Pale fills that differ in lightness and hue; the code in the plot says the same. From the eleventh
+/// treatment on they come again under hatching.
 const FILLS: [&str; 10] = [
     "#ffffff", "#d9e8ee", "#f2e3c6", "#d7e6cf", "#efd7cd", "#e3dcec", "#c9dbd8", "#f5efc4",
     "#d8d8d8", "#e9c9c0",
 ];
+
+/// Sides of the squares of hatching, drawn over in [`HATCHES`] ways before it gets wider, pixels.
+const HATCH: f64 = 8.0;
+const HATCHES: usize = 5;
+
+/// The fill of a treatment, and the number of the hatching over it, from 1; 0 for none.
+fn look(treatment: usize) -> (&'static str, usize) {
+    (FILLS[treatment % FILLS.len()], treatment / FILLS.len())
+}
+
+/// One square of a hatching: its side, and the lines that are drawn over it.
+fn hatching(number: usize) -> (f64, String) {
+    let way = number.saturating_sub(1);
+    let side = HATCH + 5.0 * (way / HATCHES) as f64;
+    let middle = side / 2.0;
+    let lines = match way % HATCHES {
+        0 => format!(
+            "M0 {side}L{side} 0M-1 1L1 -1M{} {}L{} {}",
+            side - 1.0,
+            side + 1.0,
+            side + 1.0,
+            side - 1.0
+        ),
+        1 => format!(
+            "M0 0L{side} {side}M-1 {}L1 {}M{} -1L{} 1",
+            side - 1.0,
+            side + 1.0,
+            side - 1.0,
+            side + 1.0
+        ),
+        2 => format!("M0 {middle}H{side}"),
+        3 => format!("M{middle} 0V{side}"),
+        _ => format!("M0 {middle}H{side}M{middle} 0V{side}"),
+    };
+    (side, lines)
+}
+
+/// The hatchings of a map.
+fn draw_hatchings(out: &mut String, treatments: usize) -> fmt::Result {
+    let most = look(treatments.saturating_sub(1)).1;
+    for number in 1..=most {
+        let (side, lines) = hatching(number);
+        writeln!(
+            out,
+            r##"<defs><pattern id="hatch-{number}" width="{side}" height="{side}" patternUnits="userSpaceOnUse"><path d="{lines}" fill="none" stroke="#9aa4ac"/></pattern></defs>"##
+        )?;
+    }
+    Ok(())
+}
+
+/// A plot or sign of the legend in the look of its treatment.
+fn draw_box(
+    out: &mut String,
+    treatment: usize,
+    [left, top, width, height]: [f64; 4],
+    line: f64,
+) -> fmt::Result {
+    let (fill, hatch) = look(treatment);
+    let place =
+        format!(r#"x="{left:.1}" y="{top:.1}" width="{width:.1}" height="{height:.1}" rx="3""#);
+    if hatch > 0 {
+        writeln!(out, r#"<rect {place} fill="{fill}"/>"#)?;
+        writeln!(
+            out,
+            r##"<rect {place} fill="url(#hatch-{hatch})" stroke="#1c242b" stroke-width="{line}"/>"##
+        )
+    } else {
+        writeln!(out, r##"<rect {place} fill="{fill}" stroke="#1c242b" stroke-width="{line}"/>"##)
+    }
+}
 
 /// A plot as a rectangle of cells.
 struct Drawn<'a> {
@@ -106,6 +177,7 @@ fn draw(out: &mut String, layout: &Layout) -> fmt::Result {
             layout.plots.len()
         )
     )?;
+    draw_hatchings(out, layout.treatments.len())?;
     let mut top = MARGIN;
     for patch in &patches {
         draw_patch(out, patch, top)?;
@@ -250,11 +322,7 @@ fn draw_plot(
     let [row, column, last_row, last_column] = drawn.cells;
     let (left, top) = (x(column) + 2.0, y(row) + 2.0);
     let (width, height) = (x(last_column + 1) - left - 2.0, y(last_row + 1) - top - 2.0);
-    let fill = FILLS[drawn.plot.treatment % FILLS.len()];
-    writeln!(
-        out,
-        r##"<rect x="{left:.1}" y="{top:.1}" width="{width:.1}" height="{height:.1}" rx="3" fill="{fill}" stroke="#1c242b" stroke-width="1.4"/>"##
-    )?;
+    draw_box(out, drawn.plot.treatment, [left, top, width, height], 1.4)?;
     for &(row, column, border) in &drawn.trees {
         let (cx, cy) = (x(column) + cell / 2.0, y(row) + cell / 2.0 + 9.0);
         let (radius, fill) = if border { (2.5, "none") } else { (3.0, "#0b4f6c") };
@@ -307,10 +375,10 @@ fn draw_legend(out: &mut String, layout: &Layout, notes: &[String], top: f64) ->
     for number in 0..layout.treatments.len() {
         let (code, words) = treatment_of(layout, number);
         let y = top + 24.0 * (number as f64 + 1.0) + 16.0;
-        let fill = FILLS[number % FILLS.len()];
+        draw_box(out, number, [MARGIN, y, 24.0, 18.0], 1.0)?;
         writeln!(
             out,
-            r##"<rect x="{MARGIN}" y="{y:.1}" width="24" height="18" rx="3" fill="{fill}" stroke="#1c242b"/><text x="{:.1}" y="{:.1}" text-anchor="middle" font-weight="700">{code}</text><text x="{:.1}" y="{:.1}">{}</text>"##,
+            r##"<text x="{:.1}" y="{:.1}" text-anchor="middle" font-weight="700">{code}</text><text x="{:.1}" y="{:.1}">{}</text>"##,
             MARGIN + 12.0,
             y + 13.0,
             MARGIN + 34.0,
@@ -373,7 +441,19 @@ fn draw_borders(
 
 #[cfg(test)]
 mod tests {
-    use super::escaped;
+    use super::{escaped, hatching, look};
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn no_two_treatments_look_alike() {
+        let looks: BTreeSet<(&str, String)> = (0..300)
+            .map(look)
+            .map(|(fill, hatch)| {
+                (fill, if hatch > 0 { format!("{:?}", hatching(hatch)) } else { String::new() })
+            })
+            .collect();
+        assert_eq!(looks.len(), 300);
+    }
 
     #[test]
     fn names_cannot_leave_their_text() {

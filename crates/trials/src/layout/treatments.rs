@@ -128,14 +128,28 @@ fn levels_of(request: &LayoutRequest, factor: &LayoutFactor) -> Vec<String> {
         .collect()
 }
 
-/// Levels of a factor of fractions, the control beside the factorial too, with their amounts.
-fn fractions(request: &LayoutRequest, factor: &LayoutFactor) -> Vec<(String, f64)> {
-    if !factor.is_fraction() {
-        return Vec::new();
-    }
+/// Levels of a factor, the control beside the factorial too, that are numbers, with their amounts.
+fn amounts(request: &LayoutRequest, factor: &LayoutFactor) -> Vec<(String, f64)> {
     let control = request.control.iter().filter(|control| control.factor == factor.name);
     let levels = factor.levels.iter().chain(control.map(|control| &control.level));
     levels.filter_map(|level| Some((level.clone(), level.parse().ok()?))).collect()
+}
+
+/// Those of a factor of fractions.
+fn fractions(request: &LayoutRequest, factor: &LayoutFactor) -> Vec<(String, f64)> {
+    if factor.is_fraction() { amounts(request, factor) } else { Vec::new() }
+}
+
+/// Two levels that are one amount in different writing, such as 0.30 and 0.300.
+fn same_amount(request: &LayoutRequest, factor: &LayoutFactor) -> Option<(String, String)> {
+    factor.unit.as_ref()?;
+    let amounts = amounts(request, factor);
+    let pairs = amounts
+        .iter()
+        .enumerate()
+        .flat_map(|(at, first)| amounts[at + 1..].iter().map(move |second| (first, second)));
+    let mut same = pairs.filter(|((a, x), (b, y))| a != b && x == y);
+    same.next().map(|((first, _), (second, _))| (first.clone(), second.clone()))
 }
 
 /// Cautions about levels that remove nearly the whole canopy.
@@ -185,6 +199,8 @@ fn plots_named(stratum: PlotOf) -> &'static str {
 
 /// Fraction of the canopy beyond which a cut is named as dangerous to the tree.
 const HARD: f64 = 0.8;
+/// Days before the flush from which a cut is no longer one for its crop: the harvest before lies between.
+const MOST_LEAD: f64 = 300.0;
 /// More treatments than any trial has.
 const MOST_TREATMENTS: usize = 5_000;
 
@@ -226,6 +242,17 @@ fn check_factors(request: &LayoutRequest) -> Result<(), LayoutError> {
                 entry,
                 format!("factor {} has an empty level", factor.name),
                 "give every level a name or an amount",
+            ));
+        }
+        if let Some((first, second)) = same_amount(request, factor) {
+            return Err(LayoutError::entry(
+                "factors",
+                entry,
+                format!(
+                    "levels {first} and {second} of factor {} are the same amount",
+                    factor.name
+                ),
+                "give each amount once, written in one way",
             ));
         }
         let inside = levels_of(request, factor).len();
@@ -276,11 +303,30 @@ fn check_factors(request: &LayoutRequest) -> Result<(), LayoutError> {
                 if amount > 1.0 && amount <= 100.0 {
                     format!(
                         "its unit is `fraction`: write {} for {level} per cent, and so on",
-                        amount / 100.0
+                        // Dividing adds digits that nobody typed.
+                        (amount * 1e8).round() / 1e10
                     )
                 } else {
                     "its unit is `fraction`: write 0.15 for 15 per cent, and so on".to_owned()
                 },
+            ));
+        }
+        let beyond = |amount: f64| !(-MOST_LEAD..=MOST_LEAD).contains(&amount);
+        if factor.is_lead()
+            && let Some((level, _)) =
+                amounts(request, factor).into_iter().find(|(_, amount)| beyond(*amount))
+        {
+            return Err(LayoutError::entry(
+                "factors",
+                entry,
+                format!(
+                    "level {level} of factor {} is no number of days before the flush",
+                    factor.name
+                ),
+                format!(
+                    "write days from pruning to the start of the flush, {MOST_LEAD} at most; negative \
+                     ones are days after its start"
+                ),
             ));
         }
     }

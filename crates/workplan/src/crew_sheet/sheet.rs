@@ -75,7 +75,8 @@ fn listed(ids: &[String], words: &Catalogue) -> String {
 }
 
 /// A sentence on a number of trees of the block.
-fn apart(key: Key, trees: usize, words: &Catalogue) -> String {
+fn apart([one, more]: [Key; 2], trees: usize, words: &Catalogue) -> String {
+    let key = if trees == 1 { one } else { more };
     words.say(key, &[("trees", &some_trees(trees as u64, words))])
 }
 
@@ -219,15 +220,17 @@ impl SheetInput {
         let of_trial = self.in_trials.iter().map(|own| {
             let trees = some_trees(own.trees(), words);
             let places = [("trees", trees.as_str()), ("trial", own.trial.as_str())];
-            words.say(Key::OfTrial, &places)
+            words.say(if own.trees() == 1 { Key::OfTrialOne } else { Key::OfTrial }, &places)
         });
         let young = self.youngest_recorded.map(|age| {
             let (trees, years) = (some_trees(self.trees, words), words.number(age.floor(), 0));
-            words.say(Key::YoungerThanRecords, &[("trees", &trees), ("years", &years)])
+            let key =
+                if self.trees == 1 { Key::YoungerThanRecordsOne } else { Key::YoungerThanRecords };
+            words.say(key, &[("trees", &trees), ("years", &years)])
         });
         let already = &self.apart.pruned_already;
-        let already =
-            (!already.is_empty()).then(|| apart(Key::PrunedAlready, already.len(), words));
+        let already = (!already.is_empty())
+            .then(|| apart([Key::PrunedAlreadyOne, Key::PrunedAlready], already.len(), words));
         of_trial.chain(already).chain(young).collect()
     }
 
@@ -239,7 +242,8 @@ impl SheetInput {
         };
         let lines = [
             ids(Key::PrunedIds, pruned_already),
-            (!younger.is_empty()).then(|| apart(Key::YoungerApart, younger.len(), words)),
+            (!younger.is_empty())
+                .then(|| apart([Key::YoungerApartOne, Key::YoungerApart], younger.len(), words)),
             ids(Key::YoungerIds, younger),
         ];
         lines.into_iter().flatten()

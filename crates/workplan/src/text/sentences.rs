@@ -76,6 +76,11 @@ pub(super) fn sentence(key: Key) -> Text {
                 "{trees} of this block: part of trial {trial}. They are cut by the field sheet of that trial and by nobody else: leave them alone."
             )
         }
+        Key::OfTrialOne => {
+            constant!(
+                "{trees} of this block: part of trial {trial}. It is cut by the field sheet of that trial and by nobody else: leave it alone."
+            )
+        }
         Key::TrialTrees => constant!("Trees of trial {trial}: {ids}."),
         Key::ChooseTrees => {
             constant!(
@@ -87,10 +92,20 @@ pub(super) fn sentence(key: Key) -> Text {
                 "{trees} of this block: pruned for this harvest already, by the records. They are not counted here: leave them alone."
             )
         }
+        Key::PrunedAlreadyOne => {
+            constant!(
+                "{trees} of this block: pruned for this harvest already, by the records. It is not counted here: leave it alone."
+            )
+        }
         Key::PrunedIds => constant!("Pruned already: {ids}."),
         Key::YoungerApart => {
             constant!(
                 "{trees} of this block: younger than those of this sheet, which is not for them. They are not counted here: leave them alone, unless they have a sheet of their own."
+            )
+        }
+        Key::YoungerApartOne => {
+            constant!(
+                "{trees} of this block: younger than those of this sheet, which is not for it. It is not counted here: leave it alone, unless it has a sheet of its own."
             )
         }
         Key::YoungerIds => constant!("Younger: {ids}."),
@@ -98,6 +113,11 @@ pub(super) fn sentence(key: Key) -> Text {
         Key::YoungerThanRecords => {
             constant!(
                 "{trees} of this block: what is asked of grown trees was tried on hardly a tree so young in the records of this region (there from {years} years on). Nobody knows what a hard cut does to these trees: never cut more than stated here, and stop when in doubt."
+            )
+        }
+        Key::YoungerThanRecordsOne => {
+            constant!(
+                "{trees} of this block: what is asked of grown trees was tried on hardly a tree so young in the records of this region (there from {years} years on). Nobody knows what a hard cut does to it: never cut more than stated here, and stop when in doubt."
             )
         }
         Key::Site => constant!("Site"),

@@ -20,13 +20,24 @@ const SHOWN: usize = 12;
 /// Returns what was left out, in sentences.
 ///
 /// # Errors
-/// When a block is unknown, a tree is in a trial already, or the trees of a block are too young for
-/// the intensities of the trial.
+/// When the book has a trial of that id, a block is unknown, a tree is in a trial already, or the trees
+/// of a block are too young for the intensities of the trial.
 pub fn from_book(
     request: &mut LayoutRequest,
     file: &RequestFile,
     standing: &Standing,
 ) -> Result<Vec<String>, Failure> {
+    let declared = standing.tables.book.trials.contains_key(&request.trial);
+    if declared || standing.trial_trees.iter().any(|tree| tree.trial == request.trial) {
+        let place = if declared { "declared in book.toml" } else { "in the trial table" };
+        return Err(file.refused(
+            "trial",
+            None,
+            &format!("trial '{}' is {place} already", request.trial),
+            "give the new trial an id of its own; for a further season of that trial give its \
+             layout.json instead of a request",
+        ));
+    }
     let held = held_blocks(&standing.tables).map_err(from_ingest)?;
     let blocks: BTreeSet<&str> = held.iter().map(|block| block.block.as_str()).collect();
     let mut all = standing_trees(&standing.tables).map_err(from_ingest)?;

@@ -14,7 +14,7 @@ use trials::checks::Answer;
 use trials::pooled::{
     Environment, EnvironmentsAre, Homogeneity, Pooled, PooledError, Weighting, combine,
 };
-use trials::{Analysis, AnovaKind, Observations, Plan, Trait};
+use trials::{Analysis, AnovaKind, Observations, Plan, Trait, name_in_words};
 
 /// Fewest environments taken as a sample of others; fewer say too little to speak beyond themselves.
 const SAMPLE: usize = 4;
@@ -283,7 +283,7 @@ fn over_seasons(of: &Observations) -> Observations {
 
 /// The combined analysis as a section.
 pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSection {
-    let heading = say!("{} together", capital(pooled.over));
+    let heading = say!("{} together", capital(&name_in_words(pooled.over)));
     let found = match &pooled.combined {
         Ok(found) => found,
         Err(why) => {
