@@ -116,7 +116,7 @@ pub fn check_wanted(
         Some(season) => {
             let picked = ingest_seasons::seasons_picked(&tables).map_err(from_ingest)?;
             if !picked.contains(&season) {
-                return Err(not_picked(season, &picked));
+                return Err(not_picked(season, &picked, &mut tables));
             }
             ingest_seasons::through(&mut tables, season).map_err(from_ingest)?
         }
@@ -130,9 +130,14 @@ pub fn check_wanted(
     Ok(Checked { tables, linked, later })
 }
 
-/// A season without a harvest on record has no day on which its harvest closed.
-fn not_picked(season: i16, picked: &BTreeSet<i16>) -> Failure {
-    let known: Vec<String> = picked.iter().map(i16::to_string).collect();
+/// A season without a harvest on record has no day on which its harvest closed. Seasons are told as
+/// linking leaves them, without those that are slips of the year.
+fn not_picked(season: i16, picked: &BTreeSet<i16>, tables: &mut BookTables) -> Failure {
+    let known: BTreeSet<i32> = match ingest_seasons::link(tables) {
+        Ok(linked) => linked.summary.regions.into_iter().flat_map(|own| own.seasons).collect(),
+        Err(_) => picked.iter().copied().map(i32::from).collect(),
+    };
+    let known: Vec<String> = known.iter().map(i32::to_string).collect();
     let hint = if known.is_empty() {
         "no pick is on record that falls into the harvest of a season; anacurve check says why"
             .to_owned()
