@@ -1,6 +1,6 @@
 //! Ids that differ only in case, accents, spaces, marks, leading zeros, letters of like shape or one letter: offered as hints, never used.
 
-use records::{common_form, spelled, without_zeros};
+use records::{common_form, spelled, with_mark, without_zeros};
 use std::collections::{BTreeSet, HashMap};
 use unicode_normalization::UnicodeNormalization;
 use unicode_normalization::char::is_combining_mark;
@@ -149,9 +149,25 @@ impl NearMisses {
             [near] if plain(near) == plain(id) => say!(
                 "{remedy}; if files write numbers with and without zeros before them, write drop_zeros = [\"{column}\"] under the [[files.TABLE]] of every file with this id, the one that lists it too; for a joined id, name the header words that hold the numbers"
             ),
+            [near] if plain_with(near, "/") == plain_with(id, "/") => say!(
+                "{remedy}; if a whole file writes other marks between the parts of an id, write marks = {{ {column} = \"{}\" }} under its [[files.TABLE]], and drop_zeros = [\"{column}\"] if zeros differ too",
+                first_mark(near)
+            ),
             _ => remedy,
         }
     }
+}
+
+/// An id without zeros before its numbers, and with one mark between its parts.
+fn plain_with(id: &str, mark: &str) -> String {
+    let marked = with_mark(id, mark).unwrap_or_else(|| id.to_owned());
+    without_zeros(&marked).unwrap_or(marked)
+}
+
+/// What stands between the first two parts of an id; nothing where it has one.
+fn first_mark(id: &str) -> String {
+    let is_mark = |of: &char| !of.is_alphanumeric();
+    id.chars().skip_while(is_mark).skip_while(|of| !is_mark(of)).take_while(is_mark).collect()
 }
 
 /// The numbers of an id with the characters before each.

@@ -4,7 +4,7 @@
 use crate::header::{EVERY_ROW, Layout, Meaning, Reading, normalised};
 use crate::pattern::Pattern;
 use crate::rows::{Cell, Cells, Fault, RawRow};
-use records::{Code, ColumnKind, FileOptions, StatedValue, TableSpec, without_zeros};
+use records::{Code, ColumnKind, FileOptions, StatedValue, TableSpec, with_mark, without_zeros};
 use std::collections::BTreeMap;
 use words::{say, text};
 
@@ -19,6 +19,8 @@ struct Rule {
     of_column: bool,
     fills_down: bool,
     drops_zeros: bool,
+    /// The mark that stands between the parts of an id.
+    mark: Option<String>,
     /// Whether the cell is read into a column of the file's own, as factors of trials are.
     is_factor: bool,
     /// What the cell holds in every row, where the file has no column of it.
@@ -94,7 +96,8 @@ impl Stated {
         let flagged = |key, columns: &'a [String]| columns.iter().map(move |of| (key, of, None));
         let named = named
             .chain(flagged("fill_down", &options.fill_down))
-            .chain(flagged("drop_zeros", &options.drop_zeros));
+            .chain(flagged("drop_zeros", &options.drop_zeros))
+            .chain(options.marks.keys().map(|column| ("marks", column, None)));
         for (key, column, words) in named {
             let (cells, of_column) = cells_of(column, spec, layout, header);
             if cells.is_empty() {
@@ -112,6 +115,7 @@ impl Stated {
                     of_column: false,
                     fills_down: false,
                     drops_zeros: false,
+                    mark: None,
                     is_factor: layout.readings.iter().any(|reading| {
                         reading.cell == cell && matches!(reading.meaning, Meaning::Extra(_))
                     }),
@@ -120,6 +124,7 @@ impl Stated {
                 });
                 match words {
                     None if key == "fill_down" => rule.fills_down = true,
+                    None if key == "marks" => rule.mark = options.marks.get(column).cloned(),
                     None => rule.drops_zeros = true,
                     Some(words) => {
                         rule.of_column |= of_column;
@@ -141,6 +146,7 @@ impl Stated {
                 of_column: false,
                 fills_down: false,
                 drops_zeros: false,
+                mark: None,
                 is_factor: false,
                 always: Some(meant(value)),
                 above: Cell::Empty,
@@ -209,12 +215,16 @@ impl Stated {
                 self.instead.retain(|(at, _)| *at != rule.cell);
                 self.instead.push((rule.cell, meaning));
                 self.changes.push((index, Code::ValueStated));
-            } else if rule.drops_zeros
-                && let Some(number) = without_zeros(&written)
-            {
+                continue;
+            }
+            let marked = rule.mark.as_ref().and_then(|mark| with_mark(&written, mark));
+            self.changes.extend(marked.as_ref().map(|_| (index, Code::ValueStated)));
+            let now = marked.as_deref().unwrap_or(&written);
+            let number = if rule.drops_zeros { without_zeros(now) } else { None };
+            self.changes.extend(number.as_ref().map(|_| (index, Code::ZerosDropped)));
+            if let Some(id) = number.or(marked) {
                 self.instead.retain(|(at, _)| *at != rule.cell);
-                self.instead.push((rule.cell, Cell::Text(number.into())));
-                self.changes.push((index, Code::ZerosDropped));
+                self.instead.push((rule.cell, Cell::Text(id.into())));
             }
         }
         StatedCells { cells, instead: &self.instead, parts: &self.parts }

@@ -301,6 +301,32 @@ fn zeros_before_a_number_are_dropped_where_stated() {
     assert!(folder.refused_for().what.contains("Line"));
 }
 
+/// Three files of other hands than the list of trees.
+#[test]
+fn other_marks_within_an_id_are_read_as_the_one_stated() {
+    let folder = Folder::new();
+    folder.put("trees.csv", "tree,block\nC1/7,B1\nC1/12,B1\nC2/3,B1\n");
+    folder.put(
+        "harvests.csv",
+        "tree,date,nut_kg\nC1-007,2024-02-11,3\nC1 12,2024-02-11,4\nC2/3,2024-02-11,5\n",
+    );
+    let declared = "[[files.harvests]]\npath = \"harvests.csv\"\nmarks = { tree = \"/\" }\n";
+    folder.settings(declared);
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["C1/007", "C1/12", "C2/3"]);
+    assert_eq!(repairs(&tables, "harvests.csv"), [(Code::ValueStated, "tree".to_owned(), 2, 2)]);
+    folder.settings(&format!("{declared}drop_zeros = [\"tree\"]\n"));
+    let tables = folder.read();
+    assert_eq!(column(&tables, Table::Harvests, "tree"), ["C1/7", "C1/12", "C2/3"]);
+    let of = |code, count| (code, "tree".to_owned(), count, 2);
+    assert_eq!(
+        repairs(&tables, "harvests.csv"),
+        [of(Code::ZerosDropped, 1), of(Code::ValueStated, 2)]
+    );
+    folder.settings(&declared.replace("tree =", "grove ="));
+    assert!(folder.refused_for().what.contains("grove"));
+}
+
 /// What a row says of its group holds for the rows below, be the row itself none; and a row of which
 /// nothing is missing is told, as its remark may be no sum.
 #[test]

@@ -307,6 +307,10 @@ pub struct FileOptions {
     /// their numbers: `007` is read as `7`, `B1-011` as `B1-11`.
     #[serde(default)]
     pub drop_zeros: Vec<String>,
+    /// Ids that files write with other marks between their parts, with the mark that is meant, by column:
+    /// `marks = { tree = "/" }` reads `C1-7`, `C1.7` and `C1 7` as `C1/7`.
+    #[serde(default)]
+    pub marks: BTreeMap<String, String>,
     /// What is the same in every row and stands in no column of this file, by column:
     /// `every_row = { trial = "Depth 1", date = "2024-05-18" }`. Where `sheet` or `path` holds a `*`, one
     /// here takes what that stands for: `path = "picks/*.csv"` and `date = "*-15"` read `picks/2024-05.csv`

@@ -85,6 +85,14 @@ pub fn spelled(id: &str, other: &str) -> String {
     shown
 }
 
+/// An id with one mark between its parts, where it had another: a part is of letters and digits.
+#[must_use]
+pub fn with_mark(written: &str, mark: &str) -> Option<String> {
+    let parts = written.split(|of: char| !of.is_alphanumeric()).filter(|part| !part.is_empty());
+    let marked = parts.collect::<Vec<_>>().join(mark);
+    (marked != written && !marked.is_empty()).then_some(marked)
+}
+
 /// A text whose numbers have no zeros before them, where one had any.
 #[must_use]
 pub fn without_zeros(written: &str) -> Option<String> {

@@ -177,7 +177,9 @@ pub fn gain_of(region: &RegionAdvice, pictures: &[RegionPicture]) -> String {
     let said = gain(region.gain_over_present_kg.as_ref());
     let is_advised = region.verdict == Verdict::Prune || region.interim.is_some();
     let picture = pictures.iter().find(|own| own.region == region.region);
-    match picture.filter(|_| !is_advised && said != DASH) {
+    // Where it is present practice itself, there is no chance of more either.
+    let is_other = chance_of_more(region) != DASH;
+    match picture.filter(|_| !is_advised && is_other && said != DASH) {
         Some(own) => say!("{said} at {}", percent(own.best_intensity)),
         None => said,
     }

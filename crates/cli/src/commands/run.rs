@@ -10,9 +10,9 @@ use crate::pipeline::rounding::rounded;
 use crate::pipeline::trials::{AnalysedTrial, analysed, beside, declared, report as trial_report};
 use crate::pipeline::{self, Reading, laterals, method, namesake, quality, unfitted};
 use crate::timings::{Timings, Work};
-use records::{Book, counted, noun};
+use records::{Book, Code, Severity, counted, noun};
 use report::{BesideTrial, PublishError, Report, TrialReport};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::path::Path;
 use thiserror::Error;
@@ -213,14 +213,32 @@ fn keep(args: &RunArgs, kept: &review::ToKeep, judged: &Judged) -> Result<(), Fa
 }
 
 fn findings_line(checked: &pipeline::Checked) -> String {
-    match checked.tables.quarantine.len() as u64 {
+    let set_aside = match checked.tables.quarantine.len() as u64 {
         0 => String::new(),
         rows => format!(
             "{} {} set aside; quarantine.csv beside the report says why and what to do.\n",
             counted(rows, "row", "rows"),
             noun(rows, "was", "were")
         ),
-    }
+    };
+    // A unit or a year that is a slip changes the advice: who reads only the terminal must know.
+    let kinds: BTreeSet<Code> = checked
+        .problems()
+        .into_iter()
+        .filter(|problem| problem.severity == Severity::Warning)
+        .map(|problem| problem.code)
+        .collect();
+    let named: Vec<&str> = kinds.iter().map(|code| code.as_str()).collect();
+    let to_look_at = match named.len() as u64 {
+        0 => String::new(),
+        number => format!(
+            "To look at before the advice is used, {} of {}: {}; the page tells each under Data quality.\n",
+            counted(number, "kind", "kinds"),
+            noun(number, "finding", "findings"),
+            named.join(", ")
+        ),
+    };
+    set_aside + &to_look_at
 }
 
 /// Longest folder name made of a book's name, bytes; file systems take 255.

@@ -213,7 +213,7 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &FileOptions) {
     let named = file.header.values().chain(file.units.keys());
     // What is said of cells may be said of the words that an id is joined from.
     let of_cells = file.values.keys().chain(&file.fill_down).chain(&file.drop_zeros);
-    let of_cells = of_cells.chain(file.every_row.keys());
+    let of_cells = of_cells.chain(file.every_row.keys()).chain(file.marks.keys());
     let is_part = |word: &str| file.joined.values().flatten().any(|part| part == word);
     for column in named.chain(of_cells.filter(|word| !is_part(word))) {
         if spec.column(column).is_none() && !spec.keeps_extra_columns {

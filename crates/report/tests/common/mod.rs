@@ -3,7 +3,7 @@
 use advise::*;
 use jiff::civil::date;
 use records::work::{Product, ProductKind, Tool, ToolKind, Treats, WorkSettings};
-use records::{Code, MeasuredAs, Place, Problem, Severity};
+use records::{Code, MeasuredAs, Place, PracticeBefore, Problem, Severity};
 use report::*;
 use workplan::crew_sheet::{Apart, HowMuch, InTrial, Work};
 use workplan::economics::{BreakEven, Pays, PracticeCost, SeasonSums, WhatIf, WorkRate};
@@ -58,7 +58,7 @@ fn region(
         seasons: 4,
         tested_intensity: Some([0.0, 0.45]),
         tested_lead: Some([60.0, 150.0]),
-        present: Present { intensity: present, lead_days: Some(95.0), share_pruned: 0.85, middle: Some([0.0, 2.0 * present]), season: Some(2025), in_turn: 1, before: None, left_to_compare: 0, younger: 0, is_assumed: false },
+        present: Present { intensity: present, lead_days: Some(95.0), share_pruned: 0.85, middle: Some([0.0, 2.0 * present]), season: Some(2025), in_turn: 1, before: Some(PracticeBefore { share_pruned: 0.4, intensity: 0.1 }), left_to_compare: 0, younger: 0, is_assumed: false },
         yield_optimum: Some(optimum(best + 0.03, 0.11)),
         net_optimum: Some(optimum(best, 0.09)),
         lead_optimum: Some(interval(104.0, 31.0)),
