@@ -49,6 +49,9 @@ impl Pruned {
     }
 }
 
+/// A block, and the picks in the middle of a tree in the season that lacks some and in every other.
+type Short<'a> = (&'a str, [i32; 2]);
+
 /// Tells sites that lack prunings before one harvest, and blocks that lack a round of picks in one season, which
 /// they have in every other; not the seasons that are `thin` in the whole region, which are told as such.
 pub(crate) fn warn(
@@ -87,7 +90,7 @@ pub(crate) fn warn(
             text!("add the prunings if they were not entered yet; nothing to do where the trees were left unpruned"),
         );
     }
-    let mut short: BTreeMap<(&str, i32), Vec<(&str, [i32; 2])>> = BTreeMap::new();
+    let mut short: BTreeMap<(&str, i32), Vec<Short<'_>>> = BTreeMap::new();
     for ((region, block), mut seasons) in picked {
         seasons.values_mut().for_each(|own| own.picks.sort_unstable());
         let gap = fewer_once(&seasons);
