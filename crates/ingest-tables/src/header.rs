@@ -312,6 +312,11 @@ impl<'a> HeaderWords<'a> {
                     column.name
                 ));
             }
+            if column.name == "tree" && table == records::Table::Harvests && has_block(words) {
+                remedy.push_str(text!(
+                    "; weights of whole blocks tell nothing of single trees and cannot be used: name such a file in not_tables under [book]"
+                ));
+            }
             if matches!(column.kind, ColumnKind::Text | ColumnKind::Date) && column.name != "tree" {
                 remedy.push_str(&say!(
                     "; if it is the same in every row, every_row = {{ {} = \"…\" }}",
@@ -372,6 +377,11 @@ impl<'a> HeaderWords<'a> {
     }
 }
 
+/// Whether a header names blocks.
+fn has_block(words: &[String]) -> bool {
+    words.iter().any(|word| matches!(normalised(word).as_str(), "block" | "plot" | "field"))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -424,6 +434,15 @@ mod tests {
         assert!(
             faults[1].what.contains("date") && faults[1].what.contains("found: tree, Tree, kg")
         );
+    }
+
+    #[test]
+    fn weights_of_whole_blocks_are_said_to_be_of_no_use() {
+        let options = FileOptions::default();
+        let names = HeaderWords::new(Table::Harvests.spec(), &options);
+        let told = |list: &[&str]| names.layout(&words(list)).unwrap_err()[0].remedy.clone();
+        assert!(told(&["Block", "date", "nut_kg"]).contains("weights of whole blocks"));
+        assert!(!told(&["No", "date", "nut_kg"]).contains("weights of whole blocks"));
     }
 
     #[test]

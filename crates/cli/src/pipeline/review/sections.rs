@@ -2,7 +2,7 @@
 
 use super::seasons::{Judged, Reviewed};
 use super::{tables, words};
-use ::words::{say, text};
+use ::words::{Language, language, say, speaking, text};
 use report::{
     BlockMap, IntervalRow, Intervals, MappedTree, PartsPlot, PartsRow, ReviewFigure, ReviewReport,
     ReviewSection, TreeFlag, TrialSection,
@@ -23,12 +23,21 @@ const SCORES: usize = 24;
 #[must_use]
 pub fn report(book: &str, judged: &Judged) -> ReviewReport {
     match judged {
-        Judged::Reviewed(review) => ReviewReport {
-            book: book.to_owned(),
-            title: words::title(review),
-            answers: answers(review),
-            sections: sections(review),
-        },
+        Judged::Reviewed(review) => {
+            let mut shown = sections(review);
+            if language() != Language::English {
+                let english = speaking(Language::English, || sections(review));
+                for (own, english) in shown.iter_mut().zip(&english) {
+                    own.of.file_heads_of(&english.of);
+                }
+            }
+            ReviewReport {
+                book: book.to_owned(),
+                title: words::title(review),
+                answers: answers(review),
+                sections: shown,
+            }
+        }
         Judged::Impossible(why) => ReviewReport {
             book: book.to_owned(),
             title: say!("no season to review"),

@@ -144,7 +144,7 @@ pub fn ranking(review: &Reviewed) -> Vec<String> {
 }
 
 pub const BEARING_MEANS: Text = constant!(
-    "The index runs from 0 (the same crop every season) to 1 (a crop only every other season); it is taken tree by tree and then averaged, since trees that alternate out of step cancel out in a total. In step: 1 when all trees of the group alternate together, 0 when they cancel out. On-year: share of the trees that bore more than the season before, beside the change of the whole group."
+    "The index runs from 0 (the same crop every season) to 1 (a crop only every other season); it is taken tree by tree and then averaged, since trees that alternate out of step cancel out in a total. In step: 1 when all trees of the group alternate together, 0 when they cancel out. On-year: share of the trees that bore more than the season before, beside the change of the whole group. What pruning every other season does to the crop is in the index too."
 );
 
 /// What the lists of trees mean.
