@@ -170,7 +170,7 @@ pub fn caption_lead(days: &str) -> String {
 pub fn how_to_read(tolerance: &str) -> String {
     say!(
         "Gains are the middle of what the records leave possible, followed by the interval; where the \
-         verdict is Keep or Trial they are those of the best practice that the records support. An intensity in brackets is for the time until a trial is read. Chances come from the same computation. A practice within {tolerance} of the best net \
+         verdict is Keep or Trial they are those of the best practice that the records support, whose intensity stands behind the yield gain. An intensity in brackets is for the time until a trial is read. Chances come from the same computation. A practice within {tolerance} of the best net \
          return counts as good enough."
     )
 }
