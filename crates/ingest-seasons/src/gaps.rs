@@ -6,7 +6,7 @@ use crate::frame::{flags, floats, ints, texts};
 use crate::outcome::Outcome;
 use polars::prelude::{DataFrame, PolarsResult};
 use records::tree_season as ts;
-use records::{Code, Table, counted};
+use records::{Code, Place, Table, counted};
 use std::collections::{BTreeMap, BTreeSet};
 use words::{say, text};
 
@@ -81,7 +81,7 @@ pub(crate) fn warn(
     for ((region, site), seasons) in pruned {
         let Some((season, trees)) = never_else(&seasons) else { continue };
         outcome.warn(
-            outcome.place_of(Table::Prunings),
+            Place::file(Table::Prunings.as_str()),
             Code::PruningsAbsent,
             say!(
                 "region '{region}': no pruning before harvest {season} at '{site}', where half of the trees or more were pruned before every other harvest; {} count as unpruned",

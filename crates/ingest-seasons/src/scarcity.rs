@@ -241,7 +241,8 @@ pub(crate) fn warn_of_unlike_sites(linked: &DataFrame, outcome: &mut Outcome) ->
             && *high >= UNLIKE * low
         {
             outcome.warn(
-                outcome.place_of(Table::Harvests),
+                // Which file is at fault the sites do not tell.
+                Place::file(Table::Harvests.as_str()),
                 Code::SitesUnlike,
                 say!("region '{region}': a tree at '{rich}' bears {high:.1} kg in the middle, one at '{poor}' {low:.1} kg"),
                 text!("look for tins, bags or another unit that was not declared: units = { nut_kg = \"20 kg\" } under [[files.harvests]]"),
