@@ -103,12 +103,13 @@ pub(crate) fn warn(
         let Some(&(_, [own, usual])) = blocks.first() else { continue };
         let names: Vec<&str> = blocks.iter().map(|(block, _)| *block).collect();
         outcome.warn(
-            outcome.place_of_season(region, season),
+            Place::file(Table::Harvests.as_str()),
             Code::SeasonThin,
             say!(
-                "region '{region}': in {} ({}) a tree of season {season} has {own} in the middle, where {usual} stand in every other season; it counts as a whole harvest all the same",
+                "region '{region}': in {} ({}) a tree of season {season} has {} in the middle, where {usual} stand in every other season; it counts as a whole harvest all the same",
                 counted(names.len() as u64, text!("block"), text!("blocks")),
                 named(&names),
+                counted(u64::from(own.unsigned_abs()), text!("pick"), text!("picks")),
             ),
             text!("add the picks if a file or a round is missing; nothing to do if a round less was picked"),
         );
@@ -127,8 +128,12 @@ fn never_else(seasons: &BTreeMap<i32, Pruned>) -> Option<(i32, usize)> {
     let shares: Vec<(i32, f64)> =
         seasons.iter().filter_map(|(season, own)| Some((*season, own.share()?))).collect();
     let (none, some): (Vec<_>, Vec<_>) = shares.iter().partition(|(_, share)| *share == 0.0);
-    let is_usual = some.len() >= OTHER_SEASONS && some.iter().all(|(_, share)| *share >= PRUNED);
     let &[(season, _)] = none.as_slice() else { return None };
+    // Of three seasons one between may be its turn to rest.
+    let is_between = some.first().is_some_and(|(first, _)| *first < season)
+        && some.last().is_some_and(|(last, _)| *last > season);
+    let is_known = some.len() > OTHER_SEASONS || some.len() == OTHER_SEASONS && !is_between;
+    let is_usual = is_known && some.iter().all(|(_, share)| *share >= PRUNED);
     seasons.get(&season).filter(|_| is_usual).map(|own| (season, own.grown))
 }
 

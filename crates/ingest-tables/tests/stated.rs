@@ -321,7 +321,7 @@ fn other_marks_within_an_id_are_read_as_the_one_stated() {
     let of = |code, count| (code, "tree".to_owned(), count, 2);
     assert_eq!(
         repairs(&tables, "harvests.csv"),
-        [of(Code::ZerosDropped, 1), of(Code::ValueStated, 2)]
+        [of(Code::ValueStated, 2), of(Code::ZerosDropped, 1)]
     );
     folder.settings(&declared.replace("tree =", "grove ="));
     assert!(folder.refused_for().what.contains("grove"));

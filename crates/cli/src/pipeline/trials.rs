@@ -115,6 +115,7 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
     let rounds = Rounds::new(pick_days(&checked.tables).map_err(from_ingest)?, book, &table);
     let standing = standing_trees(&checked.tables).map_err(from_ingest)?;
     let places = Places::of(&standing);
+    let picks_set_aside = checked.tables.quarantine.iter().any(|row| row.table == Table::Harvests);
     let records = Records { table: &table, counts: &counts, all: &seasons, rounds, places };
     let trials = book.trials.iter().map(|(id, declaration)| {
         let trees: Vec<&TrialTree> =
@@ -122,7 +123,7 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
         let rows = checked.tables.rows_of_trial(id);
         let own: BTreeSet<&str> = trees.iter().map(|tree| tree.tree.as_str()).collect();
         let lost = checked.tables.set_aside_of_trial(id, &own);
-        let rows = Rows { read: rows, set_aside: lost.len() as u64 };
+        let rows = Rows { read: rows, set_aside: lost.len() as u64, picks_set_aside };
         let mut trial = one(id, declaration, &trees, rows, &records);
         // A trial without a row left says so itself.
         if let Some(first) = lost.first().filter(|_| trial.trees > 0) {
@@ -171,6 +172,8 @@ struct Rows {
     read: u64,
     /// Rows of the trial table, and of visits to its trees, that were set aside.
     set_aside: u64,
+    /// Whether picks of the book were set aside, of whatever tree.
+    picks_set_aside: bool,
 }
 
 /// What the book holds of trees, trial or not.
@@ -248,8 +251,8 @@ fn one(
         });
     }
     trial.notes.extend(missing::gone(&at));
-    trial.notes.extend(missing::unharvested(&at));
     trial.doubt(doubts::sites_without_season(declaration, &at));
+    trial.notes.extend(missing::unharvested(declaration, &at, rows.picks_set_aside));
     trial.doubt(doubts::off_treatment(declaration, &at, table));
     let Short { doubts: short, told, unfinished } =
         rounds.short(declaration, trees, &trial.seasons);

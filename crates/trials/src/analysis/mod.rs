@@ -21,7 +21,7 @@ mod sampling;
 mod strata;
 mod variation;
 
-pub(crate) use contrasts::{error_df, term_contrasts};
+pub(crate) use contrasts::{ErrorDf, term_contrasts};
 pub use covariate::CovariateAdjustment;
 pub use curve::{Curve, Optimum, Peak};
 pub use inversion::OptimumSet;

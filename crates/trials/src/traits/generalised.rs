@@ -7,7 +7,7 @@ use super::result::{
 use super::transform::critical;
 use super::units::Totals;
 use super::working::{Stratum, Task, Working};
-use crate::analysis::{error_df, term_contrasts};
+use crate::analysis::{ErrorDf, term_contrasts};
 use crate::checks::plan_columns;
 use crate::design::{FactorPlace, Part, Plan, StratumKind};
 use crate::distributions::NoncentralF;
@@ -87,23 +87,30 @@ pub(super) fn analyse(
         (Kind::Share, false) => TraitModel::Binomial,
         (Kind::Share, true) => TraitModel::BinomialClumped,
     };
+    if working.dispersion < 1.0 {
+        notes.push(say!(
+            "Units alike vary less than chance has it, by {:.2} of its variance; errors are as they vary.",
+            working.dispersion
+        ));
+    }
     if !random.is_empty() {
         notes.push(say!("Means are those of a typical plot (random effects at 0)."));
     }
-    let errors = error_df(plan);
+    let error_df = ErrorDf::of(plan);
+    let errors = error_df.of_terms();
     // Treatments are no better known than the coarsest error that one of their terms has.
     let of_treatments =
         plan.terms.iter().zip(&errors).filter(|(term, _)| !seasonal(plan, &term.parts));
     let df = of_treatments.map(|(_, df)| *df).fold(f64::INFINITY, f64::min);
     let df = if df.is_finite() { df } else { 1.0 };
     notes.push(say!(
-        "Intervals use t with {df} degrees of freedom, those of the error that treatments are laid \
-         out against; tests are Wald's, of equally weighted treatments, each over the degrees of \
+        "Intervals of means use t with {df} degrees of freedom, those of the error that treatments are laid \
+         out against, those of a difference the error between its two treatments; tests are Wald's, of equally weighted treatments, each over the degrees of \
          freedom of its own error. What plots vary beyond chance is estimated over the degrees of \
          freedom that treatments and blocks leave (Wolfinger and O'Connell 1993)."
     ));
     let why = why(model, &evidence);
-    let scale = Scale { fit: &working, t: critical(df)?, df };
+    let scale = Scale { fit: &working, t: critical(df)? };
     let used: Vec<(usize, String)> = cells
         .iter()
         .enumerate()
@@ -121,7 +128,11 @@ pub(super) fn analyse(
     for (position, (at, name)) in used.iter().enumerate() {
         means.push(scale.mean(kind, *at, name));
         for (other, second) in used.iter().skip(position + 1) {
-            differences.push(scale.difference(*at, *other, name, second)?);
+            let df = match (cells.get(*at), cells.get(*other)) {
+                (Some(first), Some(second)) => error_df.of_pair(*first, *second),
+                _ => df,
+            };
+            differences.push(scale.difference([*at, *other], [name, second], df)?);
         }
     }
     // Places among the model's treatments, and their cells in the plan.
@@ -322,18 +333,25 @@ fn why(model: TraitModel, evidence: &TraitEvidence) -> String {
     let slope = evidence.variance_slope.map_or_else(String::new, |s| {
         say!(", log variance changes by {s:.1} per unit of log mean")
     });
+    let is_sure = evidence.dispersion_p.is_some_and(|p| p < 0.05);
     let what = match model {
         TraitModel::Poisson => {
             text!("counts vary no more than chance has it: Poisson with a log link")
         }
-        TraitModel::NegativeBinomial => {
+        TraitModel::NegativeBinomial if is_sure => {
             text!("counts vary more than chance has it: negative binomial with a log link")
+        }
+        TraitModel::NegativeBinomial => {
+            text!("counts may vary more than chance has it: negative binomial with a log link")
         }
         TraitModel::Binomial => {
             text!("shares vary no more than chance has it: binomial with a logit link")
         }
-        _ => text!(
+        _ if is_sure => text!(
             "shares vary more than chance has it: binomial with a logit link, clumped within plots"
+        ),
+        _ => text!(
+            "shares may vary more than chance has it: binomial with a logit link, clumped within plots"
         ),
     };
     say!("{what}; {spread}{slope}, {zeros:.0} % of plots are 0")
@@ -342,7 +360,6 @@ fn why(model: TraitModel, evidence: &TraitEvidence) -> String {
 struct Scale<'a> {
     fit: &'a Working,
     t: f64,
-    df: f64,
 }
 
 impl Scale<'_> {
@@ -398,10 +415,9 @@ impl Scale<'_> {
 
     fn difference(
         &self,
-        first: usize,
-        second: usize,
-        name: &str,
-        other: &str,
+        [first, second]: [usize; 2],
+        [name, other]: [&str; 2],
+        df: f64,
     ) -> Result<NaturalDifference, TraitError> {
         let row: Vec<f64> =
             self.row(first).iter().zip(self.row(second)).map(|(a, b)| a - b).collect();
@@ -410,8 +426,8 @@ impl Scale<'_> {
             return Err(TraitError::Fit(say!("{name} less {other} has no error")));
         }
         let t = estimate / std_error;
-        let law = NoncentralF::new(1.0, self.df, 0.0).map_err(failed)?;
-        let reach = self.t * std_error;
+        let law = NoncentralF::new(1.0, df, 0.0).map_err(failed)?;
+        let reach = critical(df)? * std_error;
         Ok(NaturalDifference {
             first: name.to_owned(),
             second: other.to_owned(),

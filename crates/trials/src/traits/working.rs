@@ -26,8 +26,8 @@ pub(super) struct Working {
     /// What plots vary beyond chance: the variance of a count of mean m is m + clumping m^2, that of a number out
     /// of n with share p is n p (1 - p) (1 + (n - 1) clumping). 0 where they vary no more than chance has it.
     pub(super) clumping: f64,
-    /// Variance of the units by which the errors were multiplied, above 1 where no clumping explains it: of
-    /// shares out of 1.
+    /// Variance of the units, of that which chance has, by which the errors were multiplied: above 1 where no
+    /// clumping explains it, as of shares out of 1, and below 1 beside random strata; else 1.
     pub(super) dispersion: f64,
 }
 
@@ -72,8 +72,9 @@ impl Task<'_> {
         if dispersion <= 1.0 {
             // Counts and shares are no steadier than chance has it. With random strata the variance of the units
             // cannot be put at 1 by itself; it stays as estimated over its degrees of freedom.
-            let by = if self.random.is_empty() { 1.0 / dispersion } else { 1.0 };
-            return Some(of(&chance, 0.0, by, 1.0));
+            let (by, left) =
+                if self.random.is_empty() { (1.0 / dispersion, 1.0) } else { (1.0, dispersion) };
+            return Some(of(&chance, 0.0, by, left));
         }
         match self.clumping() {
             Some((clumping, fit)) => Some(of(&fit, clumping, 1.0 / fit.sigma().powi(2), 1.0)),

@@ -131,14 +131,25 @@ pub(super) fn seasons_without_harvest(
     })
 }
 
-/// Trees that stand and lack a harvest in a season in which others of the trial have one.
-pub(super) fn unharvested(at: &[(&TrialTree, i32, Option<usize>)]) -> Option<String> {
-    let harvested: BTreeSet<i32> =
-        at.iter().filter(|(.., row)| row.is_some()).map(|(_, season, _)| *season).collect();
+/// Trees that stand and lack a harvest in a season in which others of their site have one; `set_aside` picks of the
+/// book were, which may be theirs.
+pub(super) fn unharvested(
+    declaration: &TrialDeclaration,
+    at: &[(&TrialTree, i32, Option<usize>)],
+    set_aside: bool,
+) -> Option<String> {
+    let site = |tree: &TrialTree| -> Option<String> {
+        tree.columns.get(declaration.roles.site.as_ref()?)?.clone()
+    };
+    let harvested: BTreeSet<(Option<String>, i32)> = at
+        .iter()
+        .filter(|(.., row)| row.is_some())
+        .map(|(tree, season, _)| (site(tree), *season))
+        .collect();
     let lacking: Vec<String> = at
         .iter()
         .filter(|(tree, season, row)| {
-            row.is_none() && tree.gone.is_none() && harvested.contains(season)
+            row.is_none() && tree.gone.is_none() && harvested.contains(&(site(tree), *season))
         })
         .map(|(tree, season, _)| say!("{} in {season}", tree.tree))
         .collect();
@@ -146,9 +157,12 @@ pub(super) fn unharvested(at: &[(&TrialTree, i32, Option<usize>)]) -> Option<Str
     if lacking.len() > SHOWN {
         words = say!("{words} and {} more", lacking.len() - SHOWN);
     }
-    (!lacking.is_empty()).then(|| {
-        say!("Without a harvest on record, and so left out: {words}. Rows of picks that were set aside, as `anacurve check` tells, may be theirs.")
-    })
+    let theirs = if set_aside {
+        text!(" Picks of the book were set aside and may be theirs: `anacurve check` tells them.")
+    } else {
+        ""
+    };
+    (!lacking.is_empty()).then(|| say!("Without a harvest on record: {words}.{theirs}"))
 }
 
 /// Trees without a harvest that the tree table says are no longer there.

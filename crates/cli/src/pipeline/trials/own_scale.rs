@@ -6,7 +6,7 @@ use records::TrialDeclaration;
 use report::{TrialCell, TrialSection, TrialTable};
 use trials::compare::{Adjustment, Pairs};
 use trials::distributions::Sides;
-use trials::traits::{NaturalMean, TraitAnalysis, TraitModel, TraitTest};
+use trials::traits::{NaturalMean, TermTest, TraitAnalysis, TraitModel, TraitTest};
 use trials::{Trait, TraitKind};
 
 /// Most pairs listed.
@@ -40,9 +40,19 @@ pub fn finding(observed: &Trait, found: &TraitAnalysis) -> Option<String> {
     let highest = means.iter().max_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let lowest = means.iter().min_by(|a, b| a.mean.total_cmp(&b.mean))?;
     let digits = decimals(highest.mean);
-    let p = p_words(test.p_value);
+    // Of several terms each is judged against its own error, which all treatments together have not in common.
+    let terms: Vec<&TermTest> = found.terms.iter().filter(|term| !term.seasonal).collect();
+    let (is_found, p) = if terms.len() > 1 {
+        let each = terms.iter().map(|own| {
+            format!("{} {}", factor_words(&own.term), p_words(own.test.p_value))
+        });
+        let each = each.collect::<Vec<_>>().join(", ");
+        (terms.iter().any(|own| own.test.p_value < FOUND), each)
+    } else {
+        (test.p_value < FOUND, p_words(test.p_value))
+    };
     let unit = if observed.unit.is_empty() { String::new() } else { format!(" {}", observed.unit) };
-    let said = match (test.p_value < FOUND, over) {
+    let said = match (is_found, over) {
         (true, false) => text!("Treatments differ in"),
         (false, false) => text!("No difference between treatments was found in"),
         (true, true) => text!("Over the seasons treatments differ in"),
@@ -274,7 +284,7 @@ mod tests {
     #![allow(clippy::expect_used, clippy::panic)]
 
     use super::*;
-    use trials::traits::{TermTest, TraitEvidence};
+    use trials::traits::TraitEvidence;
 
     fn mean(treatment: &str, mean: f64) -> NaturalMean {
         let treatment = treatment.to_owned();

@@ -182,8 +182,15 @@ fn tested(analysis: &Analysis) -> Vec<Tested<'_>> {
 /// Treatment terms with their p, by the scale that suits the trait: what its finding rests on.
 fn judged(analysis: &Analysis, observed: &Observations) -> Vec<(String, f64)> {
     if observed.observed.kind != TraitKind::Measured {
-        let own = analyse_trait(&analysis.plan, observed).ok().and_then(|found| found.test);
-        return own.map(|test| (say!("all treatments alike"), test.p_value)).into_iter().collect();
+        let Ok(own) = analyse_trait(&analysis.plan, observed) else { return Vec::new() };
+        let terms = own.terms.iter().filter(|term| !term.seasonal);
+        let terms: Vec<(String, f64)> =
+            terms.map(|term| (factor_words(&term.term), term.test.p_value)).collect();
+        if terms.len() > 1 {
+            return terms;
+        }
+        let all = own.test.map(|test| (say!("all treatments alike"), test.p_value));
+        return all.into_iter().collect();
     }
     let of_treatments = tested(analysis).into_iter().filter(|t| !seasonal(analysis, t.term));
     of_treatments.map(|t| (factor_words(&t.row.source), t.p)).collect()
@@ -328,17 +335,17 @@ fn along_amounts(analysis: &Analysis, tested: &Tested<'_>) -> Option<String> {
     let (linear, quadratic) = (of("linear")?, of("quadratic")?);
     let (factor, p) = (factor_words(&polynomial.factor), p_words(linear.p));
     let line = if linear.p >= FOUND {
-        say!("Along {factor} no straight rise or fall was found ({p})")
+        say!("Asked by itself, along {factor} no linear trend shows ({p})")
     } else if linear.estimate? > 0.0 {
-        say!("Along {factor} it rises ({p} of the linear trend)")
+        say!("Asked by itself, along {factor} the linear trend is upward ({p})")
     } else {
-        say!("Along {factor} it falls ({p} of the linear trend)")
+        say!("Asked by itself, along {factor} the linear trend is downward ({p})")
     };
     let p = p_words(quadratic.p);
     Some(if quadratic.p >= FOUND {
-        say!("{line}, and no bend ({p}).")
+        say!("{line}; no bend shows ({p}).")
     } else {
-        say!("{line}, with a bend ({p} of the quadratic).")
+        say!("{line}; a bend shows ({p}).")
     })
 }
 
@@ -540,12 +547,12 @@ mod tests {
         };
         let rise = said(|level| 0.06 * level);
         assert!(rise.starts_with("No effect of level on nut yield was found (p = 0."), "{rise}");
-        assert!(rise.contains("Along level it rises (p = 0.0"), "{rise}");
-        assert!(rise.contains("of the linear trend), and no bend (p = "), "{rise}");
+        assert!(rise.contains("along level the linear trend is upward (p = 0.0"), "{rise}");
+        assert!(rise.contains("; no bend shows (p = "), "{rise}");
         let bend = said(|level| -0.2 * (level - 2.0).powi(2));
-        assert!(bend.contains("Along level no straight rise or fall was found (p = 0."), "{bend}");
-        assert!(bend.ends_with("with a bend (p < 0.001 of the quadratic)."), "{bend}");
-        assert!(said(|level| -level).contains("it falls (p < 0.001 of the linear trend)"));
+        assert!(bend.contains("along level no linear trend shows (p = 0."), "{bend}");
+        assert!(bend.ends_with("a bend shows (p < 0.001)."), "{bend}");
+        assert!(said(|level| -level).contains("the linear trend is downward (p < 0.001)"));
     }
 
     #[test]
