@@ -43,6 +43,10 @@ pub struct Evidences<'a> {
     pub turning_point: Option<TurningPointSet>,
 }
 
+/// Largest gain that records can tell, kg per tree: no tree bears as much, and limits beyond it say that nothing was
+/// compared.
+const MOST_KG: f64 = 1000.0;
+
 /// Advice and figures of a region whose records entered the model.
 #[must_use]
 pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>) {
@@ -60,6 +64,11 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
     let loss = explored.best_net().abs() * evidence.book.options.tolerance_pct / 100.0;
     let candidate = timing::candidate(evidence, &explored, loss);
     let gains = Gains::new(evidence, &explored, candidate);
+    let told = gains.over_present(level);
+    if !(told.low.abs() <= MOST_KG && told.high.abs() <= MOST_KG) {
+        advice.reason = verdict::nothing_told(&advice.name);
+        return (advice, None);
+    }
 
     advice.yield_optimum = Some(optimum(evidence, &explored.yield_optima, level));
     advice.net_optimum = Some(optimum(evidence, &explored.net_optima, level));

@@ -166,3 +166,32 @@ fn a_book_is_read_from_within_its_folder() {
     }
     assert_eq!(told(&book.file("picks"), ".."), outside);
 }
+
+/// Every tree pruned, at 15 or at 35 %: by lot, which runs, and all alike in a season, of which nothing is advised.
+#[test]
+fn two_intensities_without_an_unpruned_tree_are_no_defect() {
+    let run = |level: fn(usize, usize) -> f64| -> Value {
+        let book = support::Book::tidy();
+        let mut rows = "tree,date,intensity,measured_as\n".to_owned();
+        for year in 2021..2024 {
+            for tree in 1..=12 {
+                rows += &format!("T{tree:02},{year}-07-12,{},canopy_fraction\n", level(tree, year));
+            }
+        }
+        book.put("prunings.csv", rows);
+        let out = tempfile::tempdir().unwrap();
+        let ran = anacurve(&[
+            "run",
+            book.arg(),
+            "--out",
+            out.path().to_str().unwrap(),
+            "--format",
+            "json",
+        ]);
+        assert!(ran.code < 2, "{}", ran.stderr);
+        serde_json::from_str(&ran.stdout).unwrap()
+    };
+    run(|tree, year| if (tree * 7 + year * 3) % 5 < 2 { 0.15 } else { 0.35 });
+    let alike = run(|_, year| if year == 2022 { 0.15 } else { 0.35 });
+    assert_eq!(alike["regions"][0]["verdict"], "trial");
+}

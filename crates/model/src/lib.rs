@@ -44,5 +44,5 @@ pub use support::{Support, UNPRUNED_BELOW};
 pub use table::{Labelled, TableError, TreeSeasons};
 pub use yield_model::{
     CarryOver, FoldKind, LackOfFit, PointCurves, RegionFit, RowUse, SeparateCurves, ShapeChoice,
-    ShapeScore, YieldError, YieldModel, YieldSettings,
+    ShapeScore, WithinSeasons, YieldError, YieldModel, YieldSettings,
 };

@@ -19,11 +19,12 @@ use crate::inversion::TurningPointSet;
 use crate::observed::ObservedClass;
 use crate::region_curve::RegionCurve;
 use crate::scale::Scale;
-use crate::support::Support;
+use crate::support::{Support, UNPRUNED_BELOW};
 use crate::table::TreeSeasons;
 use mixed::{Draws, Fit, IntegrationSettings, Posterior, Settings};
 use records::ResponseScale;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use thiserror::Error;
 
 pub(crate) use left_out::Folds;
@@ -179,6 +180,8 @@ pub struct RegionFit {
     pub pruned_rows: u64,
     /// Cause-or-habit status.
     pub habit: HabitStatus,
+    /// How unlike trees of one site were treated in one season.
+    pub within: WithinSeasons,
     /// What was tested.
     pub support: Option<Support>,
     /// Median lead of the pruned tree-seasons, days; `None` when nothing was pruned.
@@ -189,6 +192,48 @@ pub struct RegionFit {
     pub curve: RegionCurve,
     /// Observed class means.
     pub classes: Vec<ObservedClass>,
+}
+
+/// How unlike trees of one site were treated in one season: what differs between seasons alone cannot be told from
+/// the seasons.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WithinSeasons {
+    /// Standard deviation of the intensity about the mean of site and season, fraction.
+    pub spread: f64,
+    /// Share of the unpruned tree-seasons that stand in a site and season in which a tenth of the trees or more
+    /// was pruned; `None` without an unpruned one.
+    pub unpruned_beside: Option<f64>,
+}
+
+/// Least share of trees pruned in a site and season for the unpruned ones to stand beside them (ours: a convention,
+/// of no published source).
+const PRUNED_BESIDE: f64 = 0.1;
+
+impl WithinSeasons {
+    /// Of tree-seasons: site and season of each, and its intensity.
+    fn of(rows: impl Iterator<Item = ((u32, i32), f64)>) -> Self {
+        let mut places: BTreeMap<(u32, i32), Vec<f64>> = BTreeMap::new();
+        for (place, intensity) in rows {
+            places.entry(place).or_default().push(intensity);
+        }
+        let (mut squares, mut number) = (0.0, 0.0);
+        let (mut unpruned, mut beside) = (0_usize, 0_usize);
+        for own in places.values() {
+            let count = own.len() as f64;
+            let mean = own.iter().sum::<f64>() / count;
+            squares += own.iter().map(|value| (value - mean).powi(2)).sum::<f64>();
+            number += count;
+            let bare = own.iter().filter(|value| **value < UNPRUNED_BELOW).count();
+            unpruned += bare;
+            if count - bare as f64 >= PRUNED_BESIDE * count {
+                beside += bare;
+            }
+        }
+        Self {
+            spread: if number > 0.0 { (squares / number).sqrt() } else { 0.0 },
+            unpruned_beside: (unpruned > 0).then(|| beside as f64 / unpruned as f64),
+        }
+    }
 }
 
 impl RegionFit {
@@ -516,4 +561,26 @@ fn alternation(
         }
     }
     Ok(effects)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::WithinSeasons;
+
+    /// Two seasons of four trees at one site: 0.2 and 0.4 in each by halves; then by seasons; then none and some.
+    #[test]
+    fn what_differs_within_seasons_is_told_from_what_differs_between_them() {
+        let of = |cut: fn(i32, u32) -> f64| {
+            let rows = (2024..2026).flat_map(|season| (0..4).map(move |tree| (season, tree)));
+            WithinSeasons::of(rows.map(|(season, tree)| ((0, season), cut(season, tree))))
+        };
+        let within = of(|_, tree| if tree < 2 { 0.2 } else { 0.4 });
+        assert!((within.spread - 0.1).abs() < 1e-12);
+        assert_eq!(within.unpruned_beside, None);
+        assert!(of(|season, _| f64::from(season - 2023) * 0.2).spread < 1e-12);
+        let started = of(|season, _| if season == 2024 { 0.0 } else { 0.3 });
+        assert_eq!((started.spread, started.unpruned_beside), (0.0, Some(0.0)));
+        let half = of(|season, tree| if season == 2024 || tree > 0 { 0.0 } else { 0.3 });
+        assert_eq!(half.unpruned_beside, Some(3.0 / 7.0));
+    }
 }

@@ -23,6 +23,11 @@ const LEAST_RANGE: f64 = 0.10;
 /// Fewest distinct intensities that show whether a curve bends.
 const LEAST_LEVELS: usize = 3;
 
+/// Least spread of intensities among trees of one site in one season, and least share of the unpruned tree-seasons
+/// that stand beside pruned ones where the advice sets pruned against unpruned trees.
+const LEAST_SPREAD: f64 = 0.02;
+const LEAST_BESIDE: f64 = 0.2;
+
 /// Why a region's records cannot carry advice.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Obstacle {
@@ -32,6 +37,7 @@ enum Obstacle {
     NarrowRange,
     FewLevels(usize),
     Habit,
+    Seasons,
     UpperEdge(f64),
     LowerEdge(f64),
     NotConverged,
@@ -54,6 +60,9 @@ fn obstacles(evidence: &Evidences<'_>, explored: &Exploration) -> Vec<Obstacle> 
     if range < LEAST_RANGE {
         found.push(Obstacle::NarrowRange);
     }
+    if range >= LEAST_RANGE && is_of_seasons(evidence, explored) {
+        found.push(Obstacle::Seasons);
+    }
     let levels = fit.support.as_ref().map_or(0, |support| support.levels);
     if range >= LEAST_RANGE && levels < LEAST_LEVELS {
         found.push(Obstacle::FewLevels(levels));
@@ -68,6 +77,16 @@ fn obstacles(evidence: &Evidences<'_>, explored: &Exploration) -> Vec<Obstacle> 
         found.push(Obstacle::LowerEdge(optima.p_lower_edge));
     }
     with_history(fit, found)
+}
+
+/// Whether what is compared differs between seasons and hardly within them: pruning cannot be told from the season
+/// then.
+fn is_of_seasons(evidence: &Evidences<'_>, explored: &Exploration) -> bool {
+    let within = evidence.fit.within;
+    let best = explored.best.intensity;
+    let with_unpruned = best <= 0.0 || evidence.practice.share_pruned < 0.5;
+    within.spread < LEAST_SPREAD
+        || with_unpruned && within.unpruned_beside.is_some_and(|share| share < LEAST_BESIDE)
 }
 
 /// Adds what the history of the trees cannot show.
@@ -263,6 +282,9 @@ fn trial_reason(evidence: &Evidences<'_>, advice: &RegionAdvice, explored: &Expl
                 "only {} tried, which cannot show where the curve turns",
                 counted(*n as u64, text!("intensity was"), text!("intensities were"))
             ),
+            Obstacle::Seasons => {
+                say!("what is compared was done in some seasons and hardly to trees beside others in one season, so the effect of pruning cannot be told from that of the season")
+            }
             Obstacle::Habit => {
                 say!("each tree was always pruned alike, so the effect of pruning cannot be told from the choice of trees")
             }
@@ -302,6 +324,13 @@ fn doing(intensity: f64) -> String {
 /// The sentence of a region whose records support no intensity at all.
 pub(super) fn nothing_tested(name: &str) -> String {
     say!("The records of {name} support no intensity at all.")
+}
+
+/// The sentence of a region whose records leave the effect of pruning open altogether.
+pub(super) fn nothing_told(name: &str) -> String {
+    say!(
+        "The records of {name} do not tell the effect of pruning at all: intensities were few, or differed between seasons alone."
+    )
 }
 
 /// The sentence of a region without usable tree-seasons.

@@ -39,7 +39,7 @@ pub use missing::NotAnalysed;
 use model::{Frames, TableError, TreeSeasons};
 use plot_of::{Places, means_of_plots};
 pub use pooling::PooledTrait;
-use records::{TrialDeclaration, counted, written_amount, written_number};
+use records::{Table, TrialDeclaration, counted, written_amount, written_number};
 pub use report::report;
 use rounds::{Rounds, Short};
 use seasons::Seasons;

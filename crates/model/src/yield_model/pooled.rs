@@ -1,7 +1,8 @@
 //! The fit with partially pooled regions, its posterior, and each region's surface read off the draws.
 
 use super::{
-    BEND_PRIOR_SCALE, LEAST_EFFECTIVE, OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit, YieldError,
+    BEND_PRIOR_SCALE, LEAST_EFFECTIVE, OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit,
+    WithinSeasons, YieldError,
 };
 use crate::curve::{BENDS, COLUMN_NAMES, COLUMNS, LeadDegree, REFERENCE_LEAD_DAYS, surface};
 use crate::design::{Design, Group, HabitStatus, Role};
@@ -311,6 +312,10 @@ impl<'a> Reader<'a> {
             trial_rows: rows.iter().filter(|&&row| table.in_trial[row]).count() as u64,
             pruned_rows: intensities.iter().filter(|i| **i >= UNPRUNED_BELOW).count() as u64,
             habit: self.design.habit.get(code as usize).copied().unwrap_or(HabitStatus::NoneSeen),
+            within: WithinSeasons::of(
+                rows.iter()
+                    .map(|&row| ((table.site.codes[row], table.season[row]), table.intensity[row])),
+            ),
             support: Support::of(&intensities, &leads),
             usual_lead: median_lead(&leads),
             fixed_lead: (self.design.lead_degree == LeadDegree::None)

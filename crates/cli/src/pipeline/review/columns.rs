@@ -89,8 +89,11 @@ fn scale(scale: model::Scale) -> Scale {
     }
 }
 
-/// Effect of each row's pruning by its region's curve; 0 where nothing was pruned, NaN in a region
-/// without a curve.
+/// Largest effect on the scale of the yields that records can tell: beyond it nothing was compared.
+const TOLD: f64 = 100.0;
+
+/// Effect of each row's pruning by its region's curve; 0 where nothing was pruned or the records tell no effect, as
+/// of two intensities without an unpruned tree, NaN in a region without a curve.
 fn effect(table: &TreeSeasons, regions: &BTreeMap<&str, (MeanEffect, f64)>) -> Vec<f64> {
     (0..table.len())
         .map(|row| {
@@ -99,7 +102,8 @@ fn effect(table: &TreeSeasons, regions: &BTreeMap<&str, (MeanEffect, f64)>) -> V
                 return 0.0;
             }
             regions.get(table.region.label(row)).map_or(f64::NAN, |(effect, middle)| {
-                effect.at(intensity, if lead.is_finite() { lead } else { *middle })
+                let own = effect.at(intensity, if lead.is_finite() { lead } else { *middle });
+                if own.abs() <= TOLD { own } else { 0.0 }
             })
         })
         .collect()

@@ -43,9 +43,9 @@ pub fn finding(observed: &Trait, found: &TraitAnalysis) -> Option<String> {
     // Of several terms each is judged against its own error, which all treatments together have not in common.
     let terms: Vec<&TermTest> = found.terms.iter().filter(|term| !term.seasonal).collect();
     let (is_found, p) = if terms.len() > 1 {
-        let each = terms.iter().map(|own| {
-            format!("{} {}", factor_words(&own.term), p_words(own.test.p_value))
-        });
+        let each = terms
+            .iter()
+            .map(|own| format!("{} {}", factor_words(&own.term), p_words(own.test.p_value)));
         let each = each.collect::<Vec<_>>().join(", ");
         (terms.iter().any(|own| own.test.p_value < FOUND), each)
     } else {
