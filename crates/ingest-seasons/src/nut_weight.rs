@@ -36,7 +36,7 @@ pub(crate) fn warn_of_less_than_a_nut(
         outcome.place(at),
         Code::RangeUnusual,
         say!(
-            "{} that weigh less than one nut, here first: {} g",
+            "{} lighter than one nut, here first: {} g",
             counted(light.len() as u64, text!("pick"), text!("picks")),
             grams(1000.0 * kg)
         ),

@@ -78,33 +78,45 @@ fn middle(values: &mut [f64]) -> Option<f64> {
     values.get(values.len() / 2).copied()
 }
 
+/// File and line of a pick, its weight and what is usual for the tree, kg.
+type Heavy = ((u32, u32), [f64; 2]);
+
 fn tell_tenfold(all: &[Pick], usual: &BTreeMap<(u32, i32), f64>, outcome: &mut Outcome) {
     let is_tenfold = |kg: f64, of: f64| (TENFOLD[0]..=TENFOLD[1]).contains(&(kg / of));
-    let mut odd: Vec<((u32, u32), [f64; 2])> = Vec::new();
+    let mut odd: Vec<Heavy> = Vec::new();
+    // By file and month: picks, and those ten times as heavy as the tree's others, of a month that is so too.
+    let mut files: BTreeMap<(u32, (u32, i32)), (usize, Vec<Heavy>)> = BTreeMap::new();
     for tree in all.chunk_by(|a, b| a.tree == b.tree).filter(|tree| tree.len() > OTHERS) {
-        let of_month = |pick: &&Pick| {
-            usual.get(&pick.month()).is_some_and(|usual| is_tenfold(pick.kg, *usual))
-        };
-        let heavy: Vec<&Pick> = tree.iter().filter(of_month).collect();
-        if heavy.is_empty() {
-            continue;
-        }
         let mut own: Vec<f64> = tree.iter().map(|pick| pick.kg).collect();
         let Some(of_tree) = middle(&mut own) else { continue };
+        let is_heavy = |pick: &&Pick| is_tenfold(pick.kg, of_tree) && is_of_tenths(pick.kg);
+        let heavy: Vec<&Pick> = tree.iter().filter(is_heavy).collect();
         // The heaviest that is not suspected.
         let next = own.iter().rev().nth(heavy.len()).copied().unwrap_or_default();
-        let is_lost = |pick: &&Pick| {
-            is_tenfold(pick.kg, of_tree) && pick.kg > BEYOND * next && is_of_tenths(pick.kg)
-        };
-        odd.extend(heavy.into_iter().filter(is_lost).map(|pick| (pick.at, [pick.kg, of_tree])));
+        for pick in tree {
+            files.entry((pick.at.0, pick.month())).or_default().0 += 1;
+        }
+        for pick in heavy.into_iter().filter(|pick| pick.kg > BEYOND * next) {
+            let found = (pick.at, [pick.kg, of_tree]);
+            if usual.get(&pick.month()).is_some_and(|usual| is_tenfold(pick.kg, *usual)) {
+                odd.push(found);
+            } else {
+                files.entry((pick.at.0, pick.month())).or_default().1.push(found);
+            }
+        }
     }
+    // A whole round without its decimal marks is what its month shows, and yet no tree bears so in any other.
+    let lost = files.into_values().filter(|(picks, heavy)| {
+        heavy.len() >= OF_MONTH && heavy.len() as f64 >= SAME * *picks as f64
+    });
+    odd.extend(lost.flat_map(|(_, heavy)| heavy));
     odd.sort_by_key(|(at, _)| *at);
     let Some(&(first, [kg, of_tree])) = odd.first() else { return };
     outcome.warn(
         outcome.place(first),
         Code::RangeUnusual,
         say!(
-            "{} about ten times as heavy as the tree's others and those of its region in that month, here first: {kg:.2} kg, where {of_tree:.2} kg is usual for the tree",
+            "{} about ten times as heavy as the tree's others and, but for a whole round that is so, those of its region in that month, here first: {kg:.2} kg, where {of_tree:.2} kg is usual for the tree",
             counted(odd.len() as u64, text!("pick"), text!("picks"))
         ),
         say!(

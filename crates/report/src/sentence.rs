@@ -9,9 +9,23 @@ use advise::{MoneyInterval, Verdict};
 use std::collections::BTreeMap;
 use words::{say, text};
 
-/// What to do in the region, in one plain sentence.
+/// What to do in the region, in one plain sentence, and a second where trees are pruned in turn and go on to be.
 #[must_use]
 pub fn sentence(region: &RegionAdvice) -> String {
+    let goes_on = region.verdict == Verdict::Keep
+        || region.verdict == Verdict::Trial && region.interim.is_none();
+    let seasons = region.present.in_turn;
+    let said = to_do(region);
+    if goes_on && seasons > 1 {
+        say!(
+            "{said} Trees are pruned in turn over {seasons} seasons: the work plan cuts those whose turn it is."
+        )
+    } else {
+        said
+    }
+}
+
+fn to_do(region: &RegionAdvice) -> String {
     // Who is to go on as at present, or to change for a time, must know from what.
     let now = now(&region.present);
     match (region.verdict, &region.advised) {
@@ -395,6 +409,9 @@ mod tests {
     use super::*;
     use jiff::civil::date as day;
 
+    const BOOK: &str = "[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\n\
+        wage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n";
+
     /// The mean over all trees stands beside what is cut of a pruned one, which is what the sheets say.
     #[test]
     fn present_practice_tells_a_pruned_tree_from_the_mean() {
@@ -418,6 +435,21 @@ mod tests {
         );
         assert_eq!(said(0.99), "15\u{a0}% of the canopy on average");
         assert_eq!(said(0.0), "trees are left unpruned");
+    }
+
+    #[test]
+    fn who_prunes_in_turn_is_told_whose_turn_it_is() {
+        let mut region = advise::without_records(
+            &records::Book::parse(BOOK).unwrap(),
+            "r",
+            &records::Practice::stated("r", 0.15, None),
+            2027,
+        );
+        assert!(!sentence(&region).contains("in turn"));
+        region.present.in_turn = 2;
+        assert!(sentence(&region).ends_with("pruned in turn over 2 seasons: the work plan cuts those whose turn it is."));
+        region.verdict = Verdict::Prune;
+        assert!(!sentence(&region).contains("in turn"));
     }
 
     #[test]

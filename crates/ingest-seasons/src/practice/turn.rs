@@ -8,7 +8,7 @@ const FEWEST: usize = 5;
 /// Least share of a season's trees that is pruned in it.
 const LEAST_SHARE: f64 = 0.1;
 /// Most of the trees pruned in one season of a turn that may have been pruned in another of it as well.
-const MOST_TWICE: f64 = 0.1;
+const MOST_TWICE: f64 = 0.2;
 /// Least share of trees pruned again where a turn begins anew.
 const LEAST_AGAIN: f64 = 0.5;
 /// How many times as many trees may be pruned in one season of a turn as in another.
@@ -16,8 +16,8 @@ const MOST_UNEVEN: f64 = 2.0;
 
 /// Seasons up to the latest in which every tree is pruned once, 1 where trees are not pruned in turn. Seasons
 /// make a turn when hardly a tree was pruned in two of them, about as many were in each, and those of the
-/// season before it, if that is on record, are those of its last season again. That tells a turn from a
-/// practice that moved once from some trees to others.
+/// season before it, if that is on record, are those of its last season again, and so on for the one before that.
+/// That tells a turn from a practice that moved once from some trees to others, or back for one season.
 pub(super) fn seasons(last: i32, latest: &BTreeMap<i32, Vec<Aged>>) -> i32 {
     let of = |back: i32| latest.get(&(last - back)).map(|all| Pruned::of(all));
     let mut turn: Vec<Pruned> = of(0).into_iter().collect();
@@ -30,7 +30,8 @@ pub(super) fn seasons(last: i32, latest: &BTreeMap<i32, Vec<Aged>>) -> i32 {
             && before.shared_with(&turn[0]) >= LEAST_AGAIN
             && turn[1..].iter().all(|own| before.is_apart_from(own));
         if begins_anew {
-            return back;
+            let goes_on = of(back + 1).is_none_or(|own| own.shared_with(&turn[1]) >= LEAST_AGAIN);
+            return if goes_on { back } else { 1 };
         }
         if back == LONGEST_TURN || !before.is_part() {
             return 1;
@@ -101,6 +102,8 @@ mod tests {
         assert_eq!(turn(&[0..25, 23..60, 0..22, 22..60]), 2);
         assert_eq!(turn(&[0..20, 20..40, 40..60]), 3);
         assert_eq!(turn(&[40..60, 0..20, 20..40, 40..60]), 3);
+        // One tree in twenty out of turn.
+        assert_eq!(turn(&[0..33, 30..60, 0..30, 27..60]), 2);
         assert_eq!(turn(&[45..60, 0..15, 15..30, 30..45, 45..60]), 4);
     }
 
@@ -113,6 +116,8 @@ mod tests {
         assert_eq!(turn(&[0..30, 0..30, 30..60]), 1);
         assert_eq!(turn(&[0..10, 10..60]), 1);
         assert_eq!(turn(&[0..0, 0..0]), 1);
+        // Some trees but for one season.
+        assert_eq!(turn(&[30..60, 30..60, 0..30, 30..60]), 1);
         // Fifths: longer than is looked for.
         assert_eq!(turn(&[0..12, 12..24, 24..36, 36..48, 48..60]), 1);
     }

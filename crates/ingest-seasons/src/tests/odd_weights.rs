@@ -40,8 +40,14 @@ fn a_lost_decimal_mark_is_told_and_a_good_pick_is_not() {
     });
     assert_eq!(found.len(), 1, "{found:?}");
     assert!(found[0].1.starts_with("2 picks about ten times as heavy"), "{found:?}");
-    // Twice as heavy; ten times with two decimals; a month in which all bear so.
-    for (times, trees) in [(2.0, 12), (10.0 / 3.0, 12), (10.0, 22)] {
+    // The whole round.
+    let found = told(|tree, year, month| {
+        let own = usual(tree, year, month);
+        if (year, month) == (2022, 4) { 10.0 * (10.0 * own).round() / 10.0 } else { own }
+    });
+    assert!(found[0].1.starts_with("12 picks about ten times as heavy"), "{found:?}");
+    // Twice as heavy; three times; a round in which all bear four times as much.
+    for (times, trees) in [(2.0, 12), (10.0 / 3.0, 12), (4.0, 22)] {
         let is = |tree, year, month| (year, month) == (2022, 4) && tree < trees;
         let kg = |tree, year, month| {
             usual(tree, year, month) * if is(tree, year, month) { times } else { 1.0 }
@@ -55,7 +61,7 @@ fn less_than_a_nut_is_told() {
     let found =
         told(|tree, year, month| if tree == 15 { 0.0021 } else { usual(tree, year, month) });
     assert_eq!(found.len(), 1, "{found:?}");
-    assert!(found[0].1.starts_with("6 picks that weigh less than one nut, here first: 2.1 g"));
+    assert!(found[0].1.starts_with("6 picks lighter than one nut, here first: 2.1 g"));
     assert_eq!(
         told(|_, year, month| if month == 2 { 0.0 } else { usual(15, year, month) }).len(),
         0
