@@ -37,7 +37,7 @@ struct Pick {
 }
 
 impl Pick {
-    fn month(&self) -> (u32, i32) {
+    fn month(&self) -> Month {
         (self.region, self.day.div_euclid(MONTH))
     }
 }
@@ -78,14 +78,17 @@ fn middle(values: &mut [f64]) -> Option<f64> {
     values.get(values.len() / 2).copied()
 }
 
+/// Region and month.
+type Month = (u32, i32);
+
 /// File and line of a pick, its weight and what is usual for the tree, kg.
 type Heavy = ((u32, u32), [f64; 2]);
 
-fn tell_tenfold(all: &[Pick], usual: &BTreeMap<(u32, i32), f64>, outcome: &mut Outcome) {
+fn tell_tenfold(all: &[Pick], usual: &BTreeMap<Month, f64>, outcome: &mut Outcome) {
     let is_tenfold = |kg: f64, of: f64| (TENFOLD[0]..=TENFOLD[1]).contains(&(kg / of));
     let mut odd: Vec<Heavy> = Vec::new();
     // By file and month: picks, and those ten times as heavy as the tree's others, of a month that is so too.
-    let mut files: BTreeMap<(u32, (u32, i32)), (usize, Vec<Heavy>)> = BTreeMap::new();
+    let mut files: BTreeMap<(u32, Month), (usize, Vec<Heavy>)> = BTreeMap::new();
     for tree in all.chunk_by(|a, b| a.tree == b.tree).filter(|tree| tree.len() > OTHERS) {
         let mut own: Vec<f64> = tree.iter().map(|pick| pick.kg).collect();
         let Some(of_tree) = middle(&mut own) else { continue };

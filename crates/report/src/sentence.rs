@@ -447,7 +447,9 @@ mod tests {
         );
         assert!(!sentence(&region).contains("in turn"));
         region.present.in_turn = 2;
-        assert!(sentence(&region).ends_with("pruned in turn over 2 seasons: the work plan cuts those whose turn it is."));
+        assert!(sentence(&region).ends_with(
+            "pruned in turn over 2 seasons: the work plan cuts those whose turn it is."
+        ));
         region.verdict = Verdict::Prune;
         assert!(!sentence(&region).contains("in turn"));
     }

@@ -40,12 +40,15 @@ fn a_lost_decimal_mark_is_told_and_a_good_pick_is_not() {
     });
     assert_eq!(found.len(), 1, "{found:?}");
     assert!(found[0].1.starts_with("2 picks about ten times as heavy"), "{found:?}");
-    // The whole round.
+    // The whole round, but for those that bear by far more or less than usual.
     let found = told(|tree, year, month| {
         let own = usual(tree, year, month);
         if (year, month) == (2022, 4) { 10.0 * (10.0 * own).round() / 10.0 } else { own }
     });
-    assert!(found[0].1.starts_with("12 picks about ten times as heavy"), "{found:?}");
+    assert!(
+        found.len() == 1 && found[0].1.starts_with("11 picks about ten times as heavy"),
+        "{found:?}"
+    );
     // Twice as heavy; three times; a round in which all bear four times as much.
     for (times, trees) in [(2.0, 12), (10.0 / 3.0, 12), (4.0, 22)] {
         let is = |tree, year, month| (year, month) == (2022, 4) && tree < trees;
