@@ -15,8 +15,7 @@ const COUNTED: usize = 20;
 /// nuts of a book differ by half or so with variety, season and moisture.
 const TIMES: f64 = 4.0;
 
-/// No pick is lighter, kg: the lightest raw nuts weigh about 5 g (a raw nut has 5 to 10 g, common practice), and shrivelled ones
-/// some less.
+/// No pick is lighter, kg: a raw nut has 5 to 10 g (common practice), a shrivelled one some less.
 const LIGHTEST: f64 = 0.003;
 
 /// Tells picks that weigh less than one nut, however many they are: a unit, or the mark of decimals or thousands, is

@@ -24,7 +24,8 @@ const LEAST_RANGE: f64 = 0.10;
 const LEAST_LEVELS: usize = 3;
 
 /// Least spread of intensities among trees of one site in one season, and least share of the unpruned tree-seasons
-/// that stand beside pruned ones where the advice sets pruned against unpruned trees.
+/// that stand beside pruned ones where the advice sets pruned against unpruned trees (ours: conventions, of no
+/// published source).
 const LEAST_SPREAD: f64 = 0.02;
 const LEAST_BESIDE: f64 = 0.2;
 

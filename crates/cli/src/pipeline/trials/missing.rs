@@ -131,8 +131,8 @@ pub(super) fn seasons_without_harvest(
     })
 }
 
-/// Trees that stand and lack a harvest in a season in which others of their site have one; `set_aside` picks of the
-/// book were, which may be theirs.
+/// Trees that stand and lack a harvest in a season in which others of their site have one; with `set_aside` that picks
+/// of the book, which may be theirs, were set aside.
 pub(super) fn unharvested(
     declaration: &TrialDeclaration,
     at: &[(&TrialTree, i32, Option<usize>)],
@@ -186,4 +186,51 @@ pub(super) fn gone(at: &[(&TrialTree, i32, Option<usize>)]) -> Option<String> {
 
 fn listed(seasons: &BTreeSet<i32>) -> String {
     seasons.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::doubts::sites_without_season;
+    use super::unharvested;
+    use ingest_seasons::TrialTree;
+    use records::{Book, Place};
+    use std::collections::BTreeMap;
+
+    /// Two trees at each of two sites over two seasons: those harvested, and what is told of the others.
+    fn told(is_harvested: fn(&str, i32) -> bool) -> (Option<String>, Vec<String>) {
+        let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\nroles = { site = \"site\" }\n";
+        let book = format!(
+            "[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n{section}"
+        );
+        let book = Book::parse(&book).unwrap();
+        let tree = |tree: &str, site: &str| TrialTree {
+            trial: "T".to_owned(),
+            tree: tree.to_owned(),
+            place: Place::file("trials.csv"),
+            columns: BTreeMap::from([("site".to_owned(), Some(site.to_owned()))]),
+            girth_cm: None,
+            gone: None,
+        };
+        let trees =
+            [tree("N1", "North"), tree("N2", "North"), tree("S1", "South"), tree("S2", "South")];
+        let at: Vec<(&TrialTree, i32, Option<usize>)> = trees
+            .iter()
+            .flat_map(|tree| [2026, 2027].map(|season| (tree, season)))
+            .map(|(tree, season)| (tree, season, is_harvested(&tree.tree, season).then_some(0)))
+            .collect();
+        let declared = &book.trials["T"];
+        let doubts = sites_without_season(declared, &at).into_iter().map(|doubt| doubt.what);
+        (unharvested(declared, &at, false), doubts.collect())
+    }
+
+    #[test]
+    fn a_tree_and_a_site_without_a_harvest_are_told_apart() {
+        assert_eq!(told(|_, _| true), (None, Vec::new()));
+        let (tree, site) = told(|tree, season| (tree, season) != ("N2", 2027));
+        assert_eq!(tree.as_deref(), Some("Without a harvest on record: N2 in 2027."));
+        assert_eq!(site, Vec::<String>::new());
+        let (tree, site) = told(|tree, season| !tree.starts_with('N') || season == 2026);
+        assert_eq!((tree, site.len()), (None, 1));
+        assert!(site[0].starts_with("No tree at North has a harvest of 2027"), "{site:?}");
+    }
 }
