@@ -29,7 +29,30 @@ pf <- as.data.frame(pairs(emmeans(fixed, "trt", lmer.df = "kenward-roger"), adju
 fi <- KRmodcomp(fixed, lmer(harvwt ~ trt + site + (1 | site:block), lost))$stats
 weight <- min(ms[, 1]) / ms[as.character(d$site), 1]
 fw <- lmer(harvwt ~ trt + (1 | site) + (1 | site:trt) + (1 | site:block), d, weights = weight)
-write_json(list(source = paste("R", getRversion(), "lme4", packageVersion("lme4"), "pbkrtest",
+# Oats (Yates 1935; data Oats of nlme), its three varieties taken as three places, for the arithmetic
+# alone: components of nitrogen over all of them, the quadratic of the means and the set of its maximum.
+o <- read.csv(file.path(out, "../analysis/oats.csv"), stringsAsFactors = TRUE)
+x <- sort(unique(o$N)); o$N <- factor(o$N)
+P <- list(x - mean(x)); for (k in 2:3) P[[k]] <- residuals(lm(x^k ~ poly(x, k - 1)))
+coefs <- lapply(P, function(p) p / sum(p^2)); names(coefs) <- c("linear", "quadratic", "cubic")
+whole <- anova(lm(Y ~ V + V:B + N + V:N, o)); square <- function(row) whole[row, "Mean Sq"]
+own <- tapply(o$Y, o$N, mean); value <- sapply(coefs, function(c) sum(c * own))
+judged <- function(ms, df, n = 18) { # Fieller: slope at z is a combination of the first two coefficients
+  se <- sapply(coefs, function(c) sqrt(ms / n * sum(c^2)))
+  s <- sum(x^2 * P[[1]]) / sum(P[[1]]^2)
+  outside <- function(z) { w <- coefs[[1]] + (2 * z - s) * coefs[[2]]; abs(sum(w * own)) - qt(0.975, df) * sqrt(ms / n * sum(w^2)) }
+  grid <- seq(min(x), max(x), length.out = 2001); sign <- sapply(grid, outside) > 0
+  at <- which(diff(sign) != 0); ends <- sapply(at, function(i) uniroot(outside, grid[i + 0:1], tol = 1e-12)$root)
+  list(estimate = unname(value), se = unname(se), df = df, f = unname((value / se)^2), ends = I(as.numeric(ends)), outside_first = sign[1])
+}
+quadratic <- unname(coef(lm(own ~ x + I(x^2))))
+kept <- o[-c(4, 19, 33, 50, 64), ]
+m <- lmer(Y ~ N * V + (1 | V:B), kept)
+e <- as.data.frame(contrast(suppressMessages(emmeans(m, "N", lmer.df = "kenward-roger")), coefs))
+amounts <- list(quadratic = quadratic, fixed = judged(square("Residuals"), whole["Residuals", "Df"]),
+  random = judged(square("V:N"), whole["V:N", "Df"]), lost_rows = c(4, 19, 33, 50, 64) - 1,
+  lost = list(estimate = e$estimate, se = e$SE, df = e$df))
+write_json(list(amounts = amounts, source = paste("R", getRversion(), "lme4", packageVersion("lme4"), "pbkrtest",
   packageVersion("pbkrtest"), "emmeans", packageVersion("emmeans")),
   exact = exact, crossed = crossed, error_ms = ms[, 1], error_df = ms[, 2], bartlett = b, bartlett_p = pchisq(b, nrow(ms) - 1, lower.tail = FALSE),
   means = unname(rowMeans(means)), slope = unname(slopes[1, ]), slope_se = unname(slopes[2, ]), deviation = unname(slopes[3, ]),

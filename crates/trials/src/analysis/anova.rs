@@ -1,7 +1,7 @@
 //! Analysis of variance tables.
 
 use super::expected::{expected_blocks, expected_error, expected_term};
-use super::fitted::{Fitted, Way};
+use super::fitted::{Fitted, Judge, Way};
 use super::orthogonal::{dot, extend};
 use super::quantiles::f_tail;
 use super::result::{AnovaKind, AnovaRow};

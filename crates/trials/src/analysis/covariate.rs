@@ -1,7 +1,7 @@
 //! Covariance adjustment: the covariate's slope, whether slopes differ, whether treatments moved it.
 
 use super::anova::anova;
-use super::fitted::Fitted;
+use super::fitted::{Fitted, Judge};
 use super::quantiles::f_tail;
 use super::result::AnovaKind;
 use crate::design::Plan;

@@ -1,12 +1,12 @@
 //! Quadratic curves over amounts, their optimum and what the data say of it.
 
-use super::fitted::Fitted;
+use super::fitted::{Fitted, Judge};
 use super::inversion::{OptimumSet, invert};
 use super::means::part_name;
 use super::orthogonal::dot;
 use super::polynomial::{every_level_stands, orthogonal};
 use crate::amount_words::{amount_words, estimated_amount};
-use crate::design::{Part, Plan};
+use crate::design::{Amounts, Part, Plan};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use words::{say, text};
@@ -59,6 +59,8 @@ pub struct Curve {
     pub within: Option<(String, String)>,
     /// Smallest and largest amount tested.
     pub range: (f64, f64),
+    /// Each amount and its mean.
+    pub points: Vec<(f64, f64)>,
     /// Coefficients of 1, the amount and its square.
     pub coefficients: [f64; 3],
     /// Standard error of the coefficient of the square.
@@ -101,13 +103,7 @@ pub(super) fn curves(plan: &Plan, fitted: &Fitted, ratios: &BTreeMap<String, f64
                     .collect();
                 let within = other.map(|p| (part_name(p, plan), mine[0].0[1 - at].clone()));
                 let rows = mine.iter().map(|(_, cells)| fitted.columns.mean(cells)).collect();
-                let question = Question {
-                    fitted,
-                    amounts: &amounts.values,
-                    rows,
-                    name: &factor.name,
-                    unit: &amounts.unit,
-                };
+                let question = Question { judge: fitted, amounts, rows, name: &factor.name };
                 out.extend(question.curve(within, ratios.get(&factor.name).copied()));
             }
         }
@@ -116,26 +112,34 @@ pub(super) fn curves(plan: &Plan, fitted: &Fitted, ratios: &BTreeMap<String, f64
 }
 
 /// Means over an amount to which a curve is fitted.
-struct Question<'a> {
-    fitted: &'a Fitted,
-    amounts: &'a [f64],
-    rows: Vec<Vec<f64>>,
-    name: &'a str,
-    unit: &'a str,
+pub(crate) struct Question<'a> {
+    /// What estimates and judges combinations.
+    pub(crate) judge: &'a dyn Judge,
+    /// The amounts, one per mean.
+    pub(crate) amounts: &'a Amounts,
+    /// Each mean as a combination of what `judge` estimates.
+    pub(crate) rows: Vec<Vec<f64>>,
+    /// The factor.
+    pub(crate) name: &'a str,
 }
 
 impl Question<'_> {
-    /// Contrast of the columns from weights of the means.
+    /// Combination of what is estimated from weights of the means.
     fn combine(&self, weights: &[f64]) -> Vec<f64> {
-        let mut l = vec![0.0; self.fitted.columns.names.len()];
+        let mut l = vec![0.0; self.rows.first().map_or(0, Vec::len)];
         for (w, row) in weights.iter().zip(&self.rows) {
             l.iter_mut().zip(row).for_each(|(l, r)| *l += w * r);
         }
         l
     }
 
-    fn curve(&self, within: Option<(String, String)>, ratio: Option<f64>) -> Option<Curve> {
-        let x = self.amounts;
+    /// The curve and its optimum, and that of `ratio`; `None` where a mean is not estimated.
+    pub(crate) fn curve(
+        &self,
+        within: Option<(String, String)>,
+        ratio: Option<f64>,
+    ) -> Option<Curve> {
+        let x = self.amounts.values.as_slice();
         let basis = orthogonal(x);
         // Weights of the means in the coefficient of each orthogonal polynomial.
         let of = |degree: usize| -> Vec<f64> {
@@ -151,13 +155,15 @@ impl Question<'_> {
         let v = square.iter().sum::<f64>() / total;
         let p1 = &basis[1];
         let s = dot(&square, p1) / dot(p1, p1);
-        let value = |w: &[f64]| self.fitted.value_of(&self.combine(w));
+        let means: Option<Vec<f64>> =
+            self.rows.iter().map(|row| self.judge.value_of(row)).collect();
+        let value = |w: &[f64]| self.judge.value_of(&self.combine(w));
         let (a0, a1, a2) = (value(&mean)?, value(&slope)?, value(&bend)?);
         let coefficients = [a0 - m * a1 + (s * m - v) * a2, a1 - s * a2, a2];
         let slope_at = |x: f64, ratio: f64| -> Option<(f64, f64, f64)> {
             let w: Vec<f64> =
                 slope.iter().zip(&bend).map(|(b1, b2)| b1 + (2.0 * x - s) * b2).collect();
-            let e = self.fitted.estimate(&self.combine(&w))?;
+            let e = self.judge.estimate(&self.combine(&w))?;
             Some((e.estimate - ratio, e.std_error, e.df))
         };
         let range = (x[0], x[x.len() - 1]);
@@ -166,14 +172,15 @@ impl Question<'_> {
             self.optimum(&coefficients, range, ratio, set)
         };
         let l: Vec<Vec<f64>> = (3..x.len()).map(|d| self.combine(&of(d))).collect();
-        let lack_of_fit = if l.is_empty() { None } else { self.fitted.test(&l) }
+        let lack_of_fit = if l.is_empty() { None } else { self.judge.test(&l) }
             .map(|(t, _)| (t.statistic, t.df, t.df_denominator, t.p_value));
         Some(Curve {
             factor: self.name.to_owned(),
-            unit: self.unit.to_owned(),
+            unit: self.amounts.unit.clone(),
             within,
             range,
-            curvature_error: self.fitted.estimate(&self.combine(&bend)).map(|e| e.std_error),
+            points: x.iter().copied().zip(means?).collect(),
+            curvature_error: self.judge.estimate(&self.combine(&bend)).map(|e| e.std_error),
             lack_of_fit,
             maximum: optimum(0.0),
             economic: ratio.map(optimum),
@@ -183,10 +190,10 @@ impl Question<'_> {
 
     /// An end of a set in words: a tested amount as it was given.
     fn bound(&self, amount: f64) -> String {
-        if self.amounts.contains(&amount) {
-            amount_words(amount, self.unit)
+        if self.amounts.values.contains(&amount) {
+            amount_words(amount, &self.amounts.unit)
         } else {
-            estimated_amount(amount, self.unit)
+            estimated_amount(amount, &self.amounts.unit)
         }
     }
 
@@ -209,8 +216,9 @@ impl Question<'_> {
         let name = self.name;
         // Amounts that were tested stand as they were given, those that were fitted as far as they are
         // known.
-        let words = |amount: f64| estimated_amount(amount, self.unit);
-        let (low, high) = (amount_words(low, self.unit), amount_words(high, self.unit));
+        let words = |amount: f64| estimated_amount(amount, &self.amounts.unit);
+        let (low, high) =
+            (amount_words(low, &self.amounts.unit), amount_words(high, &self.amounts.unit));
         let tested = say!("the tested range of {name}, {low} to {high}");
         let first = match peak {
             Peak::Inside { amount, .. } => {

@@ -1,6 +1,6 @@
 //! What blocking gained over a design without it.
 
-use super::fitted::{Fitted, Way};
+use super::fitted::{Fitted, Judge, Way};
 use super::result::Efficiency;
 use crate::design::{Plan, StratumKind};
 use records::TrialDesign;

@@ -25,6 +25,20 @@ pub(super) enum Way {
     Mixed(Box<MixedFit>),
 }
 
+/// What estimates combinations of its coefficients, and judges them by its error.
+pub(crate) trait Judge {
+    /// Estimate of l'b alone, needing no error.
+    fn value_of(&self, l: &[f64]) -> Option<f64>;
+
+    /// Estimate of l'b with its standard error; `None` where the units cannot estimate it, or no
+    /// error judges it.
+    fn estimate(&self, l: &[f64]) -> Option<Estimated>;
+
+    /// Test that the estimable part of the rows of `l` is 0, with its sum of squares where there is
+    /// one. `None` where nothing is estimable or no error judges it.
+    fn test(&self, l: &[Vec<f64>]) -> Option<(Tested, Option<f64>)>;
+}
+
 /// A fitted trial.
 #[derive(Debug, Clone)]
 pub(super) struct Fitted {
@@ -44,7 +58,7 @@ pub(super) struct Fitted {
 
 /// An estimated contrast.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Estimated {
+pub(crate) struct Estimated {
     pub estimate: f64,
     pub std_error: f64,
     pub df: f64,
@@ -54,7 +68,7 @@ pub(super) struct Estimated {
 
 /// A tested set of contrasts.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Tested {
+pub(crate) struct Tested {
     pub statistic: f64,
     pub df: f64,
     pub df_denominator: f64,
@@ -114,9 +128,31 @@ impl Fitted {
         Ok(Fitted { columns, factored, y, way, beside: None, why: why_not })
     }
 
-    /// Estimate of l'b with its standard error; `None` where the units cannot estimate it, or no
-    /// error judges it.
-    pub fn estimate(&self, l: &[f64]) -> Option<Estimated> {
+    /// Weights of the units in the estimate of l'b.
+    fn weights(&self, l: &[f64]) -> Option<(f64, Vec<f64>)> {
+        let a = self.factored.coordinates(&l[..self.columns.treatments])?;
+        let mut weights = vec![0.0; self.y.len()];
+        for (a, q) in a.iter().zip(&self.factored.basis) {
+            weights.iter_mut().zip(q).for_each(|(w, q)| *w += a * q);
+        }
+        Some((self.value(&a), weights))
+    }
+
+    fn value(&self, a: &[f64]) -> f64 {
+        a.iter().zip(&self.factored.basis).map(|(a, q)| a * dot(q, &self.y)).sum()
+    }
+}
+
+impl Judge for Fitted {
+    fn value_of(&self, l: &[f64]) -> Option<f64> {
+        match &self.way {
+            Way::Strata(_) => self.weights(l).map(|w| w.0),
+            Way::OneError { .. } => Some(self.value(&self.factored.coordinates(l)?)),
+            Way::Mixed(_) => self.estimate(l).map(|e| e.estimate),
+        }
+    }
+
+    fn estimate(&self, l: &[f64]) -> Option<Estimated> {
         match &self.way {
             Way::Strata(strata) => {
                 let (estimate, weights) = self.weights(l)?;
@@ -144,32 +180,7 @@ impl Fitted {
         }
     }
 
-    /// Estimate alone, needing no error.
-    pub fn value_of(&self, l: &[f64]) -> Option<f64> {
-        match &self.way {
-            Way::Strata(_) => self.weights(l).map(|w| w.0),
-            Way::OneError { .. } => Some(self.value(&self.factored.coordinates(l)?)),
-            Way::Mixed(_) => self.estimate(l).map(|e| e.estimate),
-        }
-    }
-
-    /// Weights of the units in the estimate of l'b.
-    fn weights(&self, l: &[f64]) -> Option<(f64, Vec<f64>)> {
-        let a = self.factored.coordinates(&l[..self.columns.treatments])?;
-        let mut weights = vec![0.0; self.y.len()];
-        for (a, q) in a.iter().zip(&self.factored.basis) {
-            weights.iter_mut().zip(q).for_each(|(w, q)| *w += a * q);
-        }
-        Some((self.value(&a), weights))
-    }
-
-    fn value(&self, a: &[f64]) -> f64 {
-        a.iter().zip(&self.factored.basis).map(|(a, q)| a * dot(q, &self.y)).sum()
-    }
-
-    /// Test that the estimable part of the rows of `l` is 0, with its sum of squares where there is
-    /// one. `None` where nothing is estimable or no error judges it.
-    pub fn test(&self, l: &[Vec<f64>]) -> Option<(Tested, Option<f64>)> {
+    fn test(&self, l: &[Vec<f64>]) -> Option<(Tested, Option<f64>)> {
         let width = match &self.way {
             Way::Strata(_) => self.columns.treatments,
             _ => self.columns.names.len(),
@@ -232,18 +243,29 @@ fn by_mixed_model(fit: &MixedFit, l: &[f64]) -> Option<Estimated> {
 }
 
 fn jointly(fit: &MixedFit, rows: &[Vec<f64>]) -> Option<Tested> {
-    let test = fit.kenward_roger.joint_test(rows).ok()?;
-    let JointTest::Tested { statistic, df_denominator, .. } = test else { return None };
-    tested(statistic, rows.len() as f64, df_denominator)
+    of_joint_test(&fit.kenward_roger.joint_test(rows).ok()?, rows.len())
 }
 
-fn positive(estimate: f64, variance: f64, df: f64, shares: Vec<Share>) -> Option<Estimated> {
+/// A joint test of so many independent rows; `None` where none was made.
+pub(crate) fn of_joint_test(test: &JointTest, rows: usize) -> Option<Tested> {
+    let JointTest::Tested { statistic, df_denominator, .. } = test else { return None };
+    tested(*statistic, rows as f64, *df_denominator)
+}
+
+/// An estimate with its error; `None` where the error is no positive number.
+pub(crate) fn positive(
+    estimate: f64,
+    variance: f64,
+    df: f64,
+    shares: Vec<Share>,
+) -> Option<Estimated> {
     let std_error = variance.sqrt();
     let usable = estimate.is_finite() && std_error.is_finite() && std_error > 0.0;
     (usable && df.is_finite() && df > 0.0).then_some(Estimated { estimate, std_error, df, shares })
 }
 
-fn tested(statistic: f64, df: f64, df_denominator: f64) -> Option<Tested> {
+/// An F test with its tail; `None` of what is no number.
+pub(crate) fn tested(statistic: f64, df: f64, df_denominator: f64) -> Option<Tested> {
     let p_value = f_tail(statistic, df, df_denominator)?;
     let statistic = finite(statistic).filter(|f| *f >= 0.0)?;
     Some(Tested { statistic, df, df_denominator, p_value })

@@ -1,6 +1,6 @@
 //! Means of a term with every kind of comparison between them.
 
-use super::fitted::{Estimated, Fitted};
+use super::fitted::{Estimated, Fitted, Judge};
 use super::quantiles::{t_critical, t_tail};
 use super::result::{Comparison, Mean, MeansOfTerm, Pair};
 use crate::design::{Part, Plan, Term};

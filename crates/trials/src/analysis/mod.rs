@@ -23,8 +23,11 @@ mod variation;
 
 pub(crate) use contrasts::{ErrorDf, term_contrasts};
 pub use covariate::CovariateAdjustment;
+pub(crate) use curve::Question;
 pub use curve::{Curve, Optimum, Peak};
+pub(crate) use fitted::{Estimated, Judge, Tested, of_joint_test, positive, tested};
 pub use inversion::OptimumSet;
+pub(crate) use polynomial::components;
 pub use polynomial::{Polynomial, PolynomialComponent};
 pub use result::{
     Analysis, AnovaKind, AnovaRow, Comparison, Efficiency, ExpectedMeanSquare, Mean, MeansOfTerm,

@@ -7,7 +7,7 @@
 //! 1978). In a balanced trial both are one. Where plots are lost the components are correlated, and
 //! their sums of squares no longer add up to that of the term.
 
-use super::fitted::{Fitted, Tested};
+use super::fitted::{Fitted, Judge, Tested};
 use super::orthogonal::dot;
 use super::quantiles::t_tail;
 use crate::design::{Part, Plan};
@@ -102,9 +102,7 @@ pub(super) fn polynomials(plan: &Plan, fitted: &Fitted) -> Vec<Polynomial> {
             let index = |level: usize, other: usize| {
                 if at == 0 { level * others + other } else { other * levels + level }
             };
-            let basis = orthogonal(&amounts.values);
-            let contrasts = |degree: usize| -> Vec<Vec<f64>> {
-                let p = &basis[degree];
+            let contrasts = |p: &[f64]| -> Vec<Vec<f64>> {
                 let norm = dot(p, p);
                 let of = |other: usize| -> Vec<f64> {
                     let mut l = vec![0.0; fitted.columns.names.len()];
@@ -123,37 +121,46 @@ pub(super) fn polynomials(plan: &Plan, fitted: &Fitted) -> Vec<Polynomial> {
                     .map(|o| of(o).iter().zip(&first).map(|(a, b)| a - b).collect())
                     .collect()
             };
-            let mut components = Vec::new();
-            for degree in 1..=HIGHEST.min(levels - 1) {
-                let name = ["linear", "quadratic", "cubic"][degree - 1];
-                let l = contrasts(degree);
-                let Some((test, ss)) = fitted.test(&l) else { continue };
-                let mut one = component(name, test, ss);
-                one.coefficients.clone_from(&basis[degree]);
-                if let (1, Some(e)) = (term.parts.len(), fitted.estimate(&l[0])) {
-                    one.estimate = Some(e.estimate);
-                    one.std_error = Some(e.std_error);
-                    // The t test, which the F of one contrast repeats.
-                    one.p = t_tail(e.estimate / e.std_error, e.df).unwrap_or(one.p);
-                }
-                components.push(one);
-            }
-            if levels - 1 > HIGHEST {
-                let l: Vec<Vec<f64>> = (HIGHEST + 1..levels).flat_map(contrasts).collect();
-                if let Some((test, ss)) = fitted.test(&l) {
-                    components.push(component("deviations", test, ss));
-                }
-            }
             out.push(Polynomial {
                 term: term.name.clone(),
                 factor: plan.factors[*f].name.clone(),
                 unit: amounts.unit.clone(),
                 amounts: amounts.values.clone(),
-                components,
+                components: components(fitted, &amounts.values, &contrasts, term.parts.len() == 1),
             });
         }
     }
     out
+}
+
+/// Components of the combinations that `contrasts` makes of the values of a polynomial; of `main`
+/// effects with their estimate.
+pub(crate) fn components(
+    judge: &dyn Judge,
+    amounts: &[f64],
+    contrasts: &dyn Fn(&[f64]) -> Vec<Vec<f64>>,
+    main: bool,
+) -> Vec<PolynomialComponent> {
+    let basis = orthogonal(amounts);
+    let mut components = Vec::new();
+    for (name, p) in ["linear", "quadratic", "cubic"].into_iter().zip(basis.iter().skip(1)) {
+        let l = contrasts(p);
+        let Some((test, ss)) = judge.test(&l) else { continue };
+        let mut one = component(name, test, ss);
+        one.coefficients.clone_from(p);
+        if let (true, Some(e)) = (main, l.first().and_then(|l| judge.estimate(l))) {
+            one.estimate = Some(e.estimate);
+            one.std_error = Some(e.std_error);
+            // The t test, which the F of one contrast repeats.
+            one.p = t_tail(e.estimate / e.std_error, e.df).unwrap_or(one.p);
+        }
+        components.push(one);
+    }
+    let l: Vec<Vec<f64>> = basis.iter().skip(HIGHEST + 1).flat_map(|p| contrasts(p)).collect();
+    if let Some((test, ss)) = Some(&l).filter(|l| !l.is_empty()).and_then(|l| judge.test(l)) {
+        components.push(component("deviations", test, ss));
+    }
+    components
 }
 
 fn component(name: &str, test: Tested, ss: Option<f64>) -> PolynomialComponent {

@@ -59,7 +59,7 @@ pub(super) struct StrataFit {
 
 /// A variance as a sum of mean squares.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Share {
+pub(crate) struct Share {
     /// Stratum.
     pub stratum: usize,
     /// Part of the variance.

@@ -4,6 +4,7 @@ use super::stability::{Stability, stability};
 use super::stack::Stack;
 use super::{Environment, EnvironmentsAre, Homogeneity, PooledError, Weighting};
 use super::{exact, mixed_model};
+use crate::analysis::{Curve, Polynomial};
 use crate::compare::{Adjustment, ComparisonTable, EstimatedMeans, Pairs};
 use crate::names::name_in_words;
 use serde::{Deserialize, Serialize};
@@ -58,6 +59,8 @@ pub(super) struct Table {
     pub(super) rows: Vec<PooledRow>,
     pub(super) means: EstimatedMeans,
     pub(super) interaction_variance: Option<f64>,
+    pub(super) polynomials: Vec<Polynomial>,
+    pub(super) curves: Vec<Curve>,
 }
 
 /// The combined analysis.
@@ -83,6 +86,11 @@ pub struct Pooled {
     pub estimated: EstimatedMeans,
     /// All differences, unadjusted, at 5 %; its minimum difference is the critical difference.
     pub differences: ComparisonTable,
+    /// Components of each factor of three amounts or more, averaged over the other factors and judged
+    /// as the differences are.
+    pub polynomials: Vec<Polynomial>,
+    /// The quadratic of each, with its optimum over all environments.
+    pub curves: Vec<Curve>,
     /// Stability of each treatment; empty where a mean by environment is missing.
     pub stability: Vec<Stability>,
     /// What the reader should know.
@@ -100,6 +108,7 @@ pub fn combine(
     weighting: Weighting,
 ) -> Result<Pooled, PooledError> {
     let stack = Stack::new(environments)?;
+    let first = environments.first().ok_or(PooledError::TooFew(0))?.analysis;
     let homogeneity = Homogeneity::new(environments)?;
     let unequal = homogeneity.bartlett.made().is_some_and(|t| t.p_value < 0.05);
     let weighted = match weighting {
@@ -107,15 +116,15 @@ pub fn combine(
         Weighting::InverseErrorVariance => true,
         Weighting::ByTest => unequal,
     };
-    let exact = if weighted { None } else { exact::table(&stack, environments_are)? };
+    let exact = if weighted { None } else { exact::table(first, &stack, environments_are)? };
     let (table, method) = match exact {
         Some(table) => (table, PooledMethod::Exact),
         None if weighted => {
             let weights = weights(&stack, &homogeneity);
-            let table = mixed_model::table(&stack, environments_are, Some(&weights))?;
+            let table = mixed_model::table(first, &stack, environments_are, Some(&weights))?;
             (table, PooledMethod::MixedWeighted)
         }
-        None => (mixed_model::table(&stack, environments_are, None)?, PooledMethod::Mixed),
+        None => (mixed_model::table(first, &stack, environments_are, None)?, PooledMethod::Mixed),
     };
     let mut notes = stack.notes.clone();
     if weighted {
@@ -160,6 +169,8 @@ pub fn combine(
         homogeneity,
         table: table.rows,
         interaction_variance: table.interaction_variance,
+        polynomials: table.polynomials,
+        curves: table.curves,
         means,
         estimated: table.means,
         stability: complete.map_or_else(Vec::new, |m| stability(&stack.treatments, &m)),

@@ -1,14 +1,17 @@
 //! The combined analysis of variance where every treatment has as many plots in every environment.
 
+use super::amounts::{OneError, of_amounts};
 use super::combine::{PooledRow, Table};
 use super::stack::{Stack, beyond};
 use super::{EnvironmentsAre, PooledError};
+use crate::analysis::Analysis;
 use crate::compare::{CompareError, EstimatedMeans};
 use crate::distributions::NoncentralF;
 use words::text;
 
 /// Exact table, or `None` where the data are not balanced or have several error strata.
 pub(super) fn table(
+    first: &Analysis,
     stack: &Stack,
     environments_are: EnvironmentsAre,
 ) -> Result<Option<Table>, PooledError> {
@@ -112,7 +115,9 @@ pub(super) fn table(
     // Component of treatment by environment: (MS interaction - MS error) / plots.
     let (df, ss) = all.iter().fold((0.0, 0.0), |s, l| (s.0 + l.0, s.1 + l.1));
     let interaction_variance = (df > 0.0).then(|| (ss / df - error.ms) / plots as f64);
-    Ok(Some(Table { rows, means, interaction_variance }))
+    let judge = OneError { means: &means, plots: per_mean, ms: judge.ms, df: judge.df };
+    let (polynomials, curves) = of_amounts(first, stack, &judge);
+    Ok(Some(Table { rows, means, interaction_variance, polynomials, curves }))
 }
 
 /// Indicator columns of the environments, by site, season and both where these are crossed.

@@ -1,8 +1,10 @@
 //! The combined analysis by a mixed model: several error strata, lost plots, or unequal errors.
 
+use super::amounts::{ByModel, of_amounts};
 use super::combine::{PooledRow, Table};
 use super::stack::Stack;
 use super::{EnvironmentsAre, PooledError};
+use crate::analysis::Analysis;
 use crate::compare::{EstimatedMeans, PairDf};
 use mixed::{Contrast, Data, Factor, FixedColumn, JointTest, Settings, Status};
 
@@ -14,6 +16,7 @@ fn failed(error: mixed::Error) -> PooledError {
 /// replicates, main plots and other strata within environments random; errors weighted by
 /// `weights` (one per plot) where given.
 pub(super) fn table(
+    first: &Analysis,
     stack: &Stack,
     environments_are: EnvironmentsAre,
     weights: Option<&[f64]>,
@@ -149,7 +152,9 @@ pub(super) fn table(
         .iter()
         .find(|t| t.name.starts_with("treatment x environment"))
         .map(|t| (t.value * fit.sigma()).powi(2));
-    Ok(Table { rows, means, interaction_variance })
+    let judge = ByModel { inference: &inference, combination: &combination };
+    let (polynomials, curves) = of_amounts(first, stack, &judge);
+    Ok(Table { rows, means, interaction_variance, polynomials, curves })
 }
 
 fn row(source: &str, contrasts: usize, test: &JointTest) -> PooledRow {

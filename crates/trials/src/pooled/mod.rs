@@ -1,5 +1,6 @@
 //! Several seasons and sites: equal errors, the combined analysis, stability of each treatment.
 
+mod amounts;
 mod combine;
 mod exact;
 mod homogeneity;

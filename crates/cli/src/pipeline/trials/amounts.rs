@@ -2,12 +2,13 @@
 
 use super::plots::{axis, empty};
 use super::tables::slug;
-use super::words::{decimals, factor_words, level_words};
+use super::words::{decimals, factor_words, level_words, optimum_words};
 use ::words::{capital, say, text};
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
+use trials::pooled::Pooled;
 use trials::{
-    Analysis, Curve, Optimum, OptimumSet, Peak, Polynomial, amount_words, estimated_amount,
-    unit_words,
+    Analysis, Curve, Optimum, OptimumSet, Peak, PlanFactor, Polynomial, Trait, amount_words,
+    estimated_amount, unit_words,
 };
 
 /// Points of a drawn curve.
@@ -19,38 +20,50 @@ pub fn section(analysis: &Analysis) -> Option<TrialSection> {
         return None;
     }
     let averaged = || analysis.curves.iter().filter(|curve| curve.within.is_none());
-    let words = |curve: &Curve| {
-        let optimum = [Some(&curve.maximum), curve.economic.as_ref()];
-        let name = factor_words(&curve.factor);
-        let said = optimum
-            .into_iter()
-            .flatten()
-            .map(|optimum| optimum.words.replace(&curve.factor, &name));
-        format!("{}: {}", place(analysis, curve), said.collect::<Vec<_>>().join(" "))
-    };
+    let mean = analysis.grand_mean;
+    let factors = &analysis.plan.factors;
+    let told = analysis.curves.iter().map(|curve| said(curve, factors));
+    let tables = polynomials(&analysis.polynomials).into_iter();
     Some(TrialSection {
         heading: say!("Curves over amounts"),
-        paragraphs: analysis.curves.iter().map(words).chain(priced(analysis)).collect(),
-        tables: polynomials(analysis).into_iter().chain(curves(analysis)).collect(),
-        plots: averaged().filter_map(|curve| plot(analysis, curve)).collect(),
+        paragraphs: told.chain(priced(&analysis.curves)).collect(),
+        tables: tables.chain(curves(&analysis.curves, factors, mean)).collect(),
+        plots: averaged().map(|curve| plot(curve, "", axis(&analysis.plan.observed))).collect(),
     })
 }
 
+/// Adds the components and curves of the sites together to their section.
+pub fn together(found: &Pooled, observed: &Trait, section: &mut TrialSection) {
+    let mean = found.means.first().map_or(0.0, |mean| mean.mean);
+    section.paragraphs.extend(found.curves.iter().map(|curve| said(curve, &[])));
+    section.paragraphs.extend(priced(&found.curves));
+    section.tables.extend(polynomials(&found.polynomials));
+    section.tables.extend(curves(&found.curves, &[], mean));
+    section.plots.extend(found.curves.iter().map(|curve| plot(curve, "sites-", axis(observed))));
+}
+
+/// What a curve tells, after the place it is of.
+fn said(curve: &Curve, factors: &[PlanFactor]) -> String {
+    let optima = [Some(&curve.maximum), curve.economic.as_ref()];
+    let words = optima.into_iter().flatten().map(|own| optimum_words(curve, own));
+    format!("{}: {}", place(factors, curve), words.collect::<Vec<_>>().join(" "))
+}
+
 /// What the economic optima rest on.
-fn priced(analysis: &Analysis) -> Option<String> {
-    let optimum = analysis.curves.iter().find_map(|curve| curve.economic.as_ref())?;
+fn priced(curves: &[Curve]) -> Option<String> {
+    let optimum = curves.iter().find_map(|curve| curve.economic.as_ref())?;
     Some(say!(
         "Economic: by the book's working time, wage, haulage and price, removing a whole canopy costs as much as {:.2} kg of nuts; coefficients are per unit of the amount, fractions as fractions.",
         optimum.price_ratio
     ))
 }
 
-fn place(analysis: &Analysis, curve: &Curve) -> String {
+fn place(factors: &[PlanFactor], curve: &Curve) -> String {
     let factor = capital(&factor_words(&curve.factor));
     match &curve.within {
         None => factor,
         Some((other, level)) => {
-            let found = analysis.plan.factors.iter().find(|factor| factor.name == *other);
+            let found = factors.iter().find(|factor| factor.name == *other);
             say!("{factor} at {} {level}", factor_words(other), level = level_words(found, level))
         }
     }
@@ -92,7 +105,7 @@ fn significant(value: f64, least: usize) -> usize {
     least.max(needed as usize)
 }
 
-fn polynomials(analysis: &Analysis) -> Option<TrialTable> {
+fn polynomials(polynomials: &[Polynomial]) -> Option<TrialTable> {
     let heads = [
         text!("Term"),
         text!("Component"),
@@ -106,7 +119,7 @@ fn polynomials(analysis: &Analysis) -> Option<TrialTable> {
     ];
     let caption = text!("Polynomial components by the actual spacing of the amounts");
     let mut table = TrialTable::new("components", caption, &heads);
-    for polynomial in &analysis.polynomials {
+    for polynomial in polynomials {
         for component in &polynomial.components {
             let digits = significant(component.std_error.unwrap_or(0.0), 4);
             table.rows.push(vec![
@@ -125,7 +138,8 @@ fn polynomials(analysis: &Analysis) -> Option<TrialTable> {
     (!table.rows.is_empty()).then_some(table)
 }
 
-fn curves(analysis: &Analysis) -> Option<TrialTable> {
+/// `mean` tells with how many decimals.
+fn curves(curves: &[Curve], factors: &[PlanFactor], mean: f64) -> Option<TrialTable> {
     let heads = [
         text!("Curve"),
         text!("#Constant"),
@@ -135,19 +149,19 @@ fn curves(analysis: &Analysis) -> Option<TrialTable> {
         text!("95 % set of it"),
         text!("#p of lack of fit"),
     ];
-    let priced = analysis.curves.iter().any(|curve| curve.economic.is_some());
+    let priced = curves.iter().any(|curve| curve.economic.is_some());
     let money = [text!("Economic optimum at"), text!("95 % set of the economic optimum")];
     let heads: Vec<&str> = heads.into_iter().chain(money.into_iter().filter(|_| priced)).collect();
     let mut table = TrialTable::new("curves", text!("Quadratic curves and their maximum"), &heads);
-    for curve in &analysis.curves {
+    for curve in curves {
         let [constant, linear, quadratic] = curve.coefficients;
-        let digits = decimals(analysis.grand_mean) + 1;
+        let digits = decimals(mean) + 1;
         let at = |optimum: &Optimum| match &optimum.peak {
             Peak::Inside { amount, .. } => estimated_amount(*amount, &curve.unit),
             _ => say!("not inside"),
         };
         let mut cells = vec![
-            TrialCell::Text(place(analysis, curve)),
+            TrialCell::Text(place(factors, curve)),
             TrialCell::Number(Some(constant), digits),
             TrialCell::Number(Some(linear), significant(linear, digits)),
             TrialCell::Number(Some(quadratic), significant(quadratic, digits)),
@@ -195,27 +209,22 @@ fn set_words(curve: &Curve, optimum: &Optimum) -> String {
     }
 }
 
-/// Means with the fitted curve, and the set of the optimum shaded.
-fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
-    let means = analysis
-        .means
-        .iter()
-        .find(|of| of.parts.len() == 1 && of.parts.first() == Some(&curve.factor))?;
+/// Means with the fitted curve, and the set of the optimum shaded; `of` sets its name apart.
+fn plot(curve: &Curve, of: &str, y_title: String) -> TrialPlot {
     let scale = if curve.unit == "fraction" { 100.0 } else { 1.0 };
     let unit = unit_words(&curve.unit);
     let mut plot = empty(
-        &format!("curve-{}", slug(&curve.factor)),
+        &format!("{of}curve-{}", slug(&curve.factor)),
         say!("Fitted curve over {}", factor_words(&curve.factor)),
         text!(
             "Means, the fitted quadratic and the tested amounts that cannot be told from its optimum."
         ),
     );
     plot.x_title = format!("{} ({unit})", capital(&factor_words(&curve.factor)));
-    plot.y_title = axis(analysis);
-    let points = means.means.iter().filter_map(|mean| {
-        let amount = mean.levels.first()?.parse::<f64>().ok()?;
+    plot.y_title = y_title;
+    let points = curve.points.iter().map(|&(amount, mean)| {
         let name = amount_words(amount, &curve.unit);
-        Some(TrialPoint { x: amount * scale, y: mean.mean?, name })
+        TrialPoint { x: amount * scale, y: mean, name }
     });
     plot.series = vec![TrialSeries { name: say!("mean"), points: points.collect(), joined: false }];
     let [constant, linear, quadratic] = curve.coefficients;
@@ -230,7 +239,7 @@ fn plot(analysis: &Analysis, curve: &Curve) -> Option<TrialPlot> {
     if let Some(OptimumSet::Interval { low, high, .. }) = &curve.maximum.set {
         plot.span = Some((low * scale, high * scale, say!("95 % set of the optimum")));
     }
-    Some(plot)
+    plot
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use ::words::{capital, say, text};
 use report::{TrialPlot, TrialPoint, TrialSeries};
 use std::collections::BTreeSet;
 use trials::checks::ResidualPoint;
-use trials::{Analysis, MeansOfTerm, Observations, unit_words};
+use trials::{Analysis, MeansOfTerm, Observations, Trait, unit_words};
 
 /// A plot without points.
 pub fn empty(name: &str, title: String, caption: &str) -> TrialPlot {
@@ -25,8 +25,7 @@ pub fn empty(name: &str, title: String, caption: &str) -> TrialPlot {
 }
 
 /// Name and unit of the trait.
-pub fn axis(analysis: &Analysis) -> String {
-    let observed = &analysis.plan.observed;
+pub fn axis(observed: &Trait) -> String {
     let name = capital(&observed.name);
     if observed.unit.is_empty() { name } else { format!("{name} ({})", observed.unit) }
 }
@@ -54,7 +53,7 @@ pub fn means(analysis: &Analysis, of: &MeansOfTerm) -> Option<TrialPlot> {
             "Means with the critical difference: two means further apart than the bar differ at 5 %, each pair judged by itself."
         ),
     );
-    plot.y_title = axis(analysis);
+    plot.y_title = axis(&analysis.plan.observed);
     let is_number = amounts(along).is_some();
     let unit = amounts(along)
         .map_or_else(String::new, |amounts| format!(" ({})", unit_words(&amounts.unit)));
@@ -121,7 +120,7 @@ pub fn residuals(analysis: &Analysis, observed: &Observations) -> Option<TrialPl
         }
     };
     let mut plot = empty("residuals", say!("Residuals against fitted values"), caption);
-    plot.x_title = say!("Fitted {}", axis(analysis).to_lowercase());
+    plot.x_title = say!("Fitted {}", axis(&analysis.plan.observed).to_lowercase());
     plot.y_title = say!("Observed less fitted");
     let points = residuals.units.iter().map(|unit| TrialPoint {
         x: unit.fitted,

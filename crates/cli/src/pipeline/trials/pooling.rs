@@ -1,5 +1,6 @@
 //! Several sites and seasons: each by itself, and all together.
 
+use super::amounts;
 use super::analysed::{part_of, rates};
 use super::checks::plots_standing_out;
 use super::words::{
@@ -316,6 +317,9 @@ pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSec
     }
     let digits = found.means.first().map_or(2, |mean| decimals(mean.mean));
     section.tables.push(means(declaration, found, pooled.over, digits));
+    if !seasons {
+        amounts::together(found, &pooled.observed, &mut section);
+    }
     section.tables.push(each(pooled, digits));
     section.tables.push(errors(&found.homogeneity, digits));
     section.tables.extend(stability(declaration, found, digits));

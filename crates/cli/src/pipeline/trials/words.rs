@@ -8,8 +8,8 @@ use records::{TrialControl, TrialDeclaration};
 use trials::pooled::Pooled;
 use trials::traits::analyse_trait;
 use trials::{
-    Analysis, AnovaKind, AnovaRow, Comparison, FactorPlace, MeansOfTerm, Observations, Part, Plan,
-    PlanFactor, Polynomial, TraitKind, amount_words, analyse,
+    Analysis, AnovaKind, AnovaRow, Comparison, Curve, FactorPlace, MeansOfTerm, Observations,
+    Optimum, Part, Plan, PlanFactor, Polynomial, TraitKind, amount_words, analyse,
 };
 
 /// Level at which a difference is called found.
@@ -445,6 +445,10 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
     if !moving.is_empty() {
         out.push_str(&say!(" Differences were not the same at the sites: {}.", listed(&moving)));
     }
+    if !differ.is_empty() {
+        let optima = found.curves.iter().map(|curve| optimum_words(curve, &curve.maximum));
+        out.extend(optima.map(|words| format!(" {words}")));
+    }
     if let Some(tried) = &pooled.without_outlying {
         let without = match &tried.combined {
             Ok(others) => listed(&site_terms(others)[0]),
@@ -457,6 +461,11 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
         ));
     }
     out
+}
+
+/// Where the curve over an amount is highest, or pays best.
+pub fn optimum_words(curve: &Curve, optimum: &Optimum) -> String {
+    optimum.words.replace(&curve.factor, &factor_words(&curve.factor))
 }
 
 /// Treatment terms of a combined analysis with their p, and their interactions with the sites.

@@ -1,0 +1,127 @@
+//! Curves over amounts of the means of all environments: one dose for all of them.
+
+use super::stack::Stack;
+use crate::analysis::{
+    Analysis, Curve, Estimated, Judge, Polynomial, Question, Tested, components, of_joint_test,
+    positive, tested,
+};
+use crate::compare::EstimatedMeans;
+use mixed::{Contrast, KenwardRoger};
+
+/// Fewest amounts of a curve.
+const AMOUNTS: usize = 3;
+
+/// Components and curves of every factor of amounts, averaged over the others. The first environment
+/// tells the factors and their price ratios. A factor whose levels do not stand in as many of the
+/// treatments in common each has none.
+pub(super) fn of_amounts(
+    first: &Analysis,
+    stack: &Stack,
+    judge: &dyn Judge,
+) -> (Vec<Polynomial>, Vec<Curve>) {
+    let plan = &first.plan;
+    let (mut polynomials, mut curves) = (Vec::new(), Vec::new());
+    for (at, factor) in plan.factors.iter().enumerate() {
+        let Some(amounts) = factor.amounts.as_ref().filter(|own| own.values.len() >= AMOUNTS)
+        else {
+            continue;
+        };
+        let level_of = |name: &String| {
+            let cell = plan.cells.iter().find(|cell| cell.name == *name)?;
+            cell.levels.get(at).copied().flatten()
+        };
+        let levels: Vec<Option<usize>> = stack.treatments.iter().map(level_of).collect();
+        let own = |level: usize| levels.iter().filter(|own| **own == Some(level)).count();
+        let each = own(0);
+        if each == 0 || (1..amounts.values.len()).any(|level| own(level) != each) {
+            continue;
+        }
+        let mean = |level: usize| -> Vec<f64> {
+            let share = 1.0 / each as f64;
+            levels.iter().map(|own| if *own == Some(level) { share } else { 0.0 }).collect()
+        };
+        let rows: Vec<Vec<f64>> = (0..amounts.values.len()).map(mean).collect();
+        let contrasts = |p: &[f64]| -> Vec<Vec<f64>> {
+            let norm: f64 = p.iter().map(|p| p * p).sum();
+            let mut l = vec![0.0; stack.treatments.len()];
+            for (p, row) in p.iter().zip(&rows) {
+                l.iter_mut().zip(row).for_each(|(l, r)| *l += p / norm * r);
+            }
+            vec![l]
+        };
+        polynomials.push(Polynomial {
+            term: factor.name.clone(),
+            factor: factor.name.clone(),
+            unit: amounts.unit.clone(),
+            amounts: amounts.values.clone(),
+            components: components(judge, &amounts.values, &contrasts, true),
+        });
+        let of_first = first.curves.iter().find(|curve| curve.factor == factor.name);
+        let ratio = of_first.and_then(|curve| Some(curve.economic.as_ref()?.price_ratio));
+        let question = Question { judge, amounts, rows: rows.clone(), name: &factor.name };
+        curves.extend(question.curve(None, ratio));
+    }
+    (polynomials, curves)
+}
+
+/// Means with one mean square behind all of them, each of as many plots.
+pub(super) struct OneError<'a> {
+    /// The means.
+    pub(super) means: &'a EstimatedMeans,
+    /// Plots behind each mean.
+    pub(super) plots: f64,
+    /// Mean square that judges them, units squared.
+    pub(super) ms: f64,
+    /// Its degrees of freedom.
+    pub(super) df: f64,
+}
+
+impl Judge for OneError<'_> {
+    fn value_of(&self, l: &[f64]) -> Option<f64> {
+        Some(l.iter().zip(self.means.values()).map(|(l, mean)| l * mean).sum())
+    }
+
+    fn estimate(&self, l: &[f64]) -> Option<Estimated> {
+        let size: f64 = l.iter().map(|l| l * l).sum();
+        positive(self.value_of(l)?, size * self.ms / self.plots, self.df, Vec::new())
+    }
+
+    /// Rows must be orthogonal, as those of orthogonal polynomials are.
+    fn test(&self, l: &[Vec<f64>]) -> Option<(Tested, Option<f64>)> {
+        let (mut ss, rows) = (0.0, l.len() as f64);
+        for row in l {
+            let size: f64 = row.iter().map(|l| l * l).sum();
+            ss += self.plots * self.value_of(row)?.powi(2) / size;
+        }
+        Some((tested(ss / rows / self.ms, rows, self.df)?, Some(ss)))
+    }
+}
+
+/// A mixed model by combinations of the treatments.
+pub(super) struct ByModel<'a> {
+    /// Its inference.
+    pub(super) inference: &'a KenwardRoger,
+    /// Coefficients of the model in a combination of treatment means.
+    pub(super) combination: &'a dyn Fn(&[f64]) -> Vec<f64>,
+}
+
+impl Judge for ByModel<'_> {
+    fn value_of(&self, l: &[f64]) -> Option<f64> {
+        self.estimate(l).map(|own| own.estimate)
+    }
+
+    fn estimate(&self, l: &[f64]) -> Option<Estimated> {
+        match self.inference.contrast(&(self.combination)(l), 0.95).ok()? {
+            Contrast::Estimated(e) => {
+                positive(e.estimate, e.std_error * e.std_error, e.df, Vec::new())
+            }
+            Contrast::NotEstimable => None,
+        }
+    }
+
+    fn test(&self, l: &[Vec<f64>]) -> Option<(Tested, Option<f64>)> {
+        let rows: Vec<Vec<f64>> = l.iter().map(|l| (self.combination)(l)).collect();
+        let test = self.inference.joint_test(&rows).ok()?;
+        Some((of_joint_test(&test, rows.len())?, None))
+    }
+}
