@@ -35,6 +35,7 @@ mod tests;
 mod through;
 mod to_arrow;
 mod trials;
+mod unlike;
 mod year_slip;
 
 pub use holdings::{HeldBlock, HeldTree, Visit, held_blocks, visits};

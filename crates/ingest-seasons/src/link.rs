@@ -8,7 +8,7 @@ use crate::places::Places;
 use crate::summary::LinkSummary;
 use crate::{
     TrialTree, fates, gaps, holdings, incomplete, laterals, listed, picks, practice, prunings,
-    scarcity, to_arrow, trials,
+    scarcity, to_arrow, trials, unlike,
 };
 use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
@@ -218,7 +218,7 @@ pub(crate) fn link_frames(
     scarcity::warn_of_seasons(&summary, book, outcome);
     let thin = scarcity::warn_of_thin_seasons(&linked, outcome)?;
     gaps::warn(&linked, &thin, outcome)?;
-    scarcity::warn_of_unlike_sites(&linked, outcome)?;
+    unlike::warn(&linked, outcome)?;
     scarcity::warn_of_unknown_sites(book, &places, outcome)?;
     holdings::warn_of_words(trees, outcome)?;
     listed::warn(trees, &yields.frame, &places, outcome)?;

@@ -1,6 +1,6 @@
 //! Warnings when there is too little in a book or a region to learn from.
 
-use crate::frame::{floats, ints, texts};
+use crate::frame::{ints, texts};
 use crate::near::NearMisses;
 use crate::outcome::Outcome;
 use crate::places::Places;
@@ -98,10 +98,6 @@ pub(crate) fn warn_of_unknown_time(
 
 /// Years between two recorded seasons from which they are told.
 const APART: i32 = 3;
-/// Ratio of what sites of a region bear from which a unit is suspected.
-const UNLIKE: f64 = 5.0;
-/// Fewest tree-seasons of a site for what it bears in the middle to mean something.
-const ROWS_OF_SITE: usize = 20;
 
 /// Warns of seasons that a slip of the year may have made, and of advice asked for one that is over or far
 /// ahead.
@@ -216,40 +212,6 @@ pub(crate) fn warn_of_thin_seasons(
         }
     }
     Ok(thin)
-}
-
-/// Warns of sites of a region that bear so unlike each other that a unit may be missing.
-pub(crate) fn warn_of_unlike_sites(linked: &DataFrame, outcome: &mut Outcome) -> PolarsResult<()> {
-    let places =
-        texts(linked, tree_season::REGION)?.iter().zip(texts(linked, tree_season::SITE)?.iter());
-    let mut yields: BTreeMap<(&str, &str), Vec<f64>> = BTreeMap::new();
-    for (place, kg) in places.zip(floats(linked, tree_season::YIELD_KG)?.iter()) {
-        if let ((Some(region), Some(site)), Some(kg)) = (place, kg) {
-            yields.entry((region, site)).or_default().push(kg);
-        }
-    }
-    let mut middles: BTreeMap<&str, Vec<(f64, &str)>> = BTreeMap::new();
-    for ((region, site), mut own) in yields {
-        own.sort_by(f64::total_cmp);
-        if let Some(&middle) = own.get(own.len() / 2).filter(|_| own.len() >= ROWS_OF_SITE) {
-            middles.entry(region).or_default().push((middle, site));
-        }
-    }
-    for (region, mut sites) in middles {
-        sites.sort_by(|a, b| a.0.total_cmp(&b.0));
-        if let (Some((low, poor)), Some((high, rich))) = (sites.first(), sites.last())
-            && *high >= UNLIKE * low
-        {
-            outcome.warn(
-                // Which file is at fault the sites do not tell.
-                Place::file(Table::Harvests.as_str()),
-                Code::SitesUnlike,
-                say!("region '{region}': a tree at '{rich}' bears {high:.1} kg in the middle, one at '{poor}' {low:.1} kg"),
-                text!("look for tins, bags or another unit that was not declared: units = { nut_kg = \"20 kg\" } under [[files.harvests]]"),
-            );
-        }
-    }
-    Ok(())
 }
 
 /// Warns of crews declared for sites that no tree stands at.

@@ -426,9 +426,9 @@ impl Code {
                 "Correct the year, or add the seasons between; nothing to do if nothing was recorded in them.",
             ),
             Self::SitesUnlike => told(
-                "Trees of one site bear five times what those of another site of the same region do, or more.",
+                "Trees of one site bear five times what those of another site of the same region do, or more; or, in one season alone, nearly twice or half of what the site's other seasons and the other sites lead to expect.",
                 "All are taken as written. Tins, bags or another unit that was not declared would look so, and bend every curve.",
-                "Compare with the field books; declare the unit, as in units = { nut_kg = \"20 kg\" } under [[files.harvests]]. Nothing to do where trees differ so much.",
+                "Compare with the field books; declare the unit, as in units = { nut_kg = \"20 kg\" } or \"lb\" under [[files.harvests]]. Nothing to do where trees or seasons differ so much.",
             ),
             Self::FileTwice => told(
                 "A file or sheet is read twice for one table, or two files hold the same bytes; or the trees of a file have in one season the very weights of another, pick by pick.",

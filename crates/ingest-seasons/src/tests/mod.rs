@@ -12,6 +12,7 @@ mod places;
 mod practice;
 mod prunings;
 mod seasons;
+mod unlike;
 
 use crate::link::link_frames;
 use crate::outcome::{Outcome, Reason, Rejected, SourceFile};
