@@ -1,6 +1,7 @@
 //! Typed rows of a record book linked into one row per tree and crop season.
 
 mod assemble;
+mod bare;
 mod block_years;
 mod differing;
 mod fates;

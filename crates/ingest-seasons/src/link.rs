@@ -7,8 +7,8 @@ use crate::outcome::{Outcome, SourceFile, TableLinks};
 use crate::places::Places;
 use crate::summary::LinkSummary;
 use crate::{
-    TrialTree, fates, gaps, holdings, incomplete, laterals, listed, picks, practice, prunings,
-    scarcity, to_arrow, trials, unlike,
+    TrialTree, bare, fates, gaps, holdings, incomplete, laterals, listed, picks, practice,
+    prunings, scarcity, to_arrow, trials, unlike,
 };
 use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
@@ -219,6 +219,7 @@ pub(crate) fn link_frames(
     let thin = scarcity::warn_of_thin_seasons(&linked, outcome)?;
     gaps::warn(&linked, &thin, outcome)?;
     unlike::warn(&linked, outcome)?;
+    bare::warn(&linked, outcome)?;
     scarcity::warn_of_unknown_sites(book, &places, outcome)?;
     holdings::warn_of_words(trees, outcome)?;
     listed::warn(trees, &yields.frame, &places, outcome)?;

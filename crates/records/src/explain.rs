@@ -477,6 +477,11 @@ impl Code {
                 "They tell nothing about yield.",
                 "Nothing to do for trees that are not recorded or do not bear yet; else check their ids in the harvest table.",
             ),
+            Self::TreeBearsNoMore => told(
+                "Trees that bore have 0 kg in every pick of their last two seasons or more.",
+                "Each such season counts as a harvest of nothing. Of a dead tree it is none: nobody prunes it, and its zeros would pass for what leaving a tree unpruned costs.",
+                "Where a tree is dead, take its picks out from then on (an empty cell instead of a 0) and write status = dead in the tree table; nothing to do where it lives and bore nothing.",
+            ),
             Self::BookUnreadable => told(
                 "book.toml cannot be read as TOML or has an unknown key.",
                 NO_RUN,

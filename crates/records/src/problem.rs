@@ -176,6 +176,8 @@ codes! {
     TreesNotDrawn = "trees-not-drawn",
     /// A tree with no harvest at all.
     TreeWithoutHarvest = "tree-without-harvest",
+    /// Trees with 0 kg in their last seasons that bore before.
+    TreeBearsNoMore = "tree-bears-no-more",
     /// Two ids that differ only in what the eye cannot see or hardly sees.
     IdsAlike = "ids-alike",
     /// A text with characters that have no shape of their own.

@@ -1,5 +1,6 @@
 //! Small books written as text, linked without files.
 
+mod bare;
 mod conservation;
 mod evidence;
 mod gaps;

@@ -1,0 +1,33 @@
+//! Trees with nothing but zeros since some season.
+
+use super::small;
+use records::{Code, Table};
+
+/// What is told of three trees with these kilograms by season from 2021 on.
+fn told(kg: [&[f64]; 3]) -> Vec<String> {
+    let mut picks = Vec::new();
+    for (tree, own) in ["T1", "T2", "T3"].into_iter().zip(kg) {
+        for (season, kg) in (2021..).zip(own) {
+            // Two picks a season, of which one may be nothing.
+            picks.push(format!("{tree},{season}-03-11,0,9,"));
+            picks.push(format!("{tree},{season}-04-11,{kg},9,"));
+        }
+    }
+    let book = small()
+        .table(Table::Blocks, "block,site,region\nN,estate,north")
+        .table(Table::Trees, "tree,block\nT1,N\nT2,N\nT3,N")
+        .rows(Table::Harvests, &[&picks.join("\n")]);
+    let problems = book.linked().problems.into_iter();
+    problems.filter(|p| p.code == Code::TreeBearsNoMore).map(|p| p.what).collect()
+}
+
+#[test]
+fn trees_with_zeros_since_they_died_are_told() {
+    let bears: &[f64] = &[5.0, 6.0, 4.0, 7.0];
+    assert_eq!(told([bears; 3]), [""; 0]);
+    let found = told([bears, &[5.0, 6.0, 0.0, 0.0], &[5.0, 0.0, 0.0, 0.0]]);
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(found[0].contains("2 trees with 0 kg") && found[0].ends_with("T2, T3"), "{found:?}");
+    // A lean last year, lean years before a crop, and a tree that never bore.
+    assert_eq!(told([&[5.0, 6.0, 4.0, 0.0], &[5.0, 0.0, 0.0, 3.0], &[0.0; 4]]), [""; 0]);
+}
