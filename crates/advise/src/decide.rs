@@ -10,8 +10,8 @@ mod verdict;
 
 use crate::cost::Cost;
 use crate::outcome::{
-    Advised, Evidence, InversionKind, InversionSet, MoneyInterval, Optimum, Present, RegionAdvice,
-    Verdict,
+    Advised, Evidence, Interval, InversionKind, InversionSet, MoneyInterval, Optimum, Present,
+    RegionAdvice, Verdict,
 };
 use crate::picture::RegionPicture;
 use gains::Gains;
@@ -47,6 +47,12 @@ pub struct Evidences<'a> {
 /// compared.
 const MOST_KG: f64 = 1000.0;
 
+/// Whether a gain, kg per tree, is one that records can tell.
+fn tells(gain: &Interval) -> bool {
+    // Written so that NaN tells nothing.
+    gain.low.abs() <= MOST_KG && gain.high.abs() <= MOST_KG
+}
+
 /// Advice and figures of a region whose records entered the model.
 #[must_use]
 pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>) {
@@ -65,7 +71,7 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
     let candidate = timing::candidate(evidence, &explored, loss);
     let gains = Gains::new(evidence, &explored, candidate);
     let told = gains.over_present(level);
-    if !(told.low.abs() <= MOST_KG && told.high.abs() <= MOST_KG) {
+    if !tells(&told) {
         advice.reason = verdict::nothing_told(&advice.name);
         return (advice, None);
     }
@@ -251,4 +257,19 @@ fn inversion_set(set: TurningPointSet, level: f64) -> InversionSet {
         TurningPointSet::Empty => (InversionKind::Empty, Vec::new()),
     };
     InversionSet { kind, bounds, level }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::tells;
+    use crate::Interval;
+
+    #[test]
+    fn gains_that_no_tree_can_bear_tell_nothing() {
+        let gain = |low, high| Interval { median: 0.4, low, high, level: 0.9 };
+        assert!(tells(&gain(-3.0, 4.0)) && tells(&gain(-1000.0, 1000.0)));
+        for [low, high] in [[-1e90, 4.0], [0.1, 1001.0], [f64::NAN, 4.0], [0.1, f64::INFINITY]] {
+            assert!(!tells(&gain(low, high)), "{low} {high}");
+        }
+    }
 }

@@ -101,6 +101,25 @@ fn pages(report: &Path) -> Vec<(String, String)> {
     found
 }
 
+/// The first line of every CSV file below a folder, by its path.
+fn heads(report: &Path) -> std::collections::BTreeMap<String, String> {
+    let mut found = std::collections::BTreeMap::new();
+    let mut folders = vec![report.to_owned()];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|own| own == "csv") {
+                let text = std::fs::read_to_string(&path).unwrap();
+                let name = path.strip_prefix(report).unwrap().to_str().unwrap().replace('\\', "/");
+                found.insert(name, text.lines().next().unwrap_or_default().to_owned());
+            }
+        }
+    }
+    found
+}
+
 /// Heads of tables whose words are too short to be told as English.
 const ABBREVIATIONS: [&str; 8] = ["df", "SS", "MS", "SE", "SEm", "SEd", "CD 5 %", "CD 1 %"];
 
@@ -150,6 +169,13 @@ fn the_command_line_goes_before_the_book_and_knows_its_languages() {
     simulated::run(&book, &out, &["--language", "pt"], &[]);
     let page = std::fs::read_to_string(simulated::report(&out).join("index.html")).unwrap();
     assert!(page.contains("<html lang=\"pt\">"));
+    // Programs read the tables by their heads, which are those of the English report.
+    let english = temporary.path().join("english");
+    simulated::run(&book, &english, &["--language", "en"], &[]);
+    let [own, english] = [&out, &english].map(|out| heads(&simulated::report(out)));
+    assert!(own.keys().any(|name| name.starts_with("review/")), "{own:?}");
+    assert!(own.len() > 12, "{own:?}");
+    assert_eq!(own, english);
     let refused = std::process::Command::new(env!("CARGO_BIN_EXE_anacurve"))
         .args(["check", "book", "--language", "xx"])
         .output()

@@ -247,6 +247,35 @@ fn yields_to_check_are_named_on_the_terminal() {
     assert!(named.is_some_and(|line| line.contains(", 2024, ") && line.contains(" kg)")), "{told}");
 }
 
+/// Who reads the terminal of a run alone is told the kinds of what `check` tells, and of a clean book nothing.
+#[test]
+fn a_run_names_the_kinds_of_its_findings() {
+    let plan = || support::Plan { trees: 40, seasons: &[2021, 2022, 2023, 2024], varied: true };
+    let run = |book: &Book| {
+        let out = book.file("out");
+        done(&["run", book.arg(), "--out", out.to_str().unwrap()])
+    };
+    let clean = Book::of(plan());
+    assert!(!run(&clean).contains("To look at"));
+    let book = Book::of(plan());
+    // A pruning twice before one harvest, and rows of no known tree.
+    book.append("prunings.csv", "T01,2022-08-29,0.3,shoots");
+    book.append("harvests.csv", "T99,2023-03-15,4.0");
+    book.append("harvests.csv", "T01,2023-03-40,4.0");
+    let checked = anacurve(&["check", book.arg()]);
+    let kinds: Vec<String> = String::from_utf8(checked.stdout)
+        .unwrap()
+        .lines()
+        .filter_map(|line| Some(line.split_once(" to look at: ")?.1.to_owned()))
+        .collect();
+    let told = run(&book);
+    let line = told.lines().find(|line| line.starts_with("To look at before")).expect(&told);
+    let (_, named) = line.split_once(": ").unwrap();
+    let named: Vec<&str> = named.split_once(';').unwrap().0.split(", ").collect();
+    assert_eq!(named, kinds, "{told}");
+    assert!(named.len() > 1 && told.contains("2 rows were set aside"), "{told}");
+}
+
 /// Trees that a trial treats in a season are in neither the plan nor the review of it; when it is
 /// over they are in both. Advice that changes nothing is kept and told as well.
 #[test]

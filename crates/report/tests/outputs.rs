@@ -5,7 +5,7 @@
 mod common;
 
 use common::report;
-use report::{advice_fields, summary_text, work_plan_fields, write_outputs};
+use report::{Report, advice_fields, summary_text, work_plan_fields, write_outputs};
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -419,6 +419,27 @@ fn present_practice_has_no_chance_against_itself() {
     let line = summary.lines().nth(1).unwrap();
     assert!(line.ends_with('–'), "{line}");
     assert!(!line.contains("under 1"), "{line}");
+}
+
+/// Where nothing is advised, or present practice, the gain says which intensity it is of.
+#[test]
+fn a_gain_that_is_not_advised_names_its_intensity() {
+    let mut report = report("plain");
+    let best = |report: &Report, at: usize| {
+        let region = &report.advice.regions[at].region;
+        let own = report.pictures.iter().find(|own| own.region == *region).unwrap();
+        format!(") at {:.0}\u{a0}%", 100.0 * own.best_intensity)
+    };
+    let line =
+        |report: &Report, at: usize| summary_text(report).lines().nth(at + 1).unwrap().to_owned();
+    // Prune, and a trial with advice for the time being, are of the intensity beside them.
+    for at in [0, 2] {
+        assert!(!line(&report, at).contains(&best(&report, at)), "{}", line(&report, at));
+    }
+    report.advice.regions[2].interim = None;
+    for at in [1, 2] {
+        assert!(line(&report, at).contains(&best(&report, at)), "{}", line(&report, at));
+    }
 }
 
 #[test]

@@ -478,9 +478,12 @@ fn stability(declaration: &TrialDeclaration, found: &Pooled, digits: usize) -> O
 
 #[cfg(test)]
 mod tests {
-    use super::{by_season, kept, part_of};
+    use super::super::in_blocks::in_blocks;
+    use super::super::words::sites_finding;
+    use super::{by_season, kept, over_sites, part_of};
     use records::Book;
     use std::collections::BTreeMap;
+    use trials::pooled::Pooled;
     use trials::{Observations, Trait, TraitKind};
 
     const BLOCKS: usize = 4;
@@ -579,6 +582,36 @@ mod tests {
         assert_eq!(head, "Trees");
         assert_eq!(trees.iter().filter(|count| count.contains('7')).count(), 1, "{trees:?}");
         assert_eq!(trees.iter().filter(|count| count.contains('8')).count(), 2, "{trees:?}");
+    }
+
+    /// Two sites of which one has a plot with some kilograms more: the sites are combined without it too.
+    #[test]
+    fn sites_are_tried_without_the_plots_that_stand_out() {
+        let book = book();
+        let site = |more: f64, least: f64| {
+            in_blocks(3, 6, |l, block| {
+                let last = if (l, block) == (0, 5) { more } else { 0.0 };
+                least + 0.5 * l as f64 + 0.1 * ((l * 7 + block * 5) % 6) as f64 + last
+            })
+        };
+        let tried = |more: f64| {
+            let sites = [("north", site(more, 8.0)), ("south", site(0.0, 6.0))]
+                .map(|(name, rows)| (name.to_owned(), rows));
+            over_sites(&book.trials["T"], &sites[0].1, &sites)
+        };
+        assert!(tried(0.0).without_outlying.is_none());
+        let found = tried(9.0);
+        let without = found.without_outlying.as_ref().unwrap();
+        assert_eq!(without.plots.len(), 1);
+        assert!(without.plots[0].starts_with("north, replicate R5"), "{:?}", without.plots);
+        let p = |of: &Pooled| of.table.iter().find(|row| row.source == "level").unwrap().p.unwrap();
+        // Without the plot the sites are those that never had it, of which that plot is missing.
+        let (all, others) =
+            (p(found.combined.as_ref().unwrap()), p(without.combined.as_ref().unwrap()));
+        assert!(all > 0.05 && others < 0.001, "{all} {others}");
+        let said = sites_finding(&book.trials["T"], &found);
+        let told = "Without them: level p < 0.001; with them: level p = 0.";
+        assert!(said.starts_with("Over 2 sites no difference") && said.contains(told), "{said}");
     }
 
     #[test]
