@@ -45,9 +45,10 @@ pub(crate) fn prunings_unread(tables: &BookTables) -> u64 {
     files.map(|file| file.rows_quarantined).sum()
 }
 
-/// The visits lost while reading.
+/// The visits lost while reading that belong to a tree's season; a frame that is not counted takes nothing along.
 pub(crate) fn visits(tables: &BookTables) -> Vec<LostVisit> {
-    let lost = tables.quarantine.iter().filter_map(|row| {
+    let of_season = tables.quarantine.iter().filter(|row| row.table != Table::Laterals);
+    let lost = of_season.filter_map(|row| {
         let place = Place { file: row.file.clone(), line: Some(row.line), column: row.column };
         Some(LostVisit { table: row.table, place, visit: row.visit.clone()? })
     });

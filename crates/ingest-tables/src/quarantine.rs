@@ -22,7 +22,7 @@ pub struct QuarantinedRow {
     pub remedy: String,
     /// The row as it stands in the file; cut with a note when it is very long.
     pub text: String,
-    /// The pick or pruning visit that is missing without the row; `None` when the row repeats another,
+    /// The pick, pruning visit or count of a frame that is missing without the row; `None` when the row repeats another,
     /// when its tree cannot be read, and for other tables.
     pub visit: Option<MissingVisit>,
     /// The block or tree that the row is of, where its id can be read; `None` when the row repeats

@@ -291,7 +291,8 @@ impl TableReader {
         plan: &Plan,
         scratch: &Scratch,
     ) -> Option<MissingVisit> {
-        let recorded = matches!(self.spec.table, Table::Harvests | Table::Prunings);
+        let recorded =
+            matches!(self.spec.table, Table::Harvests | Table::Prunings | Table::Laterals);
         // The schemas put tree and day first.
         let (Some(Value::Text), true, false, None) =
             (scratch.values.first(), recorded, scratch.repeats(), &row.damage)

@@ -165,6 +165,12 @@ fn rows_of_a_trial_set_aside_are_told_where_it_is_analysed() {
     let (text, code) = told(&book);
     assert_eq!(code, 1, "{text}");
     assert!(text.contains("3 rows of this trial and its trees were set aside"), "{text}");
+    // And a frame with more flowering laterals than laterals.
+    let frame = "tree,date,frame_m2,laterals,flowering_laterals\nT03,2023-10-01,1,20,31\n";
+    book.put("laterals.csv", frame);
+    let (text, _) = told(&book);
+    assert!(text.contains("4 rows of this trial and its trees were set aside"), "{text}");
+    book.remove("laterals.csv");
     // Where the one harvest after a pruning cannot be read, the rows are the reason, not the season.
     let last = |line: &&str| !line.starts_with('T') || line.contains(",2023-");
     let prunings = book.text("prunings.csv");
