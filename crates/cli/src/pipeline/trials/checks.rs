@@ -1,7 +1,7 @@
 //! What a referee would ask of the plots of an analysis.
 
 use super::plots::{normal_plot, residual_map};
-use super::words::{decimals, p_words, plot_words, tried_without};
+use super::words::{decimals, p_words, plot_words, stand_out, tried_without};
 use ::words::{capital, counted, say, text};
 use report::{TrialCell, TrialSection, TrialTable};
 use std::collections::BTreeMap;
@@ -283,10 +283,7 @@ pub fn standing_out(analysis: &Analysis, observed: &Observations) -> Option<Stri
     if trees.is_empty() {
         return None;
     }
-    let said = say!(
-        "Look at the field book first: a plot stands out and may have made this finding ({}).",
-        trees.join("; ")
-    );
+    let said = stand_out(&trees);
     let names: Vec<&str> = names.iter().map(String::as_str).collect();
     let tried = tried_without(analysis, observed, &names);
     Some(tried.map_or_else(|| said.clone(), |tried| format!("{said} {tried}")))

@@ -4,7 +4,7 @@ use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
 use super::{checks, own_scale};
 use ::words::{capital, say, text};
-use records::{TrialControl, TrialDeclaration};
+use records::{TrialControl, TrialDeclaration, noun};
 use trials::pooled::Pooled;
 use trials::traits::analyse_trait;
 use trials::{
@@ -203,7 +203,22 @@ pub fn tried_without(
     plots: &[&str],
 ) -> Option<String> {
     let rest = analyse(&analysis.plan.without_plots(plots)).ok()?;
-    let (with, without) = (judged(analysis, observed), judged(&rest, observed));
+    stands(&judged(analysis, observed), &judged(&rest, observed))
+}
+
+/// For the finding itself: plots that stand out, in words.
+pub fn stand_out(plots: &[String]) -> String {
+    let told = noun(
+        plots.len() as u64,
+        text!("a plot stands out and may have made this finding"),
+        text!("plots stand out and may have made this finding"),
+    );
+    say!("Look at the field book first: {told} ({}).", plots.join("; "))
+}
+
+/// Whether terms are found or not with and without what stands out, by their p; `None` where some cannot be
+/// compared.
+fn stands(with: &[(String, f64)], without: &[(String, f64)]) -> Option<String> {
     let pairs: Vec<(&String, f64, f64)> = with
         .iter()
         .filter_map(|(name, p)| {
@@ -450,15 +465,16 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
         out.extend(optima.map(|words| format!(" {words}")));
     }
     if let Some(tried) = &pooled.without_outlying {
-        let without = match &tried.combined {
-            Ok(others) => listed(&site_terms(others)[0]),
-            Err(why) => why.clone(),
+        let named = |found: &Pooled| -> Vec<(String, f64)> {
+            let [terms, _] = site_terms(found);
+            terms.into_iter().map(|(name, p)| (factor_words(name), p)).collect()
         };
-        out.push_str(&say!(
-            " Look at the field book first: plots stand out ({}). Without them: {without}; with them: {}.",
-            tried.plots.join("; "),
-            listed(&terms)
-        ));
+        out.push_str(&format!(" {}", stand_out(&tried.plots)));
+        let without = match &tried.combined {
+            Ok(others) => stands(&named(found), &named(others)),
+            Err(why) => Some(say!("Not combined: {why}.")),
+        };
+        out.extend(without.map(|words| format!(" {words}")));
     }
     out
 }
