@@ -19,8 +19,8 @@ const FOOT: f64 = 46.0;
 /// Pale fills that differ in lightness and hue; the code in the plot says the same. From the eleventh
 /// treatment on they come again under hatching.
 const FILLS: [&str; 10] = [
-    "#ffffff", "#d9e8ee", "#f2e3c6", "#d7e6cf", "#efd7cd", "#e3dcec", "#c9dbd8", "#f5efc4",
-    "#d8d8d8", "#e9c9c0",
+    "#ffffff", "#cfe6f2", "#f0d9ac", "#cde6bb", "#f6d5ca", "#dcd2ef", "#a5cdc8", "#faf5b8",
+    "#c6c6c6", "#d8a3b4",
 ];
 
 /// Sides of the squares of hatching, drawn over in [`HATCHES`] ways before it gets wider, pixels.

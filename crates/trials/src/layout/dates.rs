@@ -4,7 +4,7 @@ use super::request::LayoutFactor;
 use super::result::Layout;
 use records::Calendar;
 use serde::{Deserialize, Serialize};
-use words::{month, say};
+use words::{month, say, text};
 
 /// A season whose year, and the two before it, have no 29 February.
 const COMMON: i16 = 2027;
@@ -92,10 +92,37 @@ impl Layout {
             let day = calendar.flush_start(COMMON);
             say!("{day} in {region}", day = day_and_month(day.month(), day.day()))
         });
-        say!(
+        let said = say!(
             "Lead: days from pruning to the expected start of the flush ({}).",
             starts.collect::<Vec<_>>().join(", ")
-        )
+        );
+        let early = self.before_the_rest(regions);
+        if early.is_empty() {
+            return said;
+        }
+        let early = say!(
+            "Within the harvest, with nuts still to pick: a lead of {}.",
+            early.join(text!(" and of "))
+        );
+        format!("{said} {early}")
+    }
+
+    /// Leads whose day comes before the harvest is over, with the day.
+    fn before_the_rest(&self, regions: &[(String, Calendar)]) -> Vec<String> {
+        let is_early = |lead: &&LeadDay| {
+            let calendar = regions.iter().find(|(region, _)| *region == lead.region);
+            let days = lead.level.parse::<f64>().ok().map(f64::round);
+            calendar.zip(days).is_some_and(|((_, calendar), days)| {
+                let day = calendar.date_of_lead(days as i32, COMMON);
+                calendar.rest_day(day, COMMON) <= 0
+            })
+        };
+        let early = self.leads.iter().filter(is_early);
+        let said = early.map(|lead| {
+            let (days, day) = (&lead.level, day_and_month(lead.month, lead.day));
+            say!("{days} days ({day} in {region})", region = lead.region)
+        });
+        said.collect()
     }
 
     /// The day of a level in words, with the regions where they differ; empty where it is not known.
@@ -158,6 +185,17 @@ mod tests {
         layout.date_leads(&[north, south]);
         let day = layout.day_of_lead("lead_days", "45");
         assert_eq!(day, "18 July in North, 17 March in South");
+        // 92 days from 1 June to 31 August: 93 is the last day of the harvest.
+        assert!(!layout.lead_words.contains("Within the harvest"), "{}", layout.lead_words);
+        let mut early = lay_out(&request("lead_days"), 1).unwrap();
+        for (last, told) in [("92", false), ("93", true)] {
+            last.clone_into(&mut early.factors[0].levels[2]);
+            let north = ("North".to_owned(), calendar(["02-01", "05-31"], ["09-01", "11-30"]));
+            early.date_leads(&[north]);
+            let said =
+                "Within the harvest, with nuts still to pick: a lead of 93 days (31 May in North).";
+            assert_eq!(early.lead_words.ends_with(said), told, "{}", early.lead_words);
+        }
         layout.date_leads(&[]);
         assert!(layout.leads.is_empty());
         assert!(layout.lead_words.contains("need the calendar"), "{}", layout.lead_words);
