@@ -318,7 +318,7 @@ fields! { work_plan_fields, "Columns of `workplan.csv` and of the first sheet of
     "" "region" "text" "Region id.";
     "" "site" "text" "Site.";
     "" "block" "text" "Block. A block with young and grown trees has a line for each.";
-    "" "action" "prune, keep, trial, train, of_trials" "prune: to the stated intensity inside the window, where 0 is to leave the trees unpruned; keep: as at present; trial: a trial is needed, and until it is read prune as stated; train: too young for a yield-based intensity; of_trials: every tree belongs to a designed trial and is cut by its field sheet alone.";
+    "" "action" "prune, keep, leave, trial, train, of_trials" "prune: to the stated intensity inside the window; keep: as at present; leave: the trees are left unpruned, by the advice or because it is not their turn; trial: a trial is needed, and until it is read prune as stated; train: too young for a yield-based intensity; of_trials: every tree belongs to a designed trial and is cut by its field sheet alone.";
     "" "intensity" "fraction 0 to 1" "Fraction of the canopy to remove from a pruned tree; empty for young trees and for those of trials.";
     "" "measured_as" "canopy_fraction, shoots, spread, headed_length" "How the block's crew measures it.";
     "" "window_from" "date" "First day allowed; empty without a window.";

@@ -10,6 +10,7 @@ use report::{PLAN_FILES, Report, plan_table_fields, work_plan_fields, write_outp
 use std::collections::BTreeSet;
 use std::fs;
 use std::process::Command;
+use workplan::crew_sheet::{HowMuch, Work};
 
 const HOSTILE: &str = "=2+3 <script>alert('x')</script> \"&\u{1}";
 
@@ -186,6 +187,44 @@ fn every_block_with_work_has_its_sheet_and_nothing_runs() {
 }
 
 /// The page's own script, run by node where there is one, says what the command says.
+/// A crew at several sites is told that the way is in no day, one of a single site is not.
+#[test]
+fn the_way_between_sites_is_said_where_a_crew_has_several() {
+    let mut report = report("plain");
+    let said = |report: &Report| {
+        let page = fs::read_to_string(written(report).path().join("index.html")).unwrap();
+        page.contains("the way between sites")
+    };
+    for (sites, told) in [(1, false), (2, true)] {
+        report.plan.crews[0].sites = sites;
+        assert_eq!(said(&report), told);
+    }
+}
+
+/// Blocks left unpruned have a word of their own in the table, whatever led to it.
+#[test]
+fn nothing_to_remove_is_called_leaving_in_the_table() {
+    let mut report = report("plain");
+    let how_much = |intensity| HowMuch {
+        intensity,
+        measured_as: records::MeasuredAs::CanopyFraction,
+        canopy_m: None,
+    };
+    for (block, work) in report.plan.blocks.iter_mut().zip([
+        Work::Prune(how_much(0.0)),
+        Work::Keep(how_much(0.0)),
+        Work::Keep(how_much(0.2)),
+        Work::Prune(how_much(0.2)),
+    ]) {
+        block.sheet.work = work;
+    }
+    let dir = written(&report);
+    let plan = rows(&fs::read_to_string(dir.path().join("workplan.csv")).unwrap());
+    let column = |name: &str| plan[0].iter().position(|head| head == name).unwrap();
+    let actions: Vec<&str> = plan[1..5].iter().map(|row| &row[column("action")]).collect();
+    assert_eq!(actions, ["leave", "leave", "keep", "prune"]);
+}
+
 #[test]
 fn page_and_command_show_the_same_digits() {
     let report = report("plain");

@@ -131,6 +131,12 @@ fn sites_have_crews_of_their_own() {
     assert_eq!(dates[2], [date(2026, 7, 4), date(2026, 7, 6)]);
     let sites: Vec<_> = plan.crews.iter().map(|crew| crew.site.as_deref()).collect();
     assert_eq!(sites, [None, Some("b")]);
+    // How many sites have work of a crew: without a crew of its own, c is one more of the first.
+    let of =
+        |plan: &workplan::plan::Plan| plan.crews.iter().map(|crew| crew.sites).collect::<Vec<_>>();
+    assert_eq!(of(&plan), [1, 1]);
+    let more = [pruned("n1", "a"), pruned("n2", "b"), pruned("n3", "c")];
+    assert_eq!(of(&self::plan(&more, settings, "{}")), [2, 1]);
 }
 
 #[test]

@@ -35,6 +35,8 @@ pub struct WorkView {
     pub alarms_how: String,
     /// What is said when there is no alarm.
     pub no_alarm: &'static str,
+    /// That no day holds the way between sites; empty where no crew has work at several.
+    pub travel: &'static str,
     /// What must be left as it is for the advice to be scored; empty where no change is advised.
     pub to_score: &'static str,
     /// What to buy.
@@ -67,6 +69,7 @@ pub fn work(report: &Report) -> WorkView {
     WorkView {
         blocks: blocks(report),
         more: if all > SHOWN { text::more(SHOWN, all) } else { String::new() },
+        travel: if plan.crews.iter().any(|crew| crew.sites > 1) { text::TRAVEL.get() } else { "" },
         to_score: if changes(report) { text::TO_SCORE.get() } else { "" },
         alarms: alarms(report),
         apart: apart.into_iter().take(APART).collect(),

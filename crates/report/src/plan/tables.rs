@@ -16,6 +16,7 @@ use workplan::tools::ToolKind;
 /// Word of a block's work in the tables.
 fn action(work: &Work) -> &'static str {
     match work {
+        Work::Prune(how_much) | Work::Keep(how_much) if how_much.intensity <= 0.0 => "leave",
         Work::Prune(_) => "prune",
         Work::Keep(_) => "keep",
         Work::Trial(_) => "trial",
@@ -217,7 +218,7 @@ pub fn crew_name<'a>(site: Option<&'a str>, plan: &Plan) -> &'a str {
 }
 
 fn alarms(plan: &Plan) -> Vec<Vec<PlanCell>> {
-    let rows = plan.crews.iter().flat_map(|CrewSchedule { site, crew, schedule }| {
+    let rows = plan.crews.iter().flat_map(|CrewSchedule { site, crew, schedule, .. }| {
         schedule.alarm.iter().flat_map(move |alarm| {
             alarm.drop.iter().map(move |dropped| {
                 vec![

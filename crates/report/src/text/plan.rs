@@ -15,6 +15,9 @@ pub const NO_ALARM: Text = constant!("Every window holds its work.");
 pub const NO_CREW: Text = constant!(
     "No block has dates of its own: the plan knows no crew, no window or no working hours."
 );
+pub const TRAVEL: Text = constant!(
+    "The days of a crew that works at several sites are those of the work alone: the way between sites, with tools and people, is in none of them. Where sites lie far apart, state a crew for each under [work.sites] in book.toml."
+);
 pub const NOTHING_MISSING: Text = constant!("Nothing is missing.");
 pub const ORDER: Text = constant!(
     "Blocks stand in the order of what a day of delay is expected to cost, then of the first day of the window; the dates of a crew lie around the day for which the gain is reckoned, in the order in which delay costs least in all its blocks together, so that a block of little work, or one whose window closes soon, may come before one that stands above it; the window of a change holds the days around it on which the expected net return falls short of that day's by no more than the tolerance, or every tested day where the records show no effect of timing, and that of present practice two weeks to either side of its days. The crew may come on any of them. Trees are all that stand in the block but those of trials, with those worked on in brackets where they differ; an intensity is that of a pruned tree."

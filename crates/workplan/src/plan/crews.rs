@@ -4,7 +4,7 @@ use super::build::{PlanBlock, PlannedBlock};
 use crate::schedule::{BlockWork, Schedule, schedule};
 use records::work::{Crew, SettingError, WorkSettings};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use words::text;
 
 /// The dates of one crew.
@@ -12,6 +12,8 @@ use words::text;
 pub struct CrewSchedule {
     /// Site, when the crew is that site's own.
     pub site: Option<String>,
+    /// Sites at which it has work: the way between them is in no day.
+    pub sites: usize,
     /// The crew.
     pub crew: Crew,
     /// Its schedule; blocks are named `site / block`.
@@ -77,7 +79,12 @@ pub(super) fn assign(
                             if left * work.person_days > 0.0011 { left } else { 0.0 };
                     }
                 }
-                crews.push(CrewSchedule { site, crew, schedule });
+                let with_work =
+                    indices.iter().zip(&works).filter(|(_, work)| work.person_days > 0.0);
+                let sites: BTreeSet<&str> = with_work
+                    .filter_map(|(index, _)| Some(blocks.get(*index)?.site.as_str()))
+                    .collect();
+                crews.push(CrewSchedule { site, sites: sites.len(), crew, schedule });
             }
             Err(error) => missing.push(error),
         }
