@@ -274,6 +274,11 @@ fn a_run_names_the_kinds_of_its_findings() {
     let named: Vec<&str> = named.split_once(';').unwrap().0.split(", ").collect();
     assert_eq!(named, kinds, "{told}");
     assert!(named.len() > 1 && told.contains("2 rows were set aside"), "{told}");
+    // The file that is named has its columns in the dictionary.
+    let rows = book.text("out/small-book/2025/quarantine.csv");
+    let columns = report::quarantine_fields().iter().map(|field| field.column);
+    let heads: Vec<&str> = columns.chain(["inputs_fingerprint"]).collect();
+    assert_eq!(rows.lines().next().unwrap(), heads.join(","));
 }
 
 /// Trees that a trial treats in a season are in neither the plan nor the review of it; when it is

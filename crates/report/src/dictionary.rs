@@ -388,3 +388,13 @@ fields! { plan_table_fields, "Columns of the other tables of the plan by their f
     "missing.csv" "what" "text" "What is missing or refused, with the arithmetic where there is one.";
     "missing.csv" "remedy" "text" "What to do.";
 }
+
+fields! { quarantine_fields, "Columns of `quarantine.csv`, in their order.":
+    "quarantine.csv" "file" "text" "File of the row that was set aside, and the sheet behind # where it has sheets.";
+    "quarantine.csv" "line" "count" "Line of the file or sheet, from 1.";
+    "quarantine.csv" "column" "count" "Column of the cell at fault, from 1; empty where it is the row as a whole.";
+    "quarantine.csv" "code" "text" "Kind of problem: `anacurve explain CODE` says what it means and what to do.";
+    "quarantine.csv" "reason" "text" "What is wrong.";
+    "quarantine.csv" "remedy" "text" "What to do.";
+    "quarantine.csv" "text" "text" "The row as it stands in the file.";
+}

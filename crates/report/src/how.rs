@@ -15,6 +15,8 @@ pub enum Part {
     WorkPlan,
     /// The other tables of the plan.
     PlanTables,
+    /// `quarantine.csv`.
+    Quarantine,
     /// Numbers of `index.html` alone.
     Page,
     /// Tables and figures of `trials.html`.
@@ -30,6 +32,7 @@ impl Part {
             Self::Laterals => "laterals",
             Self::WorkPlan => "workplan",
             Self::PlanTables => "plan",
+            Self::Quarantine => "quarantine",
             Self::Page => "page",
             Self::Trials => "trials",
             Self::Review => "review",
@@ -43,7 +46,7 @@ impl Part {
             Self::Advice | Self::Laterals | Self::Page | Self::Trials | Self::Review => {
                 self.id(field.path)
             }
-            Self::WorkPlan => self.id(field.column),
+            Self::WorkPlan | Self::Quarantine => self.id(field.column),
             Self::PlanTables => self.id(&format!("{}.{}", field.path, field.column)),
         }
     }

@@ -28,8 +28,8 @@ pub use content::{
     BesideTrial, CoefficientRow, FileLine, LinkLine, Method, MethodItem, Quality, Report, SpreadRow,
 };
 pub use dictionary::{
-    Field, advice_fields, laterals_fields, page_fields, plan_table_fields, review_fields,
-    trial_fields, work_plan_fields,
+    Field, advice_fields, laterals_fields, page_fields, plan_table_fields, quarantine_fields,
+    review_fields, trial_fields, work_plan_fields,
 };
 pub use error::ReportError;
 pub use files::csv_line;

@@ -202,11 +202,15 @@ fn in_per_cent(fraction: f64) -> f64 {
 
 /// Refuses a power and a level of the test that are no per cents.
 fn check_per_cents(args: &SizeArgs) -> Result<(), Failure> {
-    // A smaller power is nothing to plan for, and a smaller level none that a trial is tested at.
-    for (option, value, least, usual) in
-        [("--power", args.power, 1.0, "80"), ("--alpha", args.alpha, 0.1, "5")]
+    // A smaller power is nothing to plan for, a smaller level none that a trial is tested at, and a smaller difference
+    // none that a field of trees is large enough for.
+    let difference = args.difference.map(|asked| ("--difference", asked, 1.0, f64::INFINITY, "20"));
+    for (option, value, least, most, usual) in
+        [("--power", args.power, 1.0, 100.0, "80"), ("--alpha", args.alpha, 0.1, 100.0, "5")]
+            .into_iter()
+            .chain(difference)
     {
-        if (least..100.0).contains(&value) {
+        if (least..most).contains(&value) {
             continue;
         }
         let hint = if value > 0.0 && value < least {

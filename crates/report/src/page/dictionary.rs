@@ -2,8 +2,8 @@
 
 use super::table::Table;
 use crate::dictionary::{
-    Field, advice_fields, laterals_fields, page_fields, plan_table_fields, review_fields,
-    trial_fields, work_plan_fields,
+    Field, advice_fields, laterals_fields, page_fields, plan_table_fields, quarantine_fields,
+    review_fields, trial_fields, work_plan_fields,
 };
 use crate::error::ReportError;
 use crate::how::Part;
@@ -56,6 +56,13 @@ pub fn dictionary_html(back: &str) -> Result<String, ReportError> {
         plan_table_fields(),
         |field| [field.path, field.column, field.unit.get(), field.meaning.get()],
     );
+    let set_aside = table(
+        Part::Quarantine,
+        "quarantine.csv",
+        [text!("Column"), text!("Unit or kind"), text!("Meaning")],
+        quarantine_fields(),
+        |field| [field.column, field.unit.get(), field.meaning.get()],
+    );
     let page_heads = [text!("Number"), text!("Unit or kind"), text!("How it is computed")];
     let shown = |field: &Field| [field.title.get(), field.unit.get(), field.meaning.get()];
     let pages = [
@@ -78,7 +85,7 @@ pub fn dictionary_html(back: &str) -> Result<String, ReportError> {
     let page = DictionaryPage {
         back,
         css: include_str!("../../templates/style.css"),
-        tables: [advice, laterals, work, others].into_iter().chain(pages).collect(),
+        tables: [advice, laterals, work, others, set_aside].into_iter().chain(pages).collect(),
     };
     Ok(page.render()?)
 }
