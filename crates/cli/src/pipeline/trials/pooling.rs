@@ -560,8 +560,11 @@ mod tests {
 
     fn book() -> Book {
         let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\n";
-        Book::parse(&format!("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n{section}")).unwrap()
+        Book::parse(&format!("{HEADING}{section}")).unwrap()
     }
+
+    /// A book without a trial.
+    const HEADING: &str = "[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n";
 
     /// Two trees of each of four plots a level; where a tree is lost they are counted, and not called
     /// plots.
@@ -582,6 +585,33 @@ mod tests {
         assert_eq!(head, "Trees");
         assert_eq!(trees.iter().filter(|count| count.contains('7')).count(), 1, "{trees:?}");
         assert_eq!(trees.iter().filter(|count| count.contains('8')).count(), 2, "{trees:?}");
+    }
+
+    /// The sentence names the best amount where amounts differ, and none where they do not.
+    #[test]
+    fn sites_name_the_best_amount_where_amounts_differ() {
+        let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\namounts = { level = \"kg\" }\n";
+        let book = Book::parse(&format!("{HEADING}{section}")).unwrap();
+        let said = |bend: f64| {
+            let site = |least: f64| {
+                let mut rows = in_blocks(5, 4, |l, block| {
+                    let amount = l as f64;
+                    least
+                        + bend * amount * (5.0 - amount)
+                        + 0.1 * ((l * 7 + block * 5 + l * block) % 6) as f64
+                });
+                let levels = rows.columns.get_mut("level").unwrap();
+                levels.iter_mut().flatten().for_each(|level| *level = level.replace('L', ""));
+                rows
+            };
+            let sites = [("north", site(8.0)), ("south", site(6.0))]
+                .map(|(name, rows)| (name.to_owned(), rows));
+            sites_finding(&book.trials["T"], &over_sites(&book.trials["T"], &sites[0].1, &sites))
+        };
+        let found = said(0.4);
+        assert!(found.contains("The fitted maximum is at level 2."), "{found}");
+        let none = said(0.0);
+        assert!(none.contains("no difference") && !none.contains("maximum"), "{none}");
     }
 
     /// Two sites of which one has a plot with some kilograms more: the sites are combined without it too.

@@ -460,10 +460,10 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
     if !moving.is_empty() {
         out.push_str(&say!(" Differences were not the same at the sites: {}.", listed(&moving)));
     }
-    if !differ.is_empty() {
-        let optima = found.curves.iter().map(|curve| optimum_words(curve, &curve.maximum));
-        out.extend(optima.map(|words| format!(" {words}")));
-    }
+    // Where an amount changes nothing that shows, its best level is none to name.
+    let shows = |curve: &&Curve| differ.iter().any(|(name, _)| *name == curve.factor);
+    let optima = found.curves.iter().filter(shows);
+    out.extend(optima.map(|curve| format!(" {}", optimum_words(curve, &curve.maximum))));
     if let Some(tried) = &pooled.without_outlying {
         let named = |found: &Pooled| -> Vec<(String, f64)> {
             let [terms, _] = site_terms(found);
