@@ -25,7 +25,8 @@ pub fn unit_words(unit: &str) -> &str {
     }
 }
 
-/// An amount that was estimated, with four significant digits at the most.
+/// An amount that was estimated: shares of the canopy and days to a tenth, as nobody cuts closer, others with four
+/// significant digits at the most.
 #[must_use]
 pub fn estimated_amount(value: f64, unit: &str) -> String {
     let scale = if unit == "fraction" { 100.0 } else { 1.0 };
@@ -33,7 +34,10 @@ pub fn estimated_amount(value: f64, unit: &str) -> String {
     if shown == 0.0 || !shown.is_finite() {
         return amount_words(value, unit);
     }
-    let digits = 10_f64.powf(3.0 - shown.abs().log10().floor());
+    let digits = match unit {
+        "fraction" | "days" => 10.0,
+        _ => 10_f64.powf(3.0 - shown.abs().log10().floor()),
+    };
     amount_words((shown * digits).round() / digits / scale, unit)
 }
 
@@ -51,11 +55,12 @@ mod tests {
     }
 
     #[test]
-    fn estimates_have_four_digits() {
+    fn estimates_have_few_digits() {
         assert_eq!(estimated_amount(835.979_4, "g"), "836 g");
         assert_eq!(estimated_amount(12_345.6, "g"), "12350 g");
         assert_eq!(estimated_amount(2.689_024, "kg"), "2.689 kg");
-        assert_eq!(estimated_amount(0.334_567, "fraction"), "33.46 %");
+        assert_eq!(estimated_amount(0.334_567, "fraction"), "33.5 %");
+        assert_eq!(estimated_amount(48.237, "days"), "48.2 days");
         assert_eq!(estimated_amount(0.0, "fraction"), "0 %");
         assert_eq!(estimated_amount(-0.000_123_456, "kg"), "-0.0001 kg");
     }
