@@ -1,6 +1,6 @@
-//! What a site or a block has in every season but one: prunings that nobody entered, a round of picks whose file is
-//! missing. Its trees would count as unpruned, or as bearing less. Prunings are asked for by site, as a block that
-//! is left unpruned for a season is nothing odd.
+//! What a site or a block has in every season but one: prunings that nobody entered, picks whose file is missing, a
+//! round more or less. Its trees would count as unpruned, or as bearing less or more. Blocks that are left unpruned
+//! for a season are nothing odd where many are so, each in its season.
 
 use crate::frame::{flags, floats, ints, texts};
 use crate::outcome::Outcome;
@@ -20,6 +20,11 @@ const PRUNED: f64 = 0.5;
 /// Least share of a block's trees that have as many picks as the one in the middle in every other season, and
 /// that have fewer in the one.
 const ALIKE: f64 = 0.8;
+/// Least share of a block's trees that is pruned before every other harvest: a block left for a season is nothing odd
+/// where some of its trees are left in any.
+const PRUNED_OF_BLOCK: f64 = 0.9;
+/// Most of a region's blocks that are told as lacking the prunings of a season: more are a practice.
+const FEW_BLOCKS: f64 = 0.25;
 /// Most blocks that are named.
 const NAMED: usize = 6;
 
@@ -65,21 +70,32 @@ pub(crate) fn warn(
     let kinds = texts(linked, ts::TRIAL)?.iter().zip(flags(linked, ts::YOUNG)?.iter());
     let rows = places.zip(seasons).zip(kinds).zip(floats(linked, ts::INTENSITY)?.iter());
     let mut pruned: BTreeMap<(&str, &str), BTreeMap<i32, Pruned>> = BTreeMap::new();
+    let mut pruned_blocks: BTreeMap<(&str, &str), BTreeMap<i32, Pruned>> = BTreeMap::new();
     let mut picked: BTreeMap<(&str, &str), BTreeMap<i32, Picked>> = BTreeMap::new();
+    let mut harvested: BTreeMap<&str, BTreeMap<&str, BTreeSet<i32>>> = BTreeMap::new();
     for ((((region, (site, block)), (season, picks)), (trial, young)), intensity) in rows {
         let (Some(region), Some(season)) = (region, season) else { continue };
         if let Some(block) = block {
             let own = picked.entry((region, block)).or_default().entry(season).or_default();
             own.picks.extend(picks);
         }
-        if let (Some(site), None, true) = (site, trial, young != Some(true)) {
-            let own = pruned.entry((region, site)).or_default().entry(season).or_default();
-            own.grown += 1;
-            own.pruned += usize::from(intensity.is_some_and(|cut| cut > 0.0));
+        if let Some(site) = site {
+            harvested.entry(region).or_default().entry(site).or_default().insert(season);
+        }
+        if trial.is_none() && young != Some(true) {
+            let cut = usize::from(intensity.is_some_and(|cut| cut > 0.0));
+            for (places, name) in [(&mut pruned, site), (&mut pruned_blocks, block)] {
+                let Some(name) = name else { continue };
+                let own = places.entry((region, name)).or_default().entry(season).or_default();
+                own.grown += 1;
+                own.pruned += cut;
+            }
         }
     }
+    tell_unharvested(&harvested, thin, outcome);
+    tell_unpruned_blocks(&pruned_blocks, &pruned, outcome);
     for ((region, site), seasons) in pruned {
-        let Some((season, trees)) = never_else(&seasons) else { continue };
+        let Some((season, trees)) = never_else(&seasons, PRUNED) else { continue };
         outcome.warn(
             Place::file(Table::Prunings.as_str()),
             Code::PruningsAbsent,
@@ -91,8 +107,12 @@ pub(crate) fn warn(
         );
     }
     let mut short: BTreeMap<(&str, i32), Vec<Short<'_>>> = BTreeMap::new();
+    let mut double: BTreeMap<(&str, i32), Vec<Short<'_>>> = BTreeMap::new();
     for ((region, block), mut seasons) in picked {
         seasons.values_mut().for_each(|own| own.picks.sort_unstable());
+        if let Some((season, middles)) = more_once(&seasons) {
+            double.entry((region, season)).or_default().push((block, middles));
+        }
         let gap = fewer_once(&seasons);
         let gap = gap.filter(|(season, _)| !thin.contains(&(region.to_owned(), *season)));
         if let Some((season, middles)) = gap {
@@ -114,7 +134,103 @@ pub(crate) fn warn(
             text!("add the picks if a file or a round is missing; nothing to do if a round less was picked"),
         );
     }
+    for ((region, season), blocks) in double {
+        let Some(&(_, [own, usual])) = blocks.first() else { continue };
+        let names: Vec<&str> = blocks.iter().map(|(block, _)| *block).collect();
+        outcome.warn(
+            Place::file(Table::Harvests.as_str()),
+            Code::SeasonStray,
+            say!(
+                "region '{region}': in {} ({}) a tree of season {season} has {} in the middle, where {usual} stand in every other season: picks of another season or block may stand among them",
+                counted(names.len() as u64, text!("block"), text!("blocks")),
+                named(&names),
+                counted(u64::from(own.unsigned_abs()), text!("pick"), text!("picks")),
+            ),
+            text!("compare years and blocks of these picks with the field book; nothing to do if more rounds were picked"),
+        );
+    }
     Ok(())
+}
+
+/// Sites without any harvest in a season that others of their region have, and they themselves before and in
+/// two others; not in the first seasons of a site, nor in those that are thin.
+fn tell_unharvested(
+    harvested: &BTreeMap<&str, BTreeMap<&str, BTreeSet<i32>>>,
+    thin: &BTreeSet<(String, i32)>,
+    outcome: &mut Outcome,
+) {
+    for (region, sites) in harvested {
+        let all: BTreeSet<i32> = sites.values().flatten().copied().collect();
+        for (site, own) in sites.iter().filter(|(_, own)| own.len() >= OTHER_SEASONS) {
+            let Some(first) = own.first() else { continue };
+            let lacking = all.iter().filter(|season| *season > first && !own.contains(season));
+            let lacking: Vec<String> = lacking
+                .filter(|season| !thin.contains(&((*region).to_owned(), **season)))
+                .map(ToString::to_string)
+                .collect();
+            if lacking.is_empty() {
+                continue;
+            }
+            outcome.warn(
+                Place::file(Table::Harvests.as_str()),
+                Code::SeasonThin,
+                say!(
+                    "region '{region}': no harvest of {} at '{site}', which the region's other sites have",
+                    lacking.join(", ")
+                ),
+                text!("add the picks if their file is missing or under another year; nothing to do if nothing was picked or recorded there"),
+            );
+        }
+    }
+}
+
+/// Blocks without a pruning before one harvest that were pruned before every other, where few of the region's are so
+/// and their site is not told as a whole.
+fn tell_unpruned_blocks(
+    blocks: &BTreeMap<(&str, &str), BTreeMap<i32, Pruned>>,
+    sites: &BTreeMap<(&str, &str), BTreeMap<i32, Pruned>>,
+    outcome: &mut Outcome,
+) {
+    let mut found: BTreeMap<&str, Vec<(&str, i32, usize)>> = BTreeMap::new();
+    let mut all: BTreeMap<&str, usize> = BTreeMap::new();
+    for ((region, block), seasons) in blocks {
+        *all.entry(region).or_default() += 1;
+        if let Some((season, trees)) = never_else(seasons, PRUNED_OF_BLOCK) {
+            found.entry(region).or_default().push((block, season, trees));
+        }
+    }
+    for (region, lacking) in found {
+        let of_sites: BTreeSet<i32> = sites
+            .iter()
+            .filter(|((own, _), _)| *own == region)
+            .filter_map(|(_, seasons)| Some(never_else(seasons, PRUNED)?.0))
+            .collect();
+        let most = FEW_BLOCKS * all.get(region).copied().unwrap_or_default() as f64;
+        if lacking.len() as f64 > most {
+            continue;
+        }
+        let mut by_season: BTreeMap<i32, Vec<(&str, usize)>> = BTreeMap::new();
+        for (block, season, trees) in lacking {
+            if !of_sites.contains(&season) {
+                by_season.entry(season).or_default().push((block, trees));
+            }
+        }
+        for (season, lacking) in by_season {
+            let names: Vec<&str> = lacking.iter().map(|(block, _)| *block).collect();
+            let trees: usize = lacking.iter().map(|(_, trees)| trees).sum();
+            outcome.warn(
+                Place::file(Table::Prunings.as_str()),
+                Code::PruningsAbsent,
+                say!(
+                    "region '{region}': no pruning before harvest {season} in {} ({}), where nearly all trees were pruned before every other harvest; {} count as unpruned",
+                    counted(names.len() as u64, text!("block"), text!("blocks")),
+                    named(&names),
+                    counted(trees as u64, text!("tree"), text!("trees"))
+                ),
+                text!("add the prunings if they were not entered yet; nothing to do where the trees were left unpruned"),
+            );
+        }
+    }
 }
 
 fn named(blocks: &[&str]) -> String {
@@ -123,8 +239,9 @@ fn named(blocks: &[&str]) -> String {
     format!("{}{more}", named.join(", "))
 }
 
-/// The one season in which none of a site's trees was pruned, and how many they are.
-fn never_else(seasons: &BTreeMap<i32, Pruned>) -> Option<(i32, usize)> {
+/// The one season in which none of a place's trees was pruned, where `usual` is the least share of every other, and how
+/// many they are.
+fn never_else(seasons: &BTreeMap<i32, Pruned>, usual: f64) -> Option<(i32, usize)> {
     let shares: Vec<(i32, f64)> =
         seasons.iter().filter_map(|(season, own)| Some((*season, own.share()?))).collect();
     let (none, some): (Vec<_>, Vec<_>) = shares.iter().partition(|(_, share)| *share == 0.0);
@@ -133,8 +250,27 @@ fn never_else(seasons: &BTreeMap<i32, Pruned>) -> Option<(i32, usize)> {
     let is_between = some.first().is_some_and(|(first, _)| *first < season)
         && some.last().is_some_and(|(last, _)| *last > season);
     let is_known = some.len() > OTHER_SEASONS || some.len() == OTHER_SEASONS && !is_between;
-    let is_usual = is_known && some.iter().all(|(_, share)| *share >= PRUNED);
+    let is_usual = is_known && some.iter().all(|(_, share)| *share >= usual);
     seasons.get(&season).filter(|_| is_usual).map(|own| (season, own.grown))
+}
+
+/// The one season in which trees have half as many picks again or more as in every other, in which nearly all have as
+/// many each; the picks in the middle of both.
+fn more_once(seasons: &BTreeMap<i32, Picked>) -> Option<(i32, [i32; 2])> {
+    let known: Vec<(i32, &Picked)> = seasons
+        .iter()
+        .filter(|(_, own)| own.picks.len() >= TREES)
+        .map(|(season, own)| (*season, own))
+        .collect();
+    let usual = known.iter().map(|(_, own)| own.middle()).min()?;
+    let share = |own: &Picked, is: &dyn Fn(i32) -> bool| {
+        own.picks.iter().filter(|picks| is(**picks)).count() as f64 / own.picks.len() as f64
+    };
+    let (as_usual, others): (Vec<_>, Vec<_>) =
+        known.into_iter().partition(|(_, own)| share(own, &|picks| picks == usual) >= ALIKE);
+    let &[(season, own)] = others.as_slice() else { return None };
+    let is_more = 2 * own.middle() >= 3 * usual && share(own, &|picks| picks > usual) >= ALIKE;
+    (as_usual.len() >= OTHER_SEASONS && is_more).then_some((season, [own.middle(), usual]))
 }
 
 /// The one season in which trees have fewer picks than in every other, in which nearly all have as many each;

@@ -219,7 +219,7 @@ pub(crate) fn link_frames(
     let thin = scarcity::warn_of_thin_seasons(&linked, outcome)?;
     gaps::warn(&linked, &thin, outcome)?;
     unlike::warn(&linked, outcome)?;
-    bare::warn(&linked, outcome)?;
+    bare::warn(&linked, trees, outcome)?;
     scarcity::warn_of_unknown_sites(book, &places, outcome)?;
     holdings::warn_of_words(trees, outcome)?;
     listed::warn(trees, &yields.frame, &places, outcome)?;

@@ -65,6 +65,7 @@ pub(crate) fn warn(picks: &DataFrame, kilograms: &str, outcome: &mut Outcome) ->
     all.sort_unstable_by_key(|pick| (pick.tree, pick.season, pick.day, pick.at));
     tell_tenfold(&all, &usual, outcome);
     tell_copied(&all, outcome);
+    tell_pasted(&all, outcome);
     Ok(())
 }
 
@@ -162,6 +163,74 @@ fn tell_copied(all: &[Pick], outcome: &mut Outcome) {
                     counted(number as u64, text!("tree"), text!("trees"))
                 ),
                 text!("kept; most likely the weights of one season were entered under the dates of the other: put in the right ones"),
+            );
+        }
+    }
+}
+
+/// Least share of pairs of trees with the same picks that stand in one order: those of a block pasted over another do,
+/// those that fall together by chance half the time.
+const IN_ORDER: f64 = 0.8;
+
+/// Trees of one file and season with two rounds or more, those of which a round weighs what the one before it does,
+/// and the first of their rows.
+#[derive(Default)]
+struct Repeated {
+    trees: usize,
+    again: usize,
+    first: Option<(u32, u32)>,
+}
+
+/// Whether most trees have the very picks of another tree, as where a block was pasted over another, or in two rounds
+/// that follow each other the same weight.
+fn tell_pasted(all: &[Pick], outcome: &mut Outcome) {
+    let seasons = || {
+        all.chunk_by(|a, b| (a.tree, a.season) == (b.tree, b.season)).filter(|own| own.len() > 1)
+    };
+    // By season and picks: the trees that have them, in their order.
+    let mut alike: BTreeMap<(i32, Vec<(i32, u64)>), Vec<&Pick>> = BTreeMap::new();
+    let mut files: BTreeMap<(u32, i32), Repeated> = BTreeMap::new();
+    for own in seasons() {
+        let picks = own.iter().map(|pick| (pick.day, pick.kg.to_bits())).collect();
+        alike.entry((own[0].season, picks)).or_default().push(&own[0]);
+        let found = files.entry((own[0].at.0, own[0].season)).or_default();
+        found.first = Some(found.first.map_or(own[0].at, |first| first.min(own[0].at)));
+        found.trees += 1;
+        found.again += usize::from(own.windows(2).any(|pair| pair[0].kg == pair[1].kg));
+    }
+    let mut pairs: BTreeMap<i32, Vec<(u32, &Pick)>> = BTreeMap::new();
+    for ((season, _), trees) in alike {
+        if let [one, other] = trees.as_slice() {
+            pairs.entry(season).or_default().push((one.tree, other));
+        }
+    }
+    for (season, mut own) in pairs {
+        own.sort_unstable_by_key(|(tree, _)| *tree);
+        let rising = own.windows(2).filter(|pair| pair[0].1.tree < pair[1].1.tree).count();
+        let Some(at) = own.iter().map(|(_, other)| other.at).min() else { continue };
+        if own.len() >= TREES && rising as f64 >= IN_ORDER * (own.len() - 1) as f64 {
+            outcome.warn(
+                outcome.place(at),
+                Code::FileTwice,
+                say!(
+                    "{} have the very weights of another tree in season {season}, day by day and in the order of their ids",
+                    counted(own.len() as u64, text!("tree"), text!("trees"))
+                ),
+                text!("kept; most likely the rows of one block were entered under the ids of another: put in the right ones"),
+            );
+        }
+    }
+    for ((_, season), found) in files {
+        let Some(at) = found.first else { continue };
+        if found.again >= TREES && found.again as f64 >= SAME * found.trees as f64 {
+            outcome.warn(
+                outcome.place(at),
+                Code::FileTwice,
+                say!(
+                    "{} of the file have the very weight of one round again in the next in season {season}",
+                    counted(found.again as u64, text!("tree"), text!("trees"))
+                ),
+                text!("kept; most likely the weights of one round were entered under the date of the other: put in the right ones"),
             );
         }
     }

@@ -117,7 +117,7 @@ impl IntensityColumns {
         };
         let fraction = raw.fraction().map_err(|error| {
             let position = self.first_of(basis);
-            unreadable(position, error.to_string(), text!("correct the quantities of the row"))
+            unreadable(position, error.to_string(), text!("correct the quantities of the row; where all rows of a file are so, two of its columns may be interchanged"))
         })?;
         if let Some(given) = given
             && (given - fraction).abs() > AGREEMENT

@@ -362,6 +362,16 @@ impl TableReader {
         {
             match columns.settle(&scratch.values, plan.measured_as) {
                 Ok(settled) => {
+                    // One that was written was looked at as it was read.
+                    let is_computed =
+                        matches!(scratch.values.get(columns.intensity), Some(Value::Null));
+                    let usual = self.spec.columns.get(columns.intensity).and_then(|of| of.usual);
+                    if is_computed
+                        && usual
+                            .is_some_and(|(low, high)| !(low..=high).contains(&settled.fraction))
+                    {
+                        scratch.unusual.push(columns.intensity);
+                    }
                     let intensity = Value::Number(settled.fraction);
                     let basis = Value::Word(settled.basis.as_str());
                     for (position, value) in

@@ -407,6 +407,52 @@ fn rows_that_are_not_filled_in_are_counted_and_passed_over() {
     assert_eq!(column(&tables, Table::Harvests, "nut_kg"), ["3", "0"]);
 }
 
+/// In a sheet with a column for each month an empty cell may be no pick: where it is said so, rows without one are passed
+/// over, and counted.
+#[test]
+fn an_empty_cell_may_be_no_pick() {
+    let folder = Folder::new();
+    folder.put("trees.csv", "tree,block\nT1,B1\nT2,B1\n");
+    folder.put("harvests.csv", "tree,March,April,remark\nT1,3,2,\nT2,,,dead\n");
+    let month = |column: &str, date: &str, values: &str| {
+        format!(
+            "[[files.harvests]]\npath = \"harvests.csv\"\nheader = {{ {column} = \"nut_kg\" }}\nevery_row = {{ date = \"{date}\" }}\nnot_columns = [\"remark\"]\n{values}\n"
+        )
+    };
+    let read = |values: &str| {
+        folder.settings(&format!(
+            "{}{}",
+            month("March", "2024-03-15", values),
+            month("April", "2024-04-15", values)
+        ));
+        folder.read()
+    };
+    let tables = read("");
+    assert_eq!(tables.quarantine.len(), 2);
+    assert!(tables.quarantine[0].remedy.contains("that it is no pick"), "{:?}", tables.quarantine);
+    let tables = read("values = { nut_kg = { \"\" = \"\" } }");
+    assert!(tables.quarantine.is_empty(), "{:?}", tables.quarantine);
+    assert_eq!(column(&tables, Table::Harvests, "nut_kg"), ["3", "2"]);
+    let passed = repairs(&tables, "harvests.csv");
+    assert!(passed.iter().any(|(code, _, rows, _)| (*code, *rows) == (Code::RowUnfilled, 1)));
+}
+
+/// What is reckoned from shoots is looked at as what is written is.
+#[test]
+fn an_intensity_reckoned_from_shoots_may_be_unusual() {
+    let folder = Folder::new();
+    let rows = |cut: &str| format!("tree,date,shoots_cut,shoots_total\nT1,2023-07-01,{cut},20\n");
+    folder.settings("");
+    for (cut, told) in [("17", true), ("15", false)] {
+        folder.put("prunings.csv", &rows(cut));
+        let tables = folder.read();
+        assert_eq!(has_problem(&tables, Code::RangeUnusual, "intensity"), told, "{cut}");
+    }
+    folder.put("prunings.csv", &rows("21"));
+    let tables = folder.read();
+    assert!(tables.quarantine[0].remedy.contains("may be interchanged"), "{:?}", tables.quarantine);
+}
+
 /// A factor that stands once for a plot and is empty in the first row of the next: of the plot above, or of
 /// none.
 #[test]

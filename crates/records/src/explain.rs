@@ -142,7 +142,7 @@ impl Code {
                 [
                     "A cell that every row must fill is empty.",
                     SET_ASIDE,
-                    "Fill it in; a tree that bore nothing has 0 kg, not an empty cell.",
+                    "Fill it in; a tree that bore nothing has 0 kg, not an empty cell. Where empty cells all mean one thing, say it: values = { nut_kg = { \"\" = 0 } } under the file for nothing borne, { \"\" = \"\" } for no pick, as of trees that are dead or not there yet.",
                 ],
                 "harvests.csv",
                 ["A1-01,2024-02-11,", "A1-01,2024-02-11,0"],
@@ -255,7 +255,7 @@ impl Code {
             Self::RowUnfilled => told(
                 "A row of a sheet of prunings, frames or picks holds a tree's id and nothing else that is read, as on a field sheet that is not filled in yet, or of trees that had nothing to pick.",
                 "The row is passed over: it is neither read nor set aside, and the rows so passed over are counted. A row with a day and no weight is set aside: the weight is missing.",
-                "Nothing to do; fill in day and weight if the tree was visited. Where an empty weight means that nothing was picked, write values = { nut_kg = { \"\" = 0 } } under the file, with the day in every row.",
+                "Nothing to do; fill in day and weight if the tree was visited. Where an empty weight means that nothing was borne, write values = { nut_kg = { \"\" = 0 } } under the file, with the day in every row; where it means that the tree was not picked, { \"\" = \"\" }.",
             ),
             Self::FilledAnewPlot => told(
                 "A trial's factor is empty in a row that begins another plot, and fill_down under [[files.trials]] in book.toml names its column.",
@@ -385,6 +385,11 @@ impl Code {
                 "They count in the fit and in the review, and not in present practice: counted with it, leaving none of them would look like a change worth advising.",
                 "Nothing to do. If they are what the region does, state it: present = { intensity = .., lead_days = .. } under [regions.ID] in book.toml.",
             ),
+            Self::ControlsMany => told(
+                "More than a quarter of a region's trees, and less than three quarters, were treated in the last season unlike the advice that the book keeps for it.",
+                "All of them count as present practice: trees left to compare with, blocks that were not reached and those that followed alike. The gain of the same advice over that mixture looks like one still to be made.",
+                "Nothing to do if that is what the region does. Else state it: present = { intensity = .., lead_days = .. } under [regions.ID] in book.toml.",
+            ),
             Self::SeasonThin => told(
                 "Trees of a season have half the picks that are usual in their region, or fewer: a round whose year is a slip, files that are missing, or a harvest that is not over. Or those of a block have fewer than in every other season, in which nearly all have as many each.",
                 "The season counts as a whole harvest: its yields are too low, and where it is the last, advice is for the one after it.",
@@ -478,9 +483,9 @@ impl Code {
                 "Nothing to do for trees that are not recorded or do not bear yet; else check their ids in the harvest table.",
             ),
             Self::TreeBearsNoMore => told(
-                "Trees that bore have 0 kg in every pick of their last two seasons or more.",
+                "Trees that bore have 0 kg in every pick of their last two seasons or more, or of the last one where the tree table calls them dead.",
                 "Each such season counts as a harvest of nothing. Of a dead tree it is none: nobody prunes it, and its zeros would pass for what leaving a tree unpruned costs.",
-                "Where a tree is dead, take its picks out from then on (an empty cell instead of a 0) and write status = dead in the tree table; nothing to do where it lives and bore nothing.",
+                "Where a tree is dead, take its picks out from then on (no row, or an empty cell that values = { nut_kg = { \"\" = \"\" } } under its file calls no pick) and write status = dead in the tree table; nothing to do where it lives and bore nothing.",
             ),
             Self::BookUnreadable => told(
                 "book.toml cannot be read as TOML or has an unknown key.",

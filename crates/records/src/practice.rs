@@ -13,6 +13,15 @@ pub struct PracticePoint {
     pub weight: f64,
 }
 
+impl PracticePoint {
+    /// Whether trees were treated otherwise than advised.
+    fn is_unlike(&self, advised: f64) -> bool {
+        // A tree that was pruned is not one left unpruned, however lightly.
+        (self.intensity - advised).abs() > UNLIKE + 1e-9
+            || (self.intensity > 0.0) != (advised > 0.0)
+    }
+}
+
 /// Present practice of a region, from its latest recorded season with routine records.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Practice {
@@ -168,16 +177,24 @@ impl Practice {
         Self { is_assumed: true, ..Self::stated(region, 0.0, None) }
     }
 
+    /// Share of the trees of a season that were treated unlike the intensity advised for it, where they are too many to
+    /// be those left to compare with and too few to be all that is done; `None` elsewhere, or where trees are pruned in
+    /// turn.
+    #[must_use]
+    pub fn much_unlike(&self, advised: f64) -> Option<f64> {
+        let unlike = self.points.iter().filter(|point| point.is_unlike(advised));
+        let apart: f64 = unlike.map(|point| point.weight).sum();
+        let share = apart / self.points.iter().map(|point| point.weight).sum::<f64>();
+        let is_much = share > FEW && share < 1.0 - FEW;
+        (self.season.is_some() && self.in_turn == 1 && is_much).then_some(share)
+    }
+
     /// The practice of a season in which an intensity had been advised, without the trees left to compare
     /// with: the few that were treated unlike it, where nearly all were treated so. `None` where that is not
     /// so, none was, or trees are pruned in turn.
     #[must_use]
     pub fn without_controls(&self, advised: f64) -> Option<Self> {
-        // A tree that was pruned is not one left unpruned, however lightly.
-        let is_control = |point: &&PracticePoint| {
-            (point.intensity - advised).abs() > UNLIKE + 1e-9
-                || (point.intensity > 0.0) != (advised > 0.0)
-        };
+        let is_control = |point: &&PracticePoint| point.is_unlike(advised);
         let weight =
             |points: &[PracticePoint]| points.iter().map(|point| point.weight).sum::<f64>();
         let (controls, points): (Vec<PracticePoint>, Vec<PracticePoint>) =

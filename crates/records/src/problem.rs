@@ -146,6 +146,8 @@ codes! {
     MoistureMissing = "moisture-missing",
     /// Trees left unlike the advice kept for a season, which are no present practice.
     ControlsApart = "controls-apart",
+    /// More trees treated unlike the kept advice than are left to compare with.
+    ControlsMany = "controls-many",
     /// A season of a handful of trees, or after the coming one: a slip of the year, most likely.
     SeasonStray = "season-stray",
     /// A season in which trees were picked far less often than usual.

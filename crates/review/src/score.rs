@@ -60,8 +60,8 @@ pub struct ScoreRow {
     pub hit: bool,
     /// Whether it lies within the predicted limits themselves.
     pub within_predicted: bool,
-    /// Whether the realised value is known at least as well as the predicted one, and of what was
-    /// predicted: a hit of one that is not says little.
+    /// Whether the realised value is known well enough beside the predicted one, and of what was predicted: a hit of
+    /// one that is not says little, as nearly everything would lie within its limits.
     pub telling: bool,
     /// Share of present practice of which no like tree was left, so that the nearest ones stand for it.
     #[serde(default)]
@@ -79,6 +79,11 @@ pub fn interval_score(low: f64, high: f64, level: f64, value: f64) -> f64 {
     let alpha = 1.0 - level;
     (high - low) + 2.0 / alpha * ((low - value).max(0.0) + (value - high).max(0.0))
 }
+
+/// How many times as wide as the predicted limits those of the realised value alone may be for a score to tell (ours: a
+/// convention). The limits that count hold both errors, so that a score is fair however wide they are; those of a
+/// value known much worse than the prediction would hold nearly everything.
+const MOST_VAGUE: f64 = 3.0;
 
 /// Scores a prediction. The realised value is itself an estimate, so the limits it is held against
 /// are those of predicting an estimate: each half width h of the predicted interval becomes
@@ -112,7 +117,7 @@ pub fn score(predicted: &Predicted, realised: &Realised) -> Result<ScoreRow, Rev
         limits,
         hit: within(limits),
         within_predicted: within([low, high]),
-        telling: 2.0 * own <= high - low,
+        telling: 2.0 * own <= MOST_VAGUE * (high - low),
         stand_in: 0.0,
         interval_score: interval_score(limits[0], limits[1], level, realised.gain_kg),
         error: realised.gain_kg - median,

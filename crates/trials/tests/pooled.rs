@@ -6,7 +6,7 @@ mod witness;
 use records::{TrialDeclaration, TrialDesign};
 use std::collections::BTreeMap;
 use trials::pooled::{
-    Environment, EnvironmentsAre, Pooled, PooledError, PooledMethod, Weighting, combine,
+    Environment, EnvironmentsAre, Pooled, PooledError, PooledKind, PooledMethod, Weighting, combine,
 };
 use trials::{
     Analysis, AnalysisOptions, Observations, OptimumSet, Peak, Plan, Trait, TraitKind, analyse,
@@ -378,4 +378,104 @@ fn amounts_over_places_have_components_and_a_curve() {
     let plain =
         combined(&self::sites(&[]), EnvironmentsAre::Fixed, Weighting::Equal).expect("combined");
     assert!(plain.curves.is_empty() && plain.polynomials.is_empty());
+}
+
+/// The simulated factorial at five sites, of which two plots are lost.
+fn factorial_sites() -> Vec<(String, Analysis)> {
+    let file = std::fs::read_to_string(path("pooled/factorial.csv")).expect("committed data");
+    let mut rows: BTreeMap<String, Vec<[String; 4]>> = BTreeMap::new();
+    for line in file.lines().skip(1) {
+        let fields: Vec<&str> = line.split(',').collect();
+        let [amount, dressing, block, site, value] = fields[..] else { panic!("{line}") };
+        let own = [amount, dressing, block, value].map(str::to_owned);
+        rows.entry(site.into()).or_default().push(own);
+    }
+    let declaration: TrialDeclaration = serde_json::from_str(
+        r#"{"title": null, "design": "randomised_blocks", "factors": ["amount", "dressing"],
+            "amounts": {"amount": "g"}, "control": null, "covariate": null}"#,
+    )
+    .expect("a declaration");
+    rows.into_iter()
+        .map(|(site, rows)| {
+            let n = rows.len();
+            let column = |at: usize| rows.iter().map(|r| Some(r[at].clone())).collect::<Vec<_>>();
+            let observed = Observations {
+                trial: site.clone(),
+                observed: Trait {
+                    id: "yield".to_owned(),
+                    name: "yield".to_owned(),
+                    unit: "kg".to_owned(),
+                    kind: TraitKind::Measured,
+                },
+                values: rows.iter().map(|r| r[3].parse().expect("a number")).collect(),
+                exposure: None,
+                columns: BTreeMap::from([
+                    ("amount".to_owned(), column(0)),
+                    ("dressing".to_owned(), column(1)),
+                    ("replicate".to_owned(), column(2)),
+                ]),
+                numbers: BTreeMap::new(),
+                tree: (0..n).map(|i| format!("{site}-{i}")).collect(),
+                season: vec![None; n],
+                place: vec![String::new(); n],
+            };
+            let plan = Plan::read(&declaration, &observed).expect("a plan");
+            (site, analyse(&plan).expect("an analysis"))
+        })
+        .collect()
+}
+
+/// One variance for the interaction of all terms with the sites rejected in 14 % of null factorials.
+#[test]
+fn each_term_of_a_factorial_is_judged_by_its_own_interaction_with_the_sites() {
+    let r = &read("pooled/pooled.json")["factorial"];
+    let sites = factorial_sites();
+    let found = combined(&sites, EnvironmentsAre::Random, Weighting::Equal).expect("combined");
+    assert_eq!(found.method, PooledMethod::Mixed);
+    for (name, theirs) in [("amount", "a"), ("dressing", "d"), ("amount x dressing", "ad")] {
+        let row = found.table.iter().find(|row| row.source == name).expect("a term");
+        assert_eq!(row.kind, PooledKind::Term);
+        let [f, df, df_denominator] = numbers(&r[theirs])[..] else { panic!("{r}") };
+        near(row.f.expect("tested"), f, 1e-4, name);
+        near(row.df, df, 1e-12, name);
+        near(row.df_denominator.expect("tested"), df_denominator, 1e-3, name);
+    }
+    // The components of the amounts are judged as the term is.
+    let components = &found.polynomials[0].components;
+    for one in components {
+        near(one.df_denominator, numbers(&r["a"])[2], 0.02, &one.name);
+    }
+    let variance: f64 = numbers(&r["variance"]).iter().sum();
+    near(found.interaction_variance.expect("random"), variance, 1e-3, "interaction");
+    assert_eq!(found.curves.len(), 1);
+}
+
+/// Amounts that some places lack leave the curve to those that all have, whichever comes first.
+#[test]
+fn amounts_in_common_have_a_curve() {
+    let file = std::fs::read_to_string(path("analysis/oats.csv")).expect("committed data");
+    let highest = |variety: &str| -> Vec<usize> {
+        let rows = file.lines().skip(1).enumerate();
+        rows.filter(|(_, row)| row.contains(variety) && row.contains(",0.6,"))
+            .map(|(at, _)| at)
+            .collect()
+    };
+    let curves: Vec<_> = ["Golden.rain", "Victory"]
+        .into_iter()
+        .map(|variety| {
+            let lost = highest(variety);
+            assert_eq!(lost.len(), 6);
+            let sites = varieties(&lost);
+            let found =
+                combined(&sites, EnvironmentsAre::Fixed, Weighting::Equal).expect("combined");
+            assert!(found.notes.iter().any(|note| note.contains("0.6")), "{:?}", found.notes);
+            found.curves[0].clone()
+        })
+        .collect();
+    for curve in &curves {
+        assert_eq!(curve.range, (0.0, 0.4));
+        assert!(curve.lack_of_fit.is_none() && curve.economic.is_some());
+    }
+    // The means in common are those of all three varieties.
+    assert_eq!(curves[0].points, curves[1].points);
 }

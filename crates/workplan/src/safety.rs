@@ -54,13 +54,17 @@ impl Hazards {
 /// The two waiting times of a product: the days entered, or that they are missing.
 #[must_use]
 pub fn waiting_times(quantity: &Quantity, words: &Catalogue) -> [String; 2] {
-    let said = |time: WaitingTime, stated: Key, missing: Key| match time {
+    let said = |time: WaitingTime, [one, stated, missing]: [Key; 3]| match time {
+        WaitingTime::Days(1) => words.text(one).to_owned(),
         WaitingTime::Days(days) => words.say(stated, &[("days", &days.to_string())]),
         WaitingTime::Missing => words.text(missing).to_owned(),
     };
     [
-        said(quantity.re_entry, Key::ReEntryDays, Key::ReEntryMissing),
-        said(quantity.pre_harvest, Key::PreHarvestDays, Key::PreHarvestMissing),
+        said(quantity.re_entry, [Key::ReEntryDay, Key::ReEntryDays, Key::ReEntryMissing]),
+        said(
+            quantity.pre_harvest,
+            [Key::PreHarvestDay, Key::PreHarvestDays, Key::PreHarvestMissing],
+        ),
     ]
 }
 

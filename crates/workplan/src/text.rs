@@ -25,7 +25,7 @@ macro_rules! keys {
 keys! {
     ProtectiveEquipment Ladders PowerSaws PoleTools CleanTools Decide
     LabelFirst LocalRules SprayEquipment CopperMixing Bees Water ReEntry PreHarvest
-    ReEntryDays ReEntryMissing PreHarvestDays PreHarvestMissing
+    ReEntryDay ReEntryDays ReEntryMissing PreHarvestDay PreHarvestDays PreHarvestMissing
     Prune Keep Trial Train Rest OfTrials OfTrial OfTrialOne TrialTrees AndMore PrunedAlready PrunedAlreadyOne PrunedIds
     YoungerApart YoungerApartOne YoungerIds YoungerThanRecords YoungerThanRecordsOne ChooseTrees
     Site Region Trees Window Dates PersonDays People CutWood Tools Cuts LeftUndone

@@ -147,7 +147,7 @@ fn a_sheet_says_what_a_crew_needs() {
     let insects = &sheet.recipes[1];
     assert!(insects.lines[0].starts_with("For 10 L of water: 6 mL of product (10 x 0.003 %"));
     assert!(insects.lines.contains(&"This block: 4000 L of spray, 2.4 L of product.".to_owned()));
-    assert!(insects.lines.contains(&"Re-entry: days after treatment: 2.".to_owned()));
+    assert!(insects.lines.contains(&"Re-entry: not before 2 days after treatment.".to_owned()));
     let missing = "Interval before harvest: missing: enter the label's.";
     assert!(insects.lines.iter().any(|line| line == missing));
     assert_eq!(sheet.drawings.len(), 3);

@@ -52,7 +52,25 @@ e <- as.data.frame(contrast(suppressMessages(emmeans(m, "N", lmer.df = "kenward-
 amounts <- list(quadratic = quadratic, fixed = judged(square("Residuals"), whole["Residuals", "Df"]),
   random = judged(square("V:N"), whole["V:N", "Df"]), lost_rows = c(4, 19, 33, 50, 64) - 1,
   lost = list(estimate = e$estimate, se = e$SE, df = e$df))
-write_json(list(amounts = amounts, source = paste("R", getRversion(), "lme4", packageVersion("lme4"), "pbkrtest",
+# Simulated with a known truth: five sites of four blocks, four amounts by two dressings, each term varying between the
+# sites, two plots lost. Each term is judged by its own interaction with the sites.
+set.seed(20261130)
+g <- expand.grid(amount = c(0, 15, 30, 45), dressing = c("bare", "paste"), block = 1:4, site = LETTERS[1:5])
+u <- function(of, sd) { k <- unique(of); v <- setNames(rnorm(length(k), 0, sd), k); v[of] }
+g$yield <- round(8 + 0.06 * g$amount - 0.0012 * g$amount^2 + 0.3 * (g$dressing == "paste") + u(as.character(g$site), 1) +
+  u(paste(g$site, g$amount), 0.5) + u(paste(g$site, g$dressing), 0.5) + u(paste(g$site, g$amount, g$dressing), 0.4) +
+  u(paste(g$site, g$block), 0.4) + rnorm(nrow(g), 0, 0.8), 3)
+g <- g[-c(21, 98), ]
+write.csv(g, file.path(out, "factorial.csv"), row.names = FALSE, quote = FALSE)
+g$a <- factor(g$amount); g$d <- factor(g$dressing)
+rand <- "+ (1 | site) + (1 | site:a) + (1 | site:d) + (1 | site:a:d) + (1 | site:block)"
+contr <- list(a = "contr.sum", d = "contr.sum")
+mm <- function(fixed) lmer(as.formula(paste("yield ~", fixed, rand)), g, contrasts = contr)
+full <- mm("a * d"); X <- model.matrix(full); at <- attr(X, "assign")
+term <- function(k) { L <- diag(ncol(X))[at == k, , drop = FALSE]; t <- KRmodcomp(full, L)$stats; c(t$Fstat, t$ndf, t$ddf) }
+factorial <- list(a = term(1), d = term(2), ad = term(3), variance = as.data.frame(VarCorr(full))$vcov[
+  as.data.frame(VarCorr(full))$grp %in% c("site:a", "site:d", "site:a:d")])
+write_json(list(factorial = factorial, amounts = amounts, source = paste("R", getRversion(), "lme4", packageVersion("lme4"), "pbkrtest",
   packageVersion("pbkrtest"), "emmeans", packageVersion("emmeans")),
   exact = exact, crossed = crossed, error_ms = ms[, 1], error_df = ms[, 2], bartlett = b, bartlett_p = pchisq(b, nrow(ms) - 1, lower.tail = FALSE),
   means = unname(rowMeans(means)), slope = unname(slopes[1, ]), slope_se = unname(slopes[2, ]), deviation = unname(slopes[3, ]),

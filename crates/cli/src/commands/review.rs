@@ -37,7 +37,7 @@ fn run(args: &ReviewArgs, stages: &Stages) -> Result<Outcome, Failure> {
         .map_err(|error| super::from_publish(&error))?;
     }
     if let (true, Judged::Reviewed(reviewed)) = (args.keep, &judged) {
-        keep_scores(&args.book, &reviewed.record)?;
+        keep_scores(&args.book, &reviewed.all_scores)?;
     }
     stages.finish();
     let text = match args.format {

@@ -207,7 +207,7 @@ fn write_timings(file: &Path, timings: &Timings) -> Result<(), Failure> {
 fn keep(args: &RunArgs, kept: &review::ToKeep, judged: &Judged) -> Result<(), Failure> {
     kept.write()?;
     match judged {
-        Judged::Reviewed(reviewed) => review::keep_scores(&args.book, &reviewed.record),
+        Judged::Reviewed(reviewed) => review::keep_scores(&args.book, &reviewed.all_scores),
         Judged::Impossible(_) => Ok(()),
     }
 }

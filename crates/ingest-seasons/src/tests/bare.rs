@@ -5,6 +5,11 @@ use records::{Code, Table};
 
 /// What is told of three trees with these kilograms by season from 2021 on.
 fn told(kg: [&[f64]; 3]) -> Vec<String> {
+    told_of("alive", kg)
+}
+
+/// With the status of the first.
+fn told_of(status: &str, kg: [&[f64]; 3]) -> Vec<String> {
     let mut picks = Vec::new();
     for (tree, own) in ["T1", "T2", "T3"].into_iter().zip(kg) {
         for (season, kg) in (2021..).zip(own) {
@@ -15,7 +20,7 @@ fn told(kg: [&[f64]; 3]) -> Vec<String> {
     }
     let book = small()
         .table(Table::Blocks, "block,site,region\nN,estate,north")
-        .table(Table::Trees, "tree,block\nT1,N\nT2,N\nT3,N")
+        .table(Table::Trees, &format!("tree,block,status\nT1,N,{status}\nT2,N,\nT3,N,"))
         .rows(Table::Harvests, &[&picks.join("\n")]);
     let problems = book.linked().problems.into_iter();
     problems.filter(|p| p.code == Code::TreeBearsNoMore).map(|p| p.what).collect()
@@ -30,4 +35,8 @@ fn trees_with_zeros_since_they_died_are_told() {
     assert!(found[0].contains("2 trees with 0 kg") && found[0].ends_with("T2, T3"), "{found:?}");
     // A lean last year, lean years before a crop, and a tree that never bore.
     assert_eq!(told([&[5.0, 6.0, 4.0, 0.0], &[5.0, 0.0, 0.0, 3.0], &[0.0; 4]]), [""; 0]);
+    // Of a tree that the table calls dead one season is enough.
+    let last: &[f64] = &[5.0, 6.0, 4.0, 0.0];
+    let found = told_of("dead", [last, last, bears]);
+    assert!(found.len() == 1 && found[0].ends_with(": T1"), "{found:?}");
 }

@@ -42,6 +42,89 @@ fn prunings_that_lack_before_one_harvest_are_told() {
     assert_eq!(told(|tree, year, month| month == 7 && (year == 2022 || tree > 20)), []);
 }
 
+/// Six blocks of six trees at one site over five seasons: what `leave` says is not pruned, by block and year.
+fn told_of_blocks(leave: fn(usize, i32) -> bool) -> Vec<String> {
+    let (mut trees, mut blocks) = ("tree,block".to_owned(), "block,site,region".to_owned());
+    let (mut picks, mut cuts) = (Vec::new(), Vec::new());
+    for block in 0..6 {
+        blocks.push_str(&format!("\nB{block},estate,north"));
+        for tree in 0..6 {
+            let id = format!("B{block}T{tree}");
+            trees.push_str(&format!("\n{id},B{block}"));
+            for year in 2021..2026 {
+                picks.push(format!("{id},{year}-02-11,{}.{tree},9,", 2 + (block + tree) % 3));
+                if !leave(block, year) {
+                    cuts.push(format!("{id},{}-07-15,0.2,shoots,", year - 1));
+                }
+            }
+        }
+    }
+    let book = small()
+        .table(Table::Blocks, &blocks)
+        .table(Table::Trees, &trees)
+        .rows(Table::Harvests, &[&picks.join("\n")])
+        .rows(Table::Prunings, &[&cuts.join("\n")]);
+    let problems = book.linked().problems.into_iter();
+    problems.filter(|p| p.code == Code::PruningsAbsent).map(|p| p.what).collect()
+}
+
+#[test]
+fn a_block_that_lacks_prunings_before_one_harvest_is_told() {
+    assert_eq!(told_of_blocks(|_, _| false), [""; 0]);
+    let found = told_of_blocks(|block, year| (block, year) == (2, 2023));
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(
+        found[0].contains("before harvest 2023 in 1 block (B2)")
+            && found[0].ends_with("6 trees count as unpruned"),
+        "{found:?}"
+    );
+    // Blocks that rest in turn, and one that was never pruned in two seasons, are a practice.
+    assert_eq!(told_of_blocks(|block, year| year as usize % 6 == block), [""; 0]);
+    assert_eq!(told_of_blocks(|block, year| block == 2 && year < 2023), [""; 0]);
+    // Of a whole site it is told once, by site.
+    let found = told_of_blocks(|_, year| year == 2025);
+    assert!(found.len() == 1 && found[0].contains("at 'estate'"), "{found:?}");
+}
+
+/// Two sites of ten trees over four seasons: rounds of a tree by site and year.
+fn told_of_rounds(rounds: fn(usize, i32) -> usize) -> Vec<(Code, String)> {
+    let mut trees = "tree,block".to_owned();
+    let mut picks = Vec::new();
+    for (site, block) in ["N", "M"].into_iter().enumerate() {
+        for tree in 0..10 {
+            trees.push_str(&format!("\n{block}{tree},{block}"));
+            for year in 2021..2025 {
+                for round in 0..rounds(site, year) {
+                    let kg = 2.0 + 0.37 * round as f64 + 0.11 * f64::from(tree);
+                    picks.push(format!("{block}{tree},{year}-03-{:02},{kg:.2},9,", 3 + 4 * round));
+                }
+            }
+        }
+    }
+    let book = small()
+        .table(Table::Blocks, "block,site,region\nN,hill,north\nM,dale,north")
+        .table(Table::Trees, &trees)
+        .rows(Table::Harvests, &[&picks.join("\n")]);
+    let problems = book.linked().problems.into_iter();
+    let of = |code| matches!(code, Code::SeasonThin | Code::SeasonStray);
+    problems.filter(|p| of(p.code)).map(|p| (p.code, p.what)).collect()
+}
+
+#[test]
+fn more_rounds_than_in_any_other_season_and_a_site_without_a_harvest_are_told() {
+    assert_eq!(told_of_rounds(|_, _| 2), []);
+    let found = told_of_rounds(|site, year| if (site, year) == (0, 2023) { 4 } else { 2 });
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(found[0].0, Code::SeasonStray);
+    assert!(found[0].1.contains("in 1 block (N) a tree of season 2023 has 4 picks"), "{found:?}");
+    let found = told_of_rounds(|site, year| if (site, year) == (1, 2023) { 0 } else { 2 });
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(found[0].1.contains("no harvest of 2023 at 'dale'"), "{found:?}");
+    // Before its first harvest a site lacks none, and one more round is no slip of a whole season.
+    assert_eq!(told_of_rounds(|site, year| if site == 1 && year < 2023 { 0 } else { 3 }), []);
+    assert_eq!(told_of_rounds(|_, year| if year == 2024 { 4 } else { 3 }), []);
+}
+
 #[test]
 fn a_round_that_a_block_lacks_in_one_season_is_told() {
     let lacks = |fewest: i32, most: i32| {

@@ -90,3 +90,38 @@ fn the_weights_of_another_season_are_told() {
         []
     );
 }
+
+/// Sixty trees of four blocks in one season of two rounds, by `kg` of block, tree and month.
+fn told_of_blocks(kg: fn(i32, i32, i32) -> f64) -> Vec<String> {
+    let mut trees = "tree,block".to_owned();
+    let mut picks = Vec::new();
+    for block in 0..4 {
+        for tree in 0..15 {
+            trees.push_str(&format!("\nB{block}-{tree},B{block}"));
+            for month in [2, 4] {
+                let kg = kg(block, tree, month);
+                picks.push(format!("B{block}-{tree},2023-0{month}-11,{kg:.2},9,"));
+            }
+        }
+    }
+    let blocks = "block,site,region\nB0,hill,north\nB1,hill,north\nB2,hill,north\nB3,hill,north";
+    let book = small()
+        .table(Table::Blocks, blocks)
+        .table(Table::Trees, &trees)
+        .rows(Table::Harvests, &[&picks.join("\n")]);
+    let problems = book.linked().problems.into_iter();
+    problems.filter(|p| p.code == Code::FileTwice).map(|p| p.what).collect()
+}
+
+#[test]
+fn a_block_pasted_over_another_and_a_round_over_the_next_are_told() {
+    assert_eq!(told_of_blocks(|b, t, m| usual(83 * b + t, 2023, m)), [""; 0]);
+    let found = told_of_blocks(|b, t, m| usual(83 * b.min(2) + t, 2023, m));
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(found[0].starts_with("15 trees have the very weights of another tree in season 2023"));
+    let found = told_of_blocks(|b, t, _| usual(83 * b + t, 2023, 2));
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(found[0].starts_with("60 trees of the file have the very weight of one round again"));
+    // Weights in whole kilograms fall together by chance.
+    assert_eq!(told_of_blocks(|b, t, m| usual(83 * b + t, 2023, m).round()), [""; 0]);
+}

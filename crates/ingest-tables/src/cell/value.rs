@@ -5,7 +5,7 @@ use super::number::{self, Number, NumberFault, plain};
 use crate::rows::Cell;
 use records::units::{self, Unit};
 use records::{Code, ColumnKind, ColumnSpec, DateOrder, DecimalMark, Table, limits};
-use words::say;
+use words::{say, text};
 
 /// A typed cell; text stays where it is and is fetched when the row is kept.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -150,6 +150,11 @@ impl CellReader {
         if matches!(self.column.kind, ColumnKind::Text | ColumnKind::Date) {
             remedy.push_str(&say!(
                 "; if it stands once for a group of rows, as in merged cells: fill_down = [\"{name}\"] under [[files.{table}]] in book.toml"
+            ));
+        }
+        if table == Table::Harvests && name == "nut_kg" {
+            remedy.push_str(text!(
+                "; under [[files.harvests]] in book.toml values = { nut_kg = { \"\" = 0 } } says that an empty cell is 0 kg, { \"\" = \"\" } that it is no pick, as of trees that are dead or not there yet"
             ));
         }
         CellFault { code: Code::CellMissing, reason: say!("{} is empty", name), remedy }
@@ -459,7 +464,7 @@ impl CellReader {
                 code: Code::UnitSuspect,
                 reason,
                 remedy: say!(
-                    "{} if the file is in {people}: set units.{name} = \"{word}\" under [[files.{table}]] in book.toml; else correct the value",
+                    "{} if the file is in {people}: set units.{name} = \"{word}\" under [[files.{table}]] in book.toml; else correct the value, in which a decimal mark may be lost",
                     shown(right)
                 ),
             },
@@ -531,7 +536,7 @@ mod tests {
         assert_eq!(fault.reason, "nut_kg = 4000 kg is impossible (0 to 300 kg)");
         assert_eq!(
             fault.remedy,
-            "4 kg if the file is in grams: set units.nut_kg = \"g\" under [[files.harvests]] in book.toml; else correct the value"
+            "4 kg if the file is in grams: set units.nut_kg = \"g\" under [[files.harvests]] in book.toml; else correct the value, in which a decimal mark may be lost"
         );
         let negative = read(&reader(Table::Harvests, "nut_kg", None), "-1").0.unwrap_err();
         assert_eq!(negative.code, Code::RangeImpossible);

@@ -7,7 +7,8 @@ use crate::discover::Source;
 use crate::header::{EVERY_ROW, HeaderWords, Joined, Layout, Meaning};
 use crate::rows::{Fault, Header, RawRow};
 use crate::stated::meant;
-use records::{Book, MeasuredAs, TableSpec, counted, limits};
+use records::{Book, MeasuredAs, StatedValue, TableSpec, counted, limits};
+use std::collections::BTreeMap;
 use words::{say, text};
 
 /// Between the texts of which an id is joined.
@@ -25,6 +26,8 @@ pub(super) struct Plan {
     /// Words of the header.
     pub(super) header: Vec<String>,
     pub(super) measured_as: Option<MeasuredAs>,
+    /// Whether `values` of the file states of an empty cell that it means nothing.
+    empty_is_none: bool,
 }
 
 impl Plan {
@@ -47,7 +50,8 @@ impl Plan {
         })
     }
 
-    /// Whether a row holds nothing of its visit: an id and no day, and no other cell that is read.
+    /// Whether a row holds nothing of its visit: an id and no day, and no other cell that is read; of a file whose empty
+    /// cells mean nothing, whatever day is stated of every row.
     pub(super) fn is_unfilled(&self, row: &RawRow<'_>, day: usize) -> bool {
         let is_empty = |cell: usize| row.cells.cell(cell).into_text().is_empty();
         let is_whole =
@@ -58,7 +62,7 @@ impl Plan {
             (of_visit(position) && *cell < EVERY_ROW).then_some(*cell)
         });
         is_whole
-            && self.cell_of(day).is_some_and(|cell| cell < EVERY_ROW)
+            && (self.empty_is_none || self.cell_of(day).is_some_and(|cell| cell < EVERY_ROW))
             && others.all(is_empty)
             && !self.text(row, 0).is_empty()
     }
@@ -151,7 +155,10 @@ impl Plan {
         }
         let measured_as = options.measured_as;
         let header = header.names.clone();
-        Ok((Self { file, readers, joined, extra, header, measured_as }, layout))
+        let nothing = StatedValue::Text(String::new());
+        let is_none = |words: &BTreeMap<String, StatedValue>| words.get("") == Some(&nothing);
+        let empty_is_none = options.values.values().any(is_none);
+        Ok((Self { file, readers, joined, extra, header, measured_as, empty_is_none }, layout))
     }
 }
 

@@ -52,10 +52,14 @@ fn a_hit_allows_for_the_error_of_the_realised_value() {
     let known = score(&advice, &realised(1.3, 0.0)).unwrap();
     assert!(!known.hit && !known.within_predicted && known.telling);
     assert_eq!(known.limits, [0.5 - (0.5 - 0.1), 0.5 + (1.1 - 0.5)]);
-    let vague = score(&advice, &realised(1.3, 0.4)).unwrap();
-    assert!(vague.hit && !vague.within_predicted && !vague.telling);
+    let less = score(&advice, &realised(1.3, 0.4)).unwrap();
+    assert!(less.hit && !less.within_predicted && less.telling);
+    // Limits of the realised value alone three times as wide as those predicted, 3 kg, tell no more: 2 x 1.959964 s.
+    for (error, telling) in [(0.76, true), (0.77, false)] {
+        assert_eq!(score(&advice, &realised(1.3, error)).unwrap().telling, telling, "{error}");
+    }
     // By hand: 0.5 + sqrt(0.6^2 + (1.959964 x 0.4)^2).
-    assert!((vague.limits[1] - (0.5 + 0.987_235)).abs() < 1e-5);
+    assert!((less.limits[1] - (0.5 + 0.987_235)).abs() < 1e-5);
     assert!(score(&predicted("r", 2025, [0.6, 0.5, 1.1]), &realised(0.5, 0.1)).is_err());
     assert!(score(&advice, &realised(f64::NAN, 0.1)).is_err());
 }

@@ -6,41 +6,44 @@ use crate::analysis::{
     positive, tested,
 };
 use crate::compare::EstimatedMeans;
+use crate::design::Amounts;
 use mixed::{Contrast, KenwardRoger};
 
 /// Fewest amounts of a curve.
 const AMOUNTS: usize = 3;
 
 /// Components and curves of every factor of amounts, averaged over the others. The first environment
-/// tells the factors and their price ratios. A factor whose levels do not stand in as many of the
-/// treatments in common each has none.
-pub(super) fn of_amounts(
+/// tells the factors and their price ratios; `judge_of` gives what judges a factor. Of a factor the amounts count that stand in every environment;
+/// where they do not stand in as many of the treatments in common each, it has none.
+pub(super) fn of_amounts<'a>(
     first: &Analysis,
     stack: &Stack,
-    judge: &dyn Judge,
+    judge_of: &dyn Fn(&str) -> Box<dyn Judge + 'a>,
 ) -> (Vec<Polynomial>, Vec<Curve>) {
     let plan = &first.plan;
     let (mut polynomials, mut curves) = (Vec::new(), Vec::new());
     for (at, factor) in plan.factors.iter().enumerate() {
-        let Some(amounts) = factor.amounts.as_ref().filter(|own| own.values.len() >= AMOUNTS)
-        else {
-            continue;
-        };
+        let Some(tested) = factor.amounts.as_ref() else { continue };
+        let judge = &*judge_of(&factor.name);
         let level_of = |name: &String| {
             let cell = plan.cells.iter().find(|cell| cell.name == *name)?;
             cell.levels.get(at).copied().flatten()
         };
         let levels: Vec<Option<usize>> = stack.treatments.iter().map(level_of).collect();
         let own = |level: usize| levels.iter().filter(|own| **own == Some(level)).count();
-        let each = own(0);
-        if each == 0 || (1..amounts.values.len()).any(|level| own(level) != each) {
+        // The amounts that stand in every environment.
+        let common: Vec<usize> = (0..tested.values.len()).filter(|level| own(*level) > 0).collect();
+        let each = common.first().map_or(0, |level| own(*level));
+        if common.len() < AMOUNTS || common.iter().any(|level| own(*level) != each) {
             continue;
         }
-        let mean = |level: usize| -> Vec<f64> {
+        let values = common.iter().filter_map(|level| tested.values.get(*level).copied()).collect();
+        let amounts = &Amounts { unit: tested.unit.clone(), values };
+        let mean = |level: &usize| -> Vec<f64> {
             let share = 1.0 / each as f64;
-            levels.iter().map(|own| if *own == Some(level) { share } else { 0.0 }).collect()
+            levels.iter().map(|own| if *own == Some(*level) { share } else { 0.0 }).collect()
         };
-        let rows: Vec<Vec<f64>> = (0..amounts.values.len()).map(mean).collect();
+        let rows: Vec<Vec<f64>> = common.iter().map(mean).collect();
         let contrasts = |p: &[f64]| -> Vec<Vec<f64>> {
             let norm: f64 = p.iter().map(|p| p * p).sum();
             let mut l = vec![0.0; stack.treatments.len()];

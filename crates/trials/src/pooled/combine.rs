@@ -22,11 +22,25 @@ pub enum PooledMethod {
     MixedWeighted,
 }
 
+/// What a line of the combined table is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PooledKind {
+    /// A treatment term.
+    Term,
+    /// A treatment term by environments, or by sites or seasons.
+    TermByEnvironments,
+    /// Environments, strata within them, error and total.
+    Other,
+}
+
 /// A line of the combined table.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PooledRow {
     /// Source.
     pub source: String,
+    /// What it is of.
+    pub kind: PooledKind,
     /// Degrees of freedom.
     pub df: f64,
     /// Denominator's degrees of freedom.

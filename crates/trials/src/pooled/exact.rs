@@ -1,7 +1,7 @@
 //! The combined analysis of variance where every treatment has as many plots in every environment.
 
 use super::amounts::{OneError, of_amounts};
-use super::combine::{PooledRow, Table};
+use super::combine::{PooledKind, PooledRow, Table};
 use super::stack::{Stack, beyond};
 use super::{EnvironmentsAre, PooledError};
 use crate::analysis::Analysis;
@@ -83,7 +83,7 @@ pub(super) fn table(
     let mut rows: Vec<PooledRow> = sums.iter().map(|(n, l)| untested(n, *l)).collect();
     for ((name, line), own) in terms.iter().zip(&interactions) {
         let judge = if random { over_environments(own) } else { error.clone() };
-        rows.push(tested(name, *line, &judge)?);
+        rows.push(PooledRow { kind: PooledKind::Term, ..tested(name, *line, &judge)? });
     }
     for ((name, _), own) in terms.iter().zip(&interactions) {
         for (at, ((split, _), line)) in splits.iter().zip(own).enumerate() {
@@ -94,7 +94,8 @@ pub(super) fn table(
                 }
                 _ => error.clone(),
             };
-            rows.push(tested(&format!("{name} x {split}"), *line, &judge)?);
+            let row = tested(&format!("{name} x {split}"), *line, &judge)?;
+            rows.push(PooledRow { kind: PooledKind::TermByEnvironments, ..row });
         }
     }
     rows.push(untested("pooled error", (error_df, error_ss)));
@@ -115,8 +116,16 @@ pub(super) fn table(
     // Component of treatment by environment: (MS interaction - MS error) / plots.
     let (df, ss) = all.iter().fold((0.0, 0.0), |s, l| (s.0 + l.0, s.1 + l.1));
     let interaction_variance = (df > 0.0).then(|| (ss / df - error.ms) / plots as f64);
-    let judge = OneError { means: &means, plots: per_mean, ms: judge.ms, df: judge.df };
-    let (polynomials, curves) = of_amounts(first, stack, &judge);
+    // A factor is judged as its line of the table is: against its own interaction.
+    let judge_of = |factor: &str| -> Box<dyn crate::analysis::Judge + '_> {
+        let own = terms.iter().zip(&interactions).find(|((name, _), _)| name == factor);
+        let Judge { ms, df, .. } = match own {
+            Some((_, own)) if random => over_environments(own),
+            _ => judge.clone(),
+        };
+        Box::new(OneError { means: &means, plots: per_mean, ms, df })
+    };
+    let (polynomials, curves) = of_amounts(first, stack, &judge_of);
     Ok(Some(Table { rows, means, interaction_variance, polynomials, curves }))
 }
 
@@ -204,6 +213,7 @@ fn treatment_means(stack: &Stack) -> Vec<f64> {
 fn untested(source: &str, (df, ss): (f64, f64)) -> PooledRow {
     PooledRow {
         source: source.to_owned(),
+        kind: PooledKind::Other,
         df,
         df_denominator: None,
         ss: Some(ss),

@@ -1,7 +1,7 @@
 //! The combined analysis by a mixed model: several error strata, lost plots, or unequal errors.
 
 use super::amounts::{ByModel, of_amounts};
-use super::combine::{PooledRow, Table};
+use super::combine::{PooledKind, PooledRow, Table};
 use super::stack::Stack;
 use super::{EnvironmentsAre, PooledError};
 use crate::analysis::Analysis;
@@ -12,7 +12,7 @@ fn failed(error: mixed::Error) -> PooledError {
     PooledError::Fit(error.to_string())
 }
 
-/// Fits treatments fixed; environments and their interaction with treatments random or fixed;
+/// Fits treatments fixed; environments and the interaction of each treatment term with them random or fixed;
 /// replicates, main plots and other strata within environments random; errors weighted by
 /// `weights` (one per plot) where given.
 pub(super) fn table(
@@ -44,19 +44,34 @@ pub(super) fn table(
     let mut factors: Vec<(String, Vec<u32>, usize)> = Vec::new();
     if random {
         factors.push(("environment".to_owned(), as_codes(&stack.environment), places));
+        let mut splits: Vec<(&str, Vec<usize>, usize)> = Vec::new();
         if let Some(crossing) = &stack.crossing {
             for (name, codes, levels) in [
                 ("site", &crossing.site, crossing.sites),
                 ("season", &crossing.season, crossing.seasons),
             ] {
                 let own = stack.by_plot(codes);
-                let by: Vec<usize> =
-                    own.iter().zip(&stack.treatment).map(|(e, t)| e * count + t).collect();
                 factors.push((name.to_owned(), as_codes(&own), levels));
-                factors.push((format!("treatment x {name}"), as_codes(&by), count * levels));
+                splits.push((name, own, levels));
             }
         }
-        factors.push(("treatment x environment".to_owned(), as_codes(&cell), count * places));
+        splits.push(("environment", stack.environment.clone(), places));
+        // Each term by itself varies between environments, so that each is judged against its own interaction.
+        for term in &stack.terms {
+            for (name, own, levels) in &splits {
+                let group = |t: &usize| term.groups.get(*t).copied().unwrap_or(0);
+                let by: Vec<usize> = own
+                    .iter()
+                    .zip(&stack.treatment)
+                    .map(|(place, t)| place * term.count + group(t))
+                    .collect();
+                factors.push((
+                    format!("{} x {name}", term.name),
+                    as_codes(&by),
+                    term.count * levels,
+                ));
+            }
+        }
     }
     for stratum in &stack.strata {
         factors.push((stratum.name.clone(), as_codes(&stratum.codes), stratum.groups));
@@ -88,7 +103,7 @@ pub(super) fn table(
     for term in &stack.terms {
         let l: Vec<Vec<f64>> = term.contrasts.iter().map(|c| combination(c)).collect();
         let test = inference.joint_test(&l).map_err(failed)?;
-        rows.push(row(&term.name, term.contrasts.len(), &test));
+        rows.push(row(&term.name, PooledKind::Term, term.contrasts.len(), &test));
     }
     if !random {
         for term in &stack.terms {
@@ -111,7 +126,8 @@ pub(super) fn table(
                 }
             }
             let test = inference.joint_test(&l).map_err(failed)?;
-            rows.push(row(&format!("{} x environments", term.name), l.len(), &test));
+            let name = format!("{} x environments", term.name);
+            rows.push(row(&name, PooledKind::TermByEnvironments, l.len(), &test));
         }
     }
     let estimate = |l: &[f64]| match inference.contrast(l, 0.95) {
@@ -147,19 +163,25 @@ pub(super) fn table(
     let covariance = variance.iter().map(|v| -0.5 * v).collect();
     let means =
         EstimatedMeans::new(stack.treatments.clone(), values, covariance, PairDf::Pairs(df))?;
-    let interaction_variance = fit
-        .theta()
-        .iter()
-        .find(|t| t.name.starts_with("treatment x environment"))
-        .map(|t| (t.value * fit.sigma()).powi(2));
-    let judge = ByModel { inference: &inference, combination: &combination };
-    let (polynomials, curves) = of_amounts(first, stack, &judge);
+    let of_terms = |name: &str| {
+        stack.terms.iter().any(|term| name.starts_with(&format!("{} x environment", term.name)))
+    };
+    let theta = fit.theta();
+    let by_environment = theta.iter().filter(|theta| of_terms(&theta.name));
+    let variances: Vec<f64> =
+        by_environment.map(|theta| (theta.value * fit.sigma()).powi(2)).collect();
+    let interaction_variance = (!variances.is_empty()).then(|| variances.iter().sum());
+    let judge_of = |_: &str| -> Box<dyn crate::analysis::Judge + '_> {
+        Box::new(ByModel { inference: &inference, combination: &combination })
+    };
+    let (polynomials, curves) = of_amounts(first, stack, &judge_of);
     Ok(Table { rows, means, interaction_variance, polynomials, curves })
 }
 
-fn row(source: &str, contrasts: usize, test: &JointTest) -> PooledRow {
+fn row(source: &str, kind: PooledKind, contrasts: usize, test: &JointTest) -> PooledRow {
     let mut row = PooledRow {
         source: source.to_owned(),
+        kind,
         df: contrasts as f64,
         df_denominator: None,
         ss: None,

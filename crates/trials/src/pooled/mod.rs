@@ -9,7 +9,7 @@ mod stability;
 mod stack;
 
 pub(crate) use combine::weights_caution;
-pub use combine::{Pooled, PooledMean, PooledMethod, PooledRow, combine};
+pub use combine::{Pooled, PooledKind, PooledMean, PooledMethod, PooledRow, combine};
 pub use homogeneity::{EnvironmentError, Homogeneity};
 pub use stability::{Stability, stability};
 

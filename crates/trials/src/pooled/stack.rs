@@ -17,6 +17,10 @@ pub(super) struct StackedStratum {
 pub(super) struct StackedTerm {
     pub(super) name: String,
     pub(super) contrasts: Vec<Vec<f64>>,
+    /// Group of the term by treatment; treatments outside its groups have one each.
+    pub(super) groups: Vec<usize>,
+    /// Number of groups.
+    pub(super) count: usize,
 }
 
 /// Sites crossed with seasons: every site in every season once.
@@ -209,7 +213,16 @@ fn terms(plan: &Plan, treatments: &[String]) -> Vec<StackedTerm> {
     let mut terms = Vec::new();
     for term in &plan.terms {
         let mut contrasts: Vec<Vec<f64>> = Vec::new();
+        let mut groups: Vec<Option<usize>> = vec![None; cells.len()];
+        let mut count = 0;
         for (_, members) in plan.groups_of(term) {
+            let own = members.iter().filter_map(|m| position(*m));
+            for at in own {
+                if let Some(group) = groups.get_mut(at) {
+                    *group = Some(count);
+                }
+            }
+            count += 1;
             let mut column = vec![0.0; cells.len()];
             for at in members.iter().filter_map(|m| position(*m)) {
                 if let Some(entry) = column.get_mut(at) {
@@ -222,7 +235,14 @@ fn terms(plan: &Plan, treatments: &[String]) -> Vec<StackedTerm> {
             }
         }
         if !contrasts.is_empty() {
-            terms.push(StackedTerm { name: term.name.clone(), contrasts });
+            let groups = groups.into_iter().map(|group| {
+                group.unwrap_or_else(|| {
+                    count += 1;
+                    count - 1
+                })
+            });
+            let groups: Vec<usize> = groups.collect();
+            terms.push(StackedTerm { name: term.name.clone(), contrasts, groups, count });
         }
     }
     // What no term spans, so that the treatments are complete.
@@ -241,6 +261,8 @@ fn terms(plan: &Plan, treatments: &[String]) -> Vec<StackedTerm> {
         terms.push(StackedTerm {
             name: "other differences of treatments".to_owned(),
             contrasts: rest,
+            groups: (0..cells.len()).collect(),
+            count: cells.len(),
         });
     }
     terms

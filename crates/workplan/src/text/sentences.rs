@@ -61,9 +61,11 @@ pub(super) fn sentence(key: Key) -> Text {
         Key::PreHarvest => {
             constant!("Keep the label's interval between the last treatment and harvest.")
         }
-        Key::ReEntryDays => constant!("Re-entry: days after treatment: {days}."),
+        Key::ReEntryDays => constant!("Re-entry: not before {days} days after treatment."),
+        Key::ReEntryDay => constant!("Re-entry: not before 1 day after treatment."),
         Key::ReEntryMissing => constant!("Re-entry: missing: enter the label's."),
         Key::PreHarvestDays => constant!("Harvest: not before {days} days after treatment."),
+        Key::PreHarvestDay => constant!("Harvest: not before 1 day after treatment."),
         Key::PreHarvestMissing => constant!("Interval before harvest: missing: enter the label's."),
         Key::Prune => constant!("Prune"),
         Key::Keep => constant!("Prune as at present"),

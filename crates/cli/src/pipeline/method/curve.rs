@@ -25,7 +25,12 @@ pub(super) fn shape(advised: &Advised) -> String {
         .iter()
         .map(|score| {
             let error = score.rmse.map_or_else(String::new, |rmse| say!("error {rmse:.4}, "));
-            say!("{} {error}weight {:.2}", score.shape.name(), score.weight)
+            let family = match score.shape {
+                IntensityShape::Quadratic => text!("quadratic"),
+                IntensityShape::Knotted => text!("spline"),
+                IntensityShape::Plateau => text!("plateau"),
+            };
+            say!("{family} {error}weight {:.2}", score.weight)
         })
         .collect();
     let regions: Vec<&str> = shapes

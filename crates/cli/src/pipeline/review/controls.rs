@@ -18,6 +18,22 @@ pub fn leave_out_controls(book: &Path, linked: &mut Linked) -> Result<(), Failur
         let Some(season) = practice.season else { continue };
         let kept = record.of(&practice.region, season);
         let planned = kept.and_then(review::KeptRegion::planned_intensity);
+        if let Some(share) = planned.and_then(|planned| practice.much_unlike(planned)) {
+            linked.problems.push(Problem::new(
+                Place::file("kept"),
+                Severity::Warning,
+                Code::ControlsMany,
+                say!(
+                    "region '{}': {:.0} % of the trees were treated unlike the advice kept for {season}, more than the quarter that may be left to compare with: all count as present practice, and a change advised now is one from both",
+                    practice.region,
+                    100.0 * share
+                ),
+                say!(
+                    "nothing to do if that is what the region does; if the others were left to compare with, or not reached, state what it does: present = {{ intensity = .., lead_days = .. }} under [regions.{}]",
+                    practice.region
+                ),
+            ));
+        }
         let Some(own) = planned.and_then(|planned| practice.without_controls(planned)) else {
             continue;
         };

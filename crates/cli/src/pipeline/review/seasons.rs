@@ -52,11 +52,25 @@ pub struct PlannedUnseen {
     pub trees: u64,
 }
 
+/// A block with more harvested trees on record, outside trials, than the plan had.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct GrownSince {
+    /// Region.
+    pub region: String,
+    /// Block.
+    pub block: String,
+    /// Trees planned for.
+    pub planned: u64,
+    /// Harvested trees on record.
+    pub harvested: u64,
+}
+
 /// What became of a plan.
 struct PlanOf {
     kept: Option<PlanKept>,
     chosen: Vec<ChosenByCrew>,
     unseen: Vec<PlannedUnseen>,
+    grown: Vec<GrownSince>,
 }
 
 /// Trees of a block with their places, for its map.
@@ -105,12 +119,17 @@ pub struct Reviewed {
     pub chosen_by_crew: Vec<ChosenByCrew>,
     /// Blocks of the plan without a harvested tree on record.
     pub planned_unseen: Vec<PlannedUnseen>,
+    /// Blocks with more harvested trees on record than the plan had.
+    pub grown_since: Vec<GrownSince>,
     /// Advice scored by this review.
     pub scored: Vec<ScoreRow>,
     /// Advice that could not be scored.
     pub unscored: Vec<Unscored>,
-    /// The record with this review's scores.
+    /// The record with this review's scores, up to the season reviewed.
     pub record: ScoreRecord,
+    /// The record with this review's scores, later ones too: what is kept.
+    #[serde(skip)]
+    pub all_scores: ScoreRecord,
     /// Scores of this review that the record holds with other numbers.
     pub conflicting: Vec<ScoreRow>,
     /// Level of intervals.
@@ -206,8 +225,9 @@ impl Work<'_> {
         let watch = watch(season, table, Some(places), &WatchSettings::default())?;
         let plan = self.plan()?;
         let (scored, unscored) = self.scored()?;
-        let mut record = self.record.scores.clone();
-        let Appended { conflicting, .. } = record.append(scored.iter().cloned());
+        let mut all_scores = self.record.scores.clone();
+        let Appended { conflicting, .. } = all_scores.append(scored.iter().cloned());
+        let record = self.so_far(&all_scores);
         Ok(Reviewed {
             seasons: season.seasons.clone(),
             names: names(book),
@@ -226,12 +246,24 @@ impl Work<'_> {
             plan: plan.kept,
             chosen_by_crew: plan.chosen,
             planned_unseen: plan.unseen,
+            grown_since: plan.grown,
             scored,
             unscored,
             record,
+            all_scores,
             conflicting,
             level: book.options.level,
         })
+    }
+
+    /// Scores up to the season reviewed in their region, or the last reviewed in any.
+    fn so_far(&self, all: &ScoreRecord) -> ScoreRecord {
+        let last = self.season.seasons.values().max();
+        let is_known = |row: &&ScoreRow| {
+            let own = self.season.seasons.get(&row.predicted.region).or(last);
+            own.is_none_or(|own| row.predicted.season <= *own)
+        };
+        ScoreRecord { rows: all.rows.iter().filter(is_known).cloned().collect() }
     }
 
     /// Rows up to the season reviewed in their region.
@@ -316,7 +348,7 @@ impl Work<'_> {
             by_tree.entry((table.region.label(row), table.tree.label(row))).or_default().push(row);
         }
         let (mut planned, mut done) = (Vec::new(), Vec::new());
-        let (mut chosen, mut unseen) = (Vec::new(), Vec::new());
+        let (mut chosen, mut unseen, mut grown) = (Vec::new(), Vec::new(), Vec::new());
         let mut known = false;
         for (region, season) in &self.season.seasons {
             let Some(kept) = self.record.of(region, *season) else { continue };
@@ -339,6 +371,14 @@ impl Work<'_> {
                         trees: block.trees,
                     });
                     continue;
+                }
+                if rows.len() as u64 > block.trees {
+                    grown.push(GrownSince {
+                        region: region.clone(),
+                        block: block.block.clone(),
+                        planned: block.trees,
+                        harvested: rows.len() as u64,
+                    });
                 }
                 let pruned: Vec<usize> =
                     rows.iter().copied().filter(|&row| table.intensity[row] > 0.0).collect();
@@ -372,7 +412,7 @@ impl Work<'_> {
             }
         }
         let kept = plan_kept(&planned, &done, Tolerance::default())?;
-        Ok(PlanOf { kept: known.then_some(kept), chosen, unseen })
+        Ok(PlanOf { kept: known.then_some(kept), chosen, unseen, grown })
     }
 
     fn scored(&self) -> Result<(Vec<ScoreRow>, Vec<Unscored>), ReviewError> {

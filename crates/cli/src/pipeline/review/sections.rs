@@ -316,6 +316,10 @@ fn plan(review: &Reviewed) -> ReviewSection {
         None => paragraphs.push(words::NO_KEPT.get().to_owned()),
         Some(kept) => {
             paragraphs.push(words::plan(kept));
+            paragraphs.extend(words::failed(kept));
+            if !review.grown_since.is_empty() {
+                paragraphs.push(words::grown_since(&review.grown_since));
+            }
             if kept.all.planned > 0 {
                 tables.extend(tables::plan(kept, &label(review, Grouping::Region)));
             }

@@ -309,7 +309,7 @@ pub fn score(rows: &[ScoreRow], label: &dyn Fn(&str) -> String) -> TrialTable {
             text!("Tells enough"),
         ],
     );
-    let yes = |is: bool| text(if is { "yes" } else { "no" });
+    let yes = |is: bool| text(if is { text!("yes") } else { text!("no") });
     for row in rows.iter().rev() {
         let predicted = &row.predicted;
         table.rows.push(vec![

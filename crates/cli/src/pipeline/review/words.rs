@@ -1,12 +1,12 @@
 //! Every sentence and name of the season review, in one place.
 
-use super::seasons::{ChosenByCrew, PlannedUnseen, Reviewed};
+use super::seasons::{ChosenByCrew, GrownSince, PlannedUnseen, Reviewed};
 use ::words::{Text, constant, say, text};
 use model::term_in_words;
 use records::counted;
 use review::{
-    GroupReview, Grouping, HitRate, Part, PlanKept, Quantity, ScoreRow, Suspect, SuspectKind,
-    Unscored, UnscoredReason,
+    BlockKept, GroupReview, Grouping, HitRate, Part, PlanKept, Quantity, ScoreRow, Suspect,
+    SuspectKind, Unscored, UnscoredReason,
 };
 
 pub const KG: Text = constant!("kg per tree");
@@ -246,6 +246,40 @@ pub fn planned_unseen(blocks: &[PlannedUnseen]) -> String {
     )
 }
 
+/// Share of a block's trees treated as planned below which it is named.
+const FAILED: f64 = 0.5;
+/// Most blocks that are named in a sentence.
+const NAMED_BLOCKS: usize = 8;
+
+/// Blocks of which fewer than half of the trees were treated as planned, the worst first; `None` without any.
+pub fn failed(kept: &PlanKept) -> Option<String> {
+    let mut failed: Vec<&BlockKept> =
+        kept.blocks.iter().filter(|own| own.kept.share_kept < FAILED).collect();
+    failed.sort_by(|a, b| a.kept.share_kept.total_cmp(&b.kept.share_kept));
+    let more = match failed.len().saturating_sub(NAMED_BLOCKS) {
+        0 => String::new(),
+        more => say!(" and {more} more"),
+    };
+    let named = failed.iter().take(NAMED_BLOCKS);
+    let named: Vec<String> =
+        named.map(|own| format!("{} ({:.0} %)", own.block, 100.0 * own.kept.share_kept)).collect();
+    (!named.is_empty()).then(|| {
+        say!("Fewer than half of the trees were treated as planned in {}{more}.", named.join(", "))
+    })
+}
+
+/// Blocks with more harvested trees than the plan had.
+pub fn grown_since(blocks: &[GrownSince]) -> String {
+    let named: Vec<String> = blocks
+        .iter()
+        .map(|own| say!("{} ({} instead of {})", own.block, own.harvested, own.planned))
+        .collect();
+    say!(
+        "More harvested trees on record than the plan had: {}. Trees moved there or were listed anew since the plan was kept: all their seasons count in the block that the tree table names.",
+        named.join(", ")
+    )
+}
+
 /// Blocks in which only some trees were to be pruned.
 pub fn chosen(blocks: &[ChosenByCrew]) -> String {
     say!(
@@ -286,7 +320,7 @@ pub fn only_vague(vague: u64) -> String {
 }
 
 pub const SCORE_MEANS: Text = constant!(
-    "Realised is the difference in the season's harvest between trees that followed the advice (within a twentieth of the canopy and a week of its window) and trees that did not, their level, age and earlier crop taken into account. A gain over unpruned trees is over those left unpruned. A gain over present practice is over trees treated as before, pruned on whatever day: unpruned trees and each tenth of the canopy removed count by their share of the trees when the advice was given, and trees that were treated as advised even then count as no gain, as in the prediction; of advice kept by an earlier version it is over trees within a twentieth of the canopy of the mean cut. Unless lots decided who followed, it is an observed difference, no proof of cause. A prediction is a hit when the realised value lies within limits that allow for both errors; it tells little when the realised value is known worse than the predicted one, or when no tree like more than a tenth of present practice was left and the nearest had to stand for it."
+    "Realised is the difference in the season's harvest between trees that followed the advice (within a twentieth of the canopy and a week of its window) and trees that did not, their level, age and earlier crop taken into account. A gain over unpruned trees is over those left unpruned. A gain over present practice is over trees treated as before, pruned on whatever day: unpruned trees and each tenth of the canopy removed count by their share of the trees when the advice was given, and trees that were treated as advised even then count as no gain, as in the prediction; of advice kept by an earlier version it is over trees within a twentieth of the canopy of the mean cut. Unless lots decided who followed, it is an observed difference, no proof of cause. A prediction is a hit when the realised value lies within limits that allow for both errors; it tells little when the realised value is known three times worse than the predicted one, or when no tree like more than a tenth of present practice was left and the nearest had to stand for it."
 );
 /// What a score means, as the page says it below the scores.
 pub fn score_means() -> &'static str {

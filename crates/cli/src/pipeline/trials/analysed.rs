@@ -70,7 +70,7 @@ pub fn analysed(declared: DeclaredTrial) -> AnalysedTrial {
             (site, rows)
         };
         let each: Vec<(String, Observations)> = names.into_iter().map(own).collect();
-        pooled.push(over_sites(declaration, observed, &each));
+        pooled.push(over_sites(declaration, observed, &each, declared.price_ratio));
         parts.extend(each.into_iter().map(|(site, rows)| part(&declared, rows, Some(site))));
     }
     AnalysedTrial { declared, parts, pooled }

@@ -109,15 +109,17 @@ impl PooledTrait {
     }
 }
 
-/// Combines the sites of a trial, each with its mean over seasons.
+/// Combines the sites of a trial, each with its mean over seasons; `price_ratio` as for one site.
 pub fn over_sites(
     declaration: &TrialDeclaration,
     observed: &Observations,
     sites: &[(String, Observations)],
+    price_ratio: Option<f64>,
 ) -> PooledTrait {
     let means: Vec<(String, Observations)> =
         sites.iter().map(|(site, rows)| (site.clone(), over_seasons(rows))).collect();
-    let found = PooledTrait::new(&observed.observed, "sites", combined(declaration, &means));
+    let found =
+        PooledTrait::new(&observed.observed, "sites", combined(declaration, &means, price_ratio));
     let without_outlying = without_outlying(declaration, &means).filter(|_| found.combined.is_ok());
     PooledTrait { without_outlying, ..found }
 }
@@ -140,7 +142,7 @@ fn without_outlying(
     }
     (!plots.is_empty()).then(|| WithoutOutlying {
         plots,
-        combined: combined(declaration, &others).map(|found| found.pooled),
+        combined: combined(declaration, &others, None).map(|found| found.pooled),
     })
 }
 
@@ -157,7 +159,7 @@ pub fn by_season(declaration: &TrialDeclaration, observed: &Observations) -> Opt
             (season.to_string(), kept(observed, &keep))
         })
         .collect();
-    Some(PooledTrait::new(&observed.observed, "seasons", combined(declaration, &each)))
+    Some(PooledTrait::new(&observed.observed, "seasons", combined(declaration, &each, None)))
 }
 
 /// Environments combined.
@@ -172,13 +174,14 @@ struct Together {
 fn combined(
     declaration: &TrialDeclaration,
     each: &[(String, Observations)],
+    price_ratio: Option<f64>,
 ) -> Result<Together, String> {
     // One covariate for all would have one slope for all; environments are compared without it.
     let declaration = &TrialDeclaration { covariate: None, ..declaration.clone() };
     let analysed = |each: &[(String, Observations)]| -> Result<Vec<(String, Analysis)>, String> {
         each.iter()
             .map(|(name, rows)| {
-                let outcome = part_of(declaration, rows, None);
+                let outcome = part_of(declaration, rows, price_ratio);
                 outcome.map(|analysis| (name.clone(), analysis)).map_err(|e| format!("{name}: {e}"))
             })
             .collect()
@@ -606,7 +609,10 @@ mod tests {
             };
             let sites = [("north", site(8.0)), ("south", site(6.0))]
                 .map(|(name, rows)| (name.to_owned(), rows));
-            sites_finding(&book.trials["T"], &over_sites(&book.trials["T"], &sites[0].1, &sites))
+            sites_finding(
+                &book.trials["T"],
+                &over_sites(&book.trials["T"], &sites[0].1, &sites, None),
+            )
         };
         let found = said(0.4);
         assert!(found.contains("The fitted maximum is at level 2."), "{found}");
@@ -627,7 +633,7 @@ mod tests {
         let tried = |more: f64| {
             let sites = [("north", site(more, 8.0)), ("south", site(0.0, 6.0))]
                 .map(|(name, rows)| (name.to_owned(), rows));
-            over_sites(&book.trials["T"], &sites[0].1, &sites)
+            over_sites(&book.trials["T"], &sites[0].1, &sites, None)
         };
         assert!(tried(0.0).without_outlying.is_none());
         let found = tried(9.0);

@@ -5,7 +5,7 @@ use super::pooling::PooledTrait;
 use super::{checks, own_scale};
 use ::words::{capital, say, text};
 use records::{TrialControl, TrialDeclaration, noun};
-use trials::pooled::Pooled;
+use trials::pooled::{Pooled, PooledKind};
 use trials::traits::analyse_trait;
 use trials::{
     Analysis, AnovaKind, AnovaRow, Comparison, Curve, FactorPlace, MeansOfTerm, Observations,
@@ -429,11 +429,14 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
     let highest = ends().max_by(|a, b| a.mean.total_cmp(&b.mean));
     let lowest = ends().min_by(|a, b| a.mean.total_cmp(&b.mean));
     let (Some(highest), Some(lowest)) = (highest, lowest) else { return String::new() };
-    let unit = &pooled.observed.unit;
+    let with_unit = |value: f64| match pooled.observed.unit.as_str() {
+        "" => say!("{value:.digits$}"),
+        unit => say!("{value:.digits$} {unit}"),
+    };
     let means = say!(
-        "highest with {} ({:.digits$} {unit}), lowest with {} ({:.digits$})",
+        "highest with {} ({}), lowest with {} ({:.digits$})",
         treatment_words(declaration, &highest.treatment),
-        highest.mean,
+        with_unit(highest.mean),
         treatment_words(declaration, &lowest.treatment),
         lowest.mean
     );
@@ -447,23 +450,41 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
     let differ: Vec<(&str, f64)> = terms.iter().copied().filter(|(_, p)| *p < FOUND).collect();
     let mut out = if differ.is_empty() {
         say!(
-            "Over {sites} sites no difference between treatments was found ({}); {means}. Differences under about {cd:.digits$} {unit} are not told apart (CD 5 %), and one of that size is missed half the time.",
-            listed(&terms)
+            "Over {sites} sites no difference between treatments was found ({}); {means}. Differences under about {} are not told apart (CD 5 %), and one of that size is missed half the time.",
+            listed(&terms),
+            with_unit(cd)
         )
     } else {
         say!(
-            "Over {sites} sites treatments differ ({}): {means}. Differences over {cd:.digits$} {unit} are told apart (CD 5 %, each pair by itself).",
-            listed(&differ)
+            "Over {sites} sites treatments differ ({}): {means}. Differences over {} are told apart (CD 5 %, each pair by itself).",
+            listed(&differ),
+            with_unit(cd)
         )
     };
     let moving: Vec<(&str, f64)> = moving.into_iter().filter(|(_, p)| *p < FOUND).collect();
     if !moving.is_empty() {
         out.push_str(&say!(" Differences were not the same at the sites: {}.", listed(&moving)));
     }
-    // Where an amount changes nothing that shows, its best level is none to name.
-    let shows = |curve: &&Curve| differ.iter().any(|(name, _)| *name == curve.factor);
-    let optima = found.curves.iter().filter(shows);
-    out.extend(optima.map(|curve| format!(" {}", optimum_words(curve, &curve.maximum))));
+    // Where an amount changes nothing that shows, its best level is none to name; where its effect depends on the site or
+    // on another factor, none holds for all.
+    let is_of = |name: &str, factor: &str| name.split(" x ").any(|part| part == factor);
+    for curve in &found.curves {
+        let shows = differ.iter().any(|(name, _)| *name == curve.factor);
+        let depends = differ
+            .iter()
+            .chain(&moving)
+            .any(|(name, _)| *name != curve.factor && is_of(name, &curve.factor));
+        if shows && depends {
+            out.push_str(&say!(
+                " Its best level is not the same for all: read each site and each level of the other factor by itself."
+            ));
+        } else if shows {
+            out.push_str(&format!(" {}", optimum_words(curve, &curve.maximum)));
+            if let Some((.., p)) = curve.lack_of_fit.filter(|(.., p)| *p < FOUND) {
+                out.push_str(&say!(" The means stray from that curve ({}).", p_words(p)));
+            }
+        }
+    }
     if let Some(tried) = &pooled.without_outlying {
         let named = |found: &Pooled| -> Vec<(String, f64)> {
             let [terms, _] = site_terms(found);
@@ -486,14 +507,10 @@ pub fn optimum_words(curve: &Curve, optimum: &Optimum) -> String {
 
 /// Treatment terms of a combined analysis with their p, and their interactions with the sites.
 fn site_terms(found: &Pooled) -> [Vec<(&str, f64)>; 2] {
-    const WITH: &str = " x environments";
-    let tested = || found.table.iter().filter_map(|row| Some((row.source.as_str(), row.p?)));
-    let moving = tested().filter(|(name, _)| name.ends_with(WITH));
-    let terms = tested().filter(|(name, _)| {
-        // A treatment term is one that has an interaction with the environments.
-        found.table.iter().any(|row| row.source == format!("{name}{WITH}"))
-    });
-    [terms.collect(), moving.collect()]
+    [PooledKind::Term, PooledKind::TermByEnvironments].map(|kind| {
+        let own = found.table.iter().filter(|row| row.kind == kind);
+        own.filter_map(|row| Some((row.source.as_str(), row.p?))).collect()
+    })
 }
 
 /// The finding on the scale that suits the trait, counts and shares by their own model, with what a
