@@ -605,6 +605,8 @@ restrictions = { no_equal_neighbours, never_neighbours, corners },
 blocking = position, plantation_block, earlier_crop or girth,
 balance = { on = [\"earlier_crop\"], acceptance = 0.01 } to draw until treatments are alike in it,
 traits = [\"nut_yield\"], picks_per_tree = 3 for as many lines of each tree on the harvest sheet.
+A trial at several sites is drawn site by site, a request each with the same id and site = \"NAME\";
+book.toml takes the section of the first, and the book the tables and sheets of each.
 
 Examples:
   anacurve layout next.toml --book data-demo --out next-trial --seed 20261125

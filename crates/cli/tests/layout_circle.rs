@@ -305,3 +305,80 @@ fn the_same_seed_gives_the_same_files_and_another_does_not() {
     assert!(first == made("5", "b"));
     assert!(first[3] != made("6", "c")[3]);
 }
+
+/// Each site of a trial is drawn by itself under one id, and all are analysed together.
+#[test]
+fn a_trial_at_several_sites_is_laid_out_site_by_site() {
+    let book = book();
+    let (mut trees, mut sections) = (Vec::new(), Vec::new());
+    for (seed, site) in [(5_u64, "North Hill"), (6, "Farm")] {
+        let name = site.to_lowercase().replace(' ', "-");
+        let request = format!(
+            "trial = \"two\"\nsite = \"{site}\"\ndesign = \"randomised_blocks\"\nreplicates = 4\n\
+             [[factors]]\nname = \"intensity_level\"\nlevels = [\"0\", \"0.1\", \"0.3\", \"0.5\"]\n\
+             unit = \"fraction\"\n[field]\nrows = 4\ncolumns = 4\nregion = \"plain\"\n"
+        );
+        book.put("request.toml", request);
+        let out = book.file(&name);
+        let made = anacurve(&[
+            "layout",
+            book.file("request.toml").to_str().unwrap(),
+            "--book",
+            book.arg(),
+            "--out",
+            out.to_str().unwrap(),
+            "--seed",
+            &seed.to_string(),
+        ]);
+        assert_eq!(made.code, 0, "{}", made.stderr);
+        let text = |file: &str| std::fs::read_to_string(out.join(file)).unwrap();
+        let (rows, section) = (text("trials.csv"), text("book-section.toml"));
+        assert!(rows.starts_with("trial,tree,replicate,site,"), "{rows}");
+        assert!(section.contains(&format!("as trials-two-{name}.csv")), "{section}");
+        let filled = fill(&table(&rows), &growth(), seed).unwrap();
+        for (file, more) in [("prunings.csv", filled.prunings), ("harvests.csv", filled.harvests)] {
+            let more = more.split_once('\n').unwrap().1.to_owned();
+            book.put(file, format!("{}{more}", book.text(file)));
+        }
+        for table in ["trials", "trees", "blocks"] {
+            book.put(&format!("{table}-two-{name}.csv"), text(&format!("{table}.csv")));
+        }
+        if sections.is_empty() {
+            book.put("book.toml", format!("{}\n{section}", book.text("book.toml")));
+        }
+        trees.extend(rows.lines().skip(1).map(|row| row.split(',').nth(1).unwrap().to_owned()));
+        sections.push(section);
+        std::fs::remove_dir_all(out).unwrap();
+    }
+    trees.sort();
+    trees.dedup();
+    assert_eq!(trees.len(), 32);
+    // One section says all of both.
+    let keys = |section: &String| -> Vec<String> {
+        section.lines().filter(|line| !line.starts_with('#')).map(str::to_owned).collect()
+    };
+    assert_eq!(keys(&sections[0]), keys(&sections[1]));
+    let ran = anacurve(&["trial", book.arg(), "two", "--format", "json"]);
+    assert_eq!((ran.code, ran.stderr.as_str()), (0, ""), "{}", ran.stdout);
+    let found: Value = serde_json::from_str(&ran.stdout).unwrap();
+    let sites = &found[0]["together"][0]["combined"]["Ok"];
+    assert_eq!(sites["environments"], serde_json::json!(["Farm", "North Hill"]), "{}", found[0]);
+    // Witness: the curve that filled the book peaks at 0.30.
+    let peak = sites["curves"][0]["maximum"]["peak"]["inside"]["amount"].as_f64().unwrap();
+    assert!((peak - 0.30).abs() < 0.1, "{peak}");
+    // A request without its site is one of another trial, whose id is taken.
+    let request = book.text("request.toml").replace("site = \"Farm\"\n", "");
+    book.put("request.toml", request);
+    let path = book.file("request.toml");
+    let again = anacurve(&[
+        "layout",
+        path.to_str().unwrap(),
+        "--book",
+        book.arg(),
+        "--seed",
+        "1",
+        "--out",
+        "x",
+    ]);
+    again.fails_saying(&["trial 'two' is declared", "site = \"NAME\""]);
+}

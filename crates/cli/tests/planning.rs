@@ -130,6 +130,9 @@ fn fractions_in_the_place_of_per_cents_are_refused_or_told() {
     assert!(plain.code == 0 && !plain.stdout.contains("less than one per cent"));
     let refused = |options: &str, words: &[&str]| size("tree = 35\n", options).fails_saying(words);
     refused(&format!("{usual} --power 0.8"), &["--power 0.8", "write --power 80 for 80 per cent"]);
+    let located = "--treatments 4 --difference 20 --levels 0,15,30,45";
+    refused(&format!("{located} --optimum 0.3 --gain 20"), &["--optimum 0.3", "per cent in both"]);
+    refused(&format!("{located} --optimum 30 --gain 0.2"), &["--gain 0.2", "write --gain 20"]);
     let words = ["--difference 0.2", "write --difference 20 for 20 per cent"];
     refused("--treatments 4 --difference 0.2", &words);
     refused(&format!("{usual} --power 100"), &["--power 100", "below 100", "--power 80"]);

@@ -69,6 +69,13 @@ fn csv(TrialTable { columns, rows }: TrialTable) -> String {
     out
 }
 
+/// A name for files of this part of the trial.
+fn own_stem(layout: &Layout) -> String {
+    let site = layout.site.as_ref();
+    let name = site.map_or_else(|| layout.trial.clone(), |site| format!("{}-{site}", layout.trial));
+    stem(&name, [])
+}
+
 /// The section of `book.toml`.
 fn section(layout: &Layout) -> String {
     let field = match &layout.new_field {
@@ -91,11 +98,17 @@ fn section(layout: &Layout) -> String {
                  # its trees to the field sheets until the last of them.\n"
             .to_owned(),
     };
+    let sites = if layout.site.is_some() {
+        "# A trial at several sites has one section: append that of the first site alone, and the commented\n\
+         # lines at the end of every other.\n"
+    } else {
+        ""
+    };
     format!(
-        "# Append this to book.toml, and put trials.csv into the book as trials-{}.csv (where book.toml\n\
+        "{sites}# Append this to book.toml, and put trials.csv into the book as trials-{}.csv (where book.toml\n\
          # names the files of trials, name this one too).\n\
          {field}{}{seasons}{}",
-        stem(&layout.trial, []),
+        own_stem(layout),
         layout.declaration().snippet(&layout.trial),
         filled_sheets(layout)
     )
@@ -103,7 +116,7 @@ fn section(layout: &Layout) -> String {
 
 /// How the filled field sheets are read, as comments of `book.toml`.
 fn filled_sheets(layout: &Layout) -> String {
-    let file = format!("sheets-{}.xlsx", stem(&layout.trial, []));
+    let file = format!("sheets-{}.xlsx", own_stem(layout));
     let others: Vec<String> =
         sheets::no_tables(layout).iter().map(|sheet| format!("\"{file}#{sheet}\"")).collect();
     let mut lines = vec![

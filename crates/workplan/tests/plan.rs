@@ -10,7 +10,7 @@ use workplan::economics::{CutWood, WorkRate};
 use workplan::plan::{Plan, PlanBlock, WorkSettings, build};
 use workplan::products::Product;
 use workplan::text::Catalogue;
-use workplan::tools::CutRates;
+use workplan::tools::{CutRates, ToolKind};
 use workplan::young::YoungBlock;
 
 fn pruned(block: &str, site: &str) -> PlanBlock {
@@ -257,9 +257,16 @@ fn sheets_of_young_trees_name_tools_and_cautions() {
 #[test]
 fn trees_younger_than_any_recorded_are_told() {
     let block = PlanBlock { youngest_recorded: Some(11.9), ..pruned("n1", "a") };
-    let plan = plan(&[block], r#"{"crew_size": 4}"#, "{}");
+    let plan = self::plan(&[block], r#"{"crew_size": 4}"#, "{}");
     let warnings = plan.blocks[0].crew_sheet(&Catalogue::ENGLISH).warnings;
     assert!(warnings[0].contains("(there from 11 years on)"), "{warnings:?}");
+    // Cuts counted on grown trees tell nothing of them: no number of cuts, and hand tools alone.
+    let sheet = &plan.blocks[0].sheet;
+    assert_eq!(plan.blocks[0].cuts, [None; 4]);
+    assert!(!sheet.tools.is_empty());
+    assert!(sheet.tools.iter().all(|need| need.kind == ToolKind::Hand && need.cuts.is_none()));
+    let grown = self::plan(&[pruned("n1", "a")], r#"{"crew_size": 4}"#, "{}");
+    assert!(grown.blocks[0].sheet.tools.iter().any(|need| need.kind == ToolKind::Power));
 }
 
 /// Of 23 trees 85 % are 19.55: twenty are shown, and twenty are paid, sprayed and carted away.

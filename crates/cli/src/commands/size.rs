@@ -204,11 +204,13 @@ fn in_per_cent(fraction: f64) -> f64 {
 fn check_per_cents(args: &SizeArgs) -> Result<(), Failure> {
     // A smaller power is nothing to plan for, a smaller level none that a trial is tested at, and a smaller difference
     // none that a field of trees is large enough for.
-    let difference = args.difference.map(|asked| ("--difference", asked, 1.0, f64::INFINITY, "20"));
+    let of_mean =
+        |option, asked: Option<f64>| asked.map(|asked| (option, asked, 1.0, f64::INFINITY, "20"));
+    let of_mean = [of_mean("--difference", args.difference), of_mean("--gain", args.gain)];
     for (option, value, least, most, usual) in
         [("--power", args.power, 1.0, 100.0, "80"), ("--alpha", args.alpha, 0.1, 100.0, "5")]
             .into_iter()
-            .chain(difference)
+            .chain(of_mean.into_iter().flatten())
     {
         if (least..most).contains(&value) {
             continue;

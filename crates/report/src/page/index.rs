@@ -26,6 +26,7 @@ pub struct IndexPage<'a> {
     how_to_read: String,
     /// That regions are advised for different seasons, where they are.
     other_seasons: String,
+    to_look_at: String,
     answer: Table,
     compare: Vec<Figure>,
     regions: Vec<RegionView>,
@@ -66,6 +67,7 @@ pub fn index_page(report: &Report) -> Result<IndexPage<'_>, ReportError> {
         ),
         css: include_str!("../../templates/style.css"),
         other_seasons: crate::sentence::other_seasons(&report.advice.regions),
+        to_look_at: super::quality::to_look_at(&report.quality),
         how_to_read: text::how_to_read(&percent(report.advice.tolerance_pct / 100.0)),
         answer: answer(report),
         compare: figures(report)?,

@@ -6,8 +6,8 @@ use crate::how::page as how;
 use crate::number::count;
 use crate::text;
 use records::{Code, Problem, Severity};
-use std::collections::BTreeMap;
-use words::text;
+use std::collections::{BTreeMap, BTreeSet};
+use words::{counted, say, text};
 
 /// Places shown of each kind of finding, beside the first.
 const PLACES: usize = 3;
@@ -93,6 +93,21 @@ pub fn linked(lines: &[LinkLine]) -> Table {
         ]);
     }
     table
+}
+
+/// That findings wait to be looked at, by their kinds; empty without any.
+pub fn to_look_at(quality: &Quality) -> String {
+    let waits = quality.findings.iter().filter(|own| own.severity == Severity::Warning);
+    let kinds: BTreeSet<Code> = waits.map(|own| own.code).collect();
+    if kinds.is_empty() {
+        return String::new();
+    }
+    let named: Vec<&str> = kinds.iter().map(|code| code.as_str()).collect();
+    say!(
+        "To look at before the advice is used, {} of findings: {}.",
+        counted(kinds.len() as u64, text!("kind"), text!("kinds")),
+        named.join(", ")
+    )
 }
 
 /// Findings by severity and code, the most serious first: one row each, to be sorted and filtered.

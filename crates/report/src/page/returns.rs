@@ -45,6 +45,9 @@ pub fn rows(found: &RegionReturns, currency: &str) -> Vec<Fact> {
     rows
 }
 
+/// Least price that is shown as more than nothing.
+const LEAST: f64 = 0.005;
+
 fn even(found: &BreakEven, what: &str) -> String {
     let side = match found.pays {
         Pays::Above => text!("above"),
@@ -54,6 +57,10 @@ fn even(found: &BreakEven, what: &str) -> String {
     // median is none, or the 0 that no price and no wage lies below.
     if found.always > 0.5 || found.median.is_none() && found.pays == Pays::Below {
         return say!("pays at every {what}, with a chance of {}", chance(found.always));
+    }
+    // A price that rounds to nothing is none that anyone waits for.
+    if found.pays == Pays::Above && found.high.is_some_and(|high| high < LEAST) {
+        return say!("pays at every {what}, with a chance of {}", chance(1.0 - found.never));
     }
     let Some(median) = found.median.filter(|_| found.never <= 0.5) else {
         return say!("pays at no {what}, with a chance of {}", chance(found.never));
@@ -80,6 +87,7 @@ mod tests {
         let none = "pays at no wage, with a chance of over 99\u{a0}%";
         assert_eq!(at(Pays::Below, Some(0.0), 1.0, 0.0), none);
         assert_eq!(at(Pays::Above, None, 1.0, 0.0), none);
+        assert_eq!(at(Pays::Above, Some(0.001), 0.0, 0.4), every);
         assert_eq!(at(Pays::Above, Some(1.5), 0.1, 0.4), "1.50 (1.50 to 1.50); pays above it");
     }
 }

@@ -126,11 +126,12 @@ fn grid(request: &LayoutRequest, rows: usize, columns: usize) -> Result<Slots, L
         ));
     }
     let width = tree_rows.max(tree_columns).to_string().len().max(2);
+    let own = request.own_id();
     let mut trees = BTreeMap::new();
     for row in 1..=tree_rows {
         for column in 1..=tree_columns {
             let at = (as_position(row), as_position(column));
-            let tree = format!("{}-R{row:0width$}C{column:0width$}", request.trial);
+            let tree = format!("{own}-R{row:0width$}C{column:0width$}");
             trees.insert(
                 at,
                 ExistingTree {

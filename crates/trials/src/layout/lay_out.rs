@@ -68,6 +68,7 @@ pub fn lay_out(request: &LayoutRequest, seed: u64) -> Result<Layout, LayoutError
         .collect();
     let mut layout = Layout {
         trial: request.trial.clone(),
+        site: request.at_site().map(str::to_owned),
         title: request.title.clone(),
         design: request.design,
         seed,
@@ -117,8 +118,8 @@ fn new_field(request: &LayoutRequest) -> Option<NewField> {
         text.as_deref().map(str::trim).filter(|text| !text.is_empty()).map(str::to_owned)
     };
     field.rows.and(field.columns).map(|_| NewField {
-        block: stated(&field.block).unwrap_or_else(|| request.trial.clone()),
-        site: stated(&field.site),
+        block: stated(&field.block).unwrap_or_else(|| request.own_id()),
+        site: stated(&field.site).or_else(|| request.at_site().map(str::to_owned)),
         region: stated(&field.region),
     })
 }

@@ -219,6 +219,10 @@ fn one_in_a_hundred() -> f64 {
 pub struct LayoutRequest {
     /// Trial id.
     pub trial: String,
+    /// Site of this part of a trial that stands at several: each is drawn by a request of its own under the same id,
+    /// and has its trees, tables and sheets apart.
+    #[serde(default)]
+    pub site: Option<String>,
     /// Title for people.
     #[serde(default)]
     pub title: Option<String>,
@@ -264,6 +268,20 @@ pub struct LayoutRequest {
     /// Lines of the harvest sheet for each tree: as many as it is usually picked.
     #[serde(default = "one")]
     pub picks_per_tree: usize,
+}
+
+impl LayoutRequest {
+    /// The site, where one is stated.
+    pub(super) fn at_site(&self) -> Option<&str> {
+        self.site.as_deref().map(str::trim).filter(|site| !site.is_empty())
+    }
+
+    /// What sets the trees of this part of the trial apart from those of other trials and sites.
+    pub(super) fn own_id(&self) -> String {
+        let trial = &self.trial;
+        let site = self.at_site().map(|site| site.split_whitespace().collect::<Vec<_>>().join("-"));
+        site.map_or_else(|| trial.clone(), |site| format!("{trial}-{site}"))
+    }
 }
 
 pub(super) fn one() -> usize {

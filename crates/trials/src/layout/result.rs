@@ -114,6 +114,9 @@ pub struct NewField {
 pub struct Layout {
     /// Trial id.
     pub trial: String,
+    /// Site of this part of a trial that stands at several.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub site: Option<String>,
     /// Title for people.
     pub title: Option<String>,
     /// How treatments are assigned.

@@ -59,6 +59,8 @@ impl Layout {
         let shape = self.shape();
         let mut columns: Vec<String> =
             ["trial", "tree", "replicate"].into_iter().map(str::to_owned).collect();
+        let site = self.site.as_ref();
+        columns.extend(site.map(|_| "site".to_owned()));
         let extra = [
             ("block", shape.block),
             ("main_plot", shape.main_plot),
@@ -82,6 +84,7 @@ impl Layout {
             ];
             for tree in &plot.trees {
                 let mut row = vec![self.trial.clone(), tree.tree.clone(), plot.replicate.clone()];
+                row.extend(site.cloned());
                 row.extend(
                     cells.iter().zip(&extra).filter(|(_, (_, has))| *has).map(|(c, _)| c.clone()),
                 );
@@ -143,6 +146,7 @@ impl Layout {
             sub_sub_factors: on(PlotOf::SubSubPlots),
             amounts: self.factors.iter().filter_map(amount).collect(),
             roles: TrialRoles {
+                site: column(self.site.is_some(), "site"),
                 block: column(shape.block, "block"),
                 row: column(shape.lines, "row"),
                 column: column(shape.lines, "column"),

@@ -23,6 +23,7 @@ pub fn request(
 ) -> LayoutRequest {
     LayoutRequest {
         trial: "T1".to_owned(),
+        site: None,
         title: None,
         design,
         factors,

@@ -201,14 +201,18 @@ fn one(
     };
     let hours = minutes_per_tree.map(|minutes| trees_worked * minutes / 60.0);
     let cut = intensity.filter(|_| trees_worked > 0.0);
+    // Cuts were counted on grown trees, and tell nothing of trees younger than any that was cut so.
+    let counted = block.cut_rates.filter(|_| block.youngest_recorded.is_none());
     let cuts = cut
-        .and_then(|intensity| block.cut_rates.map(|rates| rates.expected(intensity, trees_worked)))
+        .and_then(|intensity| counted.map(|rates| rates.expected(intensity, trees_worked)))
         .unwrap_or_default();
     if cut.is_some() {
         sheet.tools = tools(settings, &cuts, sheet.crew_size);
     } else if trains && trees_worked > 0.0 {
-        // Young shoots are thin: hand tools do.
         sheet.tools = tools(settings, &cuts, sheet.crew_size);
+    }
+    if trains || block.youngest_recorded.is_some() {
+        // Young shoots are thin: hand tools do.
         sheet.tools.retain(|need| need.kind == ToolKind::Hand);
     }
     let haul = cut.zip(block.canopy_m3).map(|(intensity, canopy)| {

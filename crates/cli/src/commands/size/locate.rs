@@ -24,6 +24,9 @@ struct Supposed {
     within: f64,
 }
 
+/// Least share of the way from the lowest level to the next at which a best level is supposed.
+const SLIP: f64 = 0.1;
+
 impl Supposed {
     /// Holds the optimum, its gain and the tolerance against the levels.
     fn of(args: &SizeArgs) -> Result<Self, Failure> {
@@ -55,6 +58,16 @@ impl Supposed {
                     "--optimum {optimum} lies outside what --levels test, above {lowest} and up to {highest}"
                 ),
                 "suppose a best level among those tested, in their unit: fractions such as 0.30, or per cent in both",
+            ));
+        }
+        // A fraction beside levels in per cent lies a hundredth of the way to where it was meant.
+        let step = levels.iter().find(|level| **level > lowest).copied().unwrap_or(highest);
+        if optimum - lowest < SLIP * (step - lowest) {
+            return Err(Failure::new(
+                format!(
+                    "--optimum {optimum} lies hardly above the lowest level tested, {lowest}, and far below the next, {step}"
+                ),
+                "suppose a best level in the unit of --levels: fractions such as 0.30, or per cent in both",
             ));
         }
         if !(gain > 0.0 && gain.is_finite()) {

@@ -5,7 +5,7 @@ use ::words::{Text, constant, say, text};
 use model::term_in_words;
 use records::counted;
 use review::{
-    BlockKept, GroupReview, Grouping, HitRate, Part, PlanKept, Quantity, ScoreRow, Suspect,
+    BlockKept, GroupReview, Grouping, HitRate, Part, PartKg, PlanKept, Quantity, ScoreRow, Suspect,
     SuspectKind, Unscored, UnscoredReason,
 };
 
@@ -85,11 +85,16 @@ pub fn season(name: &str, season: i32, group: &GroupReview) -> String {
             if group.difference_kg < 0.0 { text!("less") } else { text!("more") }
         )
     };
-    let parts: Vec<String> = group
-        .parts
-        .iter()
-        .filter(|own| own.kg.abs() >= 0.005)
-        .map(|own| format!("{} {}", part(own.part).to_lowercase(), signed(own.kg)))
+    // Season and age are told apart by trees of other ages alone, of whatever region: their sum is what is known.
+    let is_shared = |own: &&PartKg| matches!(own.part, Part::Season | Part::Age);
+    let shared: f64 = group.parts.iter().filter(is_shared).map(|own| own.kg).sum();
+    let others = group.parts.iter().filter(|own| !is_shared(own));
+    let others = others.map(|own| (part(own.part).to_lowercase(), own.kg));
+    let parts: Vec<String> = [(say!("season and age"), shared)]
+        .into_iter()
+        .chain(others)
+        .filter(|(_, kg)| kg.abs() >= 0.005)
+        .map(|(name, kg)| format!("{name} {}", signed(kg)))
         .collect();
     let of_it =
         if parts.is_empty() { String::new() } else { say!(" Of it: {}.", parts.join(", ")) };

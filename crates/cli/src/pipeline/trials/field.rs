@@ -7,7 +7,7 @@ use crate::pipeline::{Standing, from_ingest, places_set_aside};
 use ::words::{say, text};
 use ingest_seasons::{HeldBlock, HeldTree, StandingTree, held_blocks, standing_trees};
 use model::TreeSeasons;
-use records::{Book, Calendar, counted, noun};
+use records::{Book, Calendar, TrialDeclaration, counted, noun};
 use std::collections::{BTreeMap, BTreeSet};
 use trials::layout::{ExistingTree, Layout, LayoutFactor, LayoutRequest};
 
@@ -27,15 +27,22 @@ pub fn from_book(
     file: &RequestFile,
     standing: &Standing,
 ) -> Result<Vec<String>, Failure> {
-    let declared = standing.tables.book.trials.contains_key(&request.trial);
-    if declared || standing.trial_trees.iter().any(|tree| tree.trial == request.trial) {
+    let declared = standing.tables.book.trials.get(&request.trial);
+    // A further site of a trial at several is drawn under its id.
+    let is_further = |own: &TrialDeclaration| own.roles.site.is_some() && request.site.is_some();
+    let is_of_sites = declared.is_some_and(is_further);
+    let declared = declared.is_some();
+    if !is_of_sites
+        && (declared || standing.trial_trees.iter().any(|tree| tree.trial == request.trial))
+    {
         let place = if declared { "declared in book.toml" } else { "in the trial table" };
         return Err(file.refused(
             "trial",
             None,
             &format!("trial '{}' is {place} already", request.trial),
             "give the new trial an id of its own; for a further season of that trial give its \
-             layout.json instead of a request",
+             layout.json instead of a request; for a further site of it write site = \"NAME\" into \
+             the request of every site",
         ));
     }
     let held = held_blocks(&standing.tables).map_err(from_ingest)?;
