@@ -181,6 +181,9 @@ struct Repeated {
     first: Option<(u32, u32)>,
 }
 
+/// Days of a tree's picks and the bits of their weights.
+type Weighed = Vec<(i32, u64)>;
+
 /// Whether most trees have the very picks of another tree, as where a block was pasted over another, or in two rounds
 /// that follow each other the same weight.
 fn tell_pasted(all: &[Pick], outcome: &mut Outcome) {
@@ -188,7 +191,7 @@ fn tell_pasted(all: &[Pick], outcome: &mut Outcome) {
         all.chunk_by(|a, b| (a.tree, a.season) == (b.tree, b.season)).filter(|own| own.len() > 1)
     };
     // By season and picks: the trees that have them, in their order.
-    let mut alike: BTreeMap<(i32, Vec<(i32, u64)>), Vec<&Pick>> = BTreeMap::new();
+    let mut alike: BTreeMap<(i32, Weighed), Vec<&Pick>> = BTreeMap::new();
     let mut files: BTreeMap<(u32, i32), Repeated> = BTreeMap::new();
     for own in seasons() {
         let picks = own.iter().map(|pick| (pick.day, pick.kg.to_bits())).collect();

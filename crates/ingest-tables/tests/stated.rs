@@ -444,11 +444,11 @@ fn an_intensity_reckoned_from_shoots_may_be_unusual() {
     let rows = |cut: &str| format!("tree,date,shoots_cut,shoots_total\nT1,2023-07-01,{cut},20\n");
     folder.settings("");
     for (cut, told) in [("17", true), ("15", false)] {
-        folder.put("prunings.csv", &rows(cut));
+        folder.put("prunings.csv", rows(cut));
         let tables = folder.read();
         assert_eq!(has_problem(&tables, Code::RangeUnusual, "intensity"), told, "{cut}");
     }
-    folder.put("prunings.csv", &rows("21"));
+    folder.put("prunings.csv", rows("21"));
     let tables = folder.read();
     assert!(tables.quarantine[0].remedy.contains("may be interchanged"), "{:?}", tables.quarantine);
 }

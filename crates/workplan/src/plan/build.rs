@@ -206,9 +206,7 @@ fn one(
     let cuts = cut
         .and_then(|intensity| counted.map(|rates| rates.expected(intensity, trees_worked)))
         .unwrap_or_default();
-    if cut.is_some() {
-        sheet.tools = tools(settings, &cuts, sheet.crew_size);
-    } else if trains && trees_worked > 0.0 {
+    if cut.is_some() || trains && trees_worked > 0.0 {
         sheet.tools = tools(settings, &cuts, sheet.crew_size);
     }
     if trains || block.youngest_recorded.is_some() {
