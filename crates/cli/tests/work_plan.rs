@@ -408,8 +408,14 @@ fn trees_left_to_compare_are_not_what_a_region_does() {
     assert!(!told(2, &chosen).contains("unlike the advice"));
     let half = told(6, changed);
     assert!(
-        half.contains("100 % of the trees pruned, 20 %") && !half.contains("unlike the advice")
+        half.contains("100 % of the trees pruned, 20 %")
+            && !half.contains("left unlike the advice"),
+        "{half}"
     );
+    // So many are told, as they may be controls or blocks that were not reached.
+    let said = "50 % of the trees were treated unlike the advice kept for 2024";
+    assert!(half.contains(said) && half.contains("[controls-many]"), "{half}");
+    assert!(!told(2, changed).contains("[controls-many]"));
 }
 
 /// A tree is trained by its age when it would be cut, not by that at the harvest after.
@@ -588,5 +594,5 @@ fn of_trees_pruned_in_turn_those_whose_turn_it_is_are_work() {
         })
         .collect();
     lines.sort();
-    assert_eq!(lines, ["B1 0/6 prune", "B2 0/1 prune", "B2 5/5 trial"]);
+    assert_eq!(lines, ["B1 0/6 leave", "B2 0/1 leave", "B2 5/5 trial"]);
 }

@@ -97,6 +97,7 @@ fn rows_of_the_dictionary_have_ids_of_their_own() {
         + report::laterals_fields().len()
         + report::work_plan_fields().len()
         + report::plan_table_fields().len()
+        + report::quarantine_fields().len()
         + report::page_fields().len()
         + report::trial_fields().len()
         + report::review_fields().len();
