@@ -13,8 +13,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Share of the trees up to which a kind of treatment at present need not be among those compared.
 const FEW: f64 = 0.05;
-/// Share of present practice that the nearest trees may stand for in a score that is counted.
-const MOST_STAND_IN: f64 = 0.1;
 
 /// Layout of the kept files; raised when an older program could not read a newer file.
 pub const KEPT_FORMAT: u32 = 1;
@@ -358,7 +356,8 @@ impl KeptRegion {
         let realised =
             realised_gain(review, table, &self.region, &comparison).map_err(Failed::Review)?;
         let row = score(predicted, &realised).map_err(Failed::Review)?;
-        Ok(ScoreRow { telling: row.telling && stand_in <= MOST_STAND_IN, stand_in, ..row })
+        let row = ScoreRow { stand_in, ..row };
+        Ok(ScoreRow { telling: row.tells(), ..row })
     }
 
     /// Holds the predictions against the season reviewed.

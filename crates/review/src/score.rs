@@ -72,6 +72,22 @@ pub struct ScoreRow {
     pub error: f64,
 }
 
+impl ScoreRow {
+    /// Whether the outcome is known well enough beside the prediction for the score to tell: [`ScoreRow::telling`],
+    /// judged anew, as an earlier version judged more strictly.
+    #[must_use]
+    pub fn tells(&self) -> bool {
+        let own = quantile(self.predicted.level) * self.realised_std_error;
+        2.0 * own <= MOST_VAGUE * (self.predicted.high - self.predicted.low)
+            && self.stand_in <= MOST_STAND_IN
+    }
+}
+
+/// Normal quantile of the upper limit of an interval of a level.
+fn quantile(level: f64) -> f64 {
+    Normal::standard().inverse_cdf(0.5 + 0.5 * level)
+}
+
 /// Interval score (Gneiting and Raftery 2007, J. Am. Stat. Assoc. 102:359-378, eq. 43): width plus
 /// 2 / alpha for every unit by which the value lies outside, alpha = 1 - level.
 #[must_use]
@@ -84,6 +100,8 @@ pub fn interval_score(low: f64, high: f64, level: f64, value: f64) -> f64 {
 /// convention). The limits that count hold both errors, so that a score is fair however wide they are; those of a
 /// value known much worse than the prediction would hold nearly everything.
 const MOST_VAGUE: f64 = 3.0;
+/// Share of present practice that the nearest trees may stand for in a score that is counted.
+const MOST_STAND_IN: f64 = 0.1;
 
 /// Scores a prediction. The realised value is itself an estimate, so the limits it is held against
 /// are those of predicting an estimate: each half width h of the predicted interval becomes
@@ -105,11 +123,10 @@ pub fn score(predicted: &Predicted, realised: &Realised) -> Result<ScoreRow, Rev
             label: predicted.region.clone(),
         });
     }
-    let z = Normal::standard().inverse_cdf(0.5 + 0.5 * level);
-    let own = z * realised.std_error_kg;
+    let own = quantile(level) * realised.std_error_kg;
     let limits = [median - (median - low).hypot(own), median + (high - median).hypot(own)];
     let within = |[low, high]: [f64; 2]| low <= realised.gain_kg && realised.gain_kg <= high;
-    Ok(ScoreRow {
+    let row = ScoreRow {
         predicted: predicted.clone(),
         realised: realised.gain_kg,
         realised_std_error: realised.std_error_kg,
@@ -117,11 +134,12 @@ pub fn score(predicted: &Predicted, realised: &Realised) -> Result<ScoreRow, Rev
         limits,
         hit: within(limits),
         within_predicted: within([low, high]),
-        telling: 2.0 * own <= MOST_VAGUE * (high - low),
+        telling: false,
         stand_in: 0.0,
         interval_score: interval_score(limits[0], limits[1], level, realised.gain_kg),
         error: realised.gain_kg - median,
-    })
+    };
+    Ok(ScoreRow { telling: row.tells(), ..row })
 }
 
 #[cfg(test)]

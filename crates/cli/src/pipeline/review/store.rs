@@ -1,7 +1,7 @@
 //! The record of advice and scores, kept in the folder `kept` of the record book.
 
 use crate::console::Failure;
-use review::{KEPT_FORMAT, KeptAdvice, KeptRegion, ScoreRecord};
+use review::{KEPT_FORMAT, KeptAdvice, KeptRegion, ScoreRecord, ScoreRow};
 use serde::{Deserialize, Serialize};
 use std::fs;
 use std::io::Write;
@@ -55,6 +55,8 @@ impl Record {
         let scores = folder.join(SCORES);
         let scores =
             if scores.exists() { of_file::<Scores>(&scores)?.rows } else { ScoreRecord::default() };
+        let rows = scores.rows.into_iter().map(|row| ScoreRow { telling: row.tells(), ..row });
+        let scores = ScoreRecord { rows: rows.collect() };
         Ok(Self { advice, scores })
     }
 
