@@ -1,10 +1,13 @@
 //! A report in Portuguese has no English left, and its numbers have decimal commas.
 #![allow(clippy::unwrap_used, reason = "helpers of a test may fail as loudly as the test itself")]
 
+#[path = "support/folder.rs"]
+mod folder;
 #[path = "support/simulated.rs"]
 mod simulated;
 
-use std::path::Path;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 
 /// Words of English that are none of Portuguese.
 const ENGLISH: [&str; 34] = [
@@ -102,22 +105,15 @@ fn pages(report: &Path) -> Vec<(String, String)> {
 }
 
 /// The first line of every CSV file below a folder, by its path.
-fn heads(report: &Path) -> std::collections::BTreeMap<String, String> {
-    let mut found = std::collections::BTreeMap::new();
-    let mut folders = vec![report.to_owned()];
-    while let Some(folder) = folders.pop() {
-        for entry in std::fs::read_dir(folder).unwrap() {
-            let path = entry.unwrap().path();
-            if path.is_dir() {
-                folders.push(path);
-            } else if path.extension().is_some_and(|own| own == "csv") {
-                let text = std::fs::read_to_string(&path).unwrap();
-                let name = path.strip_prefix(report).unwrap().to_str().unwrap().replace('\\', "/");
-                found.insert(name, text.lines().next().unwrap_or_default().to_owned());
-            }
-        }
-    }
-    found
+fn heads(report: &Path) -> BTreeMap<PathBuf, String> {
+    let is_csv = |path: &PathBuf| path.extension().is_some_and(|own| own == "csv");
+    let files = folder::contents(report).into_iter().filter(|(path, _)| is_csv(path));
+    files
+        .map(|(path, bytes)| {
+            let text = String::from_utf8(bytes).unwrap();
+            (path, text.lines().next().unwrap_or_default().to_owned())
+        })
+        .collect()
 }
 
 /// Heads of tables whose words are too short to be told as English.

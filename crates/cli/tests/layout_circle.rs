@@ -11,6 +11,7 @@ use plantation_sim::{
 };
 use serde_json::Value;
 use std::fmt::Write as _;
+use std::path::PathBuf;
 use support::{Book, anacurve};
 
 /// Rows and trees in a row of the block that trials stand in.
@@ -78,9 +79,8 @@ fn table(csv: &str) -> Vec<TableRow> {
     lines.map(row).collect()
 }
 
-/// Lays out, fills, puts into the book and analyses; the analysis of the only trait.
-fn circle(request: &str, seed: u64) -> Value {
-    let book = book();
+/// Draws a request; the folder with what was written.
+fn drawn(book: &Book, request: &str, seed: u64) -> PathBuf {
     book.put("request.toml", request);
     let out = book.file("layout");
     let made = anacurve(&[
@@ -94,6 +94,13 @@ fn circle(request: &str, seed: u64) -> Value {
         &seed.to_string(),
     ]);
     assert_eq!(made.code, 0, "{}", made.stderr);
+    out
+}
+
+/// Lays out, fills, puts into the book and analyses; the analysis of the only trait.
+fn circle(request: &str, seed: u64) -> Value {
+    let book = book();
+    let out = drawn(&book, request, seed);
     for file in ["map.svg", "field-sheets.html", "field-sheets.xlsx", "layout.json"] {
         assert!(std::fs::metadata(out.join(file)).unwrap().len() > 500, "{file}");
     }
@@ -318,19 +325,7 @@ fn a_trial_at_several_sites_is_laid_out_site_by_site() {
              [[factors]]\nname = \"intensity_level\"\nlevels = [\"0\", \"0.1\", \"0.3\", \"0.5\"]\n\
              unit = \"fraction\"\n[field]\nrows = 4\ncolumns = 4\nregion = \"plain\"\n"
         );
-        book.put("request.toml", request);
-        let out = book.file(&name);
-        let made = anacurve(&[
-            "layout",
-            book.file("request.toml").to_str().unwrap(),
-            "--book",
-            book.arg(),
-            "--out",
-            out.to_str().unwrap(),
-            "--seed",
-            &seed.to_string(),
-        ]);
-        assert_eq!(made.code, 0, "{}", made.stderr);
+        let out = drawn(&book, &request, seed);
         let text = |file: &str| std::fs::read_to_string(out.join(file)).unwrap();
         let (rows, section) = (text("trials.csv"), text("book-section.toml"));
         assert!(rows.starts_with("trial,tree,replicate,site,"), "{rows}");

@@ -119,37 +119,43 @@ pub(crate) fn warn(
             short.entry((region, season)).or_default().push((block, middles));
         }
     }
-    for ((region, season), blocks) in short {
-        let Some(&(_, [own, usual])) = blocks.first() else { continue };
-        let names: Vec<&str> = blocks.iter().map(|(block, _)| *block).collect();
+    for (region, season, blocks, [own, usual]) in by_place(&short) {
         outcome.warn(
             Place::file(Table::Harvests.as_str()),
             Code::SeasonThin,
             say!(
-                "region '{region}': in {} ({}) a tree of season {season} has {} in the middle, where {usual} stand in every other season; it counts as a whole harvest all the same",
-                counted(names.len() as u64, text!("block"), text!("blocks")),
-                named(&names),
+                "region '{region}': in {} a tree of season {season} has {} in the middle, where {usual} stand in every other season; it counts as a whole harvest all the same",
+                blocks,
                 counted(u64::from(own.unsigned_abs()), text!("pick"), text!("picks")),
             ),
             text!("add the picks if a file or a round is missing; nothing to do if a round less was picked"),
         );
     }
-    for ((region, season), blocks) in double {
-        let Some(&(_, [own, usual])) = blocks.first() else { continue };
-        let names: Vec<&str> = blocks.iter().map(|(block, _)| *block).collect();
+    for (region, season, blocks, [own, usual]) in by_place(&double) {
         outcome.warn(
             Place::file(Table::Harvests.as_str()),
             Code::SeasonStray,
             say!(
-                "region '{region}': in {} ({}) a tree of season {season} has {} in the middle, where {usual} stand in every other season: picks of another season or block may stand among them",
-                counted(names.len() as u64, text!("block"), text!("blocks")),
-                named(&names),
+                "region '{region}': in {} a tree of season {season} has {} in the middle, where {usual} stand in every other season: picks of another season or block may stand among them",
+                blocks,
                 counted(u64::from(own.unsigned_abs()), text!("pick"), text!("picks")),
             ),
             text!("compare years and blocks of these picks with the field book; nothing to do if more rounds were picked"),
         );
     }
     Ok(())
+}
+
+/// Region, season, how many blocks and which, and the picks in the middle of the first.
+fn by_place<'a>(
+    found: &'a BTreeMap<(&'a str, i32), Vec<Short<'a>>>,
+) -> impl Iterator<Item = (&'a str, i32, String, [i32; 2])> {
+    found.iter().filter_map(|((region, season), blocks)| {
+        let (_, middles) = blocks.first()?;
+        let names: Vec<&str> = blocks.iter().map(|(block, _)| *block).collect();
+        let blocks = counted(names.len() as u64, text!("block"), text!("blocks"));
+        Some((*region, *season, format!("{blocks} ({})", named(&names)), *middles))
+    })
 }
 
 /// Sites without any harvest in a season that others of their region have, and they themselves before and in
