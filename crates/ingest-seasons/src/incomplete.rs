@@ -118,9 +118,15 @@ pub(crate) fn tree_seasons(
         };
         // Of two that it may be of neither is known to be whole.
         let before = found.len();
-        found.extend(
-            calendar.seasons_meant(day).into_iter().map(|season| (tree, i32::from(season))),
-        );
+        let is_picked = |season: i32| {
+            outcome.first_picks.contains_key(&(places.region_id(region).to_owned(), season))
+        };
+        // A window missed by little, of a season that nothing else is of, tells less than the year as it is written.
+        let meant = calendar.seasons_meant(day).into_iter().map(i32::from).map(|season| {
+            let year = i32::from(day.year());
+            if !is_picked(season) && is_picked(year) { year } else { season }
+        });
+        found.extend(meant.map(|season| (tree, season)));
         if found.len() > before {
             whole.add(Table::Harvests, place);
         }

@@ -142,7 +142,7 @@ impl Code {
                 [
                     "A cell that every row must fill is empty.",
                     SET_ASIDE,
-                    "Fill it in; a tree that bore nothing has 0 kg, not an empty cell. Where empty cells all mean one thing, say it: values = { nut_kg = { \"\" = 0 } } under the file for nothing borne, { \"\" = \"\" } for no pick, as of trees that are dead or not there yet.",
+                    "Fill it in; a tree that bore nothing has 0 kg, not an empty cell. Where empty cells all mean one thing, say it: values = { nut_kg = { \"\" = 0 } } under the file for nothing borne, { \"\" = \"\" } for no pick, as of trees that are dead or not there yet. A formula of a spreadsheet that was never reckoned counts as empty: open and save the file in a spreadsheet program.",
                 ],
                 "harvests.csv",
                 ["A1-01,2024-02-11,", "A1-01,2024-02-11,0"],

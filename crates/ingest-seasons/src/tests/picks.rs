@@ -125,6 +125,9 @@ fn a_pick_in_no_season_makes_the_nearest_incomplete() {
     assert_eq!(of("2023-09-12"), (vec![2024], 1));
     // 29 days before the window of 2024.
     assert_eq!(of("2024-01-03"), (vec![2023], 1));
+    // Near a window of which nothing else is: a slip of the month is the likelier, and leaves the year.
+    assert_eq!(of("2024-12-25"), (vec![2023], 1));
+    assert_eq!(of("2023-12-25"), (vec![2023], 1));
     // Where the window crosses New Year the middle of the year may be of either season that it holds
     // parts of: neither is known to be whole.
     let picks = ["S1,2022-11-01,4,9,", "S1,2023-11-01,4,9,", "S1,2024-05-15,4,9,"];

@@ -47,10 +47,10 @@ pub struct Product {
     #[schemars(range(min = 1e-9, max = 100))]
     pub usual_pct: Option<f64>,
     /// Spray, L per tree and application.
-    #[schemars(range(min = 1e-6, max = 1000))]
+    #[schemars(range(min = 1e-6, max = 100))]
     pub volume_l_per_tree: Option<f64>,
     /// Paste, mL per large cut end.
-    #[schemars(range(min = 1e-6, max = 10_000))]
+    #[schemars(range(min = 1e-6, max = 1000))]
     pub ml_per_cut: Option<f64>,
     /// Applications in the season.
     #[serde(default = "once")]
