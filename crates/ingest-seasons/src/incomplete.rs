@@ -180,7 +180,7 @@ pub(crate) fn tree_seasons(
     }
     for (table, (count, place)) in undated.0 {
         let what = say!(
-            "{} of known trees {} set aside with a day that cannot be right or read: one season of each tree is counted without it, here first",
+            "{} of known trees {} set aside with a day that cannot be right or read: the seasons that they were of are counted without them, here first",
             counted(count, text!("row"), text!("rows")),
             records::noun(count, text!("was"), text!("were"))
         );

@@ -151,7 +151,7 @@ fn a_stray_year_that_may_mean_two_seasons_is_told_and_takes_neither() {
     assert_eq!(linked.tree_seasons.num_rows(), 120);
     let incomplete = told(&linked, Code::TreeSeasonIncomplete);
     assert_eq!(incomplete.len(), 1, "{incomplete:?}");
-    assert!(incomplete[0].what.contains("one season of each tree is counted without it"));
+    assert!(incomplete[0].what.contains("the seasons that they were of are counted without them"));
 }
 
 /// Records of picks may end before those of prunings: many prunings are no slip.

@@ -45,7 +45,11 @@ impl Checker<'_> {
                 table,
                 Some(key),
                 Code::SettingImpossible,
-                say!("{key} = {value} lies outside {low} to {high}"),
+                if low > 0.0 && value <= 0.0 {
+                    say!("{key} = {value} is not above 0")
+                } else {
+                    say!("{key} = {value} lies outside {low} to {high}")
+                },
                 text!("give a value inside the range"),
             );
         }
