@@ -133,6 +133,8 @@ fn fractions_in_the_place_of_per_cents_are_refused_or_told() {
     let located = "--treatments 4 --difference 20 --levels 0,15,30,45";
     refused(&format!("{located} --optimum 0.3 --gain 20"), &["--optimum 0.3", "per cent in both"]);
     refused(&format!("{located} --optimum 30 --gain 0.2"), &["--gain 0.2", "write --gain 20"]);
+    let few = "--treatments 4 --difference 20 --levels 0,15,30 --optimum 20 --gain 20";
+    refused(few, &["3 levels and 4 means to compare"]);
     let words = ["--difference 0.2", "write --difference 20 for 20 per cent"];
     refused("--treatments 4 --difference 0.2", &words);
     refused(&format!("{usual} --power 100"), &["--power 100", "below 100", "--power 80"]);
@@ -246,6 +248,10 @@ fn in_block(block: &str) -> String {
 fn a_layout_on_a_book_without_visits() {
     let recorded = Book::tidy();
     assert_eq!(layout(&recorded, &in_block("B1"), &["--book", recorded.arg()]).code, 0);
+    // An id that every table would read as an empty cell.
+    let lost = format!("site = \"NA\"\n{}", in_block("B1"));
+    layout(&recorded, &lost, &["--book", recorded.arg()])
+        .fails_saying(&[":1: site: 'NA' is read as an empty cell"]);
     let drawn = recorded.text("laid/trials.csv");
     for (prunings, harvests) in [
         (None, None),

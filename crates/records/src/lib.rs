@@ -28,7 +28,7 @@ pub use counted::{counted, noun};
 pub use explain::{Example, Explanation};
 pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
 pub use lookalike::{
-    common_form, is_invisible, spelled, turns_direction, with_mark, without_zeros,
+    common_form, is_invisible, reads_as_empty, spelled, turns_direction, with_mark, without_zeros,
 };
 pub use practice::{
     ABOUT_AS_HARD, Practice, PracticeBefore, PracticePoint, YoungestTrees, one_season, youngest_cut,

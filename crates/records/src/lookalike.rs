@@ -14,6 +14,14 @@ pub fn is_invisible(c: char) -> bool {
             | '\u{ffa0}' | '\u{fff0}'..='\u{fffb}' | '\u{e0000}'..='\u{e0fff}')
 }
 
+/// Whether a cell of this text is read as empty: words by which people say that there is no value.
+#[must_use]
+pub fn reads_as_empty(text: &str) -> bool {
+    text.len() <= 4
+        && (matches!(text, "" | "-" | ".")
+            || ["na", "n/a", "null"].iter().any(|word| text.eq_ignore_ascii_case(word)))
+}
+
 /// Whether a character changes the direction of what follows it.
 #[must_use]
 pub fn turns_direction(c: char) -> bool {

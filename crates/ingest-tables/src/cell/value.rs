@@ -4,7 +4,9 @@ use super::date::{self, DateFault, DateLiberty};
 use super::number::{self, Number, NumberFault, plain};
 use crate::rows::Cell;
 use records::units::{self, Unit};
-use records::{Code, ColumnKind, ColumnSpec, DateOrder, DecimalMark, Table, limits};
+use records::{
+    Code, ColumnKind, ColumnSpec, DateOrder, DecimalMark, Table, limits, reads_as_empty,
+};
 use words::{say, text};
 
 /// A typed cell; text stays where it is and is fetched when the row is kept.
@@ -76,13 +78,6 @@ fn quoted(text: &str) -> String {
     format!("'{short}'")
 }
 
-/// Words by which people say that there is no value.
-fn is_missing(text: &str) -> bool {
-    text.len() <= 4
-        && (matches!(text, "" | "-" | ".")
-            || ["na", "n/a", "null"].iter().any(|word| text.eq_ignore_ascii_case(word)))
-}
-
 /// Marks by which people repeat the cell above.
 const DITTO: [&str; 11] =
     ["\"", "''", "\u{201d}", "\u{201c}", "\u{3003}", ",,", "do", "do.", "ditto", "idem", "id."];
@@ -126,7 +121,7 @@ impl CellReader {
             Cell::Broken(text) => return Err(self.broken(&text)),
             Cell::Text(text) => {
                 let text = text.trim();
-                if is_missing(text) { Value::Null } else { self.take_text(text, notes)? }
+                if reads_as_empty(text) { Value::Null } else { self.take_text(text, notes)? }
             }
             Cell::Integer(value) => self.take_number(value as f64, notes)?,
             Cell::Number(value) => self.take_number(value, notes)?,

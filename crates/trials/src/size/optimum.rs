@@ -91,9 +91,9 @@ pub fn optimum(question: &OptimumQuestion) -> Result<OptimumPrecision, SizeError
     ) || q.levels.len() as f64 != precision.term_df + 1.0
     {
         return Err(SizeError::NotOfDesign(format!(
-            "{} levels for a term of {} degrees of freedom",
+            "{} levels and {} means to compare: the means are those of the levels, one of each",
             q.levels.len(),
-            precision.term_df
+            precision.term_df + 1.0
         )));
     }
     for &level in &q.levels {

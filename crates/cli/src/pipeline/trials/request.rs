@@ -1,6 +1,7 @@
 //! The file that says what trial is to be laid out, and where in it something is wrong.
 
 use crate::console::Failure;
+use records::reads_as_empty;
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -33,7 +34,28 @@ impl RequestFile {
                 "anacurve layout --help shows a request and lists its entries",
             )
         })?;
-        Ok((Self { path: path.to_owned(), text }, request))
+        let file = Self { path: path.to_owned(), text };
+        file.check_names(&request)?;
+        Ok((file, request))
+    }
+
+    /// Ids and names that would be read back as empty cells.
+    fn check_names(&self, request: &LayoutRequest) -> Result<(), Failure> {
+        let names = [
+            ("trial", Some(&request.trial)),
+            ("site", request.site.as_ref()),
+            ("field.block", request.field.block.as_ref()),
+            ("field.site", request.field.site.as_ref()),
+        ];
+        let lost = names.into_iter().find_map(|(part, name)| {
+            let name = name.map(|name| name.trim()).filter(|name| !name.is_empty())?;
+            reads_as_empty(name).then_some((part, name))
+        });
+        lost.map_or(Ok(()), |(part, name)| {
+            let problem =
+                format!("'{name}' is read as an empty cell wherever it stands in a table");
+            Err(self.refused(part, None, &problem, "choose another name"))
+        })
     }
 
     /// Something wrong with an entry, such as `field.blocks`; `entry` counts within a list from 0.
