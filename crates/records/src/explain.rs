@@ -376,7 +376,7 @@ impl Code {
                 "Fill in moisture_pct, or set default_moisture_pct under [book] to what such nuts usually have when they are weighed.",
             ),
             Self::SeasonStray => told(
-                "A season in which a region has picks of a handful of trees, beside seasons of many; prunings of a handful of trees before a harvest that nobody recorded; a few prunings of a block for a season in which it was not pruned, of trees that alone lack one for a season in which it was; picks of another season in the midst of a file's picks of one, or picks or prunings in a file of one season of another that has files of its own; a whole round that stands among picks of the season after or before, into which it fits with the year changed; or many before one after the coming harvest. A last season that comes three years or more after every other, with less than half the usual trees or picks, counts as a handful does. Most likely the year is mistyped.",
+                "A season in which a region has picks of a handful of trees, beside seasons of many; prunings of a handful of trees before a harvest that nobody recorded; a few prunings of a block for a season in which it was not pruned, of trees that alone lack one for a season in which it was; picks of another season in the midst of a file's picks of one, or picks or prunings in a file of one season of another that has files of its own; a whole round that stands among picks of the season after or before, into which it fits with the year changed; or many before one after the coming harvest; or half as many picks again or more of a block's trees as in every other season. A last season that comes three years or more after every other, with less than half the usual trees or picks, counts as a handful does. Most likely the year is mistyped.",
                 "Picks of such a season are set aside: otherwise one of them would make the last season, and with it present practice and the season that advice is for. A handful of prunings is set aside too, and the tree-season that it most likely is of, in which the tree would count as unpruned, is left out; where that cannot be told, it is said so. Picks and prunings in the midst of those of another season, and a block's few prunings of another, are kept and told. Other prunings and frame counts after the coming season are in no tree-season.",
                 "Correct the year. If the season is real, add its other picks, or set least_season_pct = 0 under [options], which takes every season as written.",
             ),
@@ -391,12 +391,12 @@ impl Code {
                 "Nothing to do if that is what the region does. Else state it: present = { intensity = .., lead_days = .. } under [regions.ID] in book.toml.",
             ),
             Self::SeasonThin => told(
-                "Trees of a season have half the picks that are usual in their region, or fewer: a round whose year is a slip, files that are missing, or a harvest that is not over. Or those of a block have fewer than in every other season, in which nearly all have as many each.",
+                "Trees of a season have half the picks that are usual in their region, or fewer: a round whose year is a slip, files that are missing, or a harvest that is not over. Or those of a block have fewer than in every other season, in which nearly all have as many each; or a site has no harvest of a season that its region's other sites have.",
                 "The season counts as a whole harvest: its yields are too low, and where it is the last, advice is for the one after it.",
                 "Correct the year, or add the other picks. Leave a harvest that is not over out of the book until it is.",
             ),
             Self::PruningsAbsent => told(
-                "Nothing was pruned at a site before one harvest, while half of its trees or more were before every other, two at the least.",
+                "Nothing was pruned at a site before one harvest, while half of its trees or more were before every other, two at the least; or in a few blocks of a region, where nearly all trees were.",
                 "Its trees count as unpruned in that season. Were they pruned and the diary is not typed yet, the season of a crop that pruning made stands against pruning, or, where it was a good one, for leaving trees alone; and present practice of the last season is that of nothing done.",
                 "Add the prunings if they were not entered yet. Nothing to do where the trees were left unpruned.",
             ),
@@ -436,7 +436,7 @@ impl Code {
                 "Compare with the field books; declare the unit, as in units = { nut_kg = \"20 kg\" } or \"lb\" under [[files.harvests]]. Nothing to do where trees or seasons differ so much.",
             ),
             Self::FileTwice => told(
-                "A file or sheet is read twice for one table, or two files hold the same bytes; or the trees of a file have in one season the very weights of another, pick by pick.",
+                "A file or sheet is read twice for one table, or two files hold the same bytes; or the trees of a file have in one season the very weights of another, pick by pick, those of other trees day by day, or in one round those of the round before.",
                 "Both are read. If one was copied by mistake, its rows count twice under another day or place.",
                 "Correct the path or sheet of one of the two, or take it out of the folder and of book.toml.",
             ),
