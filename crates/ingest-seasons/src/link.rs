@@ -7,8 +7,8 @@ use crate::outcome::{Outcome, SourceFile, TableLinks};
 use crate::places::Places;
 use crate::summary::LinkSummary;
 use crate::{
-    TrialTree, bare, fates, gaps, holdings, incomplete, laterals, listed, picks, practice,
-    prunings, scarcity, to_arrow, trials, unlike,
+    TrialTree, bare, fates, gaps, holdings, incomplete, laterals, listed, moved_weights, picks,
+    practice, prunings, renamed, scarcity, to_arrow, trials, unlike,
 };
 use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
@@ -193,6 +193,7 @@ pub(crate) fn link_frames(
         .get(&Table::Trials)
         .map(|frame| trials::plots(frame, trees, &places, book, outcome))
         .transpose()?;
+    renamed::warn(outcome);
     let incomplete = incomplete::tree_seasons(&places, book, outcome)?;
     let parts = Parts {
         yields: &yields.frame,
@@ -219,6 +220,7 @@ pub(crate) fn link_frames(
     let thin = scarcity::warn_of_thin_seasons(&linked, outcome)?;
     gaps::warn(&linked, &thin, outcome)?;
     unlike::warn(&linked, outcome)?;
+    moved_weights::warn(&linked, outcome)?;
     bare::warn(&linked, trees, outcome)?;
     scarcity::warn_of_unknown_sites(book, &places, outcome)?;
     holdings::warn_of_words(trees, outcome)?;

@@ -4,6 +4,7 @@
 use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, stands};
 use crate::misdated::others;
 use crate::outcome::Outcome;
+use crate::totals;
 use polars::prelude::{DataFrame, PolarsResult};
 use records::tree_season as ts;
 use records::{Code, counted};
@@ -26,14 +27,14 @@ const MONTH: i32 = 30;
 
 /// A pick of some weight.
 #[derive(Clone, Copy)]
-struct Pick {
-    tree: u32,
-    season: i32,
+pub(crate) struct Pick {
+    pub(crate) tree: u32,
+    pub(crate) season: i32,
     day: i32,
     /// File and line.
-    at: (u32, u32),
+    pub(crate) at: (u32, u32),
     region: u32,
-    kg: f64,
+    pub(crate) kg: f64,
 }
 
 impl Pick {
@@ -42,7 +43,7 @@ impl Pick {
     }
 }
 
-/// Tells both.
+/// Tells both, and totals among the picks.
 pub(crate) fn warn(picks: &DataFrame, kilograms: &str, outcome: &mut Outcome) -> PolarsResult<()> {
     let places = indices(picks, REGION_NO)?.iter().zip(indices(picks, TREE_NO)?.iter());
     let times = ints(picks, ts::SEASON)?.iter().zip(ints(picks, DATE)?.iter());
@@ -66,6 +67,7 @@ pub(crate) fn warn(picks: &DataFrame, kilograms: &str, outcome: &mut Outcome) ->
     tell_tenfold(&all, &usual, outcome);
     tell_copied(&all, outcome);
     tell_pasted(&all, outcome);
+    totals::warn(&all, outcome);
     Ok(())
 }
 

@@ -2,6 +2,7 @@
 
 use crate::incomplete::LostVisit;
 use crate::picks::{Pick, season_of};
+use crate::renamed::RenamedFiles;
 use records::{Code, Place, Problem, Severity, Table};
 use serde::Serialize;
 use std::borrow::Cow;
@@ -105,6 +106,8 @@ pub(crate) struct Outcome {
     pub(crate) stray_picks: Vec<(u32, (u32, u32))>,
     /// The season of nearly all visits of a file, by its name: that of a visit whose day cannot be read.
     pub(crate) seasons_of_files: BTreeMap<String, i32>,
+    /// Rows of unknown trees whose ids begin otherwise than those they may mean.
+    pub(crate) renamed: RenamedFiles,
     not_linked: BTreeMap<(Table, Reason), u64>,
 }
 
@@ -123,6 +126,7 @@ impl Outcome {
             first_picks: BTreeMap::new(),
             stray_picks: Vec::new(),
             seasons_of_files: BTreeMap::new(),
+            renamed: RenamedFiles::new(),
             not_linked: BTreeMap::new(),
         }
     }
@@ -161,6 +165,11 @@ impl Outcome {
     pub(crate) fn place(&self, (file, line): (u32, u32)) -> Place {
         let name = self.files.get(file as usize).map_or("", |file| file.name.as_str());
         Place::line(name, u64::from(line))
+    }
+
+    /// The table that a row was read for.
+    pub(crate) fn table_of(&self, (file, _): (u32, u32)) -> &'static str {
+        self.files.get(file as usize).map_or("", |file| file.table.as_str())
     }
 
     /// The date of the line a row was read from.

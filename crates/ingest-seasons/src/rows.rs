@@ -6,6 +6,7 @@ use crate::frame::{
 use crate::incomplete::LostVisit;
 use crate::outcome::{Outcome, Rejected};
 use crate::places::Places;
+use crate::renamed;
 use crate::seasons::{day, in_reach};
 use ingest_tables::MissingVisit;
 use polars::prelude::*;
@@ -36,6 +37,7 @@ pub(crate) fn at_their_trees(
         let (column, code, reason, remedy) = if tree_no.is_none() {
             let tree = tree.unwrap_or("");
             let (reason, remedy) = places.unknown(tree)?;
+            renamed::count(at, tree, &places.meant(tree)?, outcome);
             if matches!(table, Table::Harvests | Table::Prunings) {
                 let days = date.map(|day| (day, day)).into_iter().collect();
                 let visit = MissingVisit { tree: tree.to_owned(), days };

@@ -8,6 +8,7 @@ use crate::frame::{FILE, LINE, TREE_NO, indices, left_join, only, sorted, stands
 use crate::holdings::is_gone;
 use crate::outcome::{Outcome, Rejected};
 use crate::places::Places;
+use crate::renamed;
 use checks::Check;
 use polars::prelude::*;
 use records::tree_season as ts;
@@ -68,6 +69,7 @@ pub(crate) fn plots(
         let tree = tree.unwrap_or("");
         let refused = if tree_no.is_none() {
             let (reason, remedy) = places.unknown(tree)?;
+            renamed::count(at, tree, &places.meant(tree)?, outcome);
             Some((ts::TREE.to_owned(), Code::TreeUnknown, reason, remedy))
         } else if let Some(other) = twice.get(row).copied().flatten() {
             let reason = say!(

@@ -258,8 +258,21 @@ impl Rule {
         let plain = normalised(written);
         let is = |word: &str| !plain.is_empty() && normalised(word) == plain;
         let exact = self.words.iter().find(|(word, _)| word.trim() == written);
-        let (_, value) = exact.or_else(|| self.words.iter().find(|(word, _)| is(word)))?;
-        Some(meant(value))
+        match exact.or_else(|| self.words.iter().find(|(word, _)| is(word))) {
+            Some((_, value)) => Some(meant(value)),
+            None => self.with_beginning(written).map(|text| Cell::Text(text.into())),
+        }
+    }
+
+    /// A text whose beginning is stated to mean another, `"MA-2/*" = "MA2/*"`; of several the longest.
+    fn with_beginning(&self, written: &str) -> Option<String> {
+        let ends = self.words.iter().filter_map(|(word, value)| match value {
+            StatedValue::Text(value) => word.trim().strip_suffix('*').zip(value.strip_suffix('*')),
+            StatedValue::Number(_) => None,
+        });
+        let found = ends.filter_map(|(own, other)| Some((own, other, written.strip_prefix(own)?)));
+        let (_, other, rest) = found.max_by_key(|(own, ..)| own.len())?;
+        (!rest.is_empty()).then(|| format!("{other}{rest}"))
     }
 }
 

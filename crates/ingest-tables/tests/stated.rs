@@ -40,6 +40,28 @@ fn words_mean_what_the_settings_say() {
     assert!(tables.quarantine[0].text.contains("T1,2023-07-09,?,saw"));
 }
 
+/// A star at the end of a word and of its meaning stands for whatever follows: a block under another name.
+#[test]
+fn a_beginning_means_another() {
+    let folder = Folder::new();
+    folder.put("trees.csv", "tree,block\nMA2/1,MA2\nMA2/2,MA2\nMA1/1,MA1\n");
+    folder.put(
+        "prunings.csv",
+        "tree,date,intensity\nMA-2/1,2023-07-01,0.2\nMA-2/2,2023-07-01,0.2\nMA1/1,2023-07-01,0.2\nMA-2/,2023-07-01,0.2\nMA-21/3,2023-07-01,0.2\n",
+    );
+    folder.settings(
+        "[[files.prunings]]\npath = \"prunings.csv\"\nmeasured_as = \"canopy_fraction\"\n\
+         values = { tree = { \"MA-2*\" = \"no*\", \"MA-2/*\" = \"MA2/*\", \"MA-21/3\" = \"MA1/1\" } }\n",
+    );
+    let tables = folder.read();
+    // The longest beginning counts, a whole word before it, and one that nothing follows stays.
+    assert_eq!(
+        column(&tables, Table::Prunings, "tree"),
+        ["MA2/1", "MA2/2", "MA1/1", "no/", "MA1/1"]
+    );
+    assert_eq!(repairs(&tables, "prunings.csv"), [(Code::ValueStated, "tree".to_owned(), 4, 2)]);
+}
+
 /// A cell may be read as an amount and be part of an id: the words that mean amounts leave the id as it
 /// is written in every other file; words of the id itself, or of a heading joined, change it.
 #[test]

@@ -292,7 +292,8 @@ pub struct FileOptions {
     pub not_columns: Vec<String>,
     /// What this file's own words mean, by column (or header word of an id that is joined):
     /// `intensity = { light = 0.15, hard = "40 %" }`, read as if the cell held it; where `units` names the
-    /// column too, a text with its own unit. A word that means an empty text stands for no value.
+    /// column too, a text with its own unit. A word that means an empty text stands for no value. A word and a
+    /// meaning that both end in `*` change the beginning alone: `tree = { "MA-2/*" = "MA2/*" }`.
     #[serde(default)]
     pub values: BTreeMap<String, BTreeMap<String, StatedValue>>,
     /// Columns written once for a group of rows, as in merged cells: an empty cell takes what stands

@@ -431,9 +431,19 @@ impl Code {
                 "Correct the year, or add the seasons between; nothing to do if nothing was recorded in them.",
             ),
             Self::SitesUnlike => told(
-                "Trees of one site bear five times what those of another site of the same region do, or more; or, in one season alone, nearly twice or half of what the site's other seasons and the other sites lead to expect.",
+                "Trees of one site bear five times what those of another site of the same region do, or more; or, in one season alone, trees of a site or a block nearly twice or half of what their other seasons and the other sites, or the site's other blocks, lead to expect.",
                 "All are taken as written. Tins, bags or another unit that was not declared would look so, and bend every curve.",
                 "Compare with the field books; declare the unit, as in units = { nut_kg = \"20 kg\" } or \"lb\" under [[files.harvests]]. Nothing to do where trees or seasons differ so much.",
+            ),
+            Self::WeightsMoved => told(
+                "In one season the harvests of a block's trees go with what other trees bear in the other seasons: those beside them in the list, or those of another block of the site in the order of ids. A tree that bears more than its block in one season does so in most, so a list that slipped by a line shows.",
+                "All are taken as written. Weights beside the wrong tree hide what pruning did to each, and draw every curve towards a flat one.",
+                "Compare with the field book and put the weights beside their trees: look for a line left out or written twice, or for two blocks whose sheets were interchanged. Nothing to do where the field book says the same.",
+            ),
+            Self::TotalsAsPicks => told(
+                "In one season the picks of nearly every tree never fall from one to the next, or the last of each tree is the sum of those before it: running totals, or a column of totals read as a round.",
+                "They are added up as picks. A crop summed from running totals counts its first nuts again with every round, and one with its total counts twice.",
+                "Where they are totals, write what each round alone weighed, or name the column of totals in not_columns under [[files.harvests]]. Nothing to do where every round was heavier than the one before.",
             ),
             Self::FileTwice => told(
                 "A file or sheet is read twice for one table, or two files hold the same bytes; or the trees of a file have in one season the very weights of another, pick by pick, those of other trees day by day, or in one round those of the round before.",

@@ -8,6 +8,7 @@ pub mod frame_count;
 mod intensity;
 pub mod limits;
 mod lookalike;
+mod natural;
 mod practice;
 mod problem;
 mod published;
@@ -30,6 +31,7 @@ pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
 pub use lookalike::{
     common_form, is_invisible, reads_as_empty, spelled, turns_direction, with_mark, without_zeros,
 };
+pub use natural::natural_order;
 pub use practice::{
     ABOUT_AS_HARD, Practice, PracticeBefore, PracticePoint, YoungestTrees, one_season, youngest_cut,
 };

@@ -168,6 +168,10 @@ codes! {
     SeasonsApart = "seasons-apart",
     /// Sites of a region whose trees bear very unlike each other.
     SitesUnlike = "sites-unlike",
+    /// Harvests of one season that fit other trees better than those they are written for.
+    WeightsMoved = "weights-moved",
+    /// Picks of a tree that never fall, or one that is the sum of those before it.
+    TotalsAsPicks = "totals-as-picks",
     /// A file or sheet read twice, or two files of the same bytes.
     FileTwice = "file-twice",
     /// A pruning whose harvest is not recorded.

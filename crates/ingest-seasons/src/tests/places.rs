@@ -6,6 +6,28 @@ use records::tree_season as ts;
 use records::{Code, Severity, Table};
 
 #[test]
+fn a_block_under_another_name_is_told_once_with_the_line_that_reads_it() {
+    let mut trees = "tree,block".to_owned();
+    let mut picks = vec!["MA2/1,2023-03-01,5,9,".to_owned(), "mA2/2,2023-03-01,5,9,".to_owned()];
+    for tree in 1..9 {
+        trees.push_str(&format!("\nMA2/{tree},N"));
+        picks.push(format!("MA-2/{tree},2024-03-01,5,9,"));
+    }
+    let picks: Vec<&str> = picks.iter().map(String::as_str).collect();
+    let result = small().table(Table::Trees, &trees).rows(Table::Harvests, &picks).link();
+    assert_eq!(result.rejected.len(), 9);
+    let told = result.linked.unwrap().problems;
+    let told: Vec<_> = told.iter().filter(|p| p.code == Code::TreeUnknown).collect();
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert_eq!(
+        told[0].what,
+        "8 rows of the file, of 8 trees, begin with 'MA-2/' where the tree table has 'MA2/' before the same number"
+    );
+    assert!(told[0].remedy.contains("values = { tree = { \"MA-2/*\" = \"MA2/*\" } }"));
+    assert!(told[0].remedy.contains("[[files.harvests]]"));
+}
+
+#[test]
 fn an_unknown_tree_is_set_aside_with_its_near_miss() {
     let picks = ["N1,2023-03-01,5,9,", "n-01,2024-03-01,5,9,", "X9,2024-03-01,5,9,"];
     let result = small().rows(Table::Harvests, &picks).link();

@@ -66,3 +66,41 @@ fn a_season_of_one_site_in_pounds_is_told() {
     assert_eq!(told(2, seasons, richer), [""; 0]);
     assert_eq!(told(2, 2021..2024, pounds), [""; 0]);
 }
+
+#[test]
+fn a_season_of_one_block_in_pounds_is_told() {
+    let told = |kg: Kg| -> Vec<String> {
+        let mut trees = "tree,block".to_owned();
+        let mut picks = Vec::new();
+        for block in 0..4 {
+            for tree in 0..15 {
+                trees.push_str(&format!("\nB{block}-{tree},B{block}"));
+                for season in 2021..2025 {
+                    let own = kg(block, season) * (0.8 + 0.03 * f64::from(tree));
+                    picks.push(format!("B{block}-{tree},{season}-03-11,{own:.2},9,"));
+                }
+            }
+        }
+        let blocks =
+            "block,site,region\nB0,hill,north\nB1,hill,north\nB2,hill,north\nB3,hill,north";
+        let book = small()
+            .table(Table::Blocks, blocks)
+            .table(Table::Trees, &trees)
+            .rows(Table::Harvests, &[&picks.join("\n")]);
+        let problems = book.linked().problems.into_iter();
+        problems.filter(|p| p.code == Code::SitesUnlike).map(|p| p.what).collect()
+    };
+    assert_eq!(told(|_, season| weather(season)), [""; 0]);
+    let found = told(|block, season| {
+        weather(season) * if (block, season) == (2, 2023) { 2.2046 } else { 1.0 }
+    });
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(
+        found[0].starts_with("site 'hill': in season 2023 a tree of block 'B2' bears 2.2 times"),
+        "{found:?}"
+    );
+    // After a hard cut a block bears less.
+    let less: Kg =
+        |block, season| weather(season) * if (block, season) == (2, 2023) { 0.4 } else { 1.0 };
+    assert_eq!(told(less), [""; 0]);
+}

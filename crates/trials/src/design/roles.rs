@@ -2,6 +2,7 @@
 
 use super::refusal::{Evidence, Refusal};
 use crate::observations::Observations;
+use records::natural_order;
 use std::collections::{BTreeMap, BTreeSet};
 use words::say;
 
@@ -107,26 +108,11 @@ fn filled(cell: &Option<String>) -> Option<String> {
 /// Codes of texts in the order of their sorted names (numbers by size), with the names.
 pub(super) fn codes(texts: &[String]) -> (Vec<usize>, Vec<String>) {
     let mut names: Vec<String> = texts.to_vec();
-    names.sort_by(|a, b| natural(a).cmp(&natural(b)).then_with(|| a.cmp(b)));
+    names.sort_by(|a, b| natural_order(a).cmp(&natural_order(b)).then_with(|| a.cmp(b)));
     names.dedup();
     let at: BTreeMap<&String, usize> = names.iter().enumerate().map(|(i, n)| (n, i)).collect();
     let found = texts.iter().map(|t| at.get(t).copied().unwrap_or(0)).collect();
     (found, names)
-}
-
-/// Letters and the digits behind them, so that `R10` follows `R9`.
-fn natural(text: &str) -> Vec<(String, u64)> {
-    let mut out = Vec::new();
-    let (mut letters, mut digits) = (String::new(), String::new());
-    for c in text.chars() {
-        if !c.is_ascii_digit() && !digits.is_empty() {
-            out.push((std::mem::take(&mut letters), digits.parse().unwrap_or(u64::MAX)));
-            digits.clear();
-        }
-        if c.is_ascii_digit() { digits.push(c) } else { letters.push(c) }
-    }
-    out.push((letters, digits.parse().unwrap_or(0)));
-    out
 }
 
 /// Positions by text, sorted by text.
