@@ -1,5 +1,6 @@
 //! A few prunings of a block in a season in which it was not pruned, of trees that lack one in a season
-//! in which it was: most likely the year of another season was written.
+//! in which it was, and whole rounds of a block, a site or a region: most likely the year of another season was
+//! written.
 
 use crate::frame::texts;
 use crate::misdated::{Trees, Visit, others};
@@ -141,4 +142,92 @@ fn meant(
     };
     let likeliest = seasons.iter().filter_map(|(&season, cuts)| chance(season, cuts));
     likeliest.min_by(|one, other| one.0.total_cmp(&other.0)).map(|(_, season)| season)
+}
+
+/// Fewest other seasons of a place that tell how many visits are usual (this and the one below ours: conventions, of no
+/// published source).
+const OTHER_SEASONS: usize = 2;
+/// How many times as many visits as in any other season make a season that holds those of two.
+const OF_TWO: f64 = 1.5;
+
+/// Tells places without a single visit before one harvest whose visits before the harvest of a year that is a slip
+/// away are those of two seasons: a whole round under another year. The largest such place is told alone: a
+/// region, a site or a block.
+pub(crate) fn warn_of_rounds(
+    cuts: &[Visit],
+    picked: &Trees,
+    places: &Places,
+    outcome: &mut Outcome,
+) -> PolarsResult<BTreeSet<(u32, u32)>> {
+    let (site_of, block_of) = (texts(&places.trees, ts::SITE)?, texts(&places.trees, ts::BLOCK)?);
+    let place_of = |tree: u32, depth: usize| -> Option<[&str; 2]> {
+        let site = site_of.get(tree as usize)?;
+        match depth {
+            0 => Some(["", ""]),
+            1 => Some([site, ""]),
+            _ => Some([site, block_of.get(tree as usize)?]),
+        }
+    };
+    let mut told: BTreeSet<(u32, u32)> = BTreeSet::new();
+    for depth in 0..3 {
+        let mut of_places: BTreeMap<(u32, [&str; 2]), Seasons<'_>> = BTreeMap::new();
+        for cut in cuts.iter().filter(|cut| !told.contains(&cut.at)) {
+            if let Some(place) = place_of(cut.tree, depth) {
+                let seasons = of_places.entry((cut.region, place)).or_default();
+                seasons.entry(cut.season).or_default().push(cut);
+            }
+        }
+        for ((region, place), seasons) in of_places {
+            let is_picked = |season: i32| {
+                let trees = picked.get(&(region, season));
+                trees.is_some_and(|trees| {
+                    let own = trees.iter().filter(|tree| place_of(**tree, depth) == Some(place));
+                    own.count() >= USUAL_TREES
+                })
+            };
+            let Some((lacking, double)) = of_two_seasons(&seasons, is_picked) else { continue };
+            let Some(first) =
+                seasons.get(&double).and_then(|own| own.iter().map(|cut| cut.at).min())
+            else {
+                continue;
+            };
+            told.extend(seasons.get(&double).into_iter().flatten().map(|cut| cut.at));
+            let name = match (depth, place) {
+                (0, _) => say!("region '{}'", places.region_id(region)),
+                (1, [site, _]) => say!("site '{site}'"),
+                (_, [_, block]) => say!("block '{block}'"),
+            };
+            outcome.warn(
+                outcome.date_place(first),
+                Code::SeasonStray,
+                say!(
+                    "{name}: no pruning before harvest {lacking}, and as many before harvest {double} as in two seasons: a round under the year of another?"
+                ),
+                text!("kept; compare the years with the field book: as they stand, trees of the one season count as unpruned and those of the other as pruned twice"),
+            );
+        }
+    }
+    Ok(told)
+}
+
+/// The season that lacks all visits, and the one that holds those of two.
+fn of_two_seasons(seasons: &Seasons<'_>, is_picked: impl Fn(i32) -> bool) -> Option<(i32, i32)> {
+    let (&double, most) = seasons.iter().max_by_key(|(_, cuts)| cuts.len())?;
+    let others: Vec<usize> =
+        seasons.iter().filter(|(other, _)| **other != double).map(|(_, own)| own.len()).collect();
+    let usual = *others.iter().max()?;
+    let is_known =
+        others.len() >= OTHER_SEASONS && others.iter().all(|visits| *visits >= USUAL_TREES);
+    if !is_known || (most.len() as f64) < OF_TWO * usual as f64 {
+        return None;
+    }
+    let (first, last) = (*seasons.keys().next()?, *seasons.keys().next_back()?);
+    // Before the first and after the last of its own, the neighbour of the double season may be the one.
+    let mut lacking = (first.min(double - 1)..=last.max(double + 1))
+        .filter(|season| !seasons.contains_key(season) && is_picked(*season));
+    let lacking = (lacking.next(), lacking.next());
+    match lacking {
+        (Some(season), None) if (season - double).abs() == 1 => Some((season, double)),
+        _ => None,
+    }
 }

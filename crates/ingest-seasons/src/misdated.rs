@@ -79,7 +79,8 @@ pub(crate) fn without_strays(
         }
     }
     warn_of_harvest(&kept, places, outcome);
-    let told = warn_of_others_between(&kept, places, outcome)?;
+    let mut told = warn_of_others_between(&kept, places, outcome)?;
+    told.extend(block_years::warn_of_rounds(&kept, &seen.picked, places, outcome)?);
     let untold: Vec<Visit> = kept.iter().filter(|cut| !told.contains(&cut.at)).copied().collect();
     block_years::warn(&untold, &kept, &seen.picked, places, outcome)?;
     seen.warn_of_second_visits(&kept, &told, places, outcome)?;

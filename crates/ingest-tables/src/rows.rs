@@ -8,6 +8,9 @@ use words::say;
 /// How many lines from the top may hold the header.
 pub(crate) const HEADER_WITHIN: usize = 10;
 
+/// What stands in a cell whose formula has no result.
+pub(crate) const NOT_RECKONED: &str = "a formula without its result";
+
 /// One cell as the file gives it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Cell<'a> {

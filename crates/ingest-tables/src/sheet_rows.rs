@@ -2,8 +2,12 @@
 
 use crate::archive::{self, too_large};
 use crate::header::HeaderWords;
-use crate::rows::{Cell, Cells, Damage, Fault, HEADER_WITHIN, Header, RawRow, RowSink, Rows};
-use calamine::{Data, DataRef, Reader, Sheet, SheetType, Sheets, open_workbook_auto};
+use crate::rows::{
+    Cell, Cells, Damage, Fault, HEADER_WITHIN, Header, NOT_RECKONED, RawRow, RowSink, Rows,
+};
+use calamine::{
+    CellErrorType, Data, DataRef, Reader, Sheet, SheetType, Sheets, Xlsx, open_workbook_auto,
+};
 use jiff::civil::Date;
 use records::limits::{self, Limit};
 use records::{Code, Table};
@@ -126,6 +130,9 @@ impl Cells for Vec<Data> {
             Some(Data::DateTimeIso(text)) => Cell::Text(Cow::Borrowed(text)),
             Some(Data::DurationIso(text)) => duration(text)
                 .map_or(Cell::Broken(Cow::Borrowed("a duration that cannot be read")), Cell::Clock),
+            Some(Data::Error(CellErrorType::GettingData)) => {
+                Cell::Broken(Cow::Borrowed(NOT_RECKONED))
+            }
             Some(Data::Error(error)) => Cell::Broken(Cow::Owned(error.to_string())),
         }
     }
@@ -137,8 +144,57 @@ fn duration(text: &str) -> Option<f64> {
     Some(span.as_secs_f64() / 86_400.0)
 }
 
+/// Whether a cell is empty or holds an empty text, as some programs write a result that is not there.
+fn holds_nothing(cell: Option<&Data>) -> bool {
+    match cell {
+        None | Some(Data::Empty) => true,
+        Some(Data::String(text)) => text.trim().is_empty(),
+        _ => false,
+    }
+}
+
+/// Writes into cells that hold a formula without its result that it was not reckoned; as files are that a script
+/// wrote. An empty cell would say that there is nothing. Looked for where a named column is mostly empty, as it takes
+/// a second pass through the sheet.
+fn mark_formulas<R: std::io::Read + std::io::Seek>(
+    book: &mut Xlsx<R>,
+    sheet: &str,
+    rows: &mut [(u64, Vec<Data>)],
+    (header_at, header): &(usize, Header),
+) -> Result<(), Fault> {
+    let below = rows.get(header_at + 1..).unwrap_or_default();
+    let is_mostly_empty = |at: usize| {
+        let empty = below.iter().filter(|(_, cells)| holds_nothing(cells.get(at))).count();
+        empty > 0 && 2 * empty >= below.len()
+    };
+    let named = header.names.iter().enumerate().filter(|(_, name)| !name.is_empty());
+    let gaps: Vec<usize> = named.map(|(at, _)| at).filter(|at| is_mostly_empty(*at)).collect();
+    if gaps.is_empty() {
+        return Ok(());
+    }
+    let wrap = |error| unreadable(&calamine::Error::Xlsx(error));
+    let mut reader = book.worksheet_cells_reader(sheet).map_err(wrap)?;
+    while let Some(cell) = reader.next_formula().map_err(wrap)? {
+        let (row, column) = cell.get_position();
+        let (line, column) = (u64::from(row) + 1, column as usize);
+        let found = rows.binary_search_by_key(&line, |(line, _)| *line);
+        let own = found.ok().filter(|at| at > header_at).and_then(|at| rows.get_mut(at));
+        if let Some((_, cells)) = own.filter(|_| gaps.contains(&column)) {
+            if cells.len() <= column {
+                cells.resize(column + 1, Data::Empty);
+            }
+            if let Some(cell) = cells.get_mut(column).filter(|cell| holds_nothing(Some(cell))) {
+                *cell = Data::Error(CellErrorType::GettingData);
+            }
+        }
+    }
+    Ok(())
+}
+
 impl SheetRows {
     pub(crate) fn open(path: &Path, sheet: &str, words: &HeaderWords<'_>) -> Result<Self, Fault> {
+        let empty =
+            || Fault::new(Code::FileEmpty, "the sheet is empty", "export it again, or remove it");
         let rows = match workbook(path)? {
             // Cell by cell: a stray entry in the far corner must not blow up a dense range.
             Sheets::Xlsx(mut book) => {
@@ -148,7 +204,11 @@ impl SheetRows {
                 while let Some(cell) = reader.next_cell().map_err(wrap)? {
                     rows.put(cell.get_position(), cell.get_value().clone().into())?;
                 }
-                rows.rows
+                drop(reader);
+                let mut rows = rows.rows;
+                let found = find_header(&rows, words).ok_or_else(empty)?;
+                mark_formulas(&mut book, sheet, &mut rows, &found)?;
+                rows
             }
             mut book => {
                 let range = book.worksheet_range(sheet).map_err(|error| unreadable(&error))?;
@@ -163,9 +223,7 @@ impl SheetRows {
                 rows.rows
             }
         };
-        let (header_at, header) = find_header(&rows, words).ok_or_else(|| {
-            Fault::new(Code::FileEmpty, "the sheet is empty", "export it again, or remove it")
-        })?;
+        let (header_at, header) = find_header(&rows, words).ok_or_else(empty)?;
         Ok(Self { rows, header_at, header })
     }
 }

@@ -334,3 +334,31 @@ fn a_day_in_neither_order_is_not_ambiguous() {
     let codes: Vec<Code> = aside(&tables).into_iter().map(|(_, _, code)| code).collect();
     assert_eq!(codes, [Code::DateUnreadable, Code::DateAmbiguous]);
 }
+
+/// As a script writes a sheet: no result stands beside the formula until a spreadsheet program has saved it. Empty cells
+/// would be nothing borne, or no pick at all.
+#[test]
+fn formulas_that_were_never_reckoned_are_no_empty_cells() {
+    let folder = Folder::new();
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet();
+    sheet.set_formula_result_default("");
+    for (at, word) in (0..).zip(["tree", "date", "nut_kg", "remarks"]) {
+        sheet.write(0, at, word).unwrap();
+    }
+    for row in 1..6_u32 {
+        sheet.write(row, 0, "T1").unwrap();
+        sheet.write(row, 1, format!("2023-03-0{row}")).unwrap();
+        if row < 4 {
+            sheet.write(row, 2, rust_xlsxwriter::Formula::new("=E1-F1")).unwrap();
+        } else {
+            sheet.write(row, 2, rust_xlsxwriter::Formula::new("=4/2").set_result("2")).unwrap();
+        }
+    }
+    folder.remove("harvests.csv");
+    book.save(folder.path().join("harvests.xlsx")).unwrap();
+    let tables = folder.read();
+    assert_eq!(aside(&tables), [2, 3, 4].map(|line| (line, Some(3), Code::NumberUnreadable)));
+    assert_eq!(tables.quarantine[0].reason, "nut_kg holds a formula without its result");
+    assert_eq!(column(&tables, Table::Harvests, "nut_kg"), ["2", "2"]);
+}

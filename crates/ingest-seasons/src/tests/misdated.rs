@@ -287,3 +287,56 @@ fn a_pruning_within_the_harvest_is_told_once_for_a_region() {
     assert!(within[0].what.starts_with("2 prunings in region 'north' within its harvest"));
     assert_eq!(within[0].place.to_string(), "prunings.csv:25:2");
 }
+
+fn slip(is: bool, year: i32, by: i32) -> i32 {
+    year + if is && year == 2022 { by } else { 0 }
+}
+
+/// Half of the trees each year over five years; `written` is the year that is written of a block and a year.
+fn halves(written: fn(u32, i32) -> i32) -> Vec<String> {
+    let mut trees = "tree,block".to_owned();
+    let (mut picks, mut cuts) = (Vec::new(), Vec::new());
+    for tree in 0..4 * TREES {
+        let block = tree / TREES;
+        trees.push_str(&format!("\nB{block}-{tree},B{block}"));
+        for year in 2021..=2025 {
+            picks.push(format!("B{block}-{tree},{year}-03-01,4,9,"));
+            if (tree * 37 + year as u32 * 11) % 10 < 5 {
+                let day = 1 + tree % 28;
+                cuts.push(format!(
+                    "B{block}-{tree},{}-07-{day:02},0.2,shoots,",
+                    written(block, year - 1)
+                ));
+            }
+        }
+    }
+    let blocks = "block,site,region\nB0,hill,north\nB1,hill,north\nB2,dale,north\nB3,dale,north";
+    let book = small()
+        .table(Table::Blocks, blocks)
+        .table(Table::Trees, &trees)
+        .rows(Table::Harvests, &[&picks.join("\n")])
+        .rows(Table::Prunings, &[&cuts.join("\n")]);
+    let linked = book.link().linked.unwrap();
+    told(&linked, Code::SeasonStray).iter().map(|problem| problem.what.clone()).collect()
+}
+
+#[test]
+fn a_whole_round_under_the_year_of_another_is_told() {
+    assert_eq!(halves(|_, year| year), [""; 0]);
+    let starts = |found: Vec<String>, start: &str| {
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(found[0].starts_with(start), "{found:?}");
+    };
+    starts(
+        halves(|block, year| slip(block == 1, year, -1)),
+        "block 'B1': no pruning before harvest 2023, and as many before harvest 2022 as in two",
+    );
+    starts(
+        halves(|block, year| slip(block == 1, year, 1)),
+        "block 'B1': no pruning before harvest 2023, and as many before harvest 2024 as in two",
+    );
+    starts(halves(|block, year| slip(block > 1, year, -1)), "site 'dale': no pruning");
+    starts(halves(|_, year| slip(true, year, 1)), "region 'north': no pruning before harvest 2023");
+    // A season left out, and one with twice the work two years on, are no slip of a year.
+    assert_eq!(halves(|block, year| slip(block == 1, year, 2)), [""; 0]);
+}

@@ -2,7 +2,7 @@
 
 use super::date::{self, DateFault, DateLiberty};
 use super::number::{self, Number, NumberFault, plain};
-use crate::rows::Cell;
+use crate::rows::{Cell, NOT_RECKONED};
 use records::units::{self, Unit};
 use records::{
     Code, ColumnKind, ColumnSpec, DateOrder, DecimalMark, Table, limits, reads_as_empty,
@@ -258,6 +258,16 @@ impl CellReader {
             ColumnKind::Text | ColumnKind::Word(_) | ColumnKind::Flag => Code::WordUnknown,
             ColumnKind::Number | ColumnKind::Count => Code::NumberUnreadable,
         };
+        if text == NOT_RECKONED {
+            return CellFault {
+                code,
+                reason: say!("{} holds a formula without its result", self.column.name),
+                remedy: text!(
+                    "open the file in a spreadsheet program, which reckons it, save it and run again; or write the numbers instead of formulas"
+                )
+                .to_owned(),
+            };
+        }
         CellFault {
             code,
             reason: say!("{} holds {}", self.column.name, quoted(text)),
