@@ -98,7 +98,10 @@ fn warn_of_others_between(
     let mut all = BTreeSet::new();
     let mut of_files: BTreeMap<(u32, u32), Vec<Pick>> = BTreeMap::new();
     let mut whole: BTreeMap<u32, Vec<Pick>> = BTreeMap::new();
+    let block_of = crate::frame::texts(&places.trees, ts::BLOCK)?;
+    let mut block_at: BTreeMap<(u32, u32), &str> = BTreeMap::new();
     for cut in cuts {
+        block_at.extend(block_of.get(cut.tree as usize).map(|block| (cut.at, block)));
         of_files.entry((cut.at.0, cut.region)).or_default().push((cut.at, cut.season));
         whole.entry(cut.at.0).or_default().push((cut.at, cut.season));
     }
@@ -112,6 +115,9 @@ fn warn_of_others_between(
         // By season of the rows around and season written: the first row, and how many.
         let mut told: BTreeMap<(i32, i32), ((u32, u32), u64)> = BTreeMap::new();
         for (season, run) in odd_runs(&rows) {
+            if ends_a_block(&rows, run, |at| block_at.get(at).copied()) {
+                continue;
+            }
             all.extend(run.iter().map(|(at, _)| *at));
             if let Some(&(at, other)) = run.first() {
                 told.entry((season, other)).or_insert((at, 0)).1 += run.len() as u64;
@@ -137,6 +143,23 @@ fn warn_of_others_between(
         }
     }
     Ok(all)
+}
+
+/// Whether a run of rows of another season is what a file holds that is written block by block: the later season
+/// stands at the end of its block, the earlier one at its beginning.
+fn ends_a_block<'a>(
+    rows: &[Pick],
+    run: &[Pick],
+    block_at: impl Fn(&(u32, u32)) -> Option<&'a str>,
+) -> bool {
+    let (Some(first), Some(last)) = (run.first(), run.last()) else { return false };
+    let Ok(start) = rows.binary_search(first) else { return false };
+    let before = start.checked_sub(1).and_then(|at| rows.get(at));
+    let after = rows.get(start + run.len());
+    let is_of_own = |row: &Pick, other: &Pick| block_at(&row.0) == block_at(&other.0);
+    let ends = after.is_some_and(|after| !is_of_own(last, after) && last.1 > after.1);
+    let begins = before.is_some_and(|before| !is_of_own(first, before) && first.1 < before.1);
+    ends || begins
 }
 
 fn trees_of(frame: &DataFrame) -> PolarsResult<Trees> {

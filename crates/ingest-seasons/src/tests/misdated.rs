@@ -89,6 +89,47 @@ fn a_pruning_of_another_season_among_those_of_one_is_told() {
     assert!(one.what.starts_with("1 pruning before harvest 2023 among those before harvest 2024"));
 }
 
+/// Rows that stand block by block, each in the order of time, where the last season of one block has begun and that of
+/// the next has not.
+#[test]
+fn the_last_season_of_a_block_before_the_next_block_is_no_slip() {
+    let book = |last_of_first_block: bool| {
+        let (mut trees, mut picks) = ("tree,block".to_owned(), Vec::new());
+        let mut cuts: Vec<String> = Vec::new();
+        for block in 0..2 {
+            for year in 2022..=2024 {
+                for tree in 0..TREES {
+                    let id = format!("B{block}-{tree}");
+                    picks.push(format!("{id},{year}-03-01,4,9,"));
+                    if year == 2024 {
+                        cuts.push(format!("{id},2023-07-15,0.2,shoots,"));
+                    }
+                }
+            }
+            let ids: Vec<String> =
+                (0..TREES).map(|tree| format!("B{block}-{tree},B{block}")).collect();
+            trees.push_str(&format!("\n{}", ids.join("\n")));
+            if block == 0 {
+                // Three of the coming season: at the block's end, or among those of the season before.
+                let at = if last_of_first_block { cuts.len() } else { cuts.len() - 20 };
+                let rows = (0..3).map(|tree| format!("B0-{tree},2024-07-15,0.2,shoots,"));
+                cuts.splice(at..at, rows.collect::<Vec<_>>());
+            }
+        }
+        let linked = small()
+            .table(Table::Blocks, "block,site,region\nB0,hill,north\nB1,hill,north")
+            .table(Table::Trees, &trees)
+            .rows(Table::Harvests, &[&picks.join("\n")])
+            .rows(Table::Prunings, &[&cuts.join("\n")])
+            .link()
+            .linked
+            .unwrap();
+        told(&linked, Code::SeasonStray).len()
+    };
+    assert_eq!(book(true), 0);
+    assert_eq!(book(false), 1);
+}
+
 /// The block is pruned every second year, and a few of its prunings bear the year between.
 #[test]
 fn a_few_prunings_of_a_block_between_its_seasons_are_told() {
