@@ -47,6 +47,8 @@ struct Held {
     else_: Values,
     /// Correlation of the trees with themselves over the block's other seasons.
     repeatable: f64,
+    /// The same in this season.
+    with_itself: f64,
 }
 
 /// Tells both.
@@ -122,10 +124,18 @@ impl<'a> Listed<'a> {
             let sum: f64 = others().map(|(.., with_itself)| with_itself).sum();
             (others().count() >= OTHER_SEASONS).then(|| sum / others().count() as f64)
         };
-        let held = judged.iter().filter_map(|(season, now, others, _)| {
+        let held = judged.iter().filter_map(|(season, now, others, with_itself)| {
             let repeatable = repeatable(*season).filter(|r| *r >= REPEATABLE)?;
             let repeatable = repeatable.min(MOST_REPEATABLE);
-            Some((*season, Held { now: (*now).clone(), else_: others.clone(), repeatable }))
+            Some((
+                *season,
+                Held {
+                    now: (*now).clone(),
+                    else_: others.clone(),
+                    repeatable,
+                    with_itself: *with_itself,
+                },
+            ))
         });
         held.collect()
     }
@@ -185,6 +195,12 @@ impl Held {
         (best, found)
     }
 
+    /// Whether the trees are less like themselves than half of what they are in other seasons: others need not be
+    /// compared with all blocks of a site.
+    fn is_odd(&self) -> bool {
+        self.with_itself < 0.5 * self.repeatable
+    }
+
     /// By how much the whole list fits the trees of another block better than its own.
     fn as_of(&self, other: &Self) -> f64 {
         (0..self.now.len()).map(|tree| self.gain(tree, other.else_[tree])).sum()
@@ -194,13 +210,15 @@ impl Held {
 fn tell_of_site(region: &str, blocks: &[(&str, Listed<'_>)], outcome: &mut Outcome) {
     let held: Vec<BTreeMap<i32, Held>> = blocks.iter().map(|(_, listed)| listed.held()).collect();
     let mut interchanged = BTreeSet::new();
-    for (place, (block, listed)) in blocks.iter().enumerate() {
+    let has_odd = |place: usize| held[place].values().any(Held::is_odd);
+    for (place, (block, listed)) in blocks.iter().enumerate().filter(|(at, _)| has_odd(*at)) {
         for (other, (beside, others)) in blocks.iter().enumerate().skip(place + 1) {
             if listed.trees.len() != others.trees.len() {
                 continue;
             }
-            for (season, own) in &held[place] {
-                let Some(theirs) = held[other].get(season) else { continue };
+            for (season, own) in held[place].iter().filter(|(_, own)| own.is_odd()) {
+                let theirs = held[other].get(season).filter(|theirs| theirs.is_odd());
+                let Some(theirs) = theirs else { continue };
                 let gains = [own.as_of(theirs), theirs.as_of(own)];
                 if gains.iter().sum::<f64>() < SURE || gains.iter().any(|gain| *gain <= 0.0) {
                     continue;
