@@ -118,8 +118,11 @@ pub fn over_sites(
 ) -> PooledTrait {
     let means: Vec<(String, Observations)> =
         sites.iter().map(|(site, rows)| (site.clone(), over_seasons(rows))).collect();
-    let found =
-        PooledTrait::new(&observed.observed, "sites", combined(declaration, &means, price_ratio));
+    let found = PooledTrait::new(
+        &observed.observed,
+        "sites",
+        combined(declaration, "sites", &means, price_ratio),
+    );
     let without_outlying = without_outlying(declaration, &means).filter(|_| found.combined.is_ok());
     PooledTrait { without_outlying, ..found }
 }
@@ -142,7 +145,7 @@ fn without_outlying(
     }
     (!plots.is_empty()).then(|| WithoutOutlying {
         plots,
-        combined: combined(declaration, &others, None).map(|found| found.pooled),
+        combined: combined(declaration, "sites", &others, None).map(|found| found.pooled),
     })
 }
 
@@ -159,7 +162,11 @@ pub fn by_season(declaration: &TrialDeclaration, observed: &Observations) -> Opt
             (season.to_string(), kept(observed, &keep))
         })
         .collect();
-    Some(PooledTrait::new(&observed.observed, "seasons", combined(declaration, &each, None)))
+    Some(PooledTrait::new(
+        &observed.observed,
+        "seasons",
+        combined(declaration, "seasons", &each, None),
+    ))
 }
 
 /// Environments combined.
@@ -173,6 +180,7 @@ struct Together {
 /// The environments combined.
 fn combined(
     declaration: &TrialDeclaration,
+    over: &str,
     each: &[(String, Observations)],
     price_ratio: Option<f64>,
 ) -> Result<Together, String> {
@@ -199,7 +207,10 @@ fn combined(
     }
     let environments: Vec<Environment<'_>> = analyses
         .iter()
-        .map(|(name, analysis)| Environment { name, site: None, season: None, analysis })
+        .map(|(name, analysis)| {
+            let site = (over == "sites").then_some(name.as_str());
+            Environment { name, site, season: None, analysis }
+        })
         .collect();
     let sample =
         if environments.len() < SAMPLE { EnvironmentsAre::Fixed } else { EnvironmentsAre::Random };
@@ -313,19 +324,26 @@ pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSec
         section.tables.push(table(found));
     }
     if pooled.by_plot_means {
-        section.paragraphs.push(say!(
-            "Plots hold unequal numbers of trees: environments are compared by plot means, each \
-             counting once, so that means differ from those of the analysis of trees."
-        ));
+        section.paragraphs.push(if seasons {
+            say!(
+                "Plots hold unequal numbers of trees: seasons are compared by plot means, each \
+                 counting once, so that means differ from those of the analysis of trees."
+            )
+        } else {
+            say!(
+                "Plots hold unequal numbers of trees: sites are compared by plot means, each \
+                 counting once, so that means differ from those of the analysis of trees."
+            )
+        });
     }
     let digits = found.means.first().map_or(2, |mean| decimals(mean.mean));
     section.tables.push(means(declaration, found, pooled.over, digits));
     if !seasons {
-        amounts::together(found, &pooled.observed, &mut section);
+        amounts::together(declaration, found, &pooled.observed, &mut section);
     }
     section.tables.push(each(pooled, digits));
-    section.tables.push(errors(&found.homogeneity, digits));
-    section.tables.extend(stability(declaration, found, digits));
+    section.tables.push(errors(pooled.over, &found.homogeneity, digits));
+    section.tables.extend(stability(declaration, found, pooled.over, digits));
     section
 }
 
@@ -388,10 +406,10 @@ fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usi
     table
 }
 
-/// Each environment by itself, as a table of means prints it at its foot.
+/// Each site or season by itself, as a table of means prints it at its foot.
 fn each(pooled: &PooledTrait, digits: usize) -> TrialTable {
     let heads = [
-        text!("Environment"),
+        head(pooled.over),
         text!("Term"),
         text!("#df"),
         text!("#Denominator df"),
@@ -422,9 +440,13 @@ fn each(pooled: &PooledTrait, digits: usize) -> TrialTable {
     table
 }
 
-fn errors(of: &Homogeneity, digits: usize) -> TrialTable {
-    let heads =
-        [text!("Environment"), text!("#Error mean square"), text!("#df"), text!("#Mean"), "#CV %"];
+/// What stands at the head of a column of sites or seasons.
+fn head(over: &str) -> &'static str {
+    if over == "sites" { text!("Site") } else { text!("Season") }
+}
+
+fn errors(over: &str, of: &Homogeneity, digits: usize) -> TrialTable {
+    let heads = [head(over), text!("#Error mean square"), text!("#df"), text!("#Mean"), "#CV %"];
     let mut table = TrialTable::new("errors", text!("Error of each by itself"), &heads);
     for error in &of.errors {
         table.rows.push(vec![
@@ -450,7 +472,12 @@ fn errors(of: &Homogeneity, digits: usize) -> TrialTable {
     table
 }
 
-fn stability(declaration: &TrialDeclaration, found: &Pooled, digits: usize) -> Option<TrialTable> {
+fn stability(
+    declaration: &TrialDeclaration,
+    found: &Pooled,
+    over: &str,
+    digits: usize,
+) -> Option<TrialTable> {
     if found.stability.is_empty() || found.environments.len() < LEAST_FOR_STABILITY {
         return None;
     }
@@ -462,9 +489,15 @@ fn stability(declaration: &TrialDeclaration, found: &Pooled, digits: usize) -> O
         text!("#Ecovalence"),
         text!("#Stability variance"),
     ];
-    let caption = text!(
-        "Stability: slope on the environments' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962), stability variance (Shukla 1972)"
-    );
+    let caption = if over == "sites" {
+        text!(
+            "Stability: slope on the sites' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962), stability variance (Shukla 1972)"
+        )
+    } else {
+        text!(
+            "Stability: slope on the seasons' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962), stability variance (Shukla 1972)"
+        )
+    };
     let mut table = TrialTable::new("stability", caption, &heads);
     for row in &found.stability {
         table.rows.push(vec![
@@ -616,8 +649,16 @@ mod tests {
         };
         let found = said(0.4);
         assert!(found.contains("The fitted maximum is at level 2."), "{found}");
+        for what in [
+            "Asked by itself, along level",
+            "; a bend shows (p < 0.001).",
+            " That the means stray from that curve does not show (p = ",
+        ] {
+            assert!(found.contains(what), "{what}: {found}");
+        }
         let none = said(0.0);
         assert!(none.contains("no difference") && !none.contains("maximum"), "{none}");
+        assert!(none.contains("no linear trend shows"), "{none}");
     }
 
     /// Two sites of which one has a plot with some kilograms more: the sites are combined without it too.
