@@ -628,13 +628,14 @@ mod tests {
     fn sites_name_the_best_amount_where_amounts_differ() {
         let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\namounts = { level = \"kg\" }\n";
         let book = Book::parse(&format!("{HEADING}{section}")).unwrap();
-        let said = |bend: f64| {
+        let uneven = |l: usize, block: usize| (l * 7 + block * 5 + l * block) % 6;
+        // Every amount has each of these once, so that its mean lies on the curve.
+        let even = |l: usize, block: usize| (l + block) % 4;
+        let said = |bend: f64, noise: &dyn Fn(usize, usize) -> usize| {
             let site = |least: f64| {
                 let mut rows = in_blocks(5, 4, |l, block| {
                     let amount = l as f64;
-                    least
-                        + bend * amount * (5.0 - amount)
-                        + 0.1 * ((l * 7 + block * 5 + l * block) % 6) as f64
+                    least + bend * amount * (5.0 - amount) + 0.1 * noise(l, block) as f64
                 });
                 let levels = rows.columns.get_mut("level").unwrap();
                 levels.iter_mut().flatten().for_each(|level| *level = level.replace('L', ""));
@@ -647,16 +648,19 @@ mod tests {
                 &over_sites(&book.trials["T"], &sites[0].1, &sites, None),
             )
         };
-        let found = said(0.4);
+        let found = said(0.4, &uneven);
         assert!(found.contains("The fitted maximum is at level 2."), "{found}");
         for what in [
             "Asked by itself, along level",
             "; a bend shows (p < 0.001).",
-            " That the means stray from that curve does not show (p = ",
+            " The means stray from that curve (p = 0.013).",
         ] {
             assert!(found.contains(what), "{what}: {found}");
         }
-        let none = said(0.0);
+        let found = said(0.4, &even);
+        let what = " That the means stray from that curve does not show (p = 1.000).";
+        assert!(found.contains(what), "{found}");
+        let none = said(0.0, &uneven);
         assert!(none.contains("no difference") && !none.contains("maximum"), "{none}");
         assert!(none.contains("no linear trend shows"), "{none}");
     }
