@@ -29,7 +29,7 @@ pub fn section(analysis: &Analysis) -> Option<TrialSection> {
         .iter()
         .filter_map(|factor| Some((factor.name.clone(), factor.amounts.as_ref()?.unit.clone())))
         .collect();
-    let told = analysis.curves.iter().map(|curve| said(curve, units));
+    let told = analysis.curves.iter().map(|curve| curve_words(curve, units));
     let tables = polynomials(&analysis.polynomials).into_iter();
     Some(TrialSection {
         heading: say!("Curves over amounts"),
@@ -49,7 +49,7 @@ pub fn together(
     let mean = found.means.first().map_or(0.0, |mean| mean.mean);
     let units = &declaration.amounts;
     let averaged = found.curves.iter().filter(|curve| curve.within.is_none());
-    section.paragraphs.extend(found.curves.iter().map(|curve| said(curve, units)));
+    section.paragraphs.extend(found.curves.iter().map(|curve| curve_words(curve, units)));
     section.paragraphs.extend(priced(&found.curves));
     section.tables.extend(polynomials(&found.polynomials));
     section.tables.extend(curves(&found.curves, units, mean));
@@ -60,7 +60,7 @@ pub fn together(
 type Units = BTreeMap<String, String>;
 
 /// What a curve tells, after the place it is of.
-fn said(curve: &Curve, units: &Units) -> String {
+pub(super) fn curve_words(curve: &Curve, units: &Units) -> String {
     let optima = [Some(&curve.maximum), curve.economic.as_ref()];
     let words = optima.into_iter().flatten().map(|own| optimum_words(curve, own));
     format!("{}: {}", place(units, curve), words.collect::<Vec<_>>().join(" "))

@@ -665,6 +665,43 @@ mod tests {
         assert!(none.contains("no linear trend shows"), "{none}");
     }
 
+    /// Where the best amount hangs on another factor, the sites together name one at each of its levels.
+    #[test]
+    fn sites_name_the_best_amount_at_each_level_of_another_factor() {
+        let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"amount\", \"dressing\"]\namounts = { amount = \"kg\" }\n";
+        let book = Book::parse(&format!("{HEADING}{section}")).unwrap();
+        let site = |least: f64| {
+            let mut rows = in_blocks(6, 4, |l, block| {
+                let (amount, limed) = ((l % 3) as f64, (l / 3) as f64);
+                // Tops at 1 kg with lime and at 1.5 kg without.
+                let curve = amount * (3.0 - limed - amount);
+                least + curve + 0.1 * ((l + block) % 4) as f64
+            });
+            let levels = rows.columns.remove("level").unwrap();
+            let level = |text: &Option<String>| -> usize {
+                text.as_deref().unwrap().trim_start_matches('L').parse().unwrap()
+            };
+            let of = |named: &dyn Fn(usize) -> String| {
+                levels.iter().map(|text| Some(named(level(text)))).collect::<Vec<_>>()
+            };
+            rows.columns.insert("amount".to_owned(), of(&|l| (l % 3).to_string()));
+            let dressing = |l: usize| if l < 3 { "none".to_owned() } else { "lime".to_owned() };
+            rows.columns.insert("dressing".to_owned(), of(&dressing));
+            rows
+        };
+        let sites = [("north", site(8.0)), ("south", site(6.0))]
+            .map(|(name, rows)| (name.to_owned(), rows));
+        let declared = &book.trials["T"];
+        let said = sites_finding(declared, &over_sites(declared, &sites[0].1, &sites, None));
+        for what in [
+            "Its best level hangs on the other factor, over all sites: ",
+            "Amount at dressing lime: The fitted maximum is at amount 1 kg",
+            "Amount at dressing none: The fitted maximum is at amount 1.5 kg",
+        ] {
+            assert!(said.contains(what), "{what}: {said}");
+        }
+    }
+
     /// Two sites of which one has a plot with some kilograms more: the sites are combined without it too.
     #[test]
     fn sites_are_tried_without_the_plots_that_stand_out() {

@@ -2,7 +2,7 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
-use super::{checks, own_scale};
+use super::{amounts::curve_words, checks, own_scale};
 use ::words::{capital, say, text};
 use records::{TrialControl, TrialDeclaration, noun};
 use trials::pooled::{Pooled, PooledKind};
@@ -481,9 +481,28 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
     for curve in found.curves.iter().filter(|curve| curve.within.is_none()) {
         let shows = differ.iter().any(|(name, _)| *name == curve.factor);
         if shows && depends(&curve.factor) {
-            out.push_str(&say!(
-                " Its best level is not the same for all: read each site and each level of the other factor by itself."
-            ));
+            let at_sites = moving.iter().any(|(name, _)| is_of(name, &curve.factor));
+            let at_levels: Vec<String> = found
+                .curves
+                .iter()
+                .filter(|own| own.factor == curve.factor && !at_sites)
+                .filter(|own| {
+                    let other = own.within.as_ref().map(|(other, _)| other);
+                    let both = |name: &str| other.is_some_and(|other| is_of(name, other));
+                    differ.iter().any(|(name, _)| is_of(name, &curve.factor) && both(name))
+                })
+                .map(|own| curve_words(own, &declaration.amounts))
+                .collect();
+            if at_levels.is_empty() {
+                out.push_str(&say!(
+                    " Its best level is not the same for all: read each site and each level of the other factor by itself."
+                ));
+            } else {
+                out.push_str(&say!(
+                    " Its best level hangs on the other factor, over all sites: {}",
+                    at_levels.join(" ")
+                ));
+            }
         } else if shows {
             out.push_str(&format!(" {}", optimum_words(curve, &curve.maximum)));
             match curve.lack_of_fit {
