@@ -1,7 +1,7 @@
 //! What people get wrong in the declaration and the tables of a first trial of their own.
 
 use super::{SECTION, book, plain, refused, told};
-use crate::support::Book;
+use crate::support::{Book, anacurve};
 
 /// Told by `check` with its remedy and by `trial`, with the code of doubts.
 fn doubted(book: &Book, what: &str, remedy: &str) {
@@ -149,4 +149,30 @@ fn a_split_plot_that_does_not_fit_its_rows_names_the_replicates_found() {
         format!("A,T{:02},R{},P{tree},{},{}", tree + 1, tree / 6, tree / 2 % 2, tree % 2)
     });
     refused(&book, &["; the rows make 2 replicates"]);
+}
+
+/// Sites together tell the size of the next trial as each of them does: means of squares, in per cent of the
+/// site's own mean.
+#[test]
+fn sites_together_give_the_components_of_the_next_trial() {
+    let section = format!("{SECTION}roles = {{ site = \"site\" }}\nseasons = [2024]\n");
+    let book = book(&section, |tree| {
+        let own = tree / 2;
+        format!("A,T{:02},R{},P{tree},{},x", tree + 1, own / 3, own % 3)
+    });
+    book.put("blocks.csv", book.text("blocks.csv").replace("B2,Farm", "B2,Hill"));
+    let out = book.file("report");
+    anacurve(&["trial", book.arg(), "--out", out.to_str().unwrap()]);
+    let of_tree = |of: &str| -> f64 {
+        let file = out.join(format!("trials/a-nut-yield-{of}-components.toml"));
+        let text = std::fs::read_to_string(&file).unwrap_or_else(|error| panic!("{of}: {error}"));
+        let line = text.lines().find_map(|line| line.strip_prefix("tree = ")).unwrap();
+        line.parse().unwrap()
+    };
+    let together = ((of_tree("farm").powi(2) + of_tree("hill").powi(2)) / 2.0).sqrt();
+    assert!((of_tree("all-sites") - together).abs() < 0.011, "{together}");
+    let file = out.join("trials/a-nut-yield-all-sites-components.toml");
+    let size = ["--treatments", "3", "--difference", "10", "--replicates", "4"];
+    let ran = anacurve(&[&["size", "--components", file.to_str().unwrap()], &size[..]].concat());
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
 }
