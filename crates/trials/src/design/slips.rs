@@ -568,8 +568,22 @@ fn lacking_treatments(standing: &Standing<'_>, told: &[Slip]) -> Vec<Slip> {
         .copied()
         .filter(|treatment| 2 * in_blocks(treatment) > blocks.len())
         .collect();
+    // What a thin block holds may be what the block that it is mistyped for lacks.
+    let thin: BTreeSet<&str> = told
+        .iter()
+        .filter_map(|slip| match slip {
+            Slip::ThinBlock { block, .. } => holds.get(block.strip_prefix("replicate ")?),
+            _ => None,
+        })
+        .flatten()
+        .copied()
+        .collect();
     let lacking = holds.iter().filter_map(|(block, own)| {
-        let lacking: Vec<String> = usual.difference(own).map(|t| (*t).to_owned()).collect();
+        let lacking: Vec<String> = usual
+            .difference(own)
+            .filter(|t| !thin.contains(**t))
+            .map(|t| (*t).to_owned())
+            .collect();
         let name = format!("replicate {block}");
         (!lacking.is_empty() && !is_told(&name)).then(|| Slip::LackingTreatments {
             block: name,
