@@ -15,6 +15,9 @@ pub fn name_in_words(name: &str) -> String {
     if let Some(stratum) = inside("", " within environments") {
         return say!("{stratum} within environments", stratum = name_in_words(stratum));
     }
+    if let Some(stratum) = inside("", " within sites") {
+        return say!("{stratum} within sites", stratum = name_in_words(stratum));
+    }
     if let Some(covariate) = inside("covariate ", "") {
         return say!("covariate {covariate}", covariate = name_in_words(covariate));
     }

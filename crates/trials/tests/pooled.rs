@@ -447,7 +447,111 @@ fn each_term_of_a_factorial_is_judged_by_its_own_interaction_with_the_sites() {
     }
     let variance: f64 = numbers(&r["variance"]).iter().sum();
     near(found.interaction_variance.expect("random"), variance, 1e-3, "interaction");
-    assert_eq!(found.curves.len(), 1);
+    // Over all dressings, then at each of them.
+    let levels = &sites[0].1.plan.factors[1].levels;
+    assert_eq!(found.curves.len(), 1 + levels.len());
+    for (curve, level) in found.curves[1..].iter().zip(levels) {
+        assert_eq!(curve.within, Some(("dressing".to_owned(), level.clone())));
+        assert!(curve.curvature_error > found.curves[0].curvature_error, "{curve:?}");
+    }
+}
+
+/// Three amounts by two dressings in three blocks at four sites, any numbers without a pattern.
+fn crossed(site: usize, amount: usize, dressing: usize, block: usize) -> f64 {
+    let noise = ((site + 2) * (amount + 3) * (dressing + 5) * (block + 7) * 31) % 19;
+    let shift = (site * (3 * amount + 5 * dressing) + 2 * amount * dressing * site) % 7;
+    10.0 + (2 * amount + dressing + site) as f64 + 0.4 * shift as f64 + 0.1 * noise as f64
+}
+
+/// Over sites that are a sample, a curve at one level of another factor is judged by both interactions with the
+/// sites, of which it is made (Cochran and Cox 1957, Experimental Designs, section 14.3, by their definitions).
+#[test]
+fn a_curve_at_one_level_is_judged_by_both_interactions() {
+    let (amounts, dressings, blocks, places) = (3, 2, 3, 4);
+    let declaration: TrialDeclaration = serde_json::from_str(
+        r#"{"title": null, "design": "randomised_blocks", "factors": ["amount", "dressing"],
+            "amounts": {"amount": "g"}, "control": null, "covariate": null}"#,
+    )
+    .expect("a declaration");
+    let sites: Vec<(String, Analysis)> = (0..places)
+        .map(|site| {
+            let plots: Vec<[usize; 3]> = (0..amounts * dressings * blocks)
+                .map(|plot| {
+                    [plot % amounts, plot / amounts % dressings, plot / amounts / dressings]
+                })
+                .collect();
+            let column =
+                |at: usize| plots.iter().map(|own| Some(own[at].to_string())).collect::<Vec<_>>();
+            let observed = Observations {
+                trial: site.to_string(),
+                observed: Trait {
+                    id: "yield".to_owned(),
+                    name: "yield".to_owned(),
+                    unit: "kg".to_owned(),
+                    kind: TraitKind::Measured,
+                },
+                values: plots.iter().map(|&[a, d, b]| crossed(site, a, d, b)).collect(),
+                exposure: None,
+                columns: BTreeMap::from([
+                    ("amount".to_owned(), column(0)),
+                    ("dressing".to_owned(), column(1)),
+                    ("replicate".to_owned(), column(2)),
+                ]),
+                numbers: BTreeMap::new(),
+                tree: (0..plots.len()).map(|plot| format!("{site}-{plot}")).collect(),
+                season: vec![None; plots.len()],
+                place: vec![String::new(); plots.len()],
+            };
+            let plan = Plan::read(&declaration, &observed).expect("a plan");
+            (site.to_string(), analyse(&plan).expect("an analysis"))
+        })
+        .collect();
+    // Mean of the plots with these places; `None` stands for all.
+    let mean = |site: Option<usize>, amount: Option<usize>, dressing: Option<usize>| {
+        let of = |own: Option<usize>, all: usize| own.map_or(0..all, |own| own..own + 1);
+        let (mut sum, mut plots) = (0.0, 0.0);
+        for s in of(site, places) {
+            for a in of(amount, amounts) {
+                for d in of(dressing, dressings) {
+                    for b in 0..blocks {
+                        sum += crossed(s, a, d, b);
+                        plots += 1.0;
+                    }
+                }
+            }
+        }
+        sum / plots
+    };
+    let (mut by_site, mut both) = (0.0, 0.0);
+    for s in 0..places {
+        for a in 0..amounts {
+            let (s, a) = (Some(s), Some(a));
+            let own = mean(s, a, None) - mean(s, None, None) - mean(None, a, None)
+                + mean(None, None, None);
+            by_site += (blocks * dressings) as f64 * own * own;
+            for d in (0..dressings).map(Some) {
+                let own = mean(s, a, d) - mean(s, a, None) - mean(s, None, d) - mean(None, a, d)
+                    + mean(s, None, None)
+                    + mean(None, a, None)
+                    + mean(None, None, d)
+                    - mean(None, None, None);
+                both += blocks as f64 * own * own;
+            }
+        }
+    }
+    let (by_site, both) = (by_site / 6.0, both / 6.0);
+    let found = combined(&sites, EnvironmentsAre::Random, Weighting::Equal).expect("combined");
+    assert_eq!(found.method, PooledMethod::Exact);
+    assert_eq!(found.curves.len(), 3);
+    // The square of amounts 0, 1, 2 is (y0 - 2 y1 + y2) / 2: one and a half variances of a mean.
+    let error = |ms: f64, plots: usize| (1.5 * ms / plots as f64).sqrt();
+    let own = |at: usize| found.curves[at].curvature_error.expect("three amounts");
+    near(own(0), error(by_site, blocks * places * dressings), 1e-9, "averaged");
+    for at in [1, 2] {
+        near(own(at), error(0.5 * by_site + 0.5 * both, blocks * places), 1e-9, "at one level");
+        let [y0, y1, y2] = [0, 1, 2].map(|a| mean(None, Some(a), Some(at - 1)));
+        near(found.curves[at].coefficients[2], (y0 - 2.0 * y1 + y2) / 2.0, 1e-9, "square");
+    }
 }
 
 /// Amounts that some places lack leave the curve to those that all have, whichever comes first.

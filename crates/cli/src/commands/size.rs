@@ -141,7 +141,7 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
             english
         });
         for (own, english) in part.sections.iter_mut().zip(&english.sections) {
-            own.file_heads_of(english);
+            own.file_words_of(english);
         }
     }
     let located = locate::question(args, &request, components)?

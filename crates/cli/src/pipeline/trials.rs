@@ -20,8 +20,11 @@ mod report;
 pub mod request;
 mod rounds;
 mod seasons;
+mod sites;
+mod slipped;
 mod tables;
 mod words;
+mod years;
 
 use super::advice::next_season;
 use super::work::Holdings;
@@ -34,7 +37,7 @@ pub use analysed::{AnalysedPart, AnalysedTrial, analysed, looked_through};
 pub use beside::beside;
 use counts::{Counts, Observed};
 pub use doubts::Doubt;
-use ingest_seasons::{TrialTree, pick_days, standing_trees};
+use ingest_seasons::{TrialTree, held_blocks, pick_days, standing_trees};
 pub use missing::NotAnalysed;
 use model::{Frames, TableError, TreeSeasons};
 use plot_of::{Places, means_of_plots};
@@ -114,7 +117,8 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
     let holdings = Holdings::of(checked, &table)?;
     let rounds = Rounds::new(pick_days(&checked.tables).map_err(from_ingest)?, book, &table);
     let standing = standing_trees(&checked.tables).map_err(from_ingest)?;
-    let places = Places::of(&standing);
+    let held = held_blocks(&checked.tables).map_err(from_ingest)?;
+    let places = Places::of(&standing, &held);
     let picks_set_aside = checked.tables.quarantine.iter().any(|row| row.table == Table::Harvests);
     let records = Records { table: &table, counts: &counts, all: &seasons, rounds, places };
     let trials = book.trials.iter().map(|(id, declaration)| {
@@ -212,12 +216,18 @@ fn one(
         trial.lacks(NotAnalysed::of_rows(rows.read));
         return trial;
     }
+    trial.doubt(sites::undeclared(declaration, trees, places).into_iter().collect());
+    trial.doubt(doubts::absent_replicates(declaration, trees));
+    trial.doubt(sites::stated(declaration, trees, places).into_iter().collect());
     let harvested = all.harvested(trees);
+    let (told_of, misdated): (BTreeSet<i32>, Vec<Doubt>) =
+        years::under_another_year(declaration, trees, all, &counts.picks).into_iter().unzip();
+    trial.doubt(misdated);
     if trial.seasons.is_empty() {
         trial.lacks(NotAnalysed::of_seasons(declaration, &harvested, rows.set_aside));
         return trial;
     }
-    trial.notes.extend(missing::seasons_without_harvest(declaration, &harvested));
+    trial.notes.extend(missing::seasons_without_harvest(declaration, &harvested, &told_of));
     // One entry per tree and season, trees slowest.
     let at: Vec<(&TrialTree, i32, Option<usize>)> = trees
         .iter()
@@ -254,6 +264,8 @@ fn one(
     trial.doubt(doubts::sites_without_season(declaration, &at));
     trial.notes.extend(missing::unharvested(declaration, &at, rows.picks_set_aside));
     trial.doubt(doubts::off_treatment(declaration, &at, table));
+    trial.doubt(slipped::hundredths(declaration, &at, table));
+    trial.doubt(slipped::covariate(declaration, &at, &shared.numbers).into_iter().collect());
     let Short { doubts: short, told, unfinished } =
         rounds.short(declaration, trees, &trial.seasons);
     trial.notes.extend(unfinished);

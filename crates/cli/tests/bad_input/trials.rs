@@ -1,6 +1,7 @@
 //! Trials that contradict their design, their table or themselves.
 
 mod findings;
+mod newcomers;
 
 use crate::support::{Book, anacurve};
 use serde_json::Value;

@@ -47,7 +47,7 @@ numbers! { trial_fields, "Tables and figures of `trials.html`, by the beginning 
     "pooled" "Combined analysis" "squared unit of the trait" "Several seasons or sites together: each term against the stated mean square.";
     "each" "Tests of each by itself" "unit of the trait" "Each season or site analysed by itself: F and p of every treatment term, with SEm, SEd and the critical difference at 5 % of its first kind of comparison, and CV of its smallest units.";
     "errors" "Error of each by itself" "squared unit of the trait" "Error mean square, its degrees of freedom and CV of each season or site before pooling, and the test that they are equal.";
-    "stability" "Stability" "unit of the trait" "Slope on the environments' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962) and stability variance (Shukla 1972) of each treatment.";
+    "stability" "Stability" "unit of the trait" "Slope on the means of sites or seasons (Finlay and Wilkinson 1963), ecovalence (Wricke 1962) and stability variance (Shukla 1972) of each treatment.";
     "efficiency" "What blocking brought" "ratio" "Error variance expected without the blocks over the one found, and the same corrected for degrees of freedom.";
     "natural-test" "All treatments alike" "F" "Tests on the scale of analysis, term by term, that treatments are alike; small p speak against it.";
     "natural-means-seasons" "Means over the seasons on the natural scale" "unit of the trait" "Means of a counted trait over equally weighted seasons, brought back, with limits.";

@@ -31,6 +31,8 @@ pub struct TrialTable {
     pub heads: Vec<TrialHead>,
     /// Headings of its CSV file, the same in every language; those shown where empty.
     pub file_heads: Vec<String>,
+    /// Rows of its CSV file, with the same words in every language; those shown where empty.
+    pub file_rows: Vec<Vec<TrialCell>>,
     /// Rows, each as long as the headings.
     pub rows: Vec<Vec<TrialCell>>,
     /// What is said below it.
@@ -50,6 +52,7 @@ impl TrialTable {
             caption: caption.into(),
             heads: heads.iter().map(head).collect(),
             file_heads: Vec::new(),
+            file_rows: Vec::new(),
             rows: Vec::new(),
             notes: Vec::new(),
         }
@@ -57,12 +60,15 @@ impl TrialTable {
 }
 
 impl TrialSection {
-    /// Takes the headings of the tables' files from the same section in English: a script that reads
+    /// Takes headings and cells of the tables' files from the same section in English: a script that reads
     /// them must not mind the language of the report.
-    pub fn file_heads_of(&mut self, english: &Self) {
+    pub fn file_words_of(&mut self, english: &Self) {
         for (table, english) in self.tables.iter_mut().zip(&english.tables) {
             if (table.name == english.name) && table.heads.len() == english.heads.len() {
                 table.file_heads = english.heads.iter().map(|head| head.text.clone()).collect();
+                if table.rows.len() == english.rows.len() {
+                    table.file_rows.clone_from(&english.rows);
+                }
             }
         }
     }

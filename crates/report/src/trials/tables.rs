@@ -39,7 +39,8 @@ pub fn csv(of: &TrialTable) -> String {
     } else {
         csv_record(of.file_heads.iter().map(|head| harmless(head)))
     };
-    for row in &of.rows {
+    let rows = if of.file_rows.is_empty() { &of.rows } else { &of.file_rows };
+    for row in rows {
         out.push_str(&csv_record(row.iter().map(|cell| match cell {
             TrialCell::Text(text) => harmless(text),
             TrialCell::Number(value, _) | TrialCell::P(value) => {

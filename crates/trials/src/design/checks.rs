@@ -51,8 +51,21 @@ pub(super) fn trees_once(rows: &Rows<'_>) -> Result<(), Refusal> {
     }
 }
 
-/// Runs every check that the design asks for.
+/// Runs every check that the design asks for. Where main plots lie in replicates, a refusal tells how many of
+/// these the rows make: a wrong count shows that the column does not tell them.
 pub(super) fn check(
+    rows: &Rows<'_>,
+    declared: &TrialDeclaration,
+    levels: &[Levels],
+    groups: &Groups,
+) -> Result<(), Refusal> {
+    use TrialDesign as D;
+    let is_split = matches!(declared.design, D::SplitPlot | D::SplitSplitPlot | D::StripPlot);
+    let count = groups.replicate.as_ref().filter(|_| is_split).map(|of| grouped(of).len());
+    fits(rows, declared, levels, groups).map_err(|refusal| refusal.with_replicates(count))
+}
+
+fn fits(
     rows: &Rows<'_>,
     declared: &TrialDeclaration,
     levels: &[Levels],
@@ -149,6 +162,7 @@ fn told_twice(rows: &Rows<'_>, groups: &Groups, treatment: &[String]) -> Result<
             treatment: at.first().map(|p| treatment[*p].clone()).unwrap_or_default(),
             block: block_of(plot),
             times: *times,
+            replicates: None,
             evidence: rows.evidence_at(at.iter().copied()),
         }),
         None => Ok(()),
@@ -185,6 +199,7 @@ fn once(
                     treatment: treatment.to_owned(),
                     block: name.to_owned(),
                     times: found.len(),
+                    replicates: None,
                     evidence: rows.evidence_at(at),
                 });
             }
@@ -201,6 +216,7 @@ fn varies(rows: &Rows<'_>, factor: &Levels, plot: Option<&[String]>) -> Result<(
             return Err(Refusal::VariesWithin {
                 factor: factor.name.clone(),
                 plot: name.to_owned(),
+                replicates: None,
                 evidence: rows.evidence_at(against_the_rest(&factor.texts, &at)),
                 levels: found,
             });

@@ -1,6 +1,7 @@
 //! Why a trial cannot be analysed as declared, with the rows that say so and what to do.
 
 use crate::{name_in_words, place_in_words};
+use records::counted;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 use words::{say, text};
@@ -171,7 +172,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A treatment occurs more often in a block than its design allows.
-    #[error("{}", say!("{treatment} occurs {times} times in {block}, where the design allows once ({evidence})", block = place_in_words(block)))]
+    #[error("{}", say!("{treatment} occurs {times} times in {block}, where the design allows once ({evidence}){counted}", block = place_in_words(block), counted = found(*replicates)))]
     TreatmentTwice {
         /// Treatment.
         treatment: String,
@@ -179,6 +180,8 @@ pub enum Refusal {
         block: String,
         /// Times found.
         times: usize,
+        /// Replicates of the rows, where main plots lie in replicates.
+        replicates: Option<usize>,
         /// Rows.
         evidence: Evidence,
     },
@@ -201,7 +204,7 @@ pub enum Refusal {
         evidence: Evidence,
     },
     /// A factor of main plots varies within one.
-    #[error("{}", say!("{factor} varies within {plot}: {} ({evidence})", levels.join(text!(" and ")), plot = place_in_words(plot)))]
+    #[error("{}", say!("{factor} varies within {plot}: {} ({evidence}){counted}", levels.join(text!(" and ")), plot = place_in_words(plot), counted = found(*replicates)))]
     VariesWithin {
         /// Factor.
         factor: String,
@@ -209,6 +212,8 @@ pub enum Refusal {
         plot: String,
         /// Levels found.
         levels: Vec<String>,
+        /// Replicates of the rows, where main plots lie in replicates.
+        replicates: Option<usize>,
         /// Rows.
         evidence: Evidence,
     },
@@ -287,6 +292,13 @@ pub enum Refusal {
     },
 }
 
+/// How many replicates the rows make, as it stands behind what contradicts the design.
+fn found(replicates: Option<usize>) -> String {
+    replicates.map_or_else(String::new, |count| {
+        say!("; the rows make {}", counted(count as u64, text!("replicate"), text!("replicates")))
+    })
+}
+
 impl Refusal {
     /// The rows that say so, where some do.
     #[must_use]
@@ -304,6 +316,16 @@ impl Refusal {
             | Refusal::NotLatin { evidence, .. } => Some(evidence),
             _ => None,
         }
+    }
+
+    /// The same with the number of replicates that the rows make.
+    pub(super) fn with_replicates(mut self, count: Option<usize>) -> Self {
+        if let Refusal::TreatmentTwice { replicates, .. }
+        | Refusal::VariesWithin { replicates, .. } = &mut self
+        {
+            *replicates = count;
+        }
+        self
     }
 
     /// What the user can do about it.

@@ -55,6 +55,17 @@ pub enum Slip {
         /// Rows.
         evidence: Evidence,
     },
+    /// A complete block without treatments that most others hold: their rows may be missing.
+    LackingTreatments {
+        /// The block, `replicate R2`.
+        block: String,
+        /// Treatments that it lacks, in words.
+        lacking: Vec<String>,
+        /// Blocks of the trial.
+        blocks: usize,
+        /// Rows of the block.
+        evidence: Evidence,
+    },
     /// Of a block's plots, told by block and treatment, one holds as many trees too many as another
     /// holds too few.
     UnevenPlots {
@@ -157,6 +168,11 @@ impl Slip {
                 "{block} holds {holds} of the {usual} treatments of a complete block ({evidence})",
                 block = place_in_words(block)
             ),
+            Slip::LackingTreatments { block, lacking, blocks, evidence } => say!(
+                "{block} has no row of {lacking}, which most of the {blocks} complete blocks hold ({evidence})",
+                block = place_in_words(block),
+                lacking = lacking.join("; ")
+            ),
             Slip::UnevenPlots {
                 treatment,
                 block,
@@ -202,6 +218,10 @@ impl Slip {
                 "correct the block's name; if its other plots were lost, list their trees in the trial table all the same"
             )
             .to_owned(),
+            Slip::LackingTreatments { .. } => text!(
+                "add the rows; trees of plots that were lost are listed in the trial table all the same"
+            )
+            .to_owned(),
             Slip::UnevenPlots { .. } => text!(
                 "correct the label of the trees; where the labels are right, declare the column that tells plots apart, roles = { plot = \"COLUMN\" }"
             )
@@ -230,6 +250,7 @@ impl Slip {
             Slip::LevelInOneBlock { evidence, .. }
             | Slip::LevelOnOnePlot { evidence, .. }
             | Slip::ThinBlock { evidence, .. }
+            | Slip::LackingTreatments { evidence, .. }
             | Slip::UnevenPlots { evidence, .. }
             | Slip::UnevenTreatments { evidence, .. }
             | Slip::LargePlot { evidence, .. }
@@ -381,6 +402,7 @@ pub(super) fn slips(rows: &Rows<'_>, declared: &TrialDeclaration) -> Vec<Slip> {
     let mut found = alike(&standing, declared);
     found.extend(lone_levels(&standing));
     found.extend(thin_blocks(&standing));
+    found.extend(lacking_treatments(&standing, &found));
     found.extend(lone_plots(&standing, declared));
     if declared.design == TrialDesign::CompletelyRandomised {
         found.extend(uneven_treatments(&standing, declared));
@@ -521,6 +543,56 @@ fn thin_blocks(standing: &Standing<'_>) -> Vec<Slip> {
         evidence: standing.rows.evidence_at(rows.iter().copied()),
     };
     thin.map(slip).collect()
+}
+
+/// Complete blocks without treatments that more than half of the blocks hold. A block that is told as thin or by a
+/// level of its own alone lacks them for that reason.
+fn lacking_treatments(standing: &Standing<'_>, told: &[Slip]) -> Vec<Slip> {
+    let blocks = standing.by_block();
+    if blocks.len() < FEWEST_BLOCKS {
+        return Vec::new();
+    }
+    let is_told = |name: &str| {
+        told.iter().any(|slip| {
+            matches!(slip, Slip::LevelInOneBlock { block, .. } | Slip::ThinBlock { block, .. } if block == name)
+        })
+    };
+    let holds: BTreeMap<&str, BTreeSet<&str>> = blocks
+        .iter()
+        .map(|(block, rows)| (*block, standing.plots(rows).into_keys().collect()))
+        .collect();
+    let in_blocks = |treatment: &str| holds.values().filter(|own| own.contains(treatment)).count();
+    let usual: BTreeSet<&str> = holds
+        .values()
+        .flatten()
+        .copied()
+        .filter(|treatment| 2 * in_blocks(treatment) > blocks.len())
+        .collect();
+    // What a thin block holds may be what the block that it is mistyped for lacks.
+    let thin: BTreeSet<&str> = told
+        .iter()
+        .filter_map(|slip| match slip {
+            Slip::ThinBlock { block, .. } => holds.get(block.strip_prefix("replicate ")?),
+            _ => None,
+        })
+        .flatten()
+        .copied()
+        .collect();
+    let lacking = holds.iter().filter_map(|(block, own)| {
+        let lacking: Vec<String> = usual
+            .difference(own)
+            .filter(|t| !thin.contains(**t))
+            .map(|t| (*t).to_owned())
+            .collect();
+        let name = format!("replicate {block}");
+        (!lacking.is_empty() && !is_told(&name)).then(|| Slip::LackingTreatments {
+            block: name,
+            lacking,
+            blocks: blocks.len(),
+            evidence: standing.rows.evidence_at(blocks[block].iter().copied()),
+        })
+    });
+    lacking.collect()
 }
 
 /// What most of some counts are, where three in four are the same.

@@ -4,10 +4,13 @@ use super::request::LayoutFactor;
 use super::result::Layout;
 use records::Calendar;
 use serde::{Deserialize, Serialize};
-use words::{month, say, text};
+use words::{month, say, text, with_mark};
 
 /// A season whose year, and the two before it, have no 29 February.
 const COMMON: i16 = 2027;
+/// Days below which the start of a flush is not foreseen, so that leads all shorter look like weeks or months. Ours: a
+/// convention.
+const SHORTEST: f64 = 5.0;
 
 /// The day on which a level of a lead factor falls in a region, the same in every season; from a
 /// lead across the end of February a leap year takes a day.
@@ -84,9 +87,10 @@ impl Layout {
             return rests(regions);
         }
         if regions.is_empty() {
-            return say!(
+            let undated = say!(
                 "Lead: days from pruning to the expected start of the flush. Dates need the calendar of the region in book.toml."
             );
+            return [vec![undated], self.odd_leads()].concat().join(" ");
         }
         let starts = regions.iter().map(|(region, calendar)| {
             let day = calendar.flush_start(COMMON);
@@ -96,15 +100,44 @@ impl Layout {
             "Lead: days from pruning to the expected start of the flush ({}).",
             starts.collect::<Vec<_>>().join(", ")
         );
+        let mut said = vec![said];
+        said.extend(self.odd_leads());
         let early = self.before_the_rest(regions);
-        if early.is_empty() {
-            return said;
+        if !early.is_empty() {
+            said.push(say!(
+                "Within the harvest, with nuts still to pick: a lead of {}.",
+                early.join(text!(" and of "))
+            ));
         }
-        let early = say!(
-            "Within the harvest, with nuts still to pick: a lead of {}.",
-            early.join(text!(" and of "))
-        );
-        format!("{said} {early}")
+        said.join(" ")
+    }
+
+    /// Leads that are after the start of the flush, and leads so short that they look like weeks or months.
+    fn odd_leads(&self) -> Vec<String> {
+        let mut said = Vec::new();
+        for factor in self.factors.iter().filter(|factor| factor.is_lead()) {
+            let days: Vec<f64> =
+                factor.levels.iter().filter_map(|level| level.parse().ok()).collect();
+            let late: Vec<String> = days
+                .iter()
+                .filter(|days| **days < 0.0)
+                .map(|days| with_mark(&days.to_string()))
+                .collect();
+            if !late.is_empty() {
+                said.push(say!(
+                    "After the start of the flush, when shoots that have begun are cut off: a lead of {} days. Write the days without the sign if they are meant before it.",
+                    late.join(text!(" and of "))
+                ));
+            }
+            let longest = days.iter().fold(0.0_f64, |most, days| most.max(days.abs()));
+            if days.len() > 1 && longest > 0.0 && longest < SHORTEST {
+                said.push(say!(
+                    "Every lead is within {longest} days of the start of the flush, which nobody foresees so closely: write days, if weeks or months were meant.",
+                    longest = with_mark(&longest.to_string())
+                ));
+            }
+        }
+        said
     }
 
     /// Leads whose day comes before the harvest is over, with the day.
@@ -182,6 +215,15 @@ mod tests {
         let day = |level: &str| layout.day_of_lead("lead_days", level);
         assert_eq!([day("-10"), day("0"), day("45")], ["11 September", "1 September", "18 July"]);
         assert!(layout.lead_words.contains("(1 September in North)"), "{}", layout.lead_words);
+        let late = "After the start of the flush, when shoots that have begun are cut off: a lead of -10 days.";
+        assert!(layout.lead_words.contains(late), "{}", layout.lead_words);
+        assert!(!layout.lead_words.contains("weeks or months"), "{}", layout.lead_words);
+        let mut months = lay_out(&request("lead_days"), 1).unwrap();
+        months.factors[0].levels = ["0", "1.5", "3"].map(str::to_owned).to_vec();
+        months.date_leads(std::slice::from_ref(&north));
+        let short = "Every lead is within 3 days of the start of the flush";
+        assert!(months.lead_words.contains(short), "{}", months.lead_words);
+        assert!(!months.lead_words.contains("After the start"), "{}", months.lead_words);
         layout.date_leads(&[north, south]);
         let day = layout.day_of_lead("lead_days", "45");
         assert_eq!(day, "18 July in North, 17 March in South");

@@ -207,14 +207,30 @@ impl<'a> Methods<'a> {
     fn pooled(&self) -> Vec<String> {
         let Some(pooled) = self.pooled else { return Vec::new() };
         let mut sentences = vec![say!(
-            "{} environments ({}) were combined.",
+            "{} {places} ({}) were combined.",
             pooled.environments.len(),
-            pooled.environments.join(", ")
+            pooled.environments.join(", "),
+            places = if pooled.of_sites { text!("sites") } else { text!("environments") }
         )];
         if let Answer::Made(test) = &pooled.homogeneity.bartlett {
             sentences.push(say!("Error variances were compared by {}.", told(test)));
         }
         sentences.extend(pooled.words.iter().cloned());
+        let terms = once(pooled.polynomials.iter().map(|p| name_in_words(&p.term)));
+        if !terms.is_empty() {
+            sentences.push(say!(
+                "The combined means over {} were divided by orthogonal polynomials in the same way.",
+                terms.join(", ")
+            ));
+        }
+        let curves = once(pooled.curves.iter().map(|c| name_in_words(&c.factor)));
+        if !curves.is_empty() {
+            sentences.push(say!(
+                "A quadratic curve over {} of the combined means gave one optimum for all, with its set by the \
+                 error that judges these means.",
+                curves.join(", ")
+            ));
+        }
         if pooled.method == PooledMethod::MixedWeighted {
             sentences.push(weights_caution());
         }

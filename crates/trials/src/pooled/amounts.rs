@@ -8,28 +8,36 @@ use crate::analysis::{
 use crate::compare::EstimatedMeans;
 use crate::design::Amounts;
 use mixed::{Contrast, KenwardRoger};
+use std::collections::BTreeSet;
 
 /// Fewest amounts of a curve.
 const AMOUNTS: usize = 3;
 
-/// Components and curves of every factor of amounts, averaged over the others. The first environment
-/// tells the factors and their price ratios; `judge_of` gives what judges a factor. Of a factor the amounts count that stand in every environment;
-/// where they do not stand in as many of the treatments in common each, it has none.
-pub(super) fn of_amounts<'a>(
+/// What judges a factor, or what it does at one level of another factor of so many.
+pub(super) type JudgeOf<'a, 'b> = dyn Fn(&str, Option<(&str, usize)>) -> Box<dyn Judge + 'a> + 'b;
+
+/// Components and curves of every factor of amounts, averaged over the others, and its curves at each level of
+/// each other factor. The first environment tells the factors and their price ratios. Of a factor the amounts count
+/// that stand in every environment; where they do not stand in as many of the treatments in common each, it has
+/// none.
+pub(super) fn of_amounts(
     first: &Analysis,
     stack: &Stack,
-    judge_of: &dyn Fn(&str) -> Box<dyn Judge + 'a>,
+    judge_of: &JudgeOf<'_, '_>,
 ) -> (Vec<Polynomial>, Vec<Curve>) {
     let plan = &first.plan;
-    let (mut polynomials, mut curves) = (Vec::new(), Vec::new());
+    let (mut polynomials, mut curves, mut within) = (Vec::new(), Vec::new(), Vec::new());
     for (at, factor) in plan.factors.iter().enumerate() {
         let Some(tested) = factor.amounts.as_ref() else { continue };
-        let judge = &*judge_of(&factor.name);
-        let level_of = |name: &String| {
-            let cell = plan.cells.iter().find(|cell| cell.name == *name)?;
-            cell.levels.get(at).copied().flatten()
+        let judge = &*judge_of(&factor.name, None);
+        let levels_of = |at: usize| -> Vec<Option<usize>> {
+            let level_of = |name: &String| {
+                let cell = plan.cells.iter().find(|cell| cell.name == *name)?;
+                cell.levels.get(at).copied().flatten()
+            };
+            stack.treatments.iter().map(level_of).collect()
         };
-        let levels: Vec<Option<usize>> = stack.treatments.iter().map(level_of).collect();
+        let levels = levels_of(at);
         let own = |level: usize| levels.iter().filter(|own| **own == Some(level)).count();
         // The amounts that stand in every environment.
         let common: Vec<usize> = (0..tested.values.len()).filter(|level| own(*level) > 0).collect();
@@ -63,7 +71,38 @@ pub(super) fn of_amounts<'a>(
         let ratio = of_first.and_then(|curve| Some(curve.economic.as_ref()?.price_ratio));
         let question = Question { judge, amounts, rows: rows.clone(), name: &factor.name };
         curves.extend(question.curve(None, ratio));
+        for (other_at, other) in plan.factors.iter().enumerate().filter(|(own, _)| *own != at) {
+            let others = levels_of(other_at);
+            let standing: BTreeSet<usize> = others.iter().copied().flatten().collect();
+            if standing.len() < 2 {
+                continue;
+            }
+            let judge = &*judge_of(&factor.name, Some((&other.name, standing.len())));
+            for &level in &standing {
+                let is_in = |at: usize, amount: usize| {
+                    levels.get(at).copied().flatten() == Some(amount)
+                        && others.get(at).copied().flatten() == Some(level)
+                };
+                let count =
+                    |amount: usize| (0..levels.len()).filter(|at| is_in(*at, amount)).count();
+                let each = common.first().map_or(0, |amount| count(*amount));
+                if each == 0 || common.iter().any(|amount| count(*amount) != each) {
+                    continue;
+                }
+                let row = |amount: &usize| -> Vec<f64> {
+                    let share = 1.0 / each as f64;
+                    (0..levels.len())
+                        .map(|at| if is_in(at, *amount) { share } else { 0.0 })
+                        .collect()
+                };
+                let rows: Vec<Vec<f64>> = common.iter().map(row).collect();
+                let question = Question { judge, amounts, rows, name: &factor.name };
+                let named = other.levels.get(level).cloned().unwrap_or_default();
+                within.extend(question.curve(Some((other.name.clone(), named)), ratio));
+            }
+        }
     }
+    curves.extend(within);
     (polynomials, curves)
 }
 

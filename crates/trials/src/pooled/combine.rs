@@ -1,7 +1,7 @@
 //! One call from the analyses of several environments to their combined analysis.
 
 use super::stability::{Stability, stability};
-use super::stack::Stack;
+use super::stack::{Called, Stack};
 use super::{Environment, EnvironmentsAre, Homogeneity, PooledError, Weighting};
 use super::{exact, mixed_model};
 use crate::analysis::{Curve, Polynomial};
@@ -82,6 +82,8 @@ pub(super) struct Table {
 pub struct Pooled {
     /// Environments in order.
     pub environments: Vec<String>,
+    /// Whether all of them are sites, and called so.
+    pub of_sites: bool,
     /// What they are taken as.
     pub environments_are: EnvironmentsAre,
     /// How they were combined.
@@ -145,15 +147,18 @@ pub fn combine(
         notes.push(weights_caution());
     } else if unequal {
         notes.push(say!(
-            "Error variances differ between environments, and plots were weighted alike: judge \
-             differences within an environment by that environment's own error."
+            "Error variances differ between {places}, and plots were weighted alike: judge \
+             differences within one {place} by its own error.",
+            places = stack.called.places(),
+            place = stack.called.place()
         ));
     }
     if environments_are == EnvironmentsAre::Random && stack.environments.len() < 4 {
         notes.push(say!(
-            "{} environments say little of how treatments vary between environments; the tests \
+            "{} {places} say little of how treatments vary between {places}; the tests \
              have few degrees of freedom.",
-            stack.environments.len()
+            stack.environments.len(),
+            places = stack.called.places()
         ));
     }
     let by_environment: Vec<Vec<Option<f64>>> = stack
@@ -178,6 +183,7 @@ pub fn combine(
         differences: ComparisonTable::new(&table.means, &Pairs::All, Adjustment::Unadjusted, 0.05)?,
         words: words(&stack, environments_are, method),
         environments: stack.environments.clone(),
+        of_sites: stack.called == Called::Sites,
         environments_are,
         method,
         homogeneity,
@@ -223,48 +229,45 @@ fn mean_in(environment: &Environment<'_>, name: &str) -> Option<f64> {
 
 fn words(stack: &Stack, environments_are: EnvironmentsAre, method: PooledMethod) -> Vec<String> {
     let strata: Vec<String> = stack.strata.iter().map(|s| name_in_words(&s.name)).collect();
+    let (place, places) = (stack.called.place(), stack.called.places());
     let within = if strata.is_empty() {
         String::new()
     } else {
-        say!(", {} within environments", strata.join(", "))
+        say!(", {} within {places}", strata.join(", "))
     };
     let mut words = vec![match environments_are {
         EnvironmentsAre::Random => say!(
-            "Fixed: treatments. Random: environments{}, treatment by environment{within}. \
-             Treatments are judged against their interaction with environments, so that \
+            "Fixed: treatments. Random: {places}{}, treatment by {place}{within}. \
+             Treatments are judged against their interaction with {places}, so that \
              conclusions reach beyond these {}.",
             if stack.crossing.is_some() { text!(" (sites, seasons and both)") } else { "" },
             stack.environments.len()
         ),
         EnvironmentsAre::Fixed => say!(
-            "Fixed: treatments, environments, treatment by environment. Random: plots{within}. \
-             Conclusions are for these {} environments alone.",
+            "Fixed: treatments, {places}, treatment by {place}. Random: plots{within}. \
+             Conclusions are for these {} {places} alone.",
             stack.environments.len()
         ),
     }];
-    words.push(
-        match method {
-            PooledMethod::Exact => {
-                text!(
-                    "Combined analysis of variance: every treatment has as many plots in every \
-                 environment."
-                )
-            }
-            PooledMethod::Mixed => {
-                text!(
-                    "Mixed model by REML with Kenward and Roger's degrees of freedom: plots are \
-                 unequal in number or have errors of several strata."
-                )
-            }
-            PooledMethod::MixedWeighted => {
-                text!(
-                    "Mixed model by REML with plots weighted by one over the error mean square of \
-                 their environment, because error variances differ."
-                )
-            }
+    words.push(match method {
+        PooledMethod::Exact => {
+            say!(
+                "Combined analysis of variance: every treatment has as many plots in every \
+                 {place}."
+            )
         }
+        PooledMethod::Mixed => text!(
+            "Mixed model by REML with Kenward and Roger's degrees of freedom: plots are \
+                 unequal in number or have errors of several strata."
+        )
         .to_owned(),
-    );
+        PooledMethod::MixedWeighted => {
+            say!(
+                "Mixed model by REML with plots weighted by one over the error mean square of \
+                 their {place}, because error variances differ."
+            )
+        }
+    });
     words
 }
 

@@ -2,7 +2,7 @@
 
 use super::amounts::{OneError, of_amounts};
 use super::combine::{PooledKind, PooledRow, Table};
-use super::stack::{Stack, beyond};
+use super::stack::{Called, Stack, beyond};
 use super::{EnvironmentsAre, PooledError};
 use crate::analysis::Analysis;
 use crate::compare::{CompareError, EstimatedMeans};
@@ -41,7 +41,7 @@ pub(super) fn table(
     }
     for stratum in &stack.strata {
         let columns = Stack::indicators(&stratum.codes, stratum.groups);
-        let name = format!("{} within environments", stratum.name);
+        let name = format!("{} within {}", stratum.name, stack.called.key());
         sums.push((name, take(columns, &mut basis)));
     }
     let blocks = basis.len();
@@ -82,7 +82,7 @@ pub(super) fn table(
     let random = environments_are == EnvironmentsAre::Random;
     let mut rows: Vec<PooledRow> = sums.iter().map(|(n, l)| untested(n, *l)).collect();
     for ((name, line), own) in terms.iter().zip(&interactions) {
-        let judge = if random { over_environments(own) } else { error.clone() };
+        let judge = if random { over_environments(stack.called, own) } else { error.clone() };
         rows.push(PooledRow { kind: PooledKind::Term, ..tested(name, *line, &judge)? });
     }
     for ((name, _), own) in terms.iter().zip(&interactions) {
@@ -107,7 +107,7 @@ pub(super) fn table(
             lines.fold((0.0, 0.0), |s, l| (s.0 + l.0, s.1 + l.1))
         })
         .collect();
-    let judge = if random { over_environments(&all) } else { error.clone() };
+    let judge = if random { over_environments(stack.called, &all) } else { error.clone() };
     let per_mean = (plots * stack.environments.len()) as f64;
     let values = treatment_means(stack);
     let replicates = vec![per_mean; values.len()];
@@ -117,14 +117,29 @@ pub(super) fn table(
     let (df, ss) = all.iter().fold((0.0, 0.0), |s, l| (s.0 + l.0, s.1 + l.1));
     let interaction_variance = (df > 0.0).then(|| (ss / df - error.ms) / plots as f64);
     // A factor is judged as its line of the table is: against its own interaction.
-    let judge_of = |factor: &str| -> Box<dyn crate::analysis::Judge + '_> {
-        let own = terms.iter().zip(&interactions).find(|((name, _), _)| name == factor);
-        let Judge { ms, df, .. } = match own {
-            Some((_, own)) if random => over_environments(own),
-            _ => judge.clone(),
+    let judge_of =
+        |factor: &str, within: Option<(&str, usize)>| -> Box<dyn crate::analysis::Judge + '_> {
+            let lines_of = |is_own: &dyn Fn(&str) -> bool| {
+                let own = terms.iter().zip(&interactions).find(|((name, _), _)| is_own(name));
+                own.filter(|_| random).map(|(_, own)| over_environments(stack.called, own))
+            };
+            let own = lines_of(&|name| name == factor);
+            let Judge { ms, df, .. } = match (own, within) {
+                (Some(own), None) => own,
+                // At one level of the other factor a difference is made of both terms.
+                (Some(own), Some((other, levels))) => {
+                    let is_both = |name: &str| {
+                        let mut parts: Vec<&str> = name.split(" x ").collect();
+                        parts.sort_unstable();
+                        parts == if factor < other { [factor, other] } else { [other, factor] }
+                    };
+                    lines_of(&is_both)
+                        .map_or_else(|| judge.clone(), |both| at_one_level(&own, &both, levels))
+                }
+                _ => judge.clone(),
+            };
+            Box::new(OneError { means: &means, plots: per_mean, ms, df })
         };
-        Box::new(OneError { means: &means, plots: per_mean, ms, df })
-    };
     let (polynomials, curves) = of_amounts(first, stack, &judge_of);
     Ok(Some(Table { rows, means, interaction_variance, polynomials, curves }))
 }
@@ -133,7 +148,7 @@ pub(super) fn table(
 fn splits(stack: &Stack) -> Vec<(&'static str, Vec<Vec<f64>>)> {
     let environments = Stack::indicators(&stack.environment, stack.environments.len());
     let Some(crossing) = &stack.crossing else {
-        return vec![("environments", environments)];
+        return vec![(stack.called.key(), environments)];
     };
     vec![
         ("sites", Stack::indicators(&stack.by_plot(&crossing.site), crossing.sites)),
@@ -161,7 +176,7 @@ impl Judge {
 /// What judges treatments when environments are random: their interaction with environments; with
 /// sites and seasons crossed the sum MS(sites) + MS(seasons) - MS(sites x seasons), or the last
 /// alone where the sum comes out below it.
-fn over_environments(lines: &[(f64, f64)]) -> Judge {
+fn over_environments(called: Called, lines: &[(f64, f64)]) -> Judge {
     let square = |line: &(f64, f64)| line.1 / line.0;
     match lines {
         [sites, seasons, both] if lines.iter().all(|l| l.0 > 0.0) => {
@@ -183,9 +198,19 @@ fn over_environments(lines: &[(f64, f64)]) -> Judge {
         }
         _ => {
             let (df, ss) = lines.iter().fold((0.0, 0.0), |s, l| (s.0 + l.0, s.1 + l.1));
-            Judge::single(df, ss / df, text!("its interaction with environments"))
+            Judge::single(df, ss / df, called.interaction())
         }
     }
+}
+
+/// What judges a factor at one of `levels` levels of another: a part of its own mean square and the rest of that of
+/// their interaction (Satterthwaite 1946), as between main plots at one level of the sub plots.
+fn at_one_level(own: &Judge, both: &Judge, levels: usize) -> Judge {
+    let share = 1.0 / levels as f64;
+    let (own_ms, both_ms) = (share * own.ms, (1.0 - share) * both.ms);
+    let ms = own_ms + both_ms;
+    let spread = own_ms * own_ms / own.df + both_ms * both_ms / both.df;
+    Judge::single(ms * ms / spread, ms, own.name)
 }
 
 fn by_plot(stack: &Stack, contrast: &[f64]) -> Vec<f64> {

@@ -126,7 +126,7 @@ pub(super) fn table(
                 }
             }
             let test = inference.joint_test(&l).map_err(failed)?;
-            let name = format!("{} x environments", term.name);
+            let name = format!("{} x {}", term.name, stack.called.key());
             rows.push(row(&name, PooledKind::TermByEnvironments, l.len(), &test));
         }
     }
@@ -171,7 +171,7 @@ pub(super) fn table(
     let variances: Vec<f64> =
         by_environment.map(|theta| (theta.value * fit.sigma()).powi(2)).collect();
     let interaction_variance = (!variances.is_empty()).then(|| variances.iter().sum());
-    let judge_of = |_: &str| -> Box<dyn crate::analysis::Judge + '_> {
+    let judge_of = |_: &str, _: Option<(&str, usize)>| -> Box<dyn crate::analysis::Judge + '_> {
         Box::new(ByModel { inference: &inference, combination: &combination })
     };
     let (polynomials, curves) = of_amounts(first, stack, &judge_of);

@@ -66,8 +66,10 @@ pub enum PooledError {
     #[error("{}", say!("{} environment to combine: two are needed", _0))]
     TooFew(usize),
     /// Fewer than two treatments in common.
-    #[error("{}", say!("the environments have {found} treatments in common, two are needed; {missing}"))]
+    #[error("{}", say!("the {places} have {found} treatments in common, two are needed; {missing}"))]
     NothingInCommon {
+        /// What the environments are called.
+        places: &'static str,
         /// Number in common.
         found: usize,
         /// Which are missing where.

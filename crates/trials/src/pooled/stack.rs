@@ -3,7 +3,7 @@
 use super::{Environment, PooledError};
 use crate::checks::LinearFit;
 use crate::design::{Cell, Plan, StratumKind};
-use words::say;
+use words::{say, text};
 
 /// A stratum within environments: groups numbered over all of them.
 pub(super) struct StackedStratum {
@@ -44,6 +44,56 @@ pub(super) struct Stack {
     pub(super) terms: Vec<StackedTerm>,
     pub(super) crossing: Option<Crossing>,
     pub(super) notes: Vec<String>,
+    /// What the environments are called.
+    pub(super) called: Called,
+}
+
+/// What environments are called in names and sentences: sites where every one is, so that a reader meets one word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Called {
+    /// Sites, without seasons.
+    Sites,
+    /// Seasons, or sites in seasons.
+    Environments,
+}
+
+impl Called {
+    fn of(environments: &[Environment<'_>]) -> Self {
+        let is_site = |own: &Environment<'_>| own.site.is_some() && own.season.is_none();
+        if environments.iter().all(is_site) { Self::Sites } else { Self::Environments }
+    }
+
+    /// The name in sources and strata.
+    pub(super) fn key(self) -> &'static str {
+        match self {
+            Self::Sites => "sites",
+            Self::Environments => "environments",
+        }
+    }
+
+    /// One of them in words.
+    pub(super) fn place(self) -> &'static str {
+        match self {
+            Self::Sites => text!("site"),
+            Self::Environments => text!("environment"),
+        }
+    }
+
+    /// Several in words.
+    pub(super) fn places(self) -> &'static str {
+        match self {
+            Self::Sites => text!("sites"),
+            Self::Environments => text!("environments"),
+        }
+    }
+
+    /// What judges treatments where these are a sample.
+    pub(super) fn interaction(self) -> &'static str {
+        match self {
+            Self::Sites => text!("its interaction with sites"),
+            Self::Environments => text!("its interaction with environments"),
+        }
+    }
 }
 
 impl Stack {
@@ -57,6 +107,7 @@ impl Stack {
         let has = |environment: &Environment<'_>, name: &str| {
             environment.analysis.plan.cells.iter().any(|c| c.units > 0 && c.name == name)
         };
+        let called = Called::of(environments);
         let mut missing = Vec::new();
         let mut treatments: Vec<String> = Vec::new();
         for environment in environments {
@@ -75,13 +126,15 @@ impl Stack {
         }
         if treatments.len() < 2 {
             let (found, missing) = (treatments.len(), missing.join("; "));
-            return Err(PooledError::NothingInCommon { found, missing });
+            let places = called.places();
+            return Err(PooledError::NothingInCommon { places, found, missing });
         }
         let mut notes = Vec::new();
         if !missing.is_empty() {
             notes.push(say!(
-                "Only treatments that stand in every environment are combined: {}.",
-                missing.join("; ")
+                "Only treatments that stand in every {place} are combined: {}.",
+                missing.join("; "),
+                place = called.place()
             ));
         }
         let terms = terms(&first.analysis.plan, &treatments);
@@ -95,6 +148,7 @@ impl Stack {
             terms,
             crossing: crossing(environments),
             notes,
+            called,
         };
         for (index, environment) in environments.iter().enumerate() {
             stack.add(index, &environment.analysis.plan);

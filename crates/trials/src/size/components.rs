@@ -37,6 +37,47 @@ impl Components {
         Self { tree: (mean * cv).powi(2), ..Self::default() }
     }
 
+    /// Every variance times a number, as to make it relative to the square of a mean.
+    #[must_use]
+    pub fn times(self, factor: f64) -> Self {
+        self.each(|variance| variance * factor)
+    }
+
+    /// The mean of every variance over several trials; `None` of none.
+    #[must_use]
+    pub fn mean(of: &[Self]) -> Option<Self> {
+        let (first, others) = of.split_first()?;
+        let sum = others.iter().fold(*first, |sum, own| Self {
+            replicate: sum.replicate + own.replicate,
+            main_plot: sum.main_plot + own.main_plot,
+            sub_plot: sum.sub_plot + own.sub_plot,
+            plot: sum.plot + own.plot,
+            tree: sum.tree + own.tree,
+            season: sum.season + own.season,
+            treatment_season: sum.treatment_season + own.treatment_season,
+            main_plot_season: sum.main_plot_season + own.main_plot_season,
+            plot_season: sum.plot_season + own.plot_season,
+            tree_season: sum.tree_season + own.tree_season,
+        });
+        Some(sum.times(1.0 / of.len() as f64))
+    }
+
+    /// What becomes of every variance.
+    pub(super) fn each(self, of: impl Fn(f64) -> f64) -> Self {
+        Self {
+            replicate: of(self.replicate),
+            main_plot: of(self.main_plot),
+            sub_plot: of(self.sub_plot),
+            plot: of(self.plot),
+            tree: of(self.tree),
+            season: of(self.season),
+            treatment_season: of(self.treatment_season),
+            main_plot_season: of(self.main_plot_season),
+            plot_season: of(self.plot_season),
+            tree_season: of(self.tree_season),
+        }
+    }
+
     /// Refuses variances that are negative or not finite.
     pub(super) fn check(&self) -> Result<(), SizeError> {
         for (what, value) in [

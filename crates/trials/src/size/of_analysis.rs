@@ -52,7 +52,7 @@ impl Components {
                 out.plot_season -= trees.by_season / per_plot as f64;
             }
         }
-        Some(out.without_negative())
+        Some(out.each(|variance| variance.max(0.0)))
     }
 
     /// Upper 95 % limit of the variance between plots, where it is estimated at 0 and the analysis
@@ -67,33 +67,6 @@ impl Components {
         let of_trees = if plan.units_are_trees { 0.0 } else { self.tree / per_plot as f64 };
         let known = self.plot <= 0.0 && (plan.units_are_trees || per_plot > 1);
         own.upper.filter(|_| known).map(|upper| upper - of_trees).filter(|upper| *upper > 0.0)
-    }
-
-    fn without_negative(self) -> Self {
-        let Self {
-            replicate,
-            main_plot,
-            sub_plot,
-            plot,
-            tree,
-            season,
-            treatment_season,
-            main_plot_season,
-            plot_season,
-            tree_season,
-        } = self;
-        Self {
-            replicate: replicate.max(0.0),
-            main_plot: main_plot.max(0.0),
-            sub_plot: sub_plot.max(0.0),
-            plot: plot.max(0.0),
-            tree: tree.max(0.0),
-            season: season.max(0.0),
-            treatment_season: treatment_season.max(0.0),
-            main_plot_season: main_plot_season.max(0.0),
-            plot_season: plot_season.max(0.0),
-            tree_season: tree_season.max(0.0),
-        }
     }
 }
 

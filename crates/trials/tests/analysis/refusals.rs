@@ -32,7 +32,7 @@ fn treatment_twice_in_a_block() {
     // C of block 1 was written A.
     data.columns.get_mut("treatment").unwrap()[6] = Some("A".to_owned());
     match refused(&plain(RCB, &["treatment"]), &data) {
-        Refusal::TreatmentTwice { treatment, block, times, evidence } => {
+        Refusal::TreatmentTwice { treatment, block, times, evidence, replicates: None } => {
             assert_eq!((treatment.as_str(), block.as_str()), ("treatment A", "replicate 1"));
             assert_eq!((times, evidence.places), (2, names(&["trials.csv:2", "trials.csv:8"])));
         }
@@ -320,6 +320,7 @@ fn refusals_have_no_english_in_portuguese() {
             treatment: text("dose 1"),
             block: text("replicate 1, block 4"),
             times: 2,
+            replicates: Some(3),
             evidence: evidence.clone(),
         },
         Refusal::PlotsMelted {
@@ -336,6 +337,7 @@ fn refusals_have_no_english_in_portuguese() {
             factor: text("data"),
             plot: text("main plot 3"),
             levels: names(&["20", "45"]),
+            replicates: None,
             evidence,
         },
         Refusal::Confounded { factor: text("dose"), with: text("replicates"), detail: text("x") },

@@ -191,7 +191,7 @@ pub fn located(args: &SizeArgs, question: &OptimumQuestion) -> Result<Located, S
     let mut section = section(args, question, tried, &lines);
     if language() != Language::English {
         let english = speaking(Language::English, || self::section(args, question, tried, &lines));
-        section.file_heads_of(&english);
+        section.file_words_of(&english);
     }
     let answer = Answer {
         supposed_optimum: question.curve.optimum,

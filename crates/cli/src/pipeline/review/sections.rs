@@ -28,7 +28,7 @@ pub fn report(book: &str, judged: &Judged) -> ReviewReport {
             if language() != Language::English {
                 let english = speaking(Language::English, || sections(review));
                 for (own, english) in shown.iter_mut().zip(&english) {
-                    own.of.file_heads_of(&english.of);
+                    own.of.file_words_of(&english.of);
                 }
             }
             ReviewReport {

@@ -2,13 +2,15 @@
 
 use super::plots::{axis, empty};
 use super::tables::slug;
-use super::words::{decimals, factor_words, level_words, optimum_words};
+use super::words::{decimals, factor_words, optimum_words, written_amount};
 use ::words::{capital, say, text};
+use records::TrialDeclaration;
 use report::{TrialCell, TrialPlot, TrialPoint, TrialSection, TrialSeries, TrialTable};
+use std::collections::BTreeMap;
 use trials::pooled::Pooled;
 use trials::{
-    Analysis, Curve, Optimum, OptimumSet, Peak, PlanFactor, Polynomial, Trait, amount_words,
-    estimated_amount, unit_words,
+    Analysis, Curve, Optimum, OptimumSet, Peak, Polynomial, Trait, amount_words, estimated_amount,
+    unit_words,
 };
 
 /// Points of a drawn curve.
@@ -21,32 +23,47 @@ pub fn section(analysis: &Analysis) -> Option<TrialSection> {
     }
     let averaged = || analysis.curves.iter().filter(|curve| curve.within.is_none());
     let mean = analysis.grand_mean;
-    let factors = &analysis.plan.factors;
-    let told = analysis.curves.iter().map(|curve| said(curve, factors));
+    let units: &Units = &analysis
+        .plan
+        .factors
+        .iter()
+        .filter_map(|factor| Some((factor.name.clone(), factor.amounts.as_ref()?.unit.clone())))
+        .collect();
+    let told = analysis.curves.iter().map(|curve| curve_words(curve, units));
     let tables = polynomials(&analysis.polynomials).into_iter();
     Some(TrialSection {
         heading: say!("Curves over amounts"),
         paragraphs: told.chain(priced(&analysis.curves)).collect(),
-        tables: tables.chain(curves(&analysis.curves, factors, mean)).collect(),
+        tables: tables.chain(curves(&analysis.curves, units, mean)).collect(),
         plots: averaged().map(|curve| plot(curve, "", axis(&analysis.plan.observed))).collect(),
     })
 }
 
 /// Adds the components and curves of the sites together to their section.
-pub fn together(found: &Pooled, observed: &Trait, section: &mut TrialSection) {
+pub fn together(
+    declaration: &TrialDeclaration,
+    found: &Pooled,
+    observed: &Trait,
+    section: &mut TrialSection,
+) {
     let mean = found.means.first().map_or(0.0, |mean| mean.mean);
-    section.paragraphs.extend(found.curves.iter().map(|curve| said(curve, &[])));
+    let units = &declaration.amounts;
+    let averaged = found.curves.iter().filter(|curve| curve.within.is_none());
+    section.paragraphs.extend(found.curves.iter().map(|curve| curve_words(curve, units)));
     section.paragraphs.extend(priced(&found.curves));
     section.tables.extend(polynomials(&found.polynomials));
-    section.tables.extend(curves(&found.curves, &[], mean));
-    section.plots.extend(found.curves.iter().map(|curve| plot(curve, "sites-", axis(observed))));
+    section.tables.extend(curves(&found.curves, units, mean));
+    section.plots.extend(averaged.map(|curve| plot(curve, "sites-", axis(observed))));
 }
 
+/// Unit of every factor of amounts, by its name.
+type Units = BTreeMap<String, String>;
+
 /// What a curve tells, after the place it is of.
-fn said(curve: &Curve, factors: &[PlanFactor]) -> String {
+pub(super) fn curve_words(curve: &Curve, units: &Units) -> String {
     let optima = [Some(&curve.maximum), curve.economic.as_ref()];
     let words = optima.into_iter().flatten().map(|own| optimum_words(curve, own));
-    format!("{}: {}", place(factors, curve), words.collect::<Vec<_>>().join(" "))
+    format!("{}: {}", place(units, curve), words.collect::<Vec<_>>().join(" "))
 }
 
 /// What the economic optima rest on.
@@ -58,13 +75,16 @@ fn priced(curves: &[Curve]) -> Option<String> {
     ))
 }
 
-fn place(factors: &[PlanFactor], curve: &Curve) -> String {
+fn place(units: &Units, curve: &Curve) -> String {
     let factor = capital(&factor_words(&curve.factor));
     match &curve.within {
         None => factor,
         Some((other, level)) => {
-            let found = factors.iter().find(|factor| factor.name == *other);
-            say!("{factor} at {} {level}", factor_words(other), level = level_words(found, level))
+            let level = match units.get(other) {
+                Some(unit) => written_amount(unit, level),
+                None => level.clone(),
+            };
+            say!("{factor} at {} {level}", factor_words(other))
         }
     }
 }
@@ -139,7 +159,7 @@ fn polynomials(polynomials: &[Polynomial]) -> Option<TrialTable> {
 }
 
 /// `mean` tells with how many decimals.
-fn curves(curves: &[Curve], factors: &[PlanFactor], mean: f64) -> Option<TrialTable> {
+fn curves(curves: &[Curve], units: &Units, mean: f64) -> Option<TrialTable> {
     let heads = [
         text!("Curve"),
         text!("#Constant"),
@@ -161,7 +181,7 @@ fn curves(curves: &[Curve], factors: &[PlanFactor], mean: f64) -> Option<TrialTa
             _ => say!("not inside"),
         };
         let mut cells = vec![
-            TrialCell::Text(place(factors, curve)),
+            TrialCell::Text(place(units, curve)),
             TrialCell::Number(Some(constant), digits),
             TrialCell::Number(Some(linear), significant(linear, digits)),
             TrialCell::Number(Some(quadratic), significant(quadratic, digits)),

@@ -74,6 +74,71 @@ pub(super) fn sites_without_season(declaration: &TrialDeclaration, at: &[At<'_>]
         .collect()
 }
 
+/// A replicate of which no row is left: a number missing between those of the others, or a name that every other of
+/// several sites has.
+pub(super) fn absent_replicates(
+    declaration: &TrialDeclaration,
+    trees: &[&TrialTree],
+) -> Vec<Doubt> {
+    let cell = |tree: &TrialTree, column: &str| tree.columns.get(column).cloned().flatten();
+    let mut sites: BTreeMap<Option<String>, (BTreeSet<String>, &Place)> = BTreeMap::new();
+    for tree in trees {
+        let site = declaration.roles.site.as_deref().and_then(|column| cell(tree, column));
+        if let Some(replicate) = cell(tree, &declaration.roles.replicate) {
+            sites.entry(site).or_insert((BTreeSet::new(), &tree.place)).0.insert(replicate);
+        }
+    }
+    let mut found = Vec::new();
+    for (site, (own, place)) in &sites {
+        let others: Vec<&BTreeSet<String>> =
+            sites.iter().filter(|(name, _)| *name != site).map(|(_, (names, _))| names).collect();
+        let everywhere = others.iter().copied().cloned().reduce(|a, b| &a & &b).unwrap_or_default();
+        // Sites that number on from each other have no name in common.
+        let is_shared = others.iter().all(|names| !names.is_disjoint(own));
+        let mut absent: BTreeSet<String> = between(own)
+            .filter(|name| is_shared || !others.iter().any(|names| names.contains(name)))
+            .into_iter()
+            .collect();
+        if others.len() > 1 && is_shared {
+            absent.extend(everywhere.difference(own).cloned());
+        }
+        found.extend(absent.into_iter().map(|name| Doubt {
+            place: (*place).clone(),
+            what: match site {
+                Some(site) => say!(
+                    "No row at {site} is of replicate {name}, which its other replicates or the other sites lead to expect."
+                ),
+                None => say!(
+                    "No row is of replicate {name}, a number between those of the other replicates."
+                ),
+            },
+            remedy: text!(
+                "add the rows of that replicate, or look for them among the rows set aside; leave it if there was none"
+            )
+            .to_owned(),
+        }));
+    }
+    found
+}
+
+/// The one number that is missing in names that are otherwise numbered through, three of them at least.
+fn between(names: &BTreeSet<String>) -> Option<String> {
+    let split = |name: &str| -> Option<(String, i64)> {
+        let start = name.trim_end_matches(|sign: char| sign.is_ascii_digit());
+        Some((start.to_owned(), name.strip_prefix(start)?.parse().ok()?))
+    };
+    let numbered: BTreeSet<(String, i64)> =
+        names.iter().map(|name| split(name)).collect::<Option<_>>()?;
+    let ((start, low), (end, high)) = numbered.first().zip(numbered.last())?;
+    let known = i64::try_from(numbered.len()).ok()?;
+    if start != end || known < 3 || high - low != known {
+        return None;
+    }
+    let absent = (*low..*high).find(|number| !numbered.contains(&(start.clone(), *number)))?;
+    let width = names.first()?.len() - start.len();
+    Some(format!("{start}{absent:0width$}"))
+}
+
 fn off(
     declaration: &TrialDeclaration,
     factor: &str,

@@ -107,14 +107,44 @@ pub fn no_next_size() -> TrialSection {
     }
 }
 
-/// What the trial tells of the size of the next one: a section, and the file that `anacurve size
-/// --components` takes; `None` where the analysis has no variance components.
-pub fn next_size(
-    analysis: &Analysis,
-    observed: &Observations,
-) -> Option<(TrialSection, (&'static str, String))> {
+/// A section, and the file that `anacurve size --components` takes.
+type NextSize = (TrialSection, (&'static str, String));
+
+/// What the trial tells of the size of the next one; `None` where the analysis has no variance components.
+pub fn next_size(analysis: &Analysis, observed: &Observations) -> Option<NextSize> {
     let mean = analysis.grand_mean;
     let found = Components::of_analysis(analysis, observed).filter(|_| mean > 0.0)?;
+    sized(&[analysis], found, found.plot_limit(analysis), mean)
+}
+
+/// The same of the sites together: the means of their components, each relative to its own site's mean. `None`
+/// where a site has none.
+pub fn next_size_of_sites(sites: &[(&Analysis, &Observations)]) -> Option<NextSize> {
+    let each: Vec<Components> = sites
+        .iter()
+        .map(|(analysis, rows)| {
+            let mean = analysis.grand_mean;
+            let own = Components::of_analysis(analysis, rows).filter(|_| mean > 0.0)?;
+            Some(own.times(1.0 / (mean * mean)))
+        })
+        .collect::<Option<_>>()?;
+    let found = Components::mean(&each)?;
+    let analyses: Vec<&Analysis> = sites.iter().map(|(analysis, _)| *analysis).collect();
+    let (mut section, file) = sized(&analyses, found, None, 1.0)?;
+    section.paragraphs.push(say!(
+        "Variance components are means over the sites, each relative to the mean of its own site; what differs from site to site is no part of them."
+    ));
+    Some((section, file))
+}
+
+/// Components in the square of what `mean` is of.
+fn sized(
+    analyses: &[&Analysis],
+    found: Components,
+    plot_limit: Option<f64>,
+    mean: f64,
+) -> Option<NextSize> {
+    let covariate = analyses.iter().find_map(|analysis| analysis.covariate.as_ref());
     let all = [
         ("replicate", found.replicate, text!("between replicates")),
         ("main_plot", found.main_plot, text!("between main plots")),
@@ -135,10 +165,10 @@ pub fn next_size(
         .to_owned();
     // What makes them smaller than a trial without it has, and how much more is plausible: told by
     // `size`, whoever takes the file along.
-    if let Some(covariate) = &analysis.covariate {
+    if let Some(covariate) = covariate {
         file.push_str(&format!("adjusted_for = {}\n", toml::Value::from(covariate.name.as_str())));
     }
-    let limit = found.plot_limit(analysis).map(cv);
+    let limit = plot_limit.map(cv);
     if let Some(limit) = limit {
         file.push_str(&format!(
             "# between plots: estimated at 0, and up to this plausible (95 %)\nplot_limit = {limit:.2}\n"
@@ -158,7 +188,7 @@ pub fn next_size(
     let mut paragraphs = vec![say!(
         "How much trees and plots of this trial varied, per cent of its mean, as `anacurve size --components FILE` takes it; a file with these lines stands beside the tables. What is estimated at 0 or below is left out."
     )];
-    if let Some(covariate) = &analysis.covariate {
+    if let Some(covariate) = covariate {
         let covariate = factor_words(&covariate.name);
         paragraphs.push(say!(
             "The components are of values adjusted for {covariate}: the next trial is as precise only if it is adjusted in the same way."
@@ -169,7 +199,8 @@ pub fn next_size(
             "The variance between plots was estimated at 0, and may be as much as a coefficient of variation of {limit:.1} % (95 %): these sizes may find less than is told."
         ));
     }
-    if analysis.plan.units.iter().all(|unit| unit.season.is_none()) {
+    let mut units = analyses.iter().flat_map(|analysis| &analysis.plan.units);
+    if units.all(|unit| unit.season.is_none()) {
         paragraphs.push(say!(
             "One season does not tell what of a tree lasts from what changes with the season: all of it stands as lasting, so further seasons look worth less here than they may be."
         ));

@@ -119,13 +119,15 @@ impl NotAnalysed {
     }
 }
 
-/// Declared seasons that are left out because nothing was harvested in them.
+/// Declared seasons that are left out because nothing was harvested in them, but for those `told` already.
 pub(super) fn seasons_without_harvest(
     declaration: &TrialDeclaration,
     harvested: &BTreeSet<i32>,
+    told: &BTreeSet<i32>,
 ) -> Option<String> {
     let declared = declaration.seasons.iter().map(|&season| i32::from(season));
-    let absent: BTreeSet<i32> = declared.filter(|season| !harvested.contains(season)).collect();
+    let absent: BTreeSet<i32> =
+        declared.filter(|season| !harvested.contains(season) && !told.contains(season)).collect();
     (!absent.is_empty()).then(|| {
         say!("No tree of it has a harvest of {}, which book.toml declares.", listed(&absent))
     })

@@ -1,8 +1,8 @@
 //! Which trees share a plot, and where plots stand.
 
-use ingest_seasons::{StandingTree, TrialTree};
+use ingest_seasons::{HeldBlock, StandingTree, TrialTree};
 use records::{TrialDeclaration, TrialDesign};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What trees of one plot have in common: treatment, place in the design and plot, where the trial
 /// table has one; a tree of a trial of single trees stands by itself.
@@ -29,15 +29,31 @@ pub(super) fn plot_of<'a>(
     key
 }
 
-/// Rows and columns of trees in their blocks, from the tree table.
+/// Rows and columns of trees in their blocks, from the tree table, with the sites of these.
 pub(super) struct Places<'a> {
     of: BTreeMap<&'a str, [Option<i64>; 2]>,
+    sites: BTreeMap<&'a str, &'a str>,
 }
 
 impl<'a> Places<'a> {
-    pub(super) fn of(standing: &'a [StandingTree]) -> Self {
+    pub(super) fn of(standing: &'a [StandingTree], held: &'a [HeldBlock]) -> Self {
         let of = standing.iter().map(|tree| (tree.tree.as_str(), [tree.row, tree.column]));
-        Self { of: of.collect() }
+        let site: BTreeMap<&str, &str> =
+            held.iter().map(|block| (block.block.as_str(), block.site.as_str())).collect();
+        let sites = standing
+            .iter()
+            .filter_map(|tree| Some((tree.tree.as_str(), *site.get(tree.block.as_str())?)));
+        Self { of: of.collect(), sites: sites.collect() }
+    }
+
+    /// Site of a tree's block.
+    pub(super) fn site(&self, tree: &str) -> Option<&'a str> {
+        self.sites.get(tree).copied()
+    }
+
+    /// Sites of the book that have trees.
+    pub(super) fn sites(&self) -> impl Iterator<Item = &'a str> {
+        self.sites.values().copied().collect::<BTreeSet<_>>().into_iter()
     }
 
     /// Row (0) or column (1) of a tree.

@@ -118,8 +118,11 @@ pub fn over_sites(
 ) -> PooledTrait {
     let means: Vec<(String, Observations)> =
         sites.iter().map(|(site, rows)| (site.clone(), over_seasons(rows))).collect();
-    let found =
-        PooledTrait::new(&observed.observed, "sites", combined(declaration, &means, price_ratio));
+    let found = PooledTrait::new(
+        &observed.observed,
+        "sites",
+        combined(declaration, "sites", &means, price_ratio),
+    );
     let without_outlying = without_outlying(declaration, &means).filter(|_| found.combined.is_ok());
     PooledTrait { without_outlying, ..found }
 }
@@ -142,7 +145,7 @@ fn without_outlying(
     }
     (!plots.is_empty()).then(|| WithoutOutlying {
         plots,
-        combined: combined(declaration, &others, None).map(|found| found.pooled),
+        combined: combined(declaration, "sites", &others, None).map(|found| found.pooled),
     })
 }
 
@@ -159,7 +162,11 @@ pub fn by_season(declaration: &TrialDeclaration, observed: &Observations) -> Opt
             (season.to_string(), kept(observed, &keep))
         })
         .collect();
-    Some(PooledTrait::new(&observed.observed, "seasons", combined(declaration, &each, None)))
+    Some(PooledTrait::new(
+        &observed.observed,
+        "seasons",
+        combined(declaration, "seasons", &each, None),
+    ))
 }
 
 /// Environments combined.
@@ -173,6 +180,7 @@ struct Together {
 /// The environments combined.
 fn combined(
     declaration: &TrialDeclaration,
+    over: &str,
     each: &[(String, Observations)],
     price_ratio: Option<f64>,
 ) -> Result<Together, String> {
@@ -199,7 +207,10 @@ fn combined(
     }
     let environments: Vec<Environment<'_>> = analyses
         .iter()
-        .map(|(name, analysis)| Environment { name, site: None, season: None, analysis })
+        .map(|(name, analysis)| {
+            let site = (over == "sites").then_some(name.as_str());
+            Environment { name, site, season: None, analysis }
+        })
         .collect();
     let sample =
         if environments.len() < SAMPLE { EnvironmentsAre::Fixed } else { EnvironmentsAre::Random };
@@ -313,19 +324,26 @@ pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSec
         section.tables.push(table(found));
     }
     if pooled.by_plot_means {
-        section.paragraphs.push(say!(
-            "Plots hold unequal numbers of trees: environments are compared by plot means, each \
-             counting once, so that means differ from those of the analysis of trees."
-        ));
+        section.paragraphs.push(if seasons {
+            say!(
+                "Plots hold unequal numbers of trees: seasons are compared by plot means, each \
+                 counting once, so that means differ from those of the analysis of trees."
+            )
+        } else {
+            say!(
+                "Plots hold unequal numbers of trees: sites are compared by plot means, each \
+                 counting once, so that means differ from those of the analysis of trees."
+            )
+        });
     }
     let digits = found.means.first().map_or(2, |mean| decimals(mean.mean));
     section.tables.push(means(declaration, found, pooled.over, digits));
     if !seasons {
-        amounts::together(found, &pooled.observed, &mut section);
+        amounts::together(declaration, found, &pooled.observed, &mut section);
     }
     section.tables.push(each(pooled, digits));
-    section.tables.push(errors(&found.homogeneity, digits));
-    section.tables.extend(stability(declaration, found, digits));
+    section.tables.push(errors(pooled.over, &found.homogeneity, digits));
+    section.tables.extend(stability(declaration, found, pooled.over, digits));
     section
 }
 
@@ -388,10 +406,10 @@ fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usi
     table
 }
 
-/// Each environment by itself, as a table of means prints it at its foot.
+/// Each site or season by itself, as a table of means prints it at its foot.
 fn each(pooled: &PooledTrait, digits: usize) -> TrialTable {
     let heads = [
-        text!("Environment"),
+        head(pooled.over),
         text!("Term"),
         text!("#df"),
         text!("#Denominator df"),
@@ -422,9 +440,13 @@ fn each(pooled: &PooledTrait, digits: usize) -> TrialTable {
     table
 }
 
-fn errors(of: &Homogeneity, digits: usize) -> TrialTable {
-    let heads =
-        [text!("Environment"), text!("#Error mean square"), text!("#df"), text!("#Mean"), "#CV %"];
+/// What stands at the head of a column of sites or seasons.
+fn head(over: &str) -> &'static str {
+    if over == "sites" { text!("Site") } else { text!("Season") }
+}
+
+fn errors(over: &str, of: &Homogeneity, digits: usize) -> TrialTable {
+    let heads = [head(over), text!("#Error mean square"), text!("#df"), text!("#Mean"), "#CV %"];
     let mut table = TrialTable::new("errors", text!("Error of each by itself"), &heads);
     for error in &of.errors {
         table.rows.push(vec![
@@ -450,7 +472,12 @@ fn errors(of: &Homogeneity, digits: usize) -> TrialTable {
     table
 }
 
-fn stability(declaration: &TrialDeclaration, found: &Pooled, digits: usize) -> Option<TrialTable> {
+fn stability(
+    declaration: &TrialDeclaration,
+    found: &Pooled,
+    over: &str,
+    digits: usize,
+) -> Option<TrialTable> {
     if found.stability.is_empty() || found.environments.len() < LEAST_FOR_STABILITY {
         return None;
     }
@@ -462,9 +489,15 @@ fn stability(declaration: &TrialDeclaration, found: &Pooled, digits: usize) -> O
         text!("#Ecovalence"),
         text!("#Stability variance"),
     ];
-    let caption = text!(
-        "Stability: slope on the environments' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962), stability variance (Shukla 1972)"
-    );
+    let caption = if over == "sites" {
+        text!(
+            "Stability: slope on the sites' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962), stability variance (Shukla 1972)"
+        )
+    } else {
+        text!(
+            "Stability: slope on the seasons' means (Finlay and Wilkinson 1963), ecovalence (Wricke 1962), stability variance (Shukla 1972)"
+        )
+    };
     let mut table = TrialTable::new("stability", caption, &heads);
     for row in &found.stability {
         table.rows.push(vec![
@@ -595,13 +628,14 @@ mod tests {
     fn sites_name_the_best_amount_where_amounts_differ() {
         let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\namounts = { level = \"kg\" }\n";
         let book = Book::parse(&format!("{HEADING}{section}")).unwrap();
-        let said = |bend: f64| {
+        let uneven = |l: usize, block: usize| (l * 7 + block * 5 + l * block) % 6;
+        // Every amount has each of these once, so that its mean lies on the curve.
+        let even = |l: usize, block: usize| (l + block) % 4;
+        let said = |bend: f64, noise: &dyn Fn(usize, usize) -> usize| {
             let site = |least: f64| {
                 let mut rows = in_blocks(5, 4, |l, block| {
                     let amount = l as f64;
-                    least
-                        + bend * amount * (5.0 - amount)
-                        + 0.1 * ((l * 7 + block * 5 + l * block) % 6) as f64
+                    least + bend * amount * (5.0 - amount) + 0.1 * noise(l, block) as f64
                 });
                 let levels = rows.columns.get_mut("level").unwrap();
                 levels.iter_mut().flatten().for_each(|level| *level = level.replace('L', ""));
@@ -614,10 +648,58 @@ mod tests {
                 &over_sites(&book.trials["T"], &sites[0].1, &sites, None),
             )
         };
-        let found = said(0.4);
+        let found = said(0.4, &uneven);
         assert!(found.contains("The fitted maximum is at level 2."), "{found}");
-        let none = said(0.0);
+        for what in [
+            "Asked by itself, along level",
+            "; a bend shows (p < 0.001).",
+            " The means stray from that curve (p = 0.013).",
+        ] {
+            assert!(found.contains(what), "{what}: {found}");
+        }
+        let found = said(0.4, &even);
+        let what = " That the means stray from that curve does not show (p = 1.000).";
+        assert!(found.contains(what), "{found}");
+        let none = said(0.0, &uneven);
         assert!(none.contains("no difference") && !none.contains("maximum"), "{none}");
+        assert!(none.contains("no linear trend shows"), "{none}");
+    }
+
+    /// Where the best amount hangs on another factor, the sites together name one at each of its levels.
+    #[test]
+    fn sites_name_the_best_amount_at_each_level_of_another_factor() {
+        let section = "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"amount\", \"dressing\"]\namounts = { amount = \"kg\" }\n";
+        let book = Book::parse(&format!("{HEADING}{section}")).unwrap();
+        let site = |least: f64| {
+            let mut rows = in_blocks(6, 4, |l, block| {
+                let (amount, limed) = ((l % 3) as f64, (l / 3) as f64);
+                // Tops at 1 kg with lime and at 1.5 kg without.
+                let curve = amount * (3.0 - limed - amount);
+                least + curve + 0.1 * ((l + block) % 4) as f64
+            });
+            let levels = rows.columns.remove("level").unwrap();
+            let level = |text: &Option<String>| -> usize {
+                text.as_deref().unwrap().trim_start_matches('L').parse().unwrap()
+            };
+            let of = |named: &dyn Fn(usize) -> String| {
+                levels.iter().map(|text| Some(named(level(text)))).collect::<Vec<_>>()
+            };
+            rows.columns.insert("amount".to_owned(), of(&|l| (l % 3).to_string()));
+            let dressing = |l: usize| if l < 3 { "none".to_owned() } else { "lime".to_owned() };
+            rows.columns.insert("dressing".to_owned(), of(&dressing));
+            rows
+        };
+        let sites = [("north", site(8.0)), ("south", site(6.0))]
+            .map(|(name, rows)| (name.to_owned(), rows));
+        let declared = &book.trials["T"];
+        let said = sites_finding(declared, &over_sites(declared, &sites[0].1, &sites, None));
+        for what in [
+            "Its best level hangs on the other factor, over all sites: ",
+            "Amount at dressing lime: The fitted maximum is at amount 1 kg",
+            "Amount at dressing none: The fitted maximum is at amount 1.5 kg",
+        ] {
+            assert!(said.contains(what), "{what}: {said}");
+        }
     }
 
     /// Two sites of which one has a plot with some kilograms more: the sites are combined without it too.

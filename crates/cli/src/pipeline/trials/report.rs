@@ -13,7 +13,7 @@ use trials::compare::ComparisonTable;
 use trials::methods::Methods;
 use trials::{Analysis, MeansOfTerm};
 
-/// A trial for the page; the headings of its CSV files are English in every language.
+/// A trial for the page; headings and words of its CSV files are English in every language.
 #[must_use]
 pub fn report(trial: &AnalysedTrial) -> TrialReport {
     let mut shown = spoken(trial);
@@ -23,7 +23,7 @@ pub fn report(trial: &AnalysedTrial) -> TrialReport {
             speaking(Language::English, || spoken(&analysed(in_english(&trial.declared))));
         for (own, english) in shown.parts.iter_mut().zip(&english.parts) {
             for (own, english) in own.sections.iter_mut().zip(&english.sections) {
-                own.file_heads_of(english);
+                own.file_words_of(english);
             }
         }
     }
@@ -105,13 +105,25 @@ fn uneven_pairs(part: &AnalysedPart) -> bool {
 
 /// Sites together, before each by itself.
 fn over_sites(trial: &AnalysedTrial) -> impl Iterator<Item = TrialPart> {
-    trial.pooled.iter().filter(|pooled| pooled.over == "sites").map(|pooled| TrialPart {
-        heading: say!("{}, all sites", capital(&pooled.observed.name)),
-        slug: format!("{}-all-sites", pooled.observed.id),
-        finding: sites_finding(&trial.declared.declaration, pooled),
-        refused: None,
-        sections: vec![pooling::section(&trial.declared.declaration, pooled)],
-        files: Vec::new(),
+    trial.pooled.iter().filter(|pooled| pooled.over == "sites").map(|pooled| {
+        let own = trial.parts.iter().filter(|part| part.observed == pooled.observed);
+        let sites: Vec<_> =
+            own.filter_map(|part| Some((part.outcome.as_ref().ok()?, &part.rows))).collect();
+        // Sites that cannot be combined, or of which one was refused, tell each by itself.
+        let size = pooled.combined.as_ref().ok().and_then(|found| {
+            let whole = sites.len() == found.environments.len();
+            further::next_size_of_sites(&sites).filter(|_| whole)
+        });
+        let (size, files): (Vec<_>, Vec<_>) = size.into_iter().unzip();
+        let section = pooling::section(&trial.declared.declaration, pooled);
+        TrialPart {
+            heading: say!("{}, all sites", capital(&pooled.observed.name)),
+            slug: format!("{}-all-sites", pooled.observed.id),
+            finding: sites_finding(&trial.declared.declaration, pooled),
+            refused: None,
+            sections: std::iter::once(section).chain(size).collect(),
+            files,
+        }
     })
 }
 

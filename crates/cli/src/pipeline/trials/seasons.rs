@@ -23,6 +23,11 @@ impl<'a> Seasons<'a> {
         self.rows.get(&(tree, season)).copied()
     }
 
+    /// The last season with a harvest of whatever tree.
+    pub(super) fn last(&self) -> Option<i32> {
+        self.table.season.iter().max().copied()
+    }
+
     /// Seasons in which a tree of the trial was harvested, ascending.
     pub(super) fn harvested(&self, trees: &[&TrialTree]) -> BTreeSet<i32> {
         let own = |tree: &TrialTree| {

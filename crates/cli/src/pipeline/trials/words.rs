@@ -2,7 +2,7 @@
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
 use super::pooling::PooledTrait;
-use super::{checks, own_scale};
+use super::{amounts::curve_words, checks, own_scale};
 use ::words::{capital, say, text};
 use records::{TrialControl, TrialDeclaration, noun};
 use trials::pooled::{Pooled, PooledKind};
@@ -29,7 +29,7 @@ pub fn level_words(factor: Option<&PlanFactor>, level: &str) -> String {
 }
 
 /// A level of an amount; a level that is no number stands as it is.
-fn written_amount(unit: &str, level: &str) -> String {
+pub fn written_amount(unit: &str, level: &str) -> String {
     level.parse().map_or_else(|_| level.to_owned(), |value| amount_words(value, unit))
 }
 
@@ -345,7 +345,10 @@ fn main_effect(analysis: &Analysis, tested: &Tested<'_>) -> String {
 /// sharply than whether all levels are alike.
 fn along_amounts(analysis: &Analysis, tested: &Tested<'_>) -> Option<String> {
     let own = |polynomial: &&Polynomial| polynomial.term == tested.row.source;
-    let polynomial = analysis.polynomials.iter().find(own)?;
+    along(analysis.polynomials.iter().find(own)?)
+}
+
+fn along(polynomial: &Polynomial) -> Option<String> {
     let of = |name: &str| polynomial.components.iter().find(|own| own.name == name);
     let (linear, quadratic) = (of("linear")?, of("quadratic")?);
     let (factor, p) = (factor_words(&polynomial.factor), p_words(linear.p));
@@ -468,20 +471,49 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
     // Where an amount changes nothing that shows, its best level is none to name; where its effect depends on the site or
     // on another factor, none holds for all.
     let is_of = |name: &str, factor: &str| name.split(" x ").any(|part| part == factor);
-    for curve in &found.curves {
+    let depends = |factor: &str| {
+        let mut others = differ.iter().chain(&moving);
+        others.any(|(name, _)| *name != factor && is_of(name, factor))
+    };
+    for polynomial in found.polynomials.iter().filter(|own| !depends(&own.factor)) {
+        out.extend(along(polynomial).map(|said| format!(" {said}")));
+    }
+    for curve in found.curves.iter().filter(|curve| curve.within.is_none()) {
         let shows = differ.iter().any(|(name, _)| *name == curve.factor);
-        let depends = differ
-            .iter()
-            .chain(&moving)
-            .any(|(name, _)| *name != curve.factor && is_of(name, &curve.factor));
-        if shows && depends {
-            out.push_str(&say!(
-                " Its best level is not the same for all: read each site and each level of the other factor by itself."
-            ));
+        if shows && depends(&curve.factor) {
+            let at_sites = moving.iter().any(|(name, _)| is_of(name, &curve.factor));
+            let at_levels: Vec<String> = found
+                .curves
+                .iter()
+                .filter(|own| own.factor == curve.factor && !at_sites)
+                .filter(|own| {
+                    let other = own.within.as_ref().map(|(other, _)| other);
+                    let both = |name: &str| other.is_some_and(|other| is_of(name, other));
+                    differ.iter().any(|(name, _)| is_of(name, &curve.factor) && both(name))
+                })
+                .map(|own| curve_words(own, &declaration.amounts))
+                .collect();
+            if at_levels.is_empty() {
+                out.push_str(&say!(
+                    " Its best level is not the same for all: read each site and each level of the other factor by itself."
+                ));
+            } else {
+                out.push_str(&say!(
+                    " Its best level hangs on the other factor, over all sites: {}",
+                    at_levels.join(" ")
+                ));
+            }
         } else if shows {
             out.push_str(&format!(" {}", optimum_words(curve, &curve.maximum)));
-            if let Some((.., p)) = curve.lack_of_fit.filter(|(.., p)| *p < FOUND) {
-                out.push_str(&say!(" The means stray from that curve ({}).", p_words(p)));
+            match curve.lack_of_fit {
+                Some((.., p)) if p < FOUND => {
+                    out.push_str(&say!(" The means stray from that curve ({}).", p_words(p)));
+                }
+                Some((.., p)) => out.push_str(&say!(
+                    " That the means stray from that curve does not show ({}).",
+                    p_words(p)
+                )),
+                None => {}
             }
         }
     }
