@@ -22,6 +22,9 @@ pub const NOTHING_MISSING: Text = constant!("Nothing is missing.");
 pub const ORDER: Text = constant!(
     "Blocks stand in the order of what a day of delay is expected to cost, then of the first day of the window; the dates of a crew lie around the day for which the gain is reckoned, in the order in which delay costs least in all its blocks together, a begun block being finished first where windows allow it and none waits more than a week for another, so that a block of little work, or one whose window closes soon, may come before one that stands above it; the window of a change holds the days around it on which the expected net return falls short of that day's by no more than the tolerance, or every tested day where the records show no effect of timing, and that of present practice two weeks to either side of its days. The crew may come on any of them. Trees are all that stand in the block but those of trials, with those worked on in brackets where they differ; an intensity is that of a pruned tree."
 );
+pub const NO_DELAY_LOSS: Text = constant!(
+    "A day of delay is not expected to cost anything in any block, so it chooses nothing: do first what suits the crew."
+);
 pub const TO_SCORE: Text = constant!(
     "To learn next season whether the advice held, keep it (`anacurve run BOOK --keep`) and leave at least five trees of each region unpruned and prune at least five as at present, some lightly and some hard where trees are treated so unlike each other: the review holds the trees that followed the advice against these, each kind by its share of present practice, and without them scores nothing. Plan and crew sheets count every tree: mark these in the field; the review will show them as not treated as planned."
 );
