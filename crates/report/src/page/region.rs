@@ -199,7 +199,7 @@ fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
     }
     if !r.lateness.is_empty() {
         rows.push(row(
-            text!("If pruned later than that"),
+            text!("If pruned late"),
             lateness(&r.lateness, currency),
             "lateness",
         ));
