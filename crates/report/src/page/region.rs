@@ -198,11 +198,7 @@ fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
         rows.extend(returns::rows(found, currency));
     }
     if !r.lateness.is_empty() {
-        rows.push(row(
-            text!("If pruned late"),
-            lateness(&r.lateness, currency),
-            "lateness",
-        ));
+        rows.push(row(text!("If pruned late"), lateness(&r.lateness, currency), "lateness"));
     }
     if let Some(over) = &r.horizon {
         rows.push(row(
