@@ -68,7 +68,7 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
     };
     let level = evidence.book.options.level;
     let loss = explored.best_net().abs() * evidence.book.options.tolerance_pct / 100.0;
-    let candidate = timing::candidate(evidence, &explored, loss);
+    let (candidate, keeps_usual_dates) = timing::candidate(evidence, &explored, loss);
     let gains = Gains::new(evidence, &explored, candidate);
     let told = gains.over_present(level);
     if !tells(&told) {
@@ -82,6 +82,8 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
     let mut leads = explored.net_optima.pruned_leads().peekable();
     advice.lead_optimum = (fit.fixed_lead.is_none() && leads.peek().is_some())
         .then(|| gains::interval(Summary::of(leads, level), level));
+    advice.gains_lead_days = (candidate.intensity > 0.0).then_some(candidate.lead_days);
+    advice.keeps_usual_dates = keeps_usual_dates;
     advice.band = Some(explored.band(loss));
     // Without unpruned trees the comparison would be an extrapolation.
     advice.gain_over_unpruned_kg = fit
@@ -97,14 +99,14 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
     });
     advice.p_gain = Some(gains.p_net_gain());
     advice.returns = returns::returns(evidence, &gains, level);
-    advice.lateness = lateness::lateness(evidence, candidate, level);
+    (advice.lateness, advice.late_per_day) = lateness::lateness(evidence, candidate, level);
     advice.horizon = horizon::horizon(evidence, &explored, candidate, level);
     advice.verdict = verdict::choose(evidence, &explored, &gains, loss);
     advice.advised = advised(evidence, &explored, candidate, advice.verdict, loss);
     advice.interim = (advice.verdict == Verdict::Trial
         && verdict::better_meanwhile(evidence, &explored, &gains, loss))
     .then(|| best_supported(evidence, &explored, candidate, loss));
-    advice.reason = verdict::reason(evidence, &advice, &explored);
+    advice.reason = verdict::reason(evidence, &advice, &explored, &gains);
     let mut picture = figures::draw(evidence, &explored, candidate, level);
     picture.what_if = returns::what_if(evidence, &explored, &gains, candidate);
     (advice, Some(picture))
@@ -233,6 +235,8 @@ pub fn without_records(
         yield_optimum: None,
         net_optimum: None,
         lead_optimum: None,
+        gains_lead_days: None,
+        keeps_usual_dates: false,
         inversion_set: None,
         band: None,
         advised: None,
@@ -244,8 +248,10 @@ pub fn without_records(
         p_gain: None,
         returns: None,
         lateness: Vec::new(),
+        late_per_day: None,
         horizon: None,
         trials_waiting: Vec::new(),
+        last_record: None,
     }
 }
 

@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 use records::PracticeBefore;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 use workplan::economics::BreakEven;
 
 /// Advice for one season of one record book.
@@ -24,6 +25,14 @@ pub struct Advice {
     pub tolerance_pct: f64,
     /// One entry per region of the book, sorted by region id.
     pub regions: Vec<RegionAdvice>,
+}
+
+impl Advice {
+    /// Seasons that regions are advised for, ascending, each once.
+    #[must_use]
+    pub fn seasons(&self) -> BTreeSet<i32> {
+        self.regions.iter().map(|region| region.season).collect()
+    }
 }
 
 /// What the evidence says should be done.
@@ -88,6 +97,12 @@ pub struct RegionAdvice {
     /// Lead of the highest expected net return within the supported range, days before the flush;
     /// `None` when timing is not part of the model.
     pub lead_optimum: Option<Interval>,
+    /// Days before the flush for which the gains are reckoned; `None` where nothing is pruned.
+    #[serde(default)]
+    pub gains_lead_days: Option<f64>,
+    /// Whether that is near the region's usual dates because others do not very likely earn more.
+    #[serde(default)]
+    pub keeps_usual_dates: bool,
     /// Confidence set of the curve's turning point by test inversion, not limited to the tested range.
     pub inversion_set: Option<InversionSet>,
     /// Intensities whose expected loss of net return stays under the tolerance.
@@ -118,12 +133,30 @@ pub struct RegionAdvice {
     /// What pruning two and four weeks after the advised (or best supported) date costs; empty when
     /// timing is not part of the model or nothing is to be pruned.
     pub lateness: Vec<Lateness>,
+    /// Net return lost per day of delay, money per tree: the line through these delays, draw by draw; `None`
+    /// where no pruning so late is recorded. Below 0 where being late gains.
+    #[serde(default)]
+    pub late_per_day: Option<Interval>,
     /// The practice repeated over several seasons; `None` when the records show no carry-over.
     pub horizon: Option<Horizon>,
     /// Declared trials on trees of the region that wait for the harvest of the season advised for, by
     /// id; the plan leaves their trees to them.
     #[serde(default)]
     pub trials_waiting: Vec<String>,
+    /// Day of the book's last record: a window that ends before it is over. `None` where no record has a day.
+    #[serde(default)]
+    pub last_record: Option<Date>,
+}
+
+impl RegionAdvice {
+    /// Day of the last record, where the window of the advice, or of what to follow until a trial is read,
+    /// was over by then.
+    #[must_use]
+    pub fn over_since(&self) -> Option<Date> {
+        let stated = self.advised.as_ref().or(self.interim.as_ref())?;
+        let [_, to] = stated.window?;
+        self.last_record.filter(|last| to < *last)
+    }
 }
 
 /// What the advised (or best supported) practice brings beside present practice.

@@ -491,6 +491,7 @@ const MOST_YIELD_LEVEL: f64 = 100.0;
 /// Money of a command line.
 fn money(text: &str) -> Result<f64, String> {
     match number(text)? {
+        money if money.is_nan() => Err("this is no amount of money".to_owned()),
         money if money < 0.0 => Err("money is zero or more".to_owned()),
         money if money > MOST_MONEY => {
             Err(format!("money is from 0 to {MOST_MONEY}: count in a larger unit of it"))
@@ -502,7 +503,8 @@ fn money(text: &str) -> Result<f64, String> {
 /// A multiple of the yields expected.
 fn yield_level(text: &str) -> Result<f64, String> {
     match number(text)? {
-        level if level > MOST_YIELD_LEVEL => Err(format!(
+        // Written so that NaN is refused.
+        level if !(0.0..=MOST_YIELD_LEVEL).contains(&level) => Err(format!(
             "a multiple of the yields expected is from 0 to {MOST_YIELD_LEVEL}, such as 0.8 for a \
              fifth less"
         )),

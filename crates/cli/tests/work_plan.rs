@@ -480,8 +480,8 @@ fn what_if_refuses_what_cannot_be_and_names_the_range() {
     let book = planned("");
     let asked = |args: &[&str]| anacurve(&[&["whatif", book.arg()], args].concat());
     asked(&["--region", "nowhere"]).fails_saying(&["nowhere", "plain"]);
-    asked(&["--seasons", "9"]).fails_saying(&["seasons", "1 to 3"]);
-    asked(&["--price", "NaN"]).fails_saying(&["price_per_kg"]);
+    asked(&["--seasons", "9"]).fails_saying(&["--seasons", "1 to 3"]);
+    asked(&["--seasons", "0"]).fails_saying(&["--seasons", "1 to 3"]);
     // Refused before any book is read, with what was meant.
     let refused = asked(&["--price", "2,5"]);
     assert_eq!(refused.code, 2);
@@ -490,9 +490,17 @@ fn what_if_refuses_what_cannot_be_and_names_the_range() {
         ("--price", "1e15", "from 0 to 1000000000"),
         ("--wage", "1e10", "from 0 to 1000000000"),
         ("--yield-level", "1e6", "from 0 to 100"),
+        ("--yield-level", "-0.5", "from 0 to 100"),
+        ("--yield-level", "nan", "from 0 to 100"),
+        ("--price", "NaN", "no amount of money"),
+        ("--wage", "nan", "no amount of money"),
+        ("--wage", "inf", "from 0 to 1000000000"),
+        ("--wage", "-1", "zero or more"),
+        ("--wage", "", "no number"),
     ] {
         let refused = asked(&[option, value]);
         assert_eq!((refused.code, refused.stdout.as_str()), (2, ""), "{option}");
+        assert!(refused.stderr.contains(option), "{}", refused.stderr);
         assert!(refused.stderr.contains(range), "{}", refused.stderr);
     }
     // What is taken is shown, in columns that stand apart.

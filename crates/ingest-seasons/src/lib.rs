@@ -9,6 +9,7 @@ mod frame;
 mod gaps;
 mod holdings;
 mod incomplete;
+mod last_day;
 mod laterals;
 mod link;
 mod listed;
@@ -43,6 +44,7 @@ mod unlike;
 mod year_slip;
 
 pub use holdings::{HeldBlock, HeldTree, Visit, held_blocks, visits};
+pub use last_day::last_day;
 pub use link::{LinkError, Linked, link, link_places};
 pub use outcome::{NotLinked, Reason, TableLinks};
 pub use parquet_out::{WriteError, write_parquet};

@@ -217,6 +217,7 @@ pub(crate) fn link_frames(
     let practice = practice::of_regions(&linked, &places, book, outcome)?;
     scarcity::warn(&summary, outcome);
     scarcity::warn_of_seasons(&summary, book, outcome);
+    scarcity::warn_of_doses(book, outcome);
     let thin = scarcity::warn_of_thin_seasons(&linked, outcome)?;
     gaps::warn(&linked, &thin, outcome)?;
     unlike::warn(&linked, outcome)?;

@@ -49,13 +49,18 @@ impl Seen {
     fn practice(&self, region: &str) -> Option<Practice> {
         let (&season, _) = self.latest.last_key_value()?;
         let in_turn = turn::seasons(season, &self.latest);
-        let (all, younger) = self.grown(season - in_turn + 1..=season);
+        let seasons = season - in_turn + 1..=season;
+        let youngest = self.youngest(seasons.clone());
+        let (all, younger) = self.grown(seasons, youngest);
         let own = Practice {
             in_turn: in_turn.unsigned_abs(),
             younger,
             ..seen_practice(region, season, &all)
         };
-        let (earlier, _) = self.grown(season - 1..=season - 1);
+        // The same trees, by the same limit and as old as they are now: else a young block would count in one of
+        // the two shares and not in the other.
+        let (earlier, _) =
+            self.grown(season - 1..=season - 1, youngest.map(|youngest| youngest - 1.0));
         if in_turn > 1 || (earlier.len() as u64) < FEWEST_TO_TELL.min(own.tree_seasons) {
             return Some(own);
         }
@@ -67,14 +72,18 @@ impl Seen {
         Some(Practice { before: is_other.then_some(before), ..own })
     }
 
-    /// Routine trees of some seasons, and how many were left out: those younger than the trees on record that
-    /// were cut about as hard as is usual in those seasons. No plan asks for such a cut of them, so that what
-    /// is done to them is not what a change would change.
-    fn grown(&self, seasons: RangeInclusive<i32>) -> (Vec<Treated>, u64) {
+    /// Age of the youngest trees on record that were cut about as hard as is usual in some seasons.
+    fn youngest(&self, seasons: RangeInclusive<i32>) -> Option<f64> {
         let all = || self.latest.range(seasons.clone()).flat_map(|(_, all)| all);
         let cuts = || all().map(|own| own.treated.0).filter(|cut| *cut > 0.0);
         let usual = cuts().sum::<f64>() / cuts().count() as f64;
-        let youngest = youngest_cut(usual, self.cut.iter().copied());
+        youngest_cut(usual, self.cut.iter().copied())
+    }
+
+    /// Routine trees of some seasons, and how many were left out: those younger than `youngest`. No plan asks for
+    /// such a cut of them, so that what is done to them is not what a change would change.
+    fn grown(&self, seasons: RangeInclusive<i32>, youngest: Option<f64>) -> (Vec<Treated>, u64) {
+        let all = || self.latest.range(seasons.clone()).flat_map(|(_, all)| all);
         let is_younger = |age: Option<f64>| {
             age.zip(youngest).is_some_and(|(age, youngest)| age.floor() < youngest)
         };
@@ -200,6 +209,33 @@ fn seen_practice(region: &str, season: i32, all: &[Treated]) -> Practice {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Twenty old trees, of which ten are cut each season, and ten young ones that are never cut: they count in
+    /// neither share, though the season before was cut so lightly that by itself its limit of age would be lower.
+    #[test]
+    fn a_young_block_counts_in_the_share_of_both_seasons_or_of_neither() {
+        let mut seen = Seen::default();
+        // Light cuts of young trees long ago lower the limit of a season of light cuts alone.
+        seen.cut.extend([(90, 0.05, 5.0), (91, 0.05, 5.0), (92, 0.05, 5.0)]);
+        for (season, cut, pruned) in [(2024, 0.05, 20), (2025, 0.3, 10)] {
+            for tree in 0..30_u32 {
+                let age = if tree < 20 { 20.0 } else { 6.0 } + f64::from(season - 2024);
+                let intensity = if tree < pruned { cut } else { 0.0 };
+                if intensity > 0.0 {
+                    seen.cut.push((tree, intensity, age));
+                }
+                seen.add(
+                    season,
+                    Aged { tree: Some(tree), treated: (intensity, None), age: Some(age) },
+                );
+            }
+        }
+        let practice = seen.practice("hills").unwrap();
+        assert_eq!((practice.younger, practice.tree_seasons, practice.in_turn), (10, 20, 1));
+        assert!((practice.share_pruned - 0.5).abs() < 1e-12);
+        let before = practice.before.unwrap();
+        assert!((before.share_pruned - 1.0).abs() < 1e-12, "{}", before.share_pruned);
+    }
 
     /// A thousand intensities and leads of their own, and trees left unpruned.
     #[test]

@@ -96,6 +96,22 @@ pub(crate) fn warn_of_unknown_time(
     Ok(())
 }
 
+/// Warns of sprays whose concentration is far from the label's usual one: the plan tells it beside the materials
+/// alone, where nobody looks before the season.
+pub(crate) fn warn_of_doses(book: &Book, outcome: &mut Outcome) {
+    for (name, product) in &book.products {
+        let Some([target, usual]) = product.unlikely_target() else { continue };
+        outcome.warn(
+            Place::file("book.toml"),
+            Code::DoseUnlikely,
+            say!(
+                "[products.{name}] target_pct = {target} beside usual_pct = {usual}: ten times apart or more"
+            ),
+            text!("check both against the label: per cent of what, and where the decimal point is"),
+        );
+    }
+}
+
 /// Years between two recorded seasons from which they are told.
 const APART: i32 = 3;
 

@@ -522,6 +522,18 @@ impl Code {
                 "What depends on it is left out and said to be missing.",
                 "Add the setting named to book.toml.",
             ),
+            Self::DoseUnlikely => shown(
+                [
+                    "A product's `target_pct` is ten times its `usual_pct` or more, or a tenth of it or less.",
+                    "The dose follows the target, so every litre would hold ten times too much or too little; above ten times no dose is computed. Either number may be the wrong one.",
+                    "Compare both with the product's label: per cent of what, and where the decimal point is.",
+                ],
+                "book.toml",
+                [
+                    "[products.guard]\nkind = \"insect_protection\"\nstrength_pct = 5\ntarget_pct = 0.03\nusual_pct = 0.003",
+                    "[products.guard]\nkind = \"insect_protection\"\nstrength_pct = 5\ntarget_pct = 0.003\nusual_pct = 0.003",
+                ],
+            ),
             Self::SeasonsTooFew => told(
                 "Fewer than two seasons with yields.",
                 "Seasons cannot be told from what pruning did; verdicts will be trial.",

@@ -199,6 +199,8 @@ codes! {
     SettingImpossible = "setting-impossible",
     /// A setting that is needed and absent.
     SettingMissing = "setting-missing",
+    /// A spray ten times as strong as is usual, or a tenth.
+    DoseUnlikely = "dose-unlikely",
     // Too little to learn from.
     /// Fewer than two seasons.
     SeasonsTooFew = "seasons-too-few",

@@ -9,7 +9,7 @@ mod wood;
 
 pub use crew::{Crew, RestDate, WorkDay};
 pub use error::{SettingError, positive};
-pub use product::{Product, ProductKind, Treats};
+pub use product::{MOST_TIMES_USUAL, Product, ProductKind, Treats};
 pub use settings::{SiteCrew, WorkSettings};
 pub use tools::{Tool, ToolKind, check_tools};
 pub use wood::CutWood;

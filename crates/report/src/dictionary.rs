@@ -119,6 +119,8 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].lead_optimum.low" "lead_optimum_low" "days before flush" "Lower limit.";
     "regions[].lead_optimum.high" "lead_optimum_high" "days before flush" "Upper limit.";
     "regions[].lead_optimum.level" "lead_optimum_level" "probability" "Probability content of the limits.";
+    "regions[].gains_lead_days" "gains_lead_days" "days before flush" "Day for which the gains are reckoned; empty where nothing is pruned.";
+    "regions[].keeps_usual_dates" "keeps_usual_dates" "true or false" "Whether that is near the region's usual dates because no others earn more, by over the tolerated loss, with a chance of nine in ten.";
     "regions[].inversion_set" "" "group, or empty" "Confidence set of the curve's turning point by inverting the test of a zero slope, not limited to the tested range.";
     "regions[].inversion_set.kind" "inversion_set_kind" "interval, two_rays, whole_line, empty" "Its shape: from the first bound to the second; up to the first and from the second on; every intensity; none.";
     "regions[].inversion_set.bounds" "" "list" "Bounds in the order the shape names them; empty for the whole line.";
@@ -213,6 +215,11 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].lateness[1].net_loss.low" "late_2_net_loss_low" "money per tree" "Lower limit.";
     "regions[].lateness[1].net_loss.high" "late_2_net_loss_high" "money per tree" "Upper limit.";
     "regions[].lateness[1].net_loss.level" "late_2_net_loss_level" "probability" "Probability content of the limits.";
+    "regions[].late_per_day" "" "group, or empty" "Net return lost per day of delay: the line through no loss at no delay and these delays, in each draw; below 0 where being late gains; empty where no pruning so late is recorded.";
+    "regions[].late_per_day.median" "late_per_day_median" "money per tree and day" "Posterior median.";
+    "regions[].late_per_day.low" "late_per_day_low" "money per tree and day" "Lower limit.";
+    "regions[].late_per_day.high" "late_per_day_high" "money per tree and day" "Upper limit.";
+    "regions[].late_per_day.level" "late_per_day_level" "probability" "Probability content of the limits.";
     "regions[].horizon" "" "group, or empty" "The practice repeated over several seasons, with what each cut leaves to the next; undiscounted, at constant prices; empty when the records show no carry-over.";
     "regions[].horizon.seasons" "horizon_seasons" "count" "Seasons added up (horizon_seasons of book.toml).";
     "regions[].horizon.best_intensity" "horizon_best_intensity" "fraction 0 to 1" "Intensity with the highest expected net return over them.";
@@ -223,6 +230,7 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].horizon.net_gain.level" "horizon_net_gain_level" "probability" "Probability content of the limits.";
     "regions[].trials_waiting" "" "list" "Ids of declared trials on trees of the region that wait for the harvest of the season advised for; the work plan leaves their trees to them.";
     "regions[].trials_waiting[0]" "" "text" "The first of them, as the others.";
+    "regions[].last_record" "last_record" "date" "Day of the book's last record: a window that ends before it is over; empty where no record has a day.";
 }
 
 fields! { laterals_fields, "Fields of `laterals.json`, in its order; `[]` stands for each element of a list.":

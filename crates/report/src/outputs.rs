@@ -44,6 +44,7 @@ pub fn plan_of(report: &Report) -> PlanOf<'_> {
     PlanOf {
         book: &report.advice.book,
         season: report.advice.season,
+        seasons: report.advice.seasons(),
         currency: &report.advice.currency,
         inputs: &report.advice.inputs,
         plan: &report.plan,

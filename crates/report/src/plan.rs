@@ -11,6 +11,7 @@ pub use tables::{cautions, crew_name, sheets, stuff, waiting_times};
 
 use crate::error::ReportError;
 use jiff::civil::Date;
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 use workplan::plan::Plan;
@@ -21,8 +22,10 @@ use workplan::text::Catalogue;
 pub struct PlanOf<'a> {
     /// Name of the record book.
     pub book: &'a str,
-    /// Season advised for.
+    /// Season advised for, the latest where regions differ.
     pub season: i32,
+    /// Every season advised for.
+    pub seasons: BTreeSet<i32>,
     /// Currency.
     pub currency: &'a str,
     /// One fingerprint of all input files.

@@ -143,26 +143,61 @@ fn filled<'a, E: std::error::Error + 'static>(
     Ok(temporary)
 }
 
+/// The lock of a place. Its file goes away with it where that cannot let two runs in, see [`is_at`].
+struct Lock<'a> {
+    file: File,
+    path: &'a Path,
+}
+
+impl Drop for Lock<'_> {
+    fn drop(&mut self) {
+        // Still locked: the file that is removed is the one that is held. One that stays is no harm.
+        if is_at(&self.file, self.path) == Some(true) {
+            let _ = fs::remove_file(self.path);
+        }
+    }
+}
+
+/// Whether an open file is the one that stands at a path; `None` where the system does not tell. A run that opened
+/// a lock file before it was removed would otherwise hold a lock that nobody sees.
+#[cfg(unix)]
+fn is_at(file: &File, path: &Path) -> Option<bool> {
+    use std::os::unix::fs::MetadataExt;
+    let own = file.metadata().ok()?;
+    Some(fs::metadata(path).is_ok_and(|found| (found.dev(), found.ino()) == (own.dev(), own.ino())))
+}
+
+#[cfg(not(unix))]
+fn is_at(_: &File, _: &Path) -> Option<bool> {
+    None
+}
+
 /// Takes the lock of a place for as long as the file lives. The system frees it when its process
 /// ends, however it ends, so no lock outlives a run.
-fn locked<E: std::error::Error + 'static>(place: &Siblings) -> Result<File, PublishError<E>> {
+fn locked<E: std::error::Error + 'static>(place: &Siblings) -> Result<Lock<'_>, PublishError<E>> {
     // Not truncated: the number of the process that holds it stands in it, for people.
     let mut options = OpenOptions::new();
     let options = options.create(true).truncate(false).write(true);
-    let mut lock = options.open(&place.lock).map_err(refused("create", &place.lock))?;
-    match lock.try_lock() {
-        Ok(()) => {}
-        Err(TryLockError::WouldBlock) => {
-            let holder = holder(&place.lock);
-            return Err(PublishError::Busy { target: place.target.clone(), holder });
+    let mut file = loop {
+        let file = options.open(&place.lock).map_err(refused("create", &place.lock))?;
+        match file.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => {
+                let holder = holder(&place.lock);
+                return Err(PublishError::Busy { target: place.target.clone(), holder });
+            }
+            Err(TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => break file,
+            Err(TryLockError::Error(e)) => return Err(refused("lock", &place.lock)(e)),
         }
-        Err(TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => {}
-        Err(TryLockError::Error(e)) => return Err(refused("lock", &place.lock)(e)),
-    }
-    lock.set_len(0)
-        .and_then(|()| lock.write_all(std::process::id().to_string().as_bytes()))
+        // The run that held it may have removed it after it was opened here.
+        if is_at(&file, &place.lock) != Some(false) {
+            break file;
+        }
+    };
+    file.set_len(0)
+        .and_then(|()| file.write_all(std::process::id().to_string().as_bytes()))
         .map_err(refused("write", &place.lock))?;
-    Ok(lock)
+    Ok(Lock { file, path: &place.lock })
 }
 
 /// The process that holds a lock, in words. Its number is written just after the lock is taken, so
@@ -224,7 +259,7 @@ pub fn publish<E: std::error::Error + 'static>(
     let _lock = locked(&place)?;
     place.recover().map_err(refused("recover", &place.target))?;
     if !place.replaceable().map_err(refused("read", &place.target))? {
-        return Err(PublishError::NotAReport(place.target));
+        return Err(PublishError::NotAReport(place.target.clone()));
     }
     let temporary = filled(&place, write)?;
     let marker = temporary.0.join(MARKER);

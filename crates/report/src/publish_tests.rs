@@ -118,3 +118,37 @@ fn a_new_folder_appears_whole_and_replaces_nothing() {
     assert_eq!(page(&target), "first");
     assert_eq!(hidden_folders(target.parent().unwrap()), 0);
 }
+
+/// Many runs at once on one target: never two inside, and nothing is left beside it.
+#[cfg(unix)]
+#[test]
+fn the_lock_goes_away_and_still_lets_one_run_in() {
+    use std::sync::atomic::{AtomicUsize, Ordering};
+    let home = tempfile::tempdir().unwrap();
+    let target = home.path().join("2026");
+    let (inside, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    std::thread::scope(|threads| {
+        for _ in 0..4 {
+            threads.spawn(|| {
+                for _ in 0..25 {
+                    let ran = publish(&target, |dir| {
+                        assert_eq!(inside.fetch_add(1, Ordering::SeqCst), 0);
+                        let written = write_page("whole")(dir);
+                        inside.fetch_sub(1, Ordering::SeqCst);
+                        written
+                    });
+                    match ran {
+                        Ok(()) => done.fetch_add(1, Ordering::SeqCst),
+                        Err(PublishError::Busy { .. }) => 0,
+                        Err(error) => panic!("{error}"),
+                    };
+                }
+            });
+        }
+    });
+    assert!(done.into_inner() > 0);
+    assert_eq!(page(&target), "whole");
+    let names: Vec<_> =
+        fs::read_dir(home.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+    assert_eq!(names, ["2026"]);
+}

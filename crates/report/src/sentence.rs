@@ -9,13 +9,23 @@ use advise::{MoneyInterval, Verdict};
 use std::collections::BTreeMap;
 use words::{say, text};
 
-/// What to do in the region, in one plain sentence, and a second where trees are pruned in turn and go on to be.
+/// What to do in the region, in one plain sentence, and a second where trees are pruned in turn and go on to be,
+/// or where the window was over when the last record was made.
 #[must_use]
 pub fn sentence(region: &RegionAdvice) -> String {
     let goes_on = region.verdict == Verdict::Keep
         || region.verdict == Verdict::Trial && region.interim.is_none();
     let seasons = region.present.in_turn;
-    let said = to_do(region);
+    let said = match region.over_since() {
+        Some(day) => say!(
+            "{} This window was over on {}, the day of the book's last record: it is too late to follow it for harvest {}. To plan for the harvest after, set season = {} under [options].",
+            to_do(region),
+            date(day),
+            region.season,
+            region.season + 1
+        ),
+        None => to_do(region),
+    };
     if goes_on && seasons > 1 {
         say!(
             "{said} Trees are pruned in turn over {seasons} seasons: the work plan cuts those whose turn it is."
@@ -233,15 +243,30 @@ pub fn money_gain(interval: Option<&MoneyInterval>) -> String {
     gain(interval.map(|m| &m.amount))
 }
 
-/// The best lead with its interval.
-pub fn lead_optimum(lead: &Interval) -> String {
-    say!(
-        "{} ({} to {} days, {} interval); the advice keeps to the region's usual dates unless others very likely pay",
+/// The best lead with its interval, and why gains are reckoned for another day where they are.
+pub fn lead_optimum(region: &RegionAdvice, lead: &Interval) -> String {
+    let best = say!(
+        "{} ({} to {} days, {} interval)",
         lead_words(lead.median),
         fixed(lead.low, 0),
         fixed(lead.high, 0),
         percent(lead.level)
-    )
+    );
+    match region.gains_lead_days {
+        Some(own) if fixed(own, 0) != fixed(lead.median, 0) => {
+            let reckoned = lead_words(own);
+            if region.keeps_usual_dates {
+                say!(
+                    "{best}. Gains are reckoned for {reckoned}, near the region's usual dates: moving from them does not earn more than the tolerance, or not with a chance of nine in ten"
+                )
+            } else {
+                say!(
+                    "{best}. Gains are reckoned for {reckoned}, which earns most on average over the draws: the first number is the middle of what is best in each draw"
+                )
+            }
+        }
+        _ => best,
+    }
 }
 
 /// What each delay costs, delays without records named as such.
@@ -251,6 +276,15 @@ pub fn lateness(delays: &[Lateness], currency: &str) -> String {
         .map(|delay| {
             let weeks = delay.days / 7;
             match (&delay.loss_kg, &delay.net_loss) {
+                (Some(kg), Some(net)) if kg.high < 0.0 => say!(
+                    "{weeks} weeks late gains {} kg ({} to {}), {} ({} to {}) {currency} per tree",
+                    fixed(-kg.median, 2),
+                    fixed(-kg.high, 2),
+                    fixed(-kg.low, 2),
+                    fixed(-net.median, 2),
+                    fixed(-net.high, 2),
+                    fixed(-net.low, 2)
+                ),
                 (Some(kg), Some(_)) if kg.median <= 0.0 => say!(
                     "{weeks} weeks late no loss is expected: the yield changes by {} kg per tree ({} to {})",
                     signed(-kg.median, 2),
@@ -258,11 +292,13 @@ pub fn lateness(delays: &[Lateness], currency: &str) -> String {
                     signed(-kg.low, 2)
                 ),
                 (Some(kg), Some(net)) => say!(
-                    "{weeks} weeks late loses {} kg ({} to {}), {} {currency} per tree",
+                    "{weeks} weeks late loses {} kg ({} to {}), {} ({} to {}) {currency} per tree",
                     fixed(kg.median, 2),
                     fixed(kg.low, 2),
                     fixed(kg.high, 2),
-                    fixed(net.median, 2)
+                    fixed(net.median, 2),
+                    fixed(net.low, 2),
+                    fixed(net.high, 2)
                 ),
                 _ => say!("{weeks} weeks late was not tested at this intensity"),
             }
@@ -385,10 +421,12 @@ pub fn present(present: &Present) -> String {
         ));
     }
     if present.younger > 0 {
-        out.push_str(&say!(
-            "; {} younger than those that were cut so, not counted",
-            counted(present.younger, text!("tree"), text!("trees"))
-        ));
+        let trees = counted(present.younger, text!("tree"), text!("trees"));
+        out.push_str(&if present.before.is_some() {
+            say!("; {trees} younger than those that were cut so, counted in neither season")
+        } else {
+            say!("; {trees} younger than those that were cut so, not counted")
+        });
     }
     out
 }

@@ -481,6 +481,74 @@ fn a_delay_without_loss_is_told_as_such_and_an_untested_one_has_no_number() {
     assert_eq!(last[last.len() - from_end], "");
 }
 
+/// A delay that gains is no loss, losses have their limits, and where no block loses by a day late the order says
+/// that there is nothing to choose.
+#[test]
+fn what_a_delay_costs_has_its_limits_and_nothing_is_chosen_by_nothing() {
+    let said = |report: &Report| text(&written(report), "index.html").replace('\u{a0}', " ");
+    let mut report = report("plain");
+    let loses = said(&report);
+    assert!(
+        loses.contains("2 weeks late loses 0.10 kg (0.02 to 0.18), 11.00 (2.20 to 19.80)"),
+        "{loses}"
+    );
+    assert!(!loses.contains("it chooses nothing"));
+    let gain = |median: f64| advise::Interval {
+        median,
+        low: 2.0 * median,
+        high: 0.5 * median,
+        level: 0.9,
+    };
+    let late = &mut report.advice.regions[0].lateness[0];
+    (late.loss_kg, late.net_loss) = (Some(gain(-0.2)), Some(gain(-22.0)));
+    for block in &mut report.plan.blocks {
+        block.delay_loss_per_day = block.delay_loss_per_day.map(|_| 0.0);
+    }
+    let gains = said(&report);
+    assert!(
+        gains.contains("2 weeks late gains 0.20 kg (0.10 to 0.40), 22.00 (11.00 to 44.00)"),
+        "{gains}"
+    );
+    assert!(gains.contains("it chooses nothing"));
+}
+
+/// The day for which gains are reckoned is explained where it is not the best one; a window that was over when the
+/// last record was made is told on the card, in the plan and to the terminal; crew sheets name every season.
+#[test]
+fn days_that_are_not_the_best_or_are_over_are_told() {
+    let mut report = report("plain");
+    let said = text(&written(&report), "index.html").replace('\u{a0}', " ");
+    assert!(
+        said.contains("Gains are reckoned for about 112 days before the flush, near the region")
+    );
+    assert!(!said.contains("was over on"), "the window is open");
+    report.advice.regions[0].keeps_usual_dates = false;
+    report.advice.regions[0].last_record = Some(jiff::civil::date(2026, 6, 1));
+    report.advice.regions[1].season = 2027;
+    let files = written(&report);
+    let said = text(&files, "index.html").replace('\u{a0}', " ");
+    assert!(said.contains("which earns most on average over the draws"));
+    assert!(said.contains("This window was over on 1 June 2026"), "on the card");
+    assert!(said.contains("Their days of work lie in the past"), "in the plan");
+    let lines = summary_text(&report).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(lines.contains("was over on 1 June 2026"), "{lines}");
+    assert!(text(&files, "crew_sheets.html").contains("2026 and 2027</h1>"));
+}
+
+/// A file that feeds several tables stands once, with a number for each.
+#[test]
+fn a_file_of_several_tables_is_listed_once() {
+    let mut report = report("plain");
+    let mut second = report.quality.files[0].clone();
+    (second.table, second.rows_read, second.rows_kept) = ("trees".to_owned(), 7, 7);
+    second.rows_quarantined = 0;
+    let file = second.file.clone();
+    report.quality.files.push(second);
+    let page = text(&written(&report), "index.html");
+    assert!(page.contains("; trees<") && page.contains("; 7<"));
+    assert_eq!(page.matches(&format!(">{file}<")).count(), 1, "{file}");
+}
+
 /// A cost below zero is no riddle: the heading says that wood is off, and its parts add up.
 #[test]
 fn the_cost_says_that_it_is_after_wood_and_its_parts_add_up() {

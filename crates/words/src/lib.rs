@@ -14,7 +14,8 @@ mod text;
 pub use language::{Language, language, speaking};
 pub use nouns::{capital, counted, noun};
 pub use numbers::{
-    MINUS, NARROW_SPACE, NO_BREAK, date, decimal_mark, grouped, month, span, spoken, with_mark,
+    MINUS, NARROW_SPACE, NO_BREAK, date, day_of_month, decimal_mark, grouped, month, span, spoken,
+    with_mark,
 };
 pub use text::Text;
 pub use words_macro::{constant, say, text};

@@ -77,10 +77,24 @@ pub fn month(number: i8) -> &'static str {
     month.map_or("", |name| name.get())
 }
 
+/// A day of a month as people of the language write it: the first is an ordinal in Portuguese.
+#[must_use]
+pub fn day_of_month(number: i8) -> String {
+    match (language(), number) {
+        (Language::Portuguese, 1) => "1.º".to_owned(),
+        _ => number.to_string(),
+    }
+}
+
 /// A day, for example `3 May 2026`.
 #[must_use]
 pub fn date(day: Date) -> String {
-    say!("{day} {month} {year}", day = day.day(), month = month(day.month()), year = day.year())
+    say!(
+        "{day} {month} {year}",
+        day = day_of_month(day.day()),
+        month = month(day.month()),
+        year = day.year()
+    )
 }
 
 /// A span of days, the year written once where possible; a single day as that day.
@@ -89,9 +103,28 @@ pub fn span(from: Date, to: Date) -> String {
     if from == to {
         date(from)
     } else if from.year() == to.year() {
-        let start = say!("{day} {month}", day = from.day(), month = month(from.month()));
+        let start =
+            say!("{day} {month}", day = day_of_month(from.day()), month = month(from.month()));
         say!("{from} to {to}", from = start, to = date(to))
     } else {
         say!("{from} to {to}", from = date(from), to = date(to))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{date, span};
+    use crate::{Language, speaking};
+
+    /// The first of a month is an ordinal in Portuguese, and no other day.
+    #[test]
+    fn the_first_of_a_month_is_an_ordinal_in_portuguese() {
+        let day = |day| jiff::civil::date(2026, 8, day);
+        assert_eq!(span(day(1), day(2)), "1 August to 2 August 2026");
+        speaking(Language::Portuguese, || {
+            assert_eq!(date(day(1)), "1.º de agosto de 2026");
+            assert_eq!(date(day(11)), "11 de agosto de 2026");
+            assert_eq!(span(day(1), day(2)), "1.º de agosto a 2 de agosto de 2026");
+        });
     }
 }

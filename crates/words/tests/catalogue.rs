@@ -120,7 +120,7 @@ fn english_and_portuguese_say_numbers_dates_and_counts() {
     assert_eq!(spoken("-12345.5"), "−12\u{202f}345.5");
     let out_of_scope = speaking(Language::Portuguese, || {
         assert_eq!(date(start), "3 de maio de 2026");
-        assert_eq!(span(start, end), "3 de maio a 1 de junho de 2026");
+        assert_eq!(span(start, end), "3 de maio a 1.º de junho de 2026");
         assert_eq!(spoken("-12345.5"), "−12\u{202f}345,5");
         assert_eq!(spoken("+0.25"), "+0,25");
         assert_eq!(with_mark("0.3 %"), "0,3 %");

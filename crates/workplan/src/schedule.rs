@@ -3,6 +3,7 @@
 mod alarm;
 mod flow;
 mod plan;
+mod together;
 
 pub use alarm::{Alarm, Dropped};
 pub use plan::{BlockWork, DayWork, Schedule, Scheduled, Share, delay_loss_per_day, schedule};

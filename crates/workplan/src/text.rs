@@ -163,7 +163,7 @@ mod tests {
         let day = jiff::civil::date(2026, 5, 3);
         assert_eq!((en.date(day), pt.date(day)), ("3 May 2026".into(), "3 de maio de 2026".into()));
         assert_eq!(en.span(day, day), "3 May 2026");
-        assert_eq!(pt.span(day, jiff::civil::date(2026, 6, 1)), "3 de maio a 1 de junho de 2026");
+        assert_eq!(pt.span(day, jiff::civil::date(2026, 6, 1)), "3 de maio a 1.º de junho de 2026");
     }
 
     #[test]

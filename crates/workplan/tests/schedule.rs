@@ -77,6 +77,26 @@ fn work_lies_around_the_best_day() {
     assert!((found.delay_loss - 5.0 / 6.0 * 2.0 * 9.0).abs() < 1e-9);
 }
 
+/// A dearer block opens on 3 July, when the first is half done: the crew finishes the first, as the window of
+/// the second holds it afterwards too, and leaves it where that window closes.
+#[test]
+fn a_crew_finishes_a_block_before_the_next() {
+    let dates = |to: i8| {
+        let blocks = [
+            block("a", 8.0, [july(1), july(31)], 1.0, 9.0),
+            block("b", 4.0, [july(3), july(to)], 9.0, 9.0),
+        ];
+        let found = schedule(&blocks, &crew(2.0)).unwrap();
+        assert_eq!(found.alarm, None);
+        let days = |b: &workplan::schedule::Scheduled| {
+            (b.start.unwrap().day(), b.end.unwrap().day(), b.days)
+        };
+        (days(&found.blocks[0]), days(&found.blocks[1]))
+    };
+    assert_eq!(dates(31), ((1, 4, 4), (5, 6, 2)));
+    assert_eq!(dates(4), ((1, 6, 4), (3, 4, 2)));
+}
+
 #[test]
 fn rest_days_are_free_of_work_and_equal_blocks_follow_each_other() {
     let mut crew = Crew { working_days: EVERY_DAY[..6].to_vec(), ..crew(1.0) };

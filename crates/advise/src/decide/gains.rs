@@ -13,6 +13,9 @@ pub(super) struct Gains {
     pub(super) present: Vec<f64>,
     /// Cost of present practice per tree, the same in every draw.
     present_cost: f64,
+    /// Expected net return if every tree were cut as hard as they are on average at present, money per tree;
+    /// `None` where the records do not support that.
+    even: Option<f64>,
 }
 
 impl Gains {
@@ -35,8 +38,21 @@ impl Gains {
             }
             present_cost += point.weight * objective.cost(point.intensity);
         }
+        let mean = evidence.practice.intensity;
+        let lead = evidence
+            .fit
+            .fixed_lead
+            .or(evidence.practice.lead_days)
+            .unwrap_or(explored.best.lead_days);
+        let supported =
+            evidence.fit.support.as_ref().is_some_and(|support| support.contains(mean, lead));
+        let even = supported.then(|| {
+            let nets = curve.expected_kg(mean, lead).map(|kg| objective.net(kg, mean));
+            nets.sum::<f64>() / curve.draws().max(1) as f64
+        });
         Self {
             objective,
+            even,
             intensity: candidate.intensity,
             candidate: curve.expected_kg(candidate.intensity, candidate.lead_days).collect(),
             unpruned: curve.expected_kg(0.0, candidate.lead_days).collect(),
@@ -73,6 +89,14 @@ impl Gains {
     /// Expected net gain over present practice, money per tree.
     pub(super) fn mean_net_gain(&self) -> f64 {
         self.net_gains().sum::<f64>() / self.candidate.len().max(1) as f64
+    }
+
+    /// Expected net gain of cutting every tree as hard as they are cut on average, money per tree: what the
+    /// unevenness of present practice costs.
+    pub(super) fn mean_gain_of_evenness(&self) -> Option<f64> {
+        let draws = self.present.len().max(1) as f64;
+        let kg = self.present.iter().sum::<f64>() / draws;
+        self.even.map(|even| even - (self.objective.price_per_kg * kg - self.present_cost))
     }
 
     /// Probability that the candidate earns more than present practice by at least `margin`.

@@ -11,8 +11,12 @@ const ROUND_STEPS: f64 = 20.0;
 const P_OTHER_DATES: f64 = 0.90;
 
 /// The best supported practice; at the region's usual lead unless another lead very likely earns
-/// more, by more than the tolerated loss.
-pub(super) fn candidate(evidence: &Evidences<'_>, explored: &Exploration, loss: f64) -> Practice {
+/// more, by more than the tolerated loss; and whether it is at the usual one.
+pub(super) fn candidate(
+    evidence: &Evidences<'_>,
+    explored: &Exploration,
+    loss: f64,
+) -> (Practice, bool) {
     let best = rounded(explored, explored.best, loss);
     let usual = evidence
         .fit
@@ -22,8 +26,8 @@ pub(super) fn candidate(evidence: &Evidences<'_>, explored: &Exploration, loss: 
         .filter(|usual| usual.intensity > 0.0)
         .map(|usual| rounded(explored, usual, loss));
     match usual {
-        Some(usual) if !moving_pays(evidence, best, usual, loss) => usual,
-        _ => best,
+        Some(usual) if !moving_pays(evidence, best, usual, loss) => (usual, true),
+        _ => (best, false),
     }
 }
 

@@ -150,6 +150,7 @@ pub(super) fn reason(
     evidence: &Evidences<'_>,
     advice: &RegionAdvice,
     explored: &Exploration,
+    gains: &Gains,
 ) -> String {
     let said = match advice.verdict {
         Verdict::Prune => prune_reason(evidence, advice) + &later_seasons(advice),
@@ -160,7 +161,36 @@ pub(super) fn reason(
         ),
         Verdict::Trial => trial_reason(evidence, advice, explored),
     };
-    said + &from_wood(evidence, advice)
+    let even = gains.mean_gain_of_evenness();
+    said + &from_evenness(advice, even, gains.mean_net_gain()) + &from_wood(evidence, advice)
+}
+
+/// Furthest of the advised intensity from the mean of present practice, and least share of the gain, for which
+/// the gain is said to come of treating trees alike (ours: conventions).
+const NEAR_MEAN: f64 = 0.05;
+const MOST_OF_GAIN: f64 = 0.5;
+
+/// That the gain comes of treating trees alike, where the advice is about the mean of a present practice that
+/// is spread wide: the mean alone would look like no change.
+fn from_evenness(advice: &RegionAdvice, even: Option<f64>, gain: f64) -> String {
+    let advised = match advice.verdict {
+        Verdict::Prune => advice.advised.as_ref(),
+        Verdict::Trial => advice.interim.as_ref(),
+        Verdict::Keep => None,
+    };
+    let present = &advice.present;
+    let (Some(advised), Some([low, high]), Some(even)) = (advised, present.unlike(), even) else {
+        return String::new();
+    };
+    if (advised.intensity - present.intensity).abs() > NEAR_MEAN || even < MOST_OF_GAIN * gain {
+        return String::new();
+    }
+    say!(
+        " The gain comes mostly of pruning every tree alike: present practice is near {} on average, but spread from {} to {}.",
+        percent(advised.intensity),
+        percent(low),
+        percent(high)
+    )
 }
 
 /// Share of the net gain from which cut wood is named beside it.
@@ -369,6 +399,31 @@ fn odds(probability: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::outcome::Advised;
+
+    /// Present practice of 30 % on average, spread from 10 to 60 %, beside an advice of 30 %: the gain is that of
+    /// evenness, unless it comes of something else, the advice lies elsewhere, or trees are treated alike.
+    #[test]
+    fn a_gain_of_evenness_is_said_to_be_one() {
+        let book = "[book]\nname = \"E\"\n[regions.coast]\nharvest = [\"02-01\", \"05-31\"]\n\
+                    flush = [\"09-01\", \"11-30\"]\n[economics]\ncurrency = \"USD\"\n\
+                    price_per_kg = 1\nwage_per_hour = 1\n";
+        let book = records::Book::parse(book).unwrap();
+        let practice = records::Practice::assumed("coast");
+        let mut advice = crate::without_records(&book, "coast", &practice, 2026);
+        advice.verdict = Verdict::Prune;
+        (advice.present.intensity, advice.present.middle) = (0.3, Some([0.1, 0.6]));
+        let to = |intensity| Some(Advised { intensity, lead_days: None, window: None });
+        advice.advised = to(0.3);
+        let said = from_evenness(&advice, Some(0.8), 1.0);
+        assert!(said.contains("near 30 % on average, but spread from 10 % to 60 %"), "{said}");
+        assert_eq!(from_evenness(&advice, Some(0.3), 1.0), "");
+        assert_eq!(from_evenness(&advice, None, 1.0), "");
+        advice.present.middle = Some([0.28, 0.32]);
+        assert_eq!(from_evenness(&advice, Some(0.8), 1.0), "");
+        (advice.present.middle, advice.advised) = (Some([0.1, 0.6]), to(0.4));
+        assert_eq!(from_evenness(&advice, Some(0.8), 1.0), "");
+    }
 
     #[test]
     fn odds_are_never_certain() {

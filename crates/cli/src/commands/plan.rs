@@ -25,6 +25,7 @@ fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let of = PlanOf {
         book: &advice.book,
         season: advice.season,
+        seasons: advice.seasons(),
         currency: &advice.currency,
         inputs: &advice.inputs,
         plan,

@@ -16,6 +16,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::path::Path;
 use thiserror::Error;
+use words::{say, text};
 
 /// Why the report folder could not be filled.
 #[derive(Debug, Error)]
@@ -131,9 +132,9 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     }
     let text = match args.format {
         Format::Text => format!(
-            "{}\nReport: {}\n{}{kept_where}",
+            "{}\n{}\n{}{kept_where}",
             report::summary_text(&report),
-            page.display(),
+            say!("Report: {}", page.display()),
             findings_line(&checked)
         ),
         Format::Json => serde_json::to_string_pretty(&report.advice)
@@ -158,14 +159,13 @@ fn with_advice(mut trial: TrialReport, beside: &[BesideTrial]) -> TrialReport {
 fn was_kept(kept: &review::ToKeep, book: &Book) -> String {
     let followed = kept.advice.regions.iter().filter(|region| region.practice.is_some()).count();
     let score = if followed > 0 {
-        "Leave at least five trees of each region unpruned and prune at least five as at present, some \
-         lightly and some hard where trees are treated so unlike each other: next season's review \
-         scores the advice against them, each kind by its share of present practice. Plan and crew \
-         sheets count every tree: mark these in the field, and expect the review to show them as not \
-         treated as planned."
+        text!(
+            "Leave at least five trees of each region unpruned and prune at least five as at present, some lightly and some hard where trees are treated so unlike each other: next season's review scores the advice against them, each kind by its share of present practice. Plan and crew sheets count every tree: mark these in the field, and expect the review to show them as not treated as planned."
+        )
     } else {
-        "It tells no region to change, so that next season's review has the plan to hold against what \
-         was done and no gain to score."
+        text!(
+            "It tells no region to change, so that next season's review has the plan to hold against what was done and no gain to score."
+        )
     };
     let named = |regions: &[(&str, i32)]| {
         let mut seasons: BTreeMap<i32, Vec<&str>> = BTreeMap::new();
@@ -174,8 +174,8 @@ fn was_kept(kept: &review::ToKeep, book: &Book) -> String {
         }
         let harvests = seasons
             .into_iter()
-            .map(|(season, regions)| format!("{} of harvest {season}", regions.join(", ")));
-        harvests.collect::<Vec<_>>().join(" and ")
+            .map(|(season, regions)| say!("{} of harvest {season}", regions.join(", ")));
+        harvests.collect::<Vec<_>>().join(text!(" and "))
     };
     let new: Vec<(&str, i32)> =
         kept.advice.regions.iter().map(|own| (own.region.as_str(), own.season)).collect();
@@ -183,14 +183,15 @@ fn was_kept(kept: &review::ToKeep, book: &Book) -> String {
         kept.stands.iter().map(|(region, season)| (region.as_str(), *season)).collect();
     let path = kept.path.display();
     if new.is_empty() {
-        return format!("The advice and plan for {} are kept as before: {path}\n", named(&old));
+        return say!("The advice and plan for {} are kept as before: {path}", named(&old)) + "\n";
     }
     let before = if old.is_empty() {
         String::new()
     } else {
-        format!("\nThose for {} stand as they were kept before.", named(&old))
+        "\n".to_owned() + &say!("Those for {} stand as they were kept before.", named(&old))
     };
-    format!("The advice and plan for {} are kept: {path}{before}\n{score}\n", named(&new))
+    let kept = say!("The advice and plan for {} are kept: {path}", named(&new));
+    format!("{kept}{before}\n{score}\n")
 }
 
 fn no_timings(file: &Path, error: &dyn std::error::Error) -> Failure {
@@ -215,11 +216,13 @@ fn keep(args: &RunArgs, kept: &review::ToKeep, judged: &Judged) -> Result<(), Fa
 fn findings_line(checked: &pipeline::Checked) -> String {
     let set_aside = match checked.tables.quarantine.len() as u64 {
         0 => String::new(),
-        rows => format!(
-            "{} {} set aside; quarantine.csv beside the report says why and what to do.\n",
-            counted(rows, "row", "rows"),
-            noun(rows, "was", "were")
-        ),
+        rows => {
+            say!(
+                "{} {} set aside; quarantine.csv beside the report says why and what to do.",
+                counted(rows, text!("row"), text!("rows")),
+                noun(rows, text!("was"), text!("were"))
+            ) + "\n"
+        }
     };
     // A unit or a year that is a slip changes the advice: who reads only the terminal must know.
     let kinds: BTreeSet<Code> = checked
@@ -231,12 +234,13 @@ fn findings_line(checked: &pipeline::Checked) -> String {
     let named: Vec<&str> = kinds.iter().map(|code| code.as_str()).collect();
     let to_look_at = match named.len() as u64 {
         0 => String::new(),
-        number => format!(
-            "To look at before the advice is used, {} of {}: {}; the page tells each under Data quality.\n",
-            counted(number, "kind", "kinds"),
-            noun(number, "finding", "findings"),
-            named.join(", ")
-        ),
+        number => {
+            say!(
+                "To look at before the advice is used, {} of findings: {}; the page tells each under Data quality.",
+                counted(number, text!("kind"), text!("kinds")),
+                named.join(", ")
+            ) + "\n"
+        }
     };
     set_aside + &to_look_at
 }

@@ -36,8 +36,9 @@ fn run(args: &WhatIfArgs, stages: &Stages) -> Result<Outcome, Failure> {
         yield_level: args.yield_level,
         seasons: args.seasons,
     };
-    let mut rows = what_if_rows(advice, pictures, &supposed)
-        .map_err(|error| Failure::new(format!("{}: {}", error.key, error.what), error.remedy))?;
+    let mut rows = what_if_rows(advice, pictures, &supposed).map_err(|error| {
+        Failure::new(format!("{}: {}", option_of(&error.key), error.what), error.remedy)
+    })?;
     rows.retain(|row| args.region.as_ref().is_none_or(|id| *id == row.region));
     if rows.is_empty() {
         return Err(Failure::new(
@@ -56,6 +57,17 @@ fn run(args: &WhatIfArgs, stages: &Stages) -> Result<Outcome, Failure> {
     };
     print_data(&text)?;
     Ok(Outcome::Done)
+}
+
+/// The option that a key of the scenario is given by: whoever asks has typed that, and no key of the book.
+fn option_of(key: &str) -> &str {
+    match key {
+        "price_per_kg" => "--price",
+        "wage_per_hour" => "--wage",
+        "yield_level" => "--yield-level",
+        "seasons" => "--seasons",
+        other => other,
+    }
 }
 
 /// Columns set under each other.

@@ -195,7 +195,10 @@ fn fitted(
 
 impl Shared<'_> {
     /// The advice of a run.
-    pub fn advice(&self, regions: Vec<RegionAdvice>) -> Advice {
+    pub fn advice(&self, mut regions: Vec<RegionAdvice>) -> Advice {
+        for region in &mut regions {
+            region.last_record = self.holdings.last_record;
+        }
         let book = &self.checked.tables.book;
         Advice {
             book: book.book.name.clone(),

@@ -228,6 +228,25 @@ fn a_crew_of_a_site_that_is_none_is_told() {
     assert!(told.what.contains("'Estate'") && told.remedy.contains("'estate'"), "{told}");
 }
 
+/// A spray of ten times the usual concentration or a tenth of it is told by the check, and one of nine times not.
+#[test]
+fn doses_far_from_usual_are_told() {
+    let told = |target: f64| {
+        let product = format!(
+            "[products.guard]\nkind = \"insect_protection\"\nstrength_pct = 50\n\
+             target_pct = {target}\nusual_pct = 2\n"
+        );
+        let linked =
+            small().rows(Table::Harvests, &["N1,2024-03-01,5,9,"]).settings(&product).linked();
+        linked.problems.into_iter().find(|p| p.code == Code::DoseUnlikely)
+    };
+    for far in [20.0, 40.0, 0.2, 0.02] {
+        let told = told(far).unwrap();
+        assert!(told.what.contains("[products.guard] target_pct"), "{told}");
+    }
+    assert!(told(18.0).is_none() && told(0.3).is_none() && told(2.0).is_none());
+}
+
 /// Young trees and trees that are gone are not expected to bear.
 #[test]
 fn trees_without_a_pick_are_told_where_one_is_expected() {

@@ -77,7 +77,7 @@ mod tests {
     fn names_are_their_own_words_in_english_and_others_in_portuguese() {
         for (name, portuguese) in [
             ("hump x log density", "lombada x log da densidade"),
-            ("habit tilt in in_between", "inclinação do hábito em in_between"),
+            ("habit tilt in in_between", "inclinação do hábito na região in_between"),
             ("site x season", "local x safra"),
             ("tree x season", "árvore x safra"),
             ("variety unknown", "variedade desconhecida"),

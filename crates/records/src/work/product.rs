@@ -28,6 +28,9 @@ pub enum Treats {
     All,
 }
 
+/// A target above this many times the label's usual concentration is refused as a slip (ours: a convention).
+pub const MOST_TIMES_USUAL: f64 = 10.0;
+
 /// `[products.NAME]`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -71,6 +74,19 @@ pub struct Product {
     /// Days before harvest, from the label.
     #[schemars(range(min = 0, max = 366))]
     pub pre_harvest_days: Option<u32>,
+}
+
+impl Product {
+    /// Target and usual concentration of the spray, where the one is ten times the other or more: per cent of
+    /// another thing, or a decimal point that slipped.
+    #[must_use]
+    pub fn unlikely_target(&self) -> Option<[f64; 2]> {
+        let [target, usual] = [self.target_pct?, self.usual_pct?];
+        let times = target / usual;
+        // The margin keeps rounding out of exactly ten times and a tenth.
+        let most = MOST_TIMES_USUAL * (1.0 - 1e-9);
+        (times >= most || times * most <= 1.0).then_some([target, usual])
+    }
 }
 
 fn once() -> u32 {

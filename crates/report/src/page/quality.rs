@@ -16,7 +16,22 @@ fn balance(adds_up: bool) -> String {
     if adds_up { text::BALANCED.get() } else { text::UNBALANCED.get() }.to_owned()
 }
 
-/// Conservation of rows, file by file.
+/// The lines of each file together, in the order in which files come first: one that feeds several tables has a
+/// line for each.
+fn by_file(files: &[FileLine]) -> Vec<Vec<&FileLine>> {
+    let mut found: Vec<Vec<&FileLine>> = Vec::new();
+    let mut places: BTreeMap<&str, usize> = BTreeMap::new();
+    for line in files {
+        let place = *places.entry(&line.file).or_insert(found.len());
+        match found.get_mut(place) {
+            Some(lines) => lines.push(line),
+            None => found.push(vec![line]),
+        }
+    }
+    found
+}
+
+/// Conservation of rows, file by file, a number for each table that a file feeds.
 pub fn files(files: &[FileLine]) -> Table {
     let mut heads = vec![
         Head::from(text!("File")),
@@ -36,31 +51,38 @@ pub fn files(files: &[FileLine]) -> Table {
     heads.push(Head::from(text!("Cells repaired")).how(how("files.repairs")));
     heads.push(Head::from(text!("Fingerprint")));
     let mut table = Table::new(text!("Rows read, kept and set aside"), heads);
-    for f in files {
-        let repairs: Vec<String> = f
-            .repairs
+    for lines in by_file(files) {
+        let each = |own: &dyn Fn(&FileLine) -> String| {
+            let cells: Vec<String> = lines.iter().map(|line| own(line)).collect();
+            cells.join("; ")
+        };
+        let repairs: Vec<String> = lines
             .iter()
+            .flat_map(|line| &line.repairs)
             .map(|(code, column, cells)| {
                 let place = if column.is_empty() { String::new() } else { format!(" in {column}") };
                 format!("{code}{place}: {}", count(*cells))
             })
             .collect();
         let mut row = vec![
-            f.file.clone(),
-            f.table.clone(),
-            count(f.rows_read),
-            count(f.rows_kept),
-            count(f.rows_quarantined),
+            lines.first().map_or_else(String::new, |line| line.file.clone()),
+            each(&|f| f.table.clone()),
+            each(&|f| count(f.rows_read)),
+            each(&|f| count(f.rows_kept)),
+            each(&|f| count(f.rows_quarantined)),
         ];
         if drawn {
-            row.push(count(f.rows_not_drawn));
+            row.push(each(&|f| count(f.rows_not_drawn)));
         }
-        let fates = [f.rows_quarantined, f.rows_not_drawn];
-        let sum = fates.into_iter().try_fold(f.rows_kept, u64::checked_add);
-        row.push(balance(sum == Some(f.rows_read)));
+        row.push(balance(lines.iter().all(|f| {
+            let fates = [f.rows_quarantined, f.rows_not_drawn];
+            let sum = fates.into_iter().try_fold(f.rows_kept, u64::checked_add);
+            sum == Some(f.rows_read)
+        })));
         let none = || text::UNPRUNED.get().to_owned();
         row.push(if repairs.is_empty() { none() } else { repairs.join("; ") });
-        row.push(f.fingerprint.chars().take(16).collect());
+        let fingerprint = lines.first().map_or("", |line| line.fingerprint.as_str());
+        row.push(fingerprint.chars().take(16).collect());
         table.row(row);
     }
     table

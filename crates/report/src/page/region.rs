@@ -192,13 +192,13 @@ fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
         ),
     ];
     if let Some(lead) = &r.lead_optimum {
-        rows.push(row(text!("Best timing for net return"), lead_optimum(lead), "lead_optimum"));
+        rows.push(row(text!("Best timing for net return"), lead_optimum(r, lead), "lead_optimum"));
     }
     if let Some(found) = &r.returns {
         rows.extend(returns::rows(found, currency));
     }
     if !r.lateness.is_empty() {
-        rows.push(row(text!("Cost of being late"), lateness(&r.lateness, currency), "lateness"));
+        rows.push(row(text!("If pruned late"), lateness(&r.lateness, currency), "lateness"));
     }
     if let Some(over) = &r.horizon {
         rows.push(row(

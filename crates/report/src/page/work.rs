@@ -7,9 +7,9 @@ use crate::number::{DASH, count, counted, date, fixed, optional, percent, span};
 use crate::outputs::plan_of;
 use crate::plan::{PlanCell, cautions, crew_name, sheets, stuff, waiting_times};
 use crate::text::plan as text;
-use advise::Verdict;
+use advise::{RegionAdvice, Verdict};
 use jiff::civil::Date;
-use words::{say, text};
+use words::{day_of_month, say, text};
 use workplan::plan::PlannedBlock;
 
 /// Most blocks on the page; the sheets hold them all.
@@ -25,6 +25,10 @@ pub struct WorkView {
     pub blocks: Table,
     /// That the table is cut short; empty when it is not.
     pub more: String,
+    /// How the blocks are ordered, and that delay chooses nothing where it costs nothing.
+    pub order: Vec<&'static str>,
+    /// Windows that were over when the last record was made, a sentence per region.
+    pub over: Vec<String>,
     /// What the windows cannot hold, a sentence per crew.
     pub alarms: Vec<String>,
     /// Trees that are not to be pruned by this plan or with care only, the first of them.
@@ -68,6 +72,12 @@ pub fn work(report: &Report) -> WorkView {
     let scheduled = plan.crews.iter().any(|crew| !crew.schedule.days.is_empty());
     WorkView {
         blocks: blocks(report),
+        order: if delay_chooses(report) {
+            vec![text::ORDER.get()]
+        } else {
+            vec![text::NO_DELAY_LOSS.get(), text::ORDER.get()]
+        },
+        over: over(report),
         more: if all > SHOWN { text::more(SHOWN, all) } else { String::new() },
         travel: if plan.crews.iter().any(|crew| crew.sites > 1) { text::TRAVEL.get() } else { "" },
         to_score: if changes(report) { text::TO_SCORE.get() } else { "" },
@@ -99,6 +109,52 @@ fn changes(report: &Report) -> bool {
         Verdict::Trial => region.interim.is_some(),
         Verdict::Keep => false,
     })
+}
+
+/// Least money per block and day that the page shows as more than nothing.
+const SHOWN_LOSS: f64 = 0.005;
+
+/// Whether a day of delay is expected to cost anything in any block.
+fn delay_chooses(report: &Report) -> bool {
+    let mut losses = report.plan.blocks.iter().filter_map(|block| block.delay_loss_per_day);
+    losses.any(|loss| loss >= SHOWN_LOSS)
+}
+
+/// What a day of delay costs, with its interval.
+fn delay(report: &Report, block: &PlannedBlock) -> String {
+    let own = |region: &&RegionAdvice| region.region == block.region;
+    let region = report.advice.regions.iter().find(own);
+    match (block.delay_loss_per_day, region.and_then(|region| region.late_per_day.as_ref())) {
+        (Some(loss), Some(per_tree)) => say!(
+            "{} ({} to {})",
+            fixed(loss, 2),
+            fixed(block.trees_worked * per_tree.low, 2),
+            fixed(block.trees_worked * per_tree.high, 2)
+        ),
+        (loss, _) => optional(loss, 2),
+    }
+}
+
+/// Windows with work that were over when the last record was made.
+fn over(report: &Report) -> Vec<String> {
+    let mut said = Vec::new();
+    for region in &report.advice.regions {
+        let Some(last) = region.last_record else { continue };
+        let is_over = |block: &&PlannedBlock| {
+            let window = block.sheet.window.filter(|_| block.trees_worked > 0.0);
+            block.region == region.region && window.is_some_and(|[_, to]| to < last)
+        };
+        let blocks = report.plan.blocks.iter().filter(is_over).count();
+        if blocks > 0 {
+            said.push(say!(
+                "{}: the window of {} was over on {}, the day of the book's last record. Their days of work lie in the past, and nobody can come on them.",
+                region.name,
+                counted(blocks as u64, text!("block"), text!("blocks")),
+                date(last)
+            ));
+        }
+    }
+    said
 }
 
 /// What the cost is, so that one below zero is no riddle.
@@ -162,7 +218,7 @@ fn blocks(report: &Report) -> Table {
             optional(sheet.person_days, 1).into(),
             optional(sheet.stacked_m3, 1).into(),
             optional(block.cost, 2).into(),
-            optional(block.delay_loss_per_day, 2).into(),
+            delay(report, block).into(),
         ]);
     }
     table
@@ -184,7 +240,7 @@ fn short_span(from: Date, to: Date) -> String {
     if from == to {
         date(from)
     } else if (from.year(), from.month()) == (to.year(), to.month()) {
-        say!("{from} to {to}", from = from.day(), to = date(to))
+        say!("{from} to {to}", from = day_of_month(from.day()), to = date(to))
     } else {
         span(from, to)
     }

@@ -4,6 +4,7 @@ use super::PlanOf;
 use crate::error::ReportError;
 use crate::names::printable;
 use askama::Template;
+use words::text;
 use workplan::crew_sheet::CrewSheet;
 use workplan::text::Key;
 
@@ -15,6 +16,14 @@ struct CrewPage<'a> {
     title: String,
     tools: &'static str,
     sheets: &'a [CrewSheet],
+}
+
+/// The book with every season that its regions are advised for.
+fn title(of: &PlanOf<'_>) -> String {
+    let seasons: Vec<String> = of.seasons.iter().map(ToString::to_string).collect();
+    let seasons =
+        if seasons.is_empty() { of.season.to_string() } else { seasons.join(text!(" and ")) };
+    format!("{}, {seasons}", printable(of.book))
 }
 
 /// The page as HTML. It needs no network, and each sheet is one A4 page on paper.
@@ -29,7 +38,7 @@ pub(super) fn crew_sheets_html(of: &PlanOf<'_>) -> Result<String, ReportError> {
     let page = CrewPage {
         css: include_str!("../../templates/crew_sheets.css"),
         language: of.words.language,
-        title: format!("{}, {}", printable(of.book), of.season),
+        title: title(of),
         tools: of.words.text(Key::Tools),
         sheets: &sheets,
     };

@@ -42,6 +42,7 @@ pub fn curve_plot(label: Label<'_>, spec: &CurvePlot<'_>) -> Result<String, Repo
         .filter(|c| c.adjusted_kg.is_finite() && c.mean_intensity.is_finite())
         .collect();
     let x_end = x_end(spec, &curve, &classes);
+    let x_start = x_start(x_end, &classes);
     let y = nice_range(
         curve.iter().flat_map(|p| [p.low, p.high]).chain(classes.iter().map(|c| c.adjusted_kg)),
     );
@@ -51,7 +52,7 @@ pub fn curve_plot(label: Label<'_>, spec: &CurvePlot<'_>) -> Result<String, Repo
             &AxesSpec {
                 x_title: text::AXIS_INTENSITY.get(),
                 y_title: spec.y_title,
-                x: (0.0, x_end),
+                x: (x_start, x_end),
                 y,
                 top,
                 left: 136,
@@ -107,13 +108,24 @@ fn x_end(spec: &CurvePlot<'_>, curve: &[CurvePoint], classes: &[ClassMean]) -> f
     ((far * 10.0 + 1e-9).floor() * 10.0 + 10.0).min(100.0)
 }
 
+/// Share of the horizontal axis that the widest ring reaches to its left.
+const RING: f64 = 0.035;
+
+/// Start of the horizontal axis in per cent: before 0 where a ring stands so near to it that it would cover the
+/// numbers beside the axis.
+fn x_start(x_end: f64, classes: &[ClassMean]) -> f64 {
+    let least = classes.iter().map(|class| 100.0 * class.mean_intensity).fold(x_end, f64::min);
+    (least - RING * x_end).min(0.0)
+}
+
 fn untested(
     root: &Root<'_>,
     axes: &Axes<'_>,
     tested: Option<[f64; 2]>,
     x_end: f64,
 ) -> Result<(), DrawError> {
-    let (left, top, right, bottom) = axes.frame();
+    let (_, top, right, bottom) = axes.frame();
+    let left = axes.at(0.0, 0.0).0;
     let Some([low, high]) = tested else {
         return hatch(root, (left + 2, top), (right, bottom - 2));
     };

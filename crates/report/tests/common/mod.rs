@@ -62,6 +62,8 @@ fn region(
         yield_optimum: Some(optimum(best + 0.03, 0.11)),
         net_optimum: Some(optimum(best, 0.09)),
         lead_optimum: Some(interval(104.0, 31.0)),
+        gains_lead_days: Some(112.0),
+        keeps_usual_dates: true,
         inversion_set: Some(InversionSet { kind: InversionKind::Interval, bounds: vec![best - 0.1, best + 0.2], level: 0.9 }),
         band: Some([best - 0.06, best + 0.07]),
         interim: (verdict == Verdict::Trial && best > 0.25).then(|| Advised {
@@ -96,12 +98,14 @@ fn region(
                 net_loss: (best < 0.3).then(|| interval(44.0, 22.0)),
             },
         ],
+        late_per_day: Some(interval(1.5, 0.7)),
         horizon: Some(Horizon {
             seasons: 3,
             best_intensity: best + 0.02,
             net_gain: interval(3.0 * (gain * 110.0 - 6.0), 90.0),
         }),
         trials_waiting: vec!["X-7".to_owned()],
+        last_record: Some(date(2026, 4, 30)),
     }
 }
 

@@ -4,7 +4,7 @@ use super::request::LayoutFactor;
 use super::result::Layout;
 use records::Calendar;
 use serde::{Deserialize, Serialize};
-use words::{month, say, text, with_mark};
+use words::{day_of_month, month, say, text, with_mark};
 
 /// A season whose year, and the two before it, have no 29 February.
 const COMMON: i16 = 2027;
@@ -176,7 +176,7 @@ impl Layout {
 }
 
 fn day_and_month(number: i8, day: i8) -> String {
-    say!("{day} {month}", month = month(number))
+    say!("{day} {month}", day = day_of_month(day), month = month(number))
 }
 
 #[cfg(test)]

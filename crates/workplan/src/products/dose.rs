@@ -1,11 +1,8 @@
 //! Millilitres of a product per litre of water, from its strength alone.
 
-use records::work::{SettingError, positive};
+use records::work::{MOST_TIMES_USUAL, SettingError, positive};
 use serde::{Deserialize, Serialize};
 use words::{say, text};
-
-/// A target above this many times the usual concentration is refused as a slip.
-pub const MOST_TIMES_USUAL: f64 = 10.0;
 
 /// A dose with its arithmetic.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

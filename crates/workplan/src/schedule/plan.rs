@@ -2,6 +2,7 @@
 
 use super::alarm::{Alarm, Dropped, tightest};
 use super::flow::{Demand, place};
+use super::together::keep_together;
 use jiff::civil::Date;
 use records::work::{Crew, SettingError};
 use serde::{Deserialize, Serialize};
@@ -93,7 +94,7 @@ pub fn delay_loss_per_day(losses: &[(f64, f64)], trees: f64) -> Option<f64> {
     (squares > 0.0).then(|| (trees * products / squares).max(0.0))
 }
 
-/// Schedules one crew's blocks, exactly.
+/// Schedules one crew's blocks: least loss first, then blocks in one piece.
 ///
 /// Work is divisible over days and people. Each person-day of a block costs its urgency (loss of delay
 /// per day / person-days) for every calendar day after the first on which it is to begin: half the crew's
@@ -103,7 +104,10 @@ pub fn delay_loss_per_day(losses: &[(f64, f64)], trees: f64) -> Option<f64> {
 /// can be wrong, so the dates come from a minimum-cost flow, which is that order where windows do not
 /// bind. Where the work does not fit, the loss of what is left undone is least: value per person-day
 /// decides, then the loss of delay. Urgency counts in millionths of the highest; among equals the
-/// earlier day and the block listed first win, so that blocks of one urgency follow each other.
+/// earlier day and the block listed first win, so that blocks of one urgency follow each other. Then the
+/// order is changed where a crew would leave a block half done for another that can wait, or come
+/// earlier: what is placed of each block and what each day holds stay, and no block's work moves further
+/// than a week from its day on average.
 ///
 /// # Errors
 /// When the crew, or a block's work or window, cannot be right.
@@ -162,11 +166,13 @@ pub fn schedule(blocks: &[BlockWork], crew: &Crew) -> Result<Schedule, SettingEr
         (Reverse(steps), Reverse(demands[j].rate), blocks[j].window[0])
     });
     let placed = place(&demands, &order, &capacity);
-    let scheduled: Vec<Scheduled> = blocks
+    let around: Vec<i64> = blocks
         .iter()
-        .zip(&placed.units)
-        .map(|(block, units)| dated(block, units, &dates))
+        .map(|block| i64::from((block.best_day.unwrap_or(block.window[0]) - first).get_days()))
         .collect();
+    let units = keep_together(&demands, &around, placed.units, &capacity);
+    let scheduled: Vec<Scheduled> =
+        blocks.iter().zip(&units).map(|(block, units)| dated(block, units, &dates)).collect();
     let days = dates
         .iter()
         .enumerate()
@@ -175,7 +181,7 @@ pub fn schedule(blocks: &[BlockWork], crew: &Crew) -> Result<Schedule, SettingEr
                 let person_days = units[day] as f64 / UNITS;
                 (units[day] > 0).then(|| Share { block: block.block.clone(), person_days })
             };
-            DayWork { date, work: blocks.iter().zip(&placed.units).filter_map(on).collect() }
+            DayWork { date, work: blocks.iter().zip(&units).filter_map(on).collect() }
         })
         .filter(|day| !day.work.is_empty())
         .collect();

@@ -2,7 +2,7 @@
 
 use crate::console::Failure;
 use crate::pipeline::{Checked, from_ingest};
-use ingest_seasons::{HeldBlock, HeldTree, Visit, held_blocks, visits};
+use ingest_seasons::{HeldBlock, HeldTree, Visit, held_blocks, last_day, visits};
 use jiff::civil::Date;
 use model::TreeSeasons;
 use records::{
@@ -33,6 +33,8 @@ pub struct Holdings {
     pub trials: BTreeMap<String, BTreeSet<String>>,
     /// Trials of the trial table that `book.toml` does not declare.
     pub undeclared: BTreeSet<String>,
+    /// Day of the book's last record.
+    pub last_record: Option<Date>,
 }
 
 type Counts = BTreeMap<String, BTreeMap<&'static str, (usize, MeasuredAs)>>;
@@ -89,6 +91,7 @@ impl Holdings {
         let undeclared = ids.filter(|id| !declared.contains_key(id)).collect();
         Ok(Self {
             undeclared,
+            last_record: last_day(&checked.tables).map_err(from_ingest)?,
             youngest: Youngest::of(table),
             trials,
             timed,
