@@ -10,7 +10,7 @@ use crate::seasons::day;
 use crate::year_slip::{YEAR, is_one_slip, year_for};
 use polars::prelude::PolarsResult;
 use records::tree_season as ts;
-use records::{Code, counted};
+use records::{Code, Place, counted};
 use std::collections::{BTreeMap, BTreeSet};
 use words::{say, text};
 
@@ -150,6 +150,9 @@ const OTHER_SEASONS: usize = 2;
 /// How many times as many visits as in any other season make a season that holds those of two.
 const OF_TWO: f64 = 1.5;
 
+/// Fewest trees with a second visit in that season, more than in any other: those of both seasons.
+const TWICE: usize = 5;
+
 /// Tells places without a single visit before one harvest whose visits before the harvest of a year that is a slip
 /// away are those of two seasons: a whole round under another year. The largest such place is told alone: a
 /// region, a site or a block.
@@ -198,7 +201,7 @@ pub(crate) fn warn_of_rounds(
                 (_, [_, block]) => say!("block '{block}'"),
             };
             outcome.warn(
-                outcome.date_place(first),
+                Place { line: None, ..outcome.place(first) },
                 Code::SeasonStray,
                 say!(
                     "{name}: no pruning before harvest {lacking}, and as many before harvest {double} as in two seasons: a round under the year of another?"
@@ -219,6 +222,13 @@ fn of_two_seasons(seasons: &Seasons<'_>, is_picked: impl Fn(i32) -> bool) -> Opt
     let is_known =
         others.len() >= OTHER_SEASONS && others.iter().all(|visits| *visits >= USUAL_TREES);
     if !is_known || (most.len() as f64) < OF_TWO * usual as f64 {
+        return None;
+    }
+    // Twice the work in one season is no slip, where every tree was visited once.
+    let twice = |cuts: &[&Visit]| cuts.len() - trees(cuts).len();
+    let of_others = seasons.iter().filter(|(other, _)| **other != double);
+    let usual_twice = of_others.map(|(_, own)| twice(own)).max()?;
+    if twice(most) < TWICE.max(2 * usual_twice) {
         return None;
     }
     let (first, last) = (*seasons.keys().next()?, *seasons.keys().next_back()?);

@@ -49,7 +49,7 @@ pub(crate) fn warn(outcome: &mut Outcome) {
         let place = outcome.place(first);
         let table = outcome.table_of(first);
         outcome.warn(
-            Place { column: None, ..place },
+            Place { line: None, ..place },
             Code::TreeUnknown,
             say!(
                 "{} of the file, of {}, begin with '{own}' where the tree table has '{other}' before the same number",

@@ -2,7 +2,7 @@
 
 use crate::odd_weights::Pick;
 use crate::outcome::Outcome;
-use records::{Code, counted};
+use records::{Code, Place, counted};
 use std::collections::BTreeMap;
 use words::{say, text};
 
@@ -64,7 +64,7 @@ pub(crate) fn warn(all: &[Pick], outcome: &mut Outcome) {
         // A total of rounds is told as that alone, though it never falls either.
         rising.remove(&(file, season));
         outcome.warn(
-            outcome.place(first),
+            Place { line: None, ..outcome.place(first) },
             Code::TotalsAsPicks,
             say!(
                 "{} of the file in season {season} weigh as much in their last pick as in all before it together: a column of totals that was read as a round?",
@@ -76,7 +76,7 @@ pub(crate) fn warn(all: &[Pick], outcome: &mut Outcome) {
     for ((_, season), found) in &rising {
         let Some(first) = found.first() else { continue };
         outcome.warn(
-            outcome.place(first),
+            Place { line: None, ..outcome.place(first) },
             Code::TotalsAsPicks,
             say!(
                 "the picks of {} of the file in season {season} never fall from one round to the next: running totals?",

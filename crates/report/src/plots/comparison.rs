@@ -68,6 +68,9 @@ pub fn gain_plot(
     })
 }
 
+/// Share of the horizontal axis that a mark reaches to its left.
+const MARK: f64 = 0.035;
+
 /// Present and advised intensity over the tested range, one row per region.
 pub fn dumbbell_plot(label: Label<'_>, rows: &[DumbbellRow<'_>]) -> Result<String, ReportError> {
     let items = [
@@ -81,7 +84,11 @@ pub fn dumbbell_plot(label: Label<'_>, rows: &[DumbbellRow<'_>]) -> Result<Strin
         .flatten()
         .filter(|v| v.is_finite())
         .fold(0.1, f64::max);
-    let x = (0.0, ((far * 10.0 + 0.2).ceil() * 10.0).min(100.0));
+    let end = ((far * 10.0 + 0.2).ceil() * 10.0).min(100.0);
+    // A mark at nothing removed would cover the end of a region's name.
+    let values = rows.iter().flat_map(|r| [Some(r.present), r.advised]).flatten();
+    let least = values.map(|v| 100.0 * v).filter(|v| v.is_finite()).fold(end, f64::min);
+    let x = ((least - MARK * end).min(0.0), end);
     let names = rows.iter().map(|r| r.name);
     rows_plot(label, text::AXIS_INTENSITY.get(), x, names, &items, |root, axes| {
         for (place, row) in (0_u32..).zip(rows) {

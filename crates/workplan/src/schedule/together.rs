@@ -1,10 +1,15 @@
 //! The days of a block kept together, where windows allow it.
 
 use super::flow::Demand;
+use std::cell::Cell;
 
 /// Days by which the work of a block may lie further from its day, on average, for the days of a block to stay
 /// together (ours: a convention): records hardly tell a week apart.
 const MOST_MOVED: i64 = 7;
+
+/// Pieces that are looked at before the order stays as it is: seconds, where a crew has thousands of blocks that lie
+/// across each other.
+const MOST_LOOKED_AT: usize = 50_000_000;
 
 /// Units placed by day and block: the work of a crew in the order in which it is done.
 struct Line<'a> {
@@ -17,6 +22,8 @@ struct Line<'a> {
     loads: Vec<i64>,
     /// By block, the most units x days from its day.
     furthest: Vec<i64>,
+    /// Pieces that may still be looked at.
+    left: Cell<usize>,
 }
 
 /// A piece of a block's work: the block and its units.
@@ -61,7 +68,8 @@ pub(super) fn keep_together(
         .zip(around)
         .map(|(block, around)| distance(block, *around) + MOST_MOVED * block.iter().sum::<i64>())
         .collect();
-    let line = Line { demands, around, working, loads, furthest };
+    let left = Cell::new(MOST_LOOKED_AT);
+    let line = Line { demands, around, working, loads, furthest, left };
     let Some(mut order) = line.poured(in_order(&units)) else { return units };
     loop {
         let before = order.measure().0;
@@ -115,6 +123,9 @@ fn merged(pieces: Vec<Piece>) -> Vec<Piece> {
 impl Line<'_> {
     /// The days that pieces fall on in this order; `None` where a window or the way from a block's day forbids it.
     fn poured(&self, pieces: Vec<Piece>) -> Option<Order> {
+        // Of each order the days too, by block.
+        let looked_at = pieces.len() + self.demands.len() * self.loads.len() / 8;
+        self.left.set(self.left.get().checked_sub(looked_at)?);
         let blocks = self.demands.len();
         let mut units = vec![vec![0; self.loads.len()]; blocks];
         let (mut away, mut far) = (vec![0; blocks], vec![0; blocks]);
