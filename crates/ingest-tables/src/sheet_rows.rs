@@ -175,6 +175,10 @@ fn mark_formulas<R: std::io::Read + std::io::Seek>(
     let wrap = |error| unreadable(&calamine::Error::Xlsx(error));
     let mut reader = book.worksheet_cells_reader(sheet).map_err(wrap)?;
     while let Some(cell) = reader.next_formula().map_err(wrap)? {
+        // Every cell comes by, those without a formula with an empty one: cells with borders and nothing else too.
+        if cell.get_value().is_empty() {
+            continue;
+        }
         let (row, column) = cell.get_position();
         let (line, column) = (u64::from(row) + 1, column as usize);
         let found = rows.binary_search_by_key(&line, |(line, _)| *line);

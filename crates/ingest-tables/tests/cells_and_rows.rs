@@ -343,12 +343,15 @@ fn formulas_that_were_never_reckoned_are_no_empty_cells() {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
     sheet.set_formula_result_default("");
-    for (at, word) in (0..).zip(["tree", "date", "nut_kg", "remarks"]) {
+    for (at, word) in (0..).zip(["tree", "date", "nut_kg", "moisture_pct"]) {
         sheet.write(0, at, word).unwrap();
     }
     for row in 1..6_u32 {
         sheet.write(row, 0, "T1").unwrap();
         sheet.write(row, 1, format!("2023-03-0{row}")).unwrap();
+        // A cell with a border and nothing in it is an empty one.
+        let border = Format::new().set_border(rust_xlsxwriter::FormatBorder::Thin);
+        sheet.write_blank(row, 3, &border).unwrap();
         if row < 4 {
             sheet.write(row, 2, rust_xlsxwriter::Formula::new("=E1-F1")).unwrap();
         } else {
@@ -361,4 +364,5 @@ fn formulas_that_were_never_reckoned_are_no_empty_cells() {
     assert_eq!(aside(&tables), [2, 3, 4].map(|line| (line, Some(3), Code::NumberUnreadable)));
     assert_eq!(tables.quarantine[0].reason, "nut_kg holds a formula without its result");
     assert_eq!(column(&tables, Table::Harvests, "nut_kg"), ["2", "2"]);
+    assert_eq!(column(&tables, Table::Harvests, "moisture_pct"), ["null", "null"]);
 }

@@ -44,5 +44,5 @@ pub use support::{Support, UNPRUNED_BELOW};
 pub use table::{Labelled, TableError, TreeSeasons};
 pub use yield_model::{
     CarryOver, FoldKind, LackOfFit, PointCurves, RegionFit, RowUse, SeparateCurves, ShapeChoice,
-    ShapeScore, WithinSeasons, YieldError, YieldModel, YieldSettings,
+    ShapeScore, Uncut, WithinSeasons, YieldError, YieldModel, YieldSettings,
 };

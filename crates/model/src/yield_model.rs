@@ -38,7 +38,7 @@ pub use carry_over::CarryOver;
 pub use lack_of_fit::LackOfFit;
 pub use left_out::FoldKind;
 pub use point_curves::PointCurves;
-pub use rows::RowUse;
+pub use rows::{RowUse, Uncut};
 pub use separate::SeparateCurves;
 pub use shape_choice::{ShapeChoice, ShapeScore};
 

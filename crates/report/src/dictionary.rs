@@ -120,7 +120,7 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].lead_optimum.high" "lead_optimum_high" "days before flush" "Upper limit.";
     "regions[].lead_optimum.level" "lead_optimum_level" "probability" "Probability content of the limits.";
     "regions[].gains_lead_days" "gains_lead_days" "days before flush" "Day for which the gains are reckoned; empty where nothing is pruned.";
-    "regions[].keeps_usual_dates" "keeps_usual_dates" "true or false" "Whether that is near the region's usual dates because no others earn more, by over the tolerated loss, with a chance of nine in ten.";
+    "regions[].keeps_usual_dates" "keeps_usual_dates" "true or false" "Whether that is near the region's usual dates because no others earn more, by over the tolerated loss, with a chance of 97.5 %.";
     "regions[].inversion_set" "" "group, or empty" "Confidence set of the curve's turning point by inverting the test of a zero slope, not limited to the tested range.";
     "regions[].inversion_set.kind" "inversion_set_kind" "interval, two_rays, whole_line, empty" "Its shape: from the first bound to the second; up to the first and from the second on; every intensity; none.";
     "regions[].inversion_set.bounds" "" "list" "Bounds in the order the shape names them; empty for the whole line.";

@@ -257,7 +257,7 @@ pub fn lead_optimum(region: &RegionAdvice, lead: &Interval) -> String {
             let reckoned = lead_words(own);
             if region.keeps_usual_dates {
                 say!(
-                    "{best}. Gains are reckoned for {reckoned}, near the region's usual dates: moving from them does not earn more than the tolerance, or not with a chance of nine in ten"
+                    "{best}. Gains are reckoned for {reckoned}, near the region's usual dates: moving from them does not earn more than the tolerance, or not with a chance of 97.5 %"
                 )
             } else {
                 say!(

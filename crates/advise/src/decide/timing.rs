@@ -8,7 +8,7 @@ use model::{Exploration, Practice};
 const ROUND_STEPS: f64 = 20.0;
 /// Probability of earning more that moving the pruning to other dates needs. The best of many dates
 /// looks better than it is, the usual ones do not.
-const P_OTHER_DATES: f64 = 0.90;
+const P_OTHER_DATES: f64 = 0.975;
 
 /// The best supported practice; at the region's usual lead unless another lead very likely earns
 /// more, by more than the tolerated loss; and whether it is at the usual one.

@@ -19,9 +19,6 @@ pub(super) struct Plan<'a> {
     pub classes: &'a [String],
 }
 
-/// Whether a row is of a tree that no yield model counts: under the training age, or treated otherwise.
-const APART: &str = "CASE WHEN young OR evidence = 'other' THEN 1 ELSE 0 END";
-
 /// Conditions on a row of `tree_seasons` that the sums count, besides rows read.
 pub(super) struct Counts {
     pub apart: String,
@@ -66,10 +63,27 @@ impl Plan<'_> {
         ))
     }
 
+    /// 1 for a row that no yield model counts: under the training age, treated otherwise, or younger than any tree of
+    /// its region that was cut; else 0.
+    fn apart(&self) -> String {
+        let uncut = self.prepared.rows.uncut.iter().map(|uncut| {
+            format!(
+                " OR (region = {} AND evidence <> 'trial' AND {} AND age_years + ({} - season) < {})",
+                text(&uncut.region),
+                is_number("age_years"),
+                uncut.season,
+                number(f64::from(uncut.from_years))
+            )
+        });
+        let uncut: String = uncut.collect();
+        format!("CASE WHEN young OR evidence = 'other'{uncut} THEN 1 ELSE 0 END")
+    }
+
     /// Conditions that the sums count.
     pub fn counts(&self, model: &DeclaredModel) -> Counts {
         let weighed = format!("{} AND {}", is_number("yield_kg"), is_number("intensity"));
-        let old = format!("{APART} = 0");
+        let apart = self.apart();
+        let old = format!("{apart} = 0");
         let zero = match model.scale {
             Scale::Log => format!("{old} AND {weighed} AND yield_kg <= 0e0"),
             Scale::SquareRoot | Scale::Identity => "1 = 0".to_owned(),
@@ -77,7 +91,7 @@ impl Plan<'_> {
         Counts {
             unweighed: format!("{old} AND CASE WHEN {weighed} THEN 0 ELSE 1 END = 1"),
             unknown_label: format!("{old} AND {weighed} AND NOT ({})", self.known_labels()),
-            apart: format!("{APART} = 1"),
+            apart: format!("{apart} = 1"),
             zero_on_log: zero,
         }
     }
@@ -122,7 +136,8 @@ impl Plan<'_> {
         format!(
             "SELECT region, site, block, tree, season, evidence, basis,\n  \
              COALESCE(variety, '') AS variety, intensity,\n  {response} AS y,\n  {lead} AS t_lead{columns}\n\
-             FROM tree_seasons\nWHERE {APART} = 0\n  AND {} AND {}{positive}\n  AND {}",
+             FROM tree_seasons\nWHERE {} = 0\n  AND {} AND {}{positive}\n  AND {}",
+            self.apart(),
             is_number("yield_kg"),
             is_number("intensity"),
             self.known_labels()

@@ -1,5 +1,6 @@
 //! The fit with partially pooled regions, its posterior, and each region's surface read off the draws.
 
+use super::rows::latest;
 use super::{
     BEND_PRIOR_SCALE, LEAST_EFFECTIVE, OTHER_PRIOR_SCALE, REGION_PRIOR_SCALE, RegionFit,
     WithinSeasons, YieldError,
@@ -75,14 +76,8 @@ fn blocks_column(code: u32) -> String {
 /// trees on record that were cut about as hard as is usual are not asked for such a cut, as they are no part
 /// of present practice.
 fn latest_rows(table: &TreeSeasons, rows: &[usize]) -> Vec<usize> {
-    let latest = rows.iter().map(|&row| table.season[row]).max().unwrap_or(0);
-    let all: Vec<usize> = rows.iter().copied().filter(|&row| table.season[row] == latest).collect();
-    let everyday = all.iter().copied().filter(|&row| !table.in_trial[row]);
-    let cuts = everyday.map(|row| table.intensity[row]).filter(|cut| *cut > 0.0);
-    let (sum, count) = cuts.fold((0.0, 0.0), |(sum, count), cut| (sum + cut, count + 1.0));
-    let aged =
-        rows.iter().map(|&row| (table.tree.codes[row], table.intensity[row], table.age_years[row]));
-    let Some(youngest) = records::youngest_cut(sum / count, aged) else { return all };
+    let (all, youngest) = latest(table, rows);
+    let Some(youngest) = youngest else { return all };
     let grown: Vec<usize> = all
         .iter()
         .copied()
