@@ -127,7 +127,7 @@ fn advised(
             lead_days: practice.lead_days,
             window: practice
                 .lead_days
-                .and_then(|lead| window(evidence, [lead - 14.0, lead + 14.0])),
+                .and_then(|lead| window(evidence, tested(evidence, [lead - 14.0, lead + 14.0]))),
         }),
         Verdict::Prune => Some(best_supported(evidence, explored, candidate, loss)),
     }
@@ -155,11 +155,27 @@ fn best_supported(
     }
 }
 
-/// First and last date of a range of leads (days, ascending) in the season advised for.
+/// The part of a range of leads that the records test; all of it where they test none of it.
+fn tested(evidence: &Evidences<'_>, leads: [f64; 2]) -> [f64; 2] {
+    let support = evidence.fit.support.as_ref().and_then(|support| support.lead);
+    overlap(leads, support.unwrap_or(leads)).unwrap_or(leads)
+}
+
+/// What two ranges have in common.
+fn overlap<T: PartialOrd + Copy>(one: [T; 2], other: [T; 2]) -> Option<[T; 2]> {
+    let from = if one[0] < other[0] { other[0] } else { one[0] };
+    let to = if one[1] > other[1] { other[1] } else { one[1] };
+    (from <= to).then_some([from, to])
+}
+
+/// First and last date of a range of leads (days, ascending) in the season advised for, within the rest where some of
+/// it is: while nuts are picked nobody is sent to prune.
 fn window(evidence: &Evidences<'_>, leads: [f64; 2]) -> Option<[Date; 2]> {
     let calendar = evidence.book.regions.get(&evidence.fit.region)?.calendar()?;
     let date = |lead: f64| calendar.date_of_lead(lead.round() as i32, evidence.season);
-    Some([date(leads[1]), date(leads[0])])
+    let dates = [date(leads[1]), date(leads[0])];
+    let rest = calendar.rest_before(evidence.season);
+    Some(rest.and_then(|rest| overlap(dates, rest)).unwrap_or(dates))
 }
 
 fn optimum(evidence: &Evidences<'_>, optima: &Optima, level: f64) -> Optimum {

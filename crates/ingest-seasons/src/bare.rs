@@ -1,4 +1,5 @@
-//! Trees that bore and have nothing but zeros since: dead ones, most likely, whose cells were filled.
+//! Trees that bore and have nothing but zeros since: dead ones, most likely, whose cells were filled; and picks of trees
+//! that are gone by the tree table and were not picked before: a neighbour's, most likely.
 
 use crate::frame::{floats, ints, texts};
 use crate::holdings::is_gone;
@@ -25,13 +26,14 @@ pub(crate) fn warn(
         status.filter_map(|(tree, status)| tree.filter(|_| status.is_some_and(is_gone))).collect();
     let trees = texts(linked, ts::REGION)?.iter().zip(texts(linked, ts::TREE)?.iter());
     let yields = ints(linked, ts::SEASON)?.iter().zip(floats(linked, ts::YIELD_KG)?.iter());
-    let mut regions: BTreeMap<&str, BTreeMap<&str, BTreeMap<i32, f64>>> = BTreeMap::new();
+    let mut regions: BTreeMap<&str, Trees<'_>> = BTreeMap::new();
     for row in trees.zip(yields) {
         let ((Some(region), Some(tree)), (Some(season), Some(kg))) = row else { continue };
         *regions.entry(region).or_default().entry(tree).or_default().entry(season).or_default() +=
             kg;
     }
     for (region, trees) in regions {
+        warn_of_picks_of_gone(region, &trees, &gone, outcome);
         let is_bare = |tree: &str, seasons: &BTreeMap<i32, f64>| {
             let zeros = seasons.values().rev().take_while(|kg| **kg == 0.0).count();
             let least = if gone.contains(tree) { 1 } else { SEASONS };
@@ -56,4 +58,48 @@ pub(crate) fn warn(
         );
     }
     Ok(())
+}
+
+/// Kilograms of each tree by season.
+type Trees<'a> = BTreeMap<&'a str, BTreeMap<i32, f64>>;
+
+/// Tells trees that are gone by the tree table, lack a season of their region and bear in the one after it.
+fn warn_of_picks_of_gone(
+    region: &str,
+    trees: &Trees<'_>,
+    gone: &BTreeSet<&str>,
+    outcome: &mut Outcome,
+) {
+    let mut picked: BTreeMap<i32, usize> = BTreeMap::new();
+    for season in trees.values().flat_map(BTreeMap::keys) {
+        *picked.entry(*season).or_default() += 1;
+    }
+    // Not a season in which much of the region was not picked.
+    let is_full = |season: &i32| 2 * picked.get(season).copied().unwrap_or_default() > trees.len();
+    let after_a_gap = |own: &BTreeMap<i32, f64>| {
+        let mut last = own.iter().rev();
+        let ((&latest, kg), (&before, _)) = (last.next()?, last.next()?);
+        let gap = (before + 1..latest).any(|season| is_full(&season));
+        (gap && *kg > 0.0).then_some(latest)
+    };
+    let odd: Vec<String> = gone
+        .iter()
+        .filter_map(|tree| Some((tree, after_a_gap(trees.get(tree)?)?)))
+        .map(|(tree, season)| format!("{tree} ({season})"))
+        .collect();
+    if odd.is_empty() {
+        return;
+    }
+    let more = if odd.len() > NAMED { ", .." } else { "" };
+    let named: Vec<&str> = odd.iter().take(NAMED).map(String::as_str).collect();
+    outcome.warn(
+        Place::file(Table::Harvests.as_str()),
+        Code::TreeBearsNoMore,
+        say!(
+            "region '{region}': {} gone by the tree table with picks after a season without any: {}{more}",
+            counted(odd.len() as u64, text!("tree"), text!("trees")),
+            named.join(", ")
+        ),
+        text!("kept; compare the ids with the field book: the picks may be a neighbour's"),
+    );
 }

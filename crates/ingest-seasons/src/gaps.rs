@@ -128,7 +128,7 @@ pub(crate) fn warn(
                 blocks,
                 counted(u64::from(own.unsigned_abs()), text!("pick"), text!("picks")),
             ),
-            text!("add the picks if a file or a round is missing; nothing to do if a round less was picked"),
+            text!("add the picks if a file or a round is missing; if it is lost for good, write its rows with a word such as lost for the weight, which leaves these tree-seasons out; nothing to do if a round less was picked"),
         );
     }
     for (region, season, blocks, [own, usual]) in by_place(&double) {

@@ -458,7 +458,7 @@ impl Code {
             Self::TreeSeasonIncomplete => shown(
                 [
                     "A pick or a pruning was set aside, and what else is recorded of that tree in that season is not the whole.",
-                    "The tree-season is left out: its yield would be too low, or its pruning too light. Where the day cannot be read the season is not known, and nothing is left out.",
+                    "The tree-season is left out: its yield would be too low, or its pruning too light. A day that cannot be read is of the season of nearly all others in its file; where nothing tells the season, nothing is left out.",
                     "Mend the rows set aside; quarantine.csv lists them with what to do. Leave in the file what cannot be mended: without the row the tree-season would count as whole.",
                 ],
                 "harvests.csv",
@@ -493,8 +493,8 @@ impl Code {
                 "Nothing to do for trees that are not recorded or do not bear yet; else check their ids in the harvest table.",
             ),
             Self::TreeBearsNoMore => told(
-                "Trees that bore have 0 kg in every pick of their last two seasons or more, or of the last one where the tree table calls them dead.",
-                "Each such season counts as a harvest of nothing. Of a dead tree it is none: nobody prunes it, and its zeros would pass for what leaving a tree unpruned costs.",
+                "Trees that bore have 0 kg in every pick of their last two seasons or more, or of the last one where the tree table calls them dead; or trees that it calls dead and that have picks after a season without any.",
+                "Each such season counts as a harvest of nothing. Of a dead tree it is none: nobody prunes it, and its zeros would pass for what leaving a tree unpruned costs. Picks of a dead tree are most likely a neighbour's.",
                 "Where a tree is dead, take its picks out from then on (no row, or an empty cell that values = { nut_kg = { \"\" = \"\" } } under its file calls no pick) and write status = dead in the tree table; nothing to do where it lives and bore nothing.",
             ),
             Self::BookUnreadable => told(

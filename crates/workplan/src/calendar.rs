@@ -29,6 +29,9 @@ fn line_of(input: &SheetInput) -> Option<&'static str> {
     }
 }
 
+/// Share of a block's work that does not fit, from which none of it has a day (rounding aside).
+const NOTHING_FITS: f64 = 0.995;
+
 /// The entry of a block: its scheduled days, else its window; `None` without either, and for trees of trials alone.
 #[must_use]
 pub fn event(input: &SheetInput, words: &Catalogue) -> Option<Event> {
@@ -59,6 +62,12 @@ pub fn event(input: &SheetInput, words: &Catalogue) -> Option<Event> {
         lines.extend(recipe.lines.iter().cloned());
     }
     lines.extend(sheet.cautions);
+    // Of a block without a day the entry stands on its window: it must not pass for one.
+    let lead = if input.left_undone >= NOTHING_FITS {
+        format!("{} · ", words.text(Key::LeftUndone))
+    } else {
+        String::new()
+    };
     let places = [("work", sheet.work.as_str()), ("block", &input.block), ("site", &input.site)];
     Some(Event {
         id: [&input.region, &input.site, &input.block]
@@ -68,7 +77,7 @@ pub fn event(input: &SheetInput, words: &Catalogue) -> Option<Event> {
             .collect(),
         start,
         end,
-        title: words.say(Key::EventTitle, &places),
+        title: lead + &words.say(Key::EventTitle, &places),
         description: lines.join("\n"),
     })
 }

@@ -294,11 +294,19 @@ fn an_entry_of_the_calendar_tells_what_its_window_cannot_hold() {
         let block = PlanBlock { window: Some([date(2026, 7, 1), to]), ..pruned("n1", "a") };
         let plan = plan(&[block], r#"{"crew_size": 1}"#, "{}");
         let undone = plan.blocks[0].sheet.left_undone;
-        (undone, plan.blocks[0].event(&Catalogue::ENGLISH).unwrap().description)
+        let event = plan.blocks[0].event(&Catalogue::ENGLISH).unwrap();
+        assert_eq!(event.title, "Prune: n1 (a)");
+        (undone, event.description)
     };
     let (undone, said) = held(2);
     let told = format!("Does not fit into the window: {:.0} %.", 100.0 * undone);
     assert!(undone > 0.3 && undone < 1.0 && said.contains(&told), "{undone}: {said}");
     let (undone, said) = held(31);
     assert!(undone == 0.0 && !said.contains("Does not fit"), "{undone}: {said}");
+    // A Sunday alone has no working day: nothing of the block is done, and its entry says so first.
+    let sunday = [date(2026, 7, 5), date(2026, 7, 5)];
+    let block = PlanBlock { window: Some(sunday), ..pruned("n1", "a") };
+    let plan = plan(&[block], r#"{"crew_size": 1}"#, "{}");
+    let title = plan.blocks[0].event(&Catalogue::ENGLISH).unwrap().title;
+    assert_eq!(title, "Does not fit into the window · Prune: n1 (a)");
 }

@@ -40,3 +40,25 @@ fn trees_with_zeros_since_they_died_are_told() {
     let found = told_of("dead", [last, last, bears]);
     assert!(found.len() == 1 && found[0].ends_with(": T1"), "{found:?}");
 }
+
+/// The picks of the first tree by season, and the status that the tree table has for it.
+#[test]
+fn picks_of_a_dead_tree_after_a_season_without_any_are_told() {
+    let told = |status: &str, seasons: &[i32]| -> Vec<String> {
+        let pick = |tree: &str, season: &i32| format!("{tree},{season}-03-11,5,9,");
+        let mut picks: Vec<String> = seasons.iter().map(|season| pick("T1", season)).collect();
+        for tree in ["T2", "T3"] {
+            picks.extend((2021..2025).map(|season| pick(tree, &season)));
+        }
+        let book = small()
+            .table(Table::Blocks, "block,site,region\nN,estate,north")
+            .table(Table::Trees, &format!("tree,block,status\nT1,N,{status}\nT2,N,\nT3,N,"))
+            .rows(Table::Harvests, &[&picks.join("\n")]);
+        let problems = book.linked().problems.into_iter();
+        problems.filter(|p| p.code == Code::TreeBearsNoMore).map(|p| p.what).collect()
+    };
+    let found = told("dead", &[2021, 2024]);
+    assert!(found.len() == 1 && found[0].ends_with("without any: T1 (2024)"), "{found:?}");
+    assert_eq!(told("dead", &[2021, 2022]), [""; 0]);
+    assert_eq!(told("alive", &[2021, 2024]), [""; 0]);
+}

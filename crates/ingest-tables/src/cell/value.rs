@@ -121,7 +121,13 @@ impl CellReader {
             Cell::Broken(text) => return Err(self.broken(&text)),
             Cell::Text(text) => {
                 let text = text.trim();
-                if reads_as_empty(text) { Value::Null } else { self.take_text(text, notes)? }
+                match reads_as_empty(text) {
+                    true if self.column.required && !text.is_empty() => {
+                        return Err(self.missing(Some(text)));
+                    }
+                    true => Value::Null,
+                    false => self.take_text(text, notes)?,
+                }
             }
             Cell::Integer(value) => self.take_number(value as f64, notes)?,
             Cell::Number(value) => self.take_number(value, notes)?,
@@ -134,12 +140,13 @@ impl CellReader {
             },
         };
         if value == Value::Null && self.column.required {
-            return Err(self.missing());
+            return Err(self.missing(None));
         }
         Ok(value)
     }
 
-    fn missing(&self) -> CellFault {
+    /// The fault of an empty cell, or of one with a word that says that it is.
+    fn missing(&self, word: Option<&str>) -> CellFault {
         let (name, table) = (self.column.name, self.style.table);
         let mut remedy = say!("fill in {}; every row needs it", name);
         if matches!(self.column.kind, ColumnKind::Text | ColumnKind::Date) {
@@ -152,7 +159,11 @@ impl CellReader {
                 "; under [[files.harvests]] in book.toml values = { nut_kg = { \"\" = 0 } } says that an empty cell is 0 kg, { \"\" = \"\" } that it is no pick, as of trees that are dead or not there yet"
             ));
         }
-        CellFault { code: Code::CellMissing, reason: say!("{} is empty", name), remedy }
+        let reason = match word {
+            Some(word) => say!("{name} is empty: {} says that it has no value", quoted(word)),
+            None => say!("{} is empty", name),
+        };
+        CellFault { code: Code::CellMissing, reason, remedy }
     }
 
     fn take_text(&self, text: &str, notes: &mut Notes) -> Result<Value, CellFault> {

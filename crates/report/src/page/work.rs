@@ -285,7 +285,7 @@ fn alarms(report: &Report) -> Vec<String> {
                 more => say!("; {more} more in alarms.csv"),
             };
             Some(say!(
-                "Crew of {} ({}): {} holds {} person-days of work, and the crew has {}. {people} Else leave undone first: {}{rest}. Expected loss by all of it: {} {currency}.",
+                "Crew of {} ({}): {} holds {} person-days of work, and the crew has {}. {people} Else leave undone first: {}{rest}. Expected loss by all of it: {} {currency}. Work finished after the window loses what late pruning costs instead (\"If pruned late\" of its region), where days so late were tried.",
                 crew_name(crew.site.as_deref(), &report.plan),
                 counted(crew.crew.crew_size.ceil() as u64, text!("person"), text!("people")),
                 span(alarm.from, alarm.to),
