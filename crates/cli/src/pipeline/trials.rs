@@ -12,6 +12,7 @@ mod further;
 #[cfg(test)]
 mod in_blocks;
 mod missing;
+mod over_seasons;
 mod own_scale;
 mod plot_of;
 mod plots;
