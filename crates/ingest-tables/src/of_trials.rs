@@ -62,8 +62,10 @@ impl BookTables {
     #[must_use]
     pub fn sets_picks_aside(&self, is_within: Within<'_>) -> bool {
         let rejected = self.rejected_visits();
-        let picks = || self.quarantine.iter().filter(|row| row.table == Table::Harvests);
-        picks().any(|row| match &row.visit {
+        // What repeats a pick is missing nowhere.
+        let is_lost =
+            |row: &&QuarantinedRow| row.table == Table::Harvests && row.code != Code::RowDuplicate;
+        self.quarantine.iter().filter(is_lost).any(|row| match &row.visit {
             Some(visit) => may_be(row.table, visit, is_within),
             None => rejected.get(&(row.table, row.file.as_str(), row.line)).is_none_or(|visits| {
                 visits.iter().any(|(_, day)| day.is_none_or(|day| is_within(row.table, day, day)))
@@ -73,7 +75,7 @@ impl BookTables {
 
     /// Tree and day of the visits that linking rejected, by table, file and line: they were kept when
     /// the files were read.
-    fn rejected_visits(&self) -> BTreeMap<(Table, &str, u64), Vec<(&str, Option<i32>)>> {
+    fn rejected_visits(&self) -> Rejected<'_> {
         let is_rejected = |row: &&QuarantinedRow| row.visit.is_none() && row.of_place.is_none();
         let lines: BTreeSet<(Table, &str, u64)> = self
             .quarantine
@@ -82,7 +84,7 @@ impl BookTables {
             .filter(|row| is_of_visits(row.table))
             .map(|row| (row.table, row.file.as_str(), row.line))
             .collect();
-        let mut found: BTreeMap<_, Vec<(&str, Option<i32>)>> = BTreeMap::new();
+        let mut found = Rejected::new();
         let tables: BTreeSet<Table> = lines.iter().map(|(table, ..)| *table).collect();
         for table in tables {
             let Some(rows) = self.frames.get(&table) else { continue };
@@ -111,6 +113,9 @@ impl BookTables {
         found
     }
 }
+
+/// Tree and day of visits, by table, file and line.
+type Rejected<'a> = BTreeMap<(Table, &'a str, u64), Vec<(&'a str, Option<i32>)>>;
 
 /// Whether a stretch of days, first and last since 1970-01-01, may hold visits of a table that count.
 pub type Within<'a> = &'a dyn Fn(Table, i32, i32) -> bool;

@@ -293,11 +293,16 @@ fn a_pick_set_aside_before_the_seasons_of_a_trial_is_none_of_its_rows() {
             .map(|row| format!("{row}\n"))
             .collect();
         book.put("harvests.csv", rows);
+        // A pick of 2022 of no known tree, and one of 2024 twice: neither is one that T06 lacks.
+        book.append("harvests.csv", "T99,2022-03-14,5.1");
+        let last = book.text("harvests.csv");
+        let last = last.lines().find(|row| row.starts_with("T02,2024")).unwrap();
+        book.append("harvests.csv", last);
         told(&book).0
     };
     let (before, during) = (of(2022), of(2024));
-    assert!(during.contains("1 row of this trial and its trees was set aside"), "{during}");
     assert!(during.contains("Picks of the book were set aside and may be theirs"), "{during}");
     assert!(before.contains("Without a harvest on record: T06 in 2024."), "{before}");
     assert!(!before.contains("set aside"), "{before}");
+    assert!(during.contains("1 row of this trial and its trees was set aside"), "{during}");
 }
