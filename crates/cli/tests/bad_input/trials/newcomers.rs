@@ -188,7 +188,9 @@ fn a_unit_of_a_column_that_the_trial_table_keeps_as_written_is_refused_with_the_
     for name in ["level", "nonsense"] {
         let ran = of(&format!("units = {{ {name} = \"pct\" }}\n"));
         let remedy = format!("amounts = {{ \"{name}\" = \"fraction\" }} under [trials.ID]");
-        ran.fails_saying(&["trials.csv", "[setting-impossible]", &remedy]);
+        let told = "[setting-impossible]\n  hint: remove it from units";
+        assert_eq!(ran.code, 2, "{}", ran.stdout);
+        assert!(ran.stderr.contains(told) && ran.stderr.contains(&remedy), "{}", ran.stderr);
     }
     assert_eq!(of("").stderr, "");
 }
