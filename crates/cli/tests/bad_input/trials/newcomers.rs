@@ -205,6 +205,20 @@ fn of_records(unit: &str, level: impl Fn(usize) -> String) -> Book {
 }
 
 #[test]
+fn whole_per_cents_under_a_fraction_are_told_what_works() {
+    let (text, code) = told(&of_records("fraction", |tree| (15 * (tree % 4)).to_string()));
+    assert_eq!(code, 1, "{text}");
+    let hint = "write 15 % or 0.15 for 15 per cent, in the cells or by values = { \"HEADING\" = { \"15\" = 0.15 } }";
+    assert!(text.contains(hint), "{text}");
+    // As it says.
+    let book = of_records("fraction", |tree| (15 * (tree % 4)).to_string());
+    let stanza = "[[files.trials]]\npath = \"trials.csv\"\n\
+                  values = { \"level\" = { \"15\" = 0.15, \"30\" = 0.3, \"45\" = 0.45 } }\n";
+    book.put("book.toml", format!("{}\n{stanza}", book.text("book.toml")));
+    assert!(!told(&book).0.contains("is no fraction"));
+}
+
+#[test]
 fn cuts_in_per_cent_are_compared_where_the_prunings_are_plainly_those_levels() {
     // The cuts of the book in 2024; that of the first tree is another.
     let cut = |tree: usize| 10 * ((tree + 1 + 2024) % 4 + 1);
