@@ -320,9 +320,11 @@ A trial is declared in book.toml by the roles of its columns, for example:
 Further entries: main_factors, sub_factors, sub_sub_factors (split plots and strips), checks
 (augmented blocks), control = { factor, level, beside_factorial }, covariate = \"earlier_crop\",
 \"girth_cm\" or a column, traits, seasons, letters = true. An amount is in fraction (of the canopy:
-0.15 or 15 %), days, percent (any other per cent: 15 or 15 %) or a unit of its own. The model
-follows from the design and is printed in words. A trial that follows another on the same trees has
-rows of its own in the trial table; seasons tells which harvests belong to which.
+0.15 or 15 %), days, percent (any other per cent: 15 or 15 %) or a unit of its own. Levels of a
+fraction are compared with the cuts on record, and those in days of a factor with lead in its name
+with the days of the prunings; of another name, or in percent, where the prunings are plainly its
+levels. The model follows from the design and is printed in words. A trial that follows another on
+the same trees has rows of its own in the trial table; seasons tells which harvests belong to which.
 
 With --out, writes trials.html (finding, plan in words, analysis of variance, means with SEm, SEd and
 CD at 5 and 1 %, CV, comparisons, plots, residual checks, methods), every table as CSV and one

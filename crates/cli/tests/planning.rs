@@ -198,6 +198,13 @@ fn the_trees_at_hand_find_what_they_can() {
         text.contains(&format!("  plain, 12 trees, 1 season: {least:.0} % (3 replicates, ")),
         "{text}"
     );
+    // The power beside it is of another question, and says so.
+    let asked = ["size", book.arg(), "--treatments", "4", "--difference", "20"];
+    let text = anacurve(&asked).stdout;
+    assert!(
+        text.contains("; the 20 % asked for are found with ") && !text.contains("), power"),
+        "{text}"
+    );
     book.put("trials.csv", "trial,tree,replicate,x\nOld,T02,R1,a\nOld,T04,R1,b\n");
     let fewer = &size(&[])["at_hand"][0];
     assert_eq!(fewer["trees_at_hand"].as_u64(), Some(10));
@@ -273,6 +280,28 @@ fn a_layout_on_a_book_without_visits() {
         // What needs visits refuses the book as before.
         assert_eq!(book.check().code, 2);
     }
+}
+
+/// Rows without places in them make a map in an order that nobody planted: said in output and page.
+#[test]
+fn trees_with_a_row_and_no_place_in_it_are_told_and_drawn() {
+    let placed = |columns: &str, of: &dyn Fn(usize) -> String| {
+        let book = Book::tidy();
+        let rows: String =
+            (1..=12).map(|tree| format!("T{tree:02},B{}{}\n", 1 + tree % 2, of(tree))).collect();
+        book.put("trees.csv", format!("tree,block{columns}\n{rows}"));
+        let ran = layout(&book, &in_block("B1"), &["--book", book.arg()]);
+        assert_eq!(ran.code, 0, "{}", ran.stderr);
+        (ran.stdout, book.text("laid/field-sheets.html"))
+    };
+    let what = "Block B1: 6 trees with a row and without a place in it.";
+    let (text, page) = placed(",row", &|tree| format!(",{}", (tree - 1) / 6 + 1));
+    assert!(text.contains(what) && page.contains(what), "{text}");
+    assert!(text.contains("header = { \"Tree\" = \"column\" } under [[files.trees]]"), "{text}");
+    let (text, _) = placed(",row,column", &|tree| format!(",{},{}", (tree - 1) / 6 + 1, tree % 6));
+    assert!(!text.contains("without a place"), "{text}");
+    let (text, _) = placed("", &|_| String::new());
+    assert!(!text.contains("without a place"), "{text}");
 }
 
 /// Without visits, too, a tree belongs to one trial and stands in a known block.

@@ -36,6 +36,7 @@ mod unread;
 
 pub use draw::Draw;
 pub use guard::quiet_guarded_panics;
+pub use of_trials::Within;
 pub use quarantine::{MissingVisit, QuarantinedRow, SetAside, write_quarantine};
 pub use read::{BookTables, IngestError, ReadSettings, read_book, read_book_with};
 pub use report::{FileReport, Progress, Repair};

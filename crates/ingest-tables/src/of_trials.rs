@@ -3,10 +3,10 @@
 use crate::discover::Source;
 use crate::parts::FILE;
 use crate::table::LINE;
-use crate::{BookTables, FileReport, IngestError, QuarantinedRow};
-use polars::prelude::{DataFrame, PolarsResult};
+use crate::{BookTables, FileReport, IngestError, MissingVisit, QuarantinedRow};
+use polars::prelude::{DataFrame, DataType, PolarsResult};
 use records::{Book, Code, Place, Problem, SeenTrials, Severity, StatedValue, Table, counted};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use words::{say, text};
 
 impl BookTables {
@@ -22,17 +22,29 @@ impl BookTables {
 
     /// Rows set aside of a trial and of its trees, visits last: rows of the trial table as far as they
     /// can be told by the trial's id, or that of the only trial there is, and visits of the trees
-    /// named. A row of a file stands once, however many tables the file is read for.
+    /// named on days that `is_within` a stretch of the trial, or on no known day. A row of a file
+    /// stands once, however many tables the file is read for.
     #[must_use]
-    pub fn set_aside_of_trial(&self, id: &str, trees: &BTreeSet<&str>) -> Vec<&QuarantinedRow> {
+    pub fn set_aside_of_trial(
+        &self,
+        id: &str,
+        trees: &BTreeSet<&str>,
+        is_within: Within<'_>,
+    ) -> Vec<&QuarantinedRow> {
         let ids = self.frames.get(&Table::Trials).and_then(|rows| rows.column("trial").ok());
         let ids = ids.and_then(|ids| ids.str().ok());
         let alone = ids.is_some_and(|ids| ids.iter().flatten().all(|own| own == id));
-        let rejected = self.rejected_visits(trees);
+        let rejected = self.rejected_visits();
         let is_own = |row: &&QuarantinedRow| match &row.visit {
-            Some(visit) => trees.contains(visit.tree.as_str()),
+            Some(visit) => {
+                trees.contains(visit.tree.as_str()) && may_be(row.table, visit, is_within)
+            }
             None if row.table == Table::Trials => alone || is_of_trial(row, id, &self.sources),
-            None => rejected.contains(&(row.table, row.file.as_str(), row.line)),
+            None => rejected.get(&(row.table, row.file.as_str(), row.line)).is_some_and(|visits| {
+                visits.iter().any(|(tree, day)| {
+                    trees.contains(tree) && day.is_none_or(|day| is_within(row.table, day, day))
+                })
+            }),
         };
         let mut found: Vec<&QuarantinedRow> = self.quarantine.iter().filter(is_own).collect();
         found.sort_by(|a, b| {
@@ -45,9 +57,25 @@ impl BookTables {
         found
     }
 
-    /// Table, file and line of the visits to some trees that linking rejected: they were kept when
+    /// Whether picks of the book were set aside, of whatever tree, on days that `is_within` a stretch
+    /// or on no known day.
+    #[must_use]
+    pub fn sets_picks_aside(&self, is_within: Within<'_>) -> bool {
+        let rejected = self.rejected_visits();
+        // What repeats a pick is missing nowhere.
+        let is_lost =
+            |row: &&QuarantinedRow| row.table == Table::Harvests && row.code != Code::RowDuplicate;
+        self.quarantine.iter().filter(is_lost).any(|row| match &row.visit {
+            Some(visit) => may_be(row.table, visit, is_within),
+            None => rejected.get(&(row.table, row.file.as_str(), row.line)).is_none_or(|visits| {
+                visits.iter().any(|(_, day)| day.is_none_or(|day| is_within(row.table, day, day)))
+            }),
+        })
+    }
+
+    /// Tree and day of the visits that linking rejected, by table, file and line: they were kept when
     /// the files were read.
-    fn rejected_visits(&self, trees: &BTreeSet<&str>) -> BTreeSet<(Table, &str, u64)> {
+    fn rejected_visits(&self) -> Rejected<'_> {
         let is_rejected = |row: &&QuarantinedRow| row.visit.is_none() && row.of_place.is_none();
         let lines: BTreeSet<(Table, &str, u64)> = self
             .quarantine
@@ -56,7 +84,7 @@ impl BookTables {
             .filter(|row| is_of_visits(row.table))
             .map(|row| (row.table, row.file.as_str(), row.line))
             .collect();
-        let mut found = BTreeSet::new();
+        let mut found = Rejected::new();
         let tables: BTreeSet<Table> = lines.iter().map(|(table, ..)| *table).collect();
         for table in tables {
             let Some(rows) = self.frames.get(&table) else { continue };
@@ -68,17 +96,33 @@ impl BookTables {
             ) else {
                 continue;
             };
-            for ((tree, file), line) in own.iter().zip(files.iter()).zip(at.iter()) {
+            let days = column("date").and_then(|days| days.cast(&DataType::Int32).ok());
+            let days = days.as_ref().and_then(|days| days.i32().ok());
+            for (row, ((tree, file), line)) in
+                own.iter().zip(files.iter()).zip(at.iter()).enumerate()
+            {
                 let (Some(tree), Some(file), Some(line)) = (tree, file, line) else { continue };
                 let Some(report) = self.files.get(file as usize) else { continue };
                 let place = (table, report.file.as_str(), u64::from(line));
-                if trees.contains(tree) && lines.contains(&place) {
-                    found.insert(place);
+                if lines.contains(&place) {
+                    let day = days.and_then(|days| days.get(row));
+                    found.entry(place).or_default().push((tree, day));
                 }
             }
         }
         found
     }
+}
+
+/// Tree and day of visits, by table, file and line.
+type Rejected<'a> = BTreeMap<(Table, &'a str, u64), Vec<(&'a str, Option<i32>)>>;
+
+/// Whether a stretch of days, first and last since 1970-01-01, may hold visits of a table that count.
+pub type Within<'a> = &'a dyn Fn(Table, i32, i32) -> bool;
+
+/// Whether a visit may have been on such a day.
+fn may_be(table: Table, visit: &MissingVisit, is_within: Within<'_>) -> bool {
+    visit.days.is_empty() || visit.days.iter().any(|(first, last)| is_within(table, *first, *last))
 }
 
 /// The trees of a trial table.

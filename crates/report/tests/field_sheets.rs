@@ -186,3 +186,16 @@ fn traits_counted_in_frames_have_a_sheet() {
     let (plain, section) = write(vec![TrialTrait::NutYield], "plain");
     assert!(plain.iter().all(|(name, _)| name != "Frames") && !section.contains("laterals"));
 }
+
+/// Labels and sheets of two sites of one trial lie in one truck.
+#[test]
+fn papers_of_a_trial_at_several_sites_name_theirs() {
+    let dir = tempfile::tempdir().unwrap();
+    let layout = Layout { site: Some("North Hill".to_owned()), ..layout() };
+    report::write_layout(&layout, dir.path()).unwrap();
+    let sheets = sheets(dir.path());
+    let (_, labels) = sheets.iter().find(|(sheet, _)| sheet == "Labels").unwrap();
+    assert!(labels[0][0].starts_with("T, North Hill\n"), "{labels:?}");
+    let page = std::fs::read_to_string(dir.path().join("field-sheets.html")).unwrap();
+    assert!(page.contains("<title>T, North Hill"), "{}", &page[..page.len().min(600)]);
+}

@@ -131,7 +131,8 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
     let mut part = part(args, &found, words);
     let within = at_hand::within(&found, &at_hand);
     let section = at_hand::section(args, &within);
-    let shown = section.as_ref().map(|section| at_hand::text(section, &within)).unwrap_or_default();
+    let shown =
+        section.as_ref().map(|section| at_hand::text(args, section, &within)).unwrap_or_default();
     part.sections.extend(section);
     if language() != Language::English {
         // Headings of CSV files are English in every language.

@@ -12,6 +12,8 @@ mod further;
 #[cfg(test)]
 mod in_blocks;
 mod missing;
+mod over_seasons;
+mod own_days;
 mod own_scale;
 mod plot_of;
 mod plots;
@@ -119,14 +121,18 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
     let standing = standing_trees(&checked.tables).map_err(from_ingest)?;
     let held = held_blocks(&checked.tables).map_err(from_ingest)?;
     let places = Places::of(&standing, &held);
-    let picks_set_aside = checked.tables.quarantine.iter().any(|row| row.table == Table::Harvests);
     let records = Records { table: &table, counts: &counts, all: &seasons, rounds, places };
     let trials = book.trials.iter().map(|(id, declaration)| {
         let trees: Vec<&TrialTree> =
             checked.linked.trial_trees.iter().filter(|tree| tree.trial == *id).collect();
         let rows = checked.tables.rows_of_trial(id);
         let own: BTreeSet<&str> = trees.iter().map(|tree| tree.tree.as_str()).collect();
-        let lost = checked.tables.set_aside_of_trial(id, &own);
+        let earlier = seasons.of_trial(declaration, &trees).1;
+        let is_within = |table: Table, first: i32, last: i32| {
+            own_days::may_hold(declaration, earlier, book, table, [first, last])
+        };
+        let lost = checked.tables.set_aside_of_trial(id, &own, &is_within);
+        let picks_set_aside = checked.tables.sets_picks_aside(&is_within);
         let rows = Rows { read: rows, set_aside: lost.len() as u64, picks_set_aside };
         let mut trial = one(id, declaration, &trees, rows, &records);
         // A trial without a row left says so itself.

@@ -264,7 +264,19 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &FileOptions) {
         }
     }
     for (name, unit) in &file.units {
-        let Some(column) = spec.column(name) else { continue };
+        let Some(column) = spec.column(name) else {
+            // Tables of the schema alone are told of the column above.
+            if spec.keeps_extra_columns {
+                checker.of_file(
+                    table,
+                    file,
+                    Code::SettingImpossible,
+                    say!("{}: the unit '{unit}' is of '{name}', a column that the table {table} keeps as it is written, without units", file.path),
+                    &say!("remove it from units; the unit of a factor stands in the trial's section, as in amounts = {{ \"{name}\" = \"fraction\" }} under [trials.ID], and what its cells mean under values of the file, as in values = {{ \"{name}\" = {{ \"15\" = 0.15 }} }}"),
+                );
+            }
+            continue;
+        };
         if units::declared(unit, column.unit).is_some() {
             continue;
         }

@@ -40,6 +40,11 @@ pub fn stands(tree: &LayoutTree) -> String {
     words.join(", ")
 }
 
+/// A name of the trial with the site that this part of it stands at, where it stands at several.
+pub fn at_site(layout: &Layout, name: &str) -> String {
+    layout.site.as_ref().map_or_else(|| name.to_owned(), |site| format!("{name}, {site}"))
+}
+
 /// The units of the plots above a plot, in words.
 pub fn within(plot: &LayoutPlot) -> String {
     let mut words = vec![say!("replicate {}", plot.replicate)];

@@ -1,6 +1,6 @@
 //! `field-sheets.html`: the map, the sheets and how the layout was drawn, to print.
 
-use super::labels::{TreeLine, stands, tree_lines, within};
+use super::labels::{TreeLine, at_site, stands, tree_lines, within};
 use super::sheets::{SPARE_LINES, counts_frames};
 use crate::number::counted;
 use crate::page::Table;
@@ -44,7 +44,7 @@ impl<'a> LayoutPage<'a> {
         let trees: usize = layout.plots.iter().map(|plot| plot.trees.len()).sum();
         Self {
             css: include_str!("../../templates/style.css"),
-            title: layout.title.clone().unwrap_or_else(|| layout.trial.clone()),
+            title: at_site(layout, layout.title.as_ref().unwrap_or(&layout.trial)),
             summary: say!(
                 "{}: {} in {} with {} to observe; seed {}.",
                 capital(layout.design.name()),

@@ -1,6 +1,6 @@
 //! Field sheets and labels as a spreadsheet.
 
-use super::labels::{stands, tree_lines, within};
+use super::labels::{at_site, stands, tree_lines, within};
 use super::trials_csv_rows;
 use crate::cells::{LINE_HEIGHT, across, lines, set_height, titled, top};
 use crate::error::ReportError;
@@ -30,7 +30,7 @@ const REMARKS: &str = "remarks";
 /// # Errors
 /// When the workbook cannot be encoded.
 pub fn workbook(layout: &Layout) -> Result<Vec<u8>, ReportError> {
-    let mut book = titled(&say!("Field sheets of {}", layout.trial))?;
+    let mut book = titled(&say!("Field sheets of {}", at_site(layout, &layout.trial)))?;
     plots(book.add_worksheet().set_name(text!("Plots"))?, layout)?;
     if layout.gives_something() {
         let given: Vec<&str> = OF_TREE.into_iter().chain(["day", "given", REMARKS]).collect();
@@ -227,7 +227,8 @@ fn labels(sheet: &mut Worksheet, layout: &Layout) -> Result<(), XlsxError> {
     for (number, plot) in layout.plots.iter().enumerate() {
         let (code, treatment) = super::treatment_of(layout, plot.treatment);
         let plot_line = say!("Plot {}", plot.plot);
-        let text = format!("{}\n{plot_line}\n{code}: {treatment}\n{}", layout.trial, within(plot));
+        let trial = at_site(layout, &layout.trial);
+        let text = format!("{trial}\n{plot_line}\n{code}: {treatment}\n{}", within(plot));
         let (row, column) = (number / usize::from(LABELS), number % usize::from(LABELS));
         let (row, column) =
             (u32::try_from(row).unwrap_or(u32::MAX), u16::try_from(column).unwrap_or(0));

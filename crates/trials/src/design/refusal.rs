@@ -359,7 +359,7 @@ impl Refusal {
             }
             Refusal::NoFraction { .. } => {
                 text!(
-                    "write 0.15 or 15 % for 15 per cent, or declare the unit of the levels in `amounts`"
+                    "write 15 % or 0.15 for 15 per cent, in the cells or by values = { \"HEADING\" = { \"15\" = 0.15 } } with a line for each level under [[files.trials]] of the file; `amounts` may name another unit where the levels are no part of the canopy"
                 )
             }
             Refusal::PlotsMelted { .. } => {

@@ -93,7 +93,7 @@ pub fn section(args: &SizeArgs, lines: &[Within]) -> Option<TrialSection> {
         text!("#Trees per plot"),
         text!("#Trees"),
         text!("#Smallest found, %"),
-        text!("#Power, %"),
+        text!("#Power for the difference asked, %"),
     ];
     let shown = heads.len() - usize::from(args.difference.is_none());
     let caption = say!(
@@ -135,14 +135,17 @@ pub fn section(args: &SizeArgs, lines: &[Within]) -> Option<TrialSection> {
 }
 
 /// The answer for a terminal.
-pub fn text(section: &TrialSection, lines: &[Within]) -> String {
+pub fn text(args: &SizeArgs, section: &TrialSection, lines: &[Within]) -> String {
     let mut out = format!("\n{}\n", section.heading);
     for table in &section.tables {
         out.push_str(&format!("{}\n", table.caption));
     }
     for line in lines {
         let answer = line.size.map_or_else(none_said, |cell| {
-            let power = cell.power.map(|power| say!(", power {}", percent(power)));
+            // Of another question than the smallest difference: of the difference that was asked for.
+            let power = cell.power.zip(args.difference).map(|(power, asked)| {
+                say!("; the {} % asked for are found with {}", typed(asked), percent(power))
+            });
             format!(
                 "{} ({}, {}){}",
                 percent(cell.detectable),

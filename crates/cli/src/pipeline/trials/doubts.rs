@@ -4,7 +4,7 @@ use ::trials::{amount_words, name_in_words};
 use ::words::{say, text};
 use ingest_seasons::TrialTree;
 use model::TreeSeasons;
-use records::{Place, TrialDeclaration, counted, written_amount};
+use records::{Place, TrialDeclaration, counted, is_per_cent, written_amount};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A recorded intensity further from the treatment's than this is told, fraction.
@@ -26,27 +26,75 @@ pub struct Doubt {
 /// A tree in a season, with its row of the linked table.
 type At<'a> = (&'a TrialTree, i32, Option<usize>);
 
-/// Trees whose pruning was not that of their treatment: in depth, and in date.
+/// What levels are held against: how, and how near.
+struct Held<'a> {
+    factor: &'a str,
+    /// Unit of the levels as recorded, `fraction` or `days`.
+    unit: &'static str,
+    near: f64,
+    /// What a level as declared is times, to be in that unit.
+    times: f64,
+}
+
+impl Held<'_> {
+    /// The level of a tree's treatment, in the unit of what is recorded.
+    fn level(&self, declared: &str, tree: &TrialTree) -> Option<f64> {
+        let text = tree.columns.get(self.factor).and_then(Option::as_deref)?;
+        written_amount(text, declared).map(|amount| amount * self.times)
+    }
+}
+
+/// Trees whose pruning was not that of their treatment: in depth, and in date. A factor in per cent, or in days
+/// without `lead` in its name, may be of something else: it is held against the prunings where these are plainly
+/// its levels.
 pub(super) fn off_treatment(
     declaration: &TrialDeclaration,
     at: &[At<'_>],
     table: &TreeSeasons,
 ) -> Vec<Doubt> {
-    let amounts = declaration.amounts.iter();
-    let wanted = amounts.filter_map(|(factor, unit)| match unit.as_str() {
-        "fraction" => Some((factor, "fraction", NEAR)),
-        "days" if factor.contains("lead") => Some((factor, "days", NEAR_DAYS)),
-        _ => None,
+    let wanted = declaration.amounts.iter().filter_map(|(factor, unit)| {
+        let held = |unit, near, times| Held { factor, unit, near, times };
+        let (held, is_sure) = match unit.as_str() {
+            "fraction" => (held("fraction", NEAR, 1.0), true),
+            "days" => (held("days", NEAR_DAYS, 1.0), factor.contains("lead")),
+            per_cent if is_per_cent(per_cent) => (held("fraction", NEAR, 0.01), false),
+            _ => return None,
+        };
+        Some((held, unit, is_sure))
     });
     wanted
-        .filter_map(|(factor, unit, near)| {
-            let recorded = |row: usize| {
-                let column = if unit == "days" { &table.lead_days } else { &table.intensity };
-                column.get(row).copied().filter(|value| value.is_finite())
-            };
-            off(declaration, factor, (unit, near), at, &recorded)
+        .filter_map(|(held, declared, is_sure)| {
+            let column = if held.unit == "days" { &table.lead_days } else { &table.intensity };
+            let pairs: Vec<Pair<'_>> = at
+                .iter()
+                .filter_map(|(tree, season, row)| {
+                    let recorded = column.get((*row)?).copied().filter(|of| of.is_finite())?;
+                    let level = held.level(declared, tree)?;
+                    Some(Pair { tree, season: *season, level, recorded })
+                })
+                .collect();
+            (is_sure || plainly(&pairs, held.near)).then(|| off(declaration, &held, &pairs))?
         })
         .collect()
+}
+
+/// The level of a tree's treatment beside what was recorded of it in a season.
+struct Pair<'a> {
+    tree: &'a TrialTree,
+    season: i32,
+    level: f64,
+    recorded: f64,
+}
+
+/// Whether what was recorded of two in three or more lies near their own level, and nearer than to any other level:
+/// levels of something else would meet the prunings of some by chance. Ours: a convention.
+fn plainly(pairs: &[Pair<'_>], near: f64) -> bool {
+    let own = |pair: &&Pair<'_>| {
+        let away = (pair.level - pair.recorded).abs();
+        away <= near && pairs.iter().all(|other| (other.level - pair.recorded).abs() >= away)
+    };
+    let is_varied = pairs.iter().any(|pair| pairs.first().is_some_and(|a| a.level != pair.level));
+    is_varied && 3 * pairs.iter().filter(own).count() >= 2 * pairs.len()
 }
 
 /// Sites without any harvest in a season that others have, and rows of trees that stand: the sites are no longer
@@ -139,28 +187,24 @@ fn between(names: &BTreeSet<String>) -> Option<String> {
     Some(format!("{start}{absent:0width$}"))
 }
 
-fn off(
-    declaration: &TrialDeclaration,
-    factor: &str,
-    (unit, near): (&str, f64),
-    at: &[At<'_>],
-    recorded: &dyn Fn(usize) -> Option<f64>,
-) -> Option<Doubt> {
-    let (mut off, mut known, mut first) = (0_u64, 0_u64, None);
-    for (tree, season, row) in at {
-        let level = tree.columns.get(factor).and_then(Option::as_deref);
-        let level = level.and_then(|level| written_amount(level, unit));
-        let (Some(level), Some(recorded)) = (level, row.and_then(recorded)) else { continue };
-        known += 1;
+fn off(declaration: &TrialDeclaration, held: &Held<'_>, pairs: &[Pair<'_>]) -> Option<Doubt> {
+    let Held { factor, unit, near, .. } = *held;
+    let (mut off, known, mut first) = (0_u64, pairs.len(), None);
+    // Tree-seasons off their treatment, and all, by season.
+    let mut seasons: BTreeMap<i32, (usize, usize)> = BTreeMap::new();
+    for Pair { tree, season, level, recorded } in pairs {
+        let of_season = seasons.entry(*season).or_default();
+        of_season.1 += 1;
         if (level - recorded).abs() > near {
             off += 1;
+            of_season.0 += 1;
             // Whole days, and whole per cent.
             let shown = if unit == "days" { 1.0 } else { 100.0 };
             first.get_or_insert_with(|| {
                 let said = say!(
                     "first {} in {season}: treatment {}, recorded {}; {}",
                     tree.tree,
-                    amount_words(level, unit),
+                    amount_words(*level, unit),
                     amount_words((shown * recorded).round() / shown, unit),
                     tree.place
                 );
@@ -188,10 +232,25 @@ fn off(
             trees
         )
     };
-    let remedy = text!(
+    // Whole seasons off their treatment, beside others that are not, were before the trial or after it.
+    let (others, own): (Vec<_>, Vec<_>) =
+        seasons.into_iter().partition(|(_, (off, known))| 2 * off > *known);
+    let listed = |of: Vec<(i32, (usize, usize))>| {
+        of.into_iter().map(|(season, _)| season.to_string()).collect::<Vec<_>>().join(", ")
+    };
+    let compare = text!(
         "compare trial table and prunings with the field book, and correct the one that is wrong; leave it if the trees were cut so"
     );
-    Some(Doubt { place, what, remedy: remedy.to_owned() })
+    let remedy = if declaration.seasons.is_empty() && !others.is_empty() && !own.is_empty() {
+        let own = listed(own);
+        say!(
+            "most trees were off in {}, and were not in {own}: if the trial is of those alone, write seasons = [{own}] into its section of book.toml; else {compare}",
+            listed(others)
+        )
+    } else {
+        compare.to_owned()
+    };
+    Some(Doubt { place, what, remedy })
 }
 
 /// A factor as `book.toml` names it, in words where it has any.

@@ -225,6 +225,7 @@ pub fn remarks(layout: &Layout, standing: &Standing) -> Result<Vec<String>, Fail
             names.join(", ")
         ));
     }
+    said.extend(half_placed(layout));
     let intensity = layout.factors.iter().position(LayoutFactor::is_intensity);
     let Some(intensity) = intensity else { return Ok(said) };
     if let Some(table) = table_of(standing)? {
@@ -251,6 +252,24 @@ pub fn remarks(layout: &Layout, standing: &Standing) -> Result<Vec<String>, Fail
     }
     said.extend(effort(layout, book, intensity, &regions));
     Ok(said)
+}
+
+/// Trees of which the book tells the row and not the place in it, block by block: the map would show them in an
+/// order that nobody planted.
+fn half_placed(layout: &Layout) -> Vec<String> {
+    let mut blocks: BTreeMap<&str, u64> = BTreeMap::new();
+    for tree in layout.plots.iter().flat_map(|plot| plot.trees.iter().chain(&plot.border)) {
+        if tree.row.is_some() && tree.column.is_none() {
+            *blocks.entry(&tree.block).or_default() += 1;
+        }
+    }
+    let told = blocks.into_iter().map(|(block, trees)| {
+        say!(
+            "Block {block}: {} with a row and without a place in it. Plots and map take the trees as one chain in the order of their ids, which may not be how they stand. Name the heading that counts trees along a row, as in header = {{ \"Tree\" = \"column\" }} under [[files.trees]], and draw again before anything is cut.",
+            ::words::counted(trees, text!("tree"), text!("trees"))
+        )
+    });
+    told.collect()
 }
 
 /// The greatest part of the canopy that a level of a layout removes.

@@ -3,6 +3,7 @@
 use super::amounts;
 use super::analysed::{part_of, rates};
 use super::checks::plots_standing_out;
+use super::over_seasons::{Lacking, over_seasons};
 use super::words::{
     decimals, factor_words, first_comparison, p_words, plot_words, treatment_words,
 };
@@ -39,6 +40,8 @@ pub struct PooledTrait {
     pub each: Vec<OwnTerm>,
     /// Sites combined without the plots that stand out at one of them; `None` where none does.
     pub without_outlying: Option<WithoutOutlying>,
+    /// Trees that lack a season of their site, where sites are combined by means over seasons.
+    pub lacking: Lacking,
 }
 
 /// Sites combined without some plots.
@@ -94,8 +97,9 @@ impl PooledTrait {
         let observed = observed.clone();
         match found {
             Ok(Together { pooled, by_plot_means, each }) => {
-                let without_outlying = None;
-                Self { observed, over, combined: Ok(pooled), by_plot_means, each, without_outlying }
+                let (combined, without_outlying) = (Ok(pooled), None);
+                let lacking = Lacking::default();
+                Self { observed, over, combined, by_plot_means, each, without_outlying, lacking }
             }
             Err(why) => Self {
                 observed,
@@ -104,6 +108,7 @@ impl PooledTrait {
                 by_plot_means: false,
                 each: Vec::new(),
                 without_outlying: None,
+                lacking: Lacking::default(),
             },
         }
     }
@@ -116,15 +121,22 @@ pub fn over_sites(
     sites: &[(String, Observations)],
     price_ratio: Option<f64>,
 ) -> PooledTrait {
-    let means: Vec<(String, Observations)> =
-        sites.iter().map(|(site, rows)| (site.clone(), over_seasons(rows))).collect();
+    let mut lacking = Lacking::default();
+    let means: Vec<(String, Observations)> = sites
+        .iter()
+        .map(|(site, rows)| {
+            let (means, lacked) = over_seasons(declaration, rows);
+            lacking = lacking.and(lacked);
+            (site.clone(), means)
+        })
+        .collect();
     let found = PooledTrait::new(
         &observed.observed,
         "sites",
         combined(declaration, "sites", &means, price_ratio),
     );
     let without_outlying = without_outlying(declaration, &means).filter(|_| found.combined.is_ok());
-    PooledTrait { without_outlying, ..found }
+    PooledTrait { without_outlying, lacking, ..found }
 }
 
 /// The sites once more without the plots that stand out at one of them.
@@ -260,42 +272,6 @@ pub fn kept(of: &Observations, keep: &[bool]) -> Observations {
     }
 }
 
-/// One row per tree: the mean of its seasons with a value; counts and totals are added up.
-fn over_seasons(of: &Observations) -> Observations {
-    let mut rows: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
-    for (row, tree) in of.tree.iter().enumerate() {
-        rows.entry(tree).or_default().push(row);
-    }
-    let firsts: BTreeSet<usize> = rows.values().filter_map(|own| own.first().copied()).collect();
-    let keep: Vec<bool> = (0..of.len()).map(|row| firsts.contains(&row)).collect();
-    let mut out = kept(of, &keep);
-    let summed = of.exposure.is_some();
-    let over = |column: &[f64], own: &[usize], mean: bool| {
-        let values = own.iter().filter_map(|&row| column.get(row)).copied();
-        let known: Vec<f64> = values.filter(|value| value.is_finite()).collect();
-        let sum: f64 = known.iter().sum();
-        match known.len() {
-            0 => f64::NAN,
-            n if mean => sum / n as f64,
-            _ => sum,
-        }
-    };
-    out.values = firsts
-        .iter()
-        .map(|first| rows.values().find(|own| own.first() == Some(first)))
-        .map(|own| own.map_or(f64::NAN, |own| over(&of.values, own, !summed)))
-        .collect();
-    if let (Some(exposure), Some(all)) = (&mut out.exposure, &of.exposure) {
-        *exposure = firsts
-            .iter()
-            .map(|first| rows.values().find(|own| own.first() == Some(first)))
-            .map(|own| own.map_or(0.0, |own| over(all, own, false)))
-            .collect();
-    }
-    out.season = vec![None; out.values.len()];
-    out
-}
-
 /// The combined analysis as a section.
 pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSection {
     let heading = say!("{} together", capital(&name_in_words(pooled.over)));
@@ -319,6 +295,7 @@ pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSec
         section.paragraphs.push(say!(
             "Each site by its mean over seasons, without covariate; below, each site by itself."
         ));
+        section.paragraphs.extend(pooled.lacking.words());
         section.paragraphs.extend(found.words.iter().cloned());
         section.paragraphs.extend(found.notes.iter().cloned());
         section.tables.push(table(found));

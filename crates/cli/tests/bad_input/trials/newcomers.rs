@@ -176,3 +176,149 @@ fn sites_together_give_the_components_of_the_next_trial() {
     let ran = anacurve(&[&["size", "--components", file.to_str().unwrap()], &size[..]].concat());
     assert_eq!(ran.code, 0, "{}", ran.stderr);
 }
+
+#[test]
+fn a_unit_of_a_column_that_the_trial_table_keeps_as_written_is_refused_with_the_remedy() {
+    let of = |unit: &str| {
+        let book = book(SECTION, plain);
+        let stanza = format!("[[files.trials]]\npath = \"trials.csv\"\n{unit}");
+        book.put("book.toml", format!("{}\n{stanza}", book.text("book.toml")));
+        book.check()
+    };
+    for name in ["level", "nonsense"] {
+        let ran = of(&format!("units = {{ {name} = \"pct\" }}\n"));
+        let remedy = format!("amounts = {{ \"{name}\" = \"fraction\" }} under [trials.ID]");
+        let told = "[setting-impossible]\n  hint: remove it from units";
+        assert_eq!(ran.code, 2, "{}", ran.stdout);
+        assert!(ran.stderr.contains(told) && ran.stderr.contains(&remedy), "{}", ran.stderr);
+    }
+    assert_eq!(of("").stderr, "");
+}
+
+/// A trial of the book's own cuts or days in 2024, of trees whose level is what `level` says of number and cut or
+/// day, under an amount in a unit.
+fn of_records(unit: &str, level: impl Fn(usize) -> String) -> Book {
+    let section = format!("{SECTION}amounts = {{ level = \"{unit}\" }}\nseasons = [2024]\n");
+    book(&section, move |tree| {
+        format!("A,T{:02},R{},P{tree},{},x", tree + 1, tree / 4, level(tree))
+    })
+}
+
+#[test]
+fn whole_per_cents_under_a_fraction_are_told_what_works() {
+    let (text, code) = told(&of_records("fraction", |tree| (15 * (tree % 4)).to_string()));
+    assert_eq!(code, 1, "{text}");
+    let hint = "write 15 % or 0.15 for 15 per cent, in the cells or by values = { \"HEADING\" = { \"15\" = 0.15 } }";
+    assert!(text.contains(hint), "{text}");
+    // As it says.
+    let book = of_records("fraction", |tree| (15 * (tree % 4)).to_string());
+    let stanza = "[[files.trials]]\npath = \"trials.csv\"\n\
+                  values = { \"level\" = { \"15\" = 0.15, \"30\" = 0.3, \"45\" = 0.45 } }\n";
+    book.put("book.toml", format!("{}\n{stanza}", book.text("book.toml")));
+    assert!(!told(&book).0.contains("is no fraction"));
+}
+
+#[test]
+fn cuts_in_per_cent_are_compared_where_the_prunings_are_plainly_those_levels() {
+    // The cuts of the book in 2024; that of the first tree is another.
+    let cut = |tree: usize| 10 * ((tree + 1 + 2024) % 4 + 1);
+    let one_off = |tree: usize| if tree == 0 { 40 } else { cut(tree) }.to_string();
+    let what = "1 tree-season of 12 with a harvest was pruned more than 10 % of the canopy off";
+    assert_eq!(cut(0), 20);
+    doubted(&of_records("percent", one_off), what, "compare trial table and prunings");
+    silent(&of_records("percent", |tree| cut(tree).to_string()), "pruned more than");
+    // Shares of something else, on trees cut by the manager.
+    silent(&of_records("percent", |tree| (15 * (tree % 4)).to_string()), "pruned more than");
+    silent(&of_records("percent", |tree| (tree % 4 + 1).to_string()), "pruned more than");
+}
+
+#[test]
+fn days_of_any_name_are_compared_where_the_prunings_are_plainly_on_them() {
+    // Of 2024 two dates, 45 and 75 days before the flush of 1 September; one tree has the other date.
+    let of = |level: &'static str| {
+        let book = of_records("days", move |tree| {
+            if level == "other" {
+                (7 * (tree % 4)).to_string()
+            } else if tree == 0 {
+                level.to_owned()
+            } else {
+                ["75", "45"][tree % 2].to_owned()
+            }
+        });
+        let rows: Vec<String> = book
+            .text("prunings.csv")
+            .lines()
+            .map(|row| match row.split(',').collect::<Vec<_>>().as_slice() {
+                [tree, date, cut, basis] if date.starts_with("2023") => {
+                    let is_odd = tree.trim_start_matches('T').parse::<usize>().unwrap() % 2 == 1;
+                    let day = if is_odd { "2023-06-18" } else { "2023-07-18" };
+                    format!("{tree},{day},{cut},{basis}")
+                }
+                _ => row.to_owned(),
+            })
+            .collect();
+        book.put("prunings.csv", rows.join("\n") + "\n");
+        book
+    };
+    let what = "1 tree-season of 12 with a harvest was pruned more than 10 days off";
+    doubted(&of("45"), what, "compare trial table and prunings");
+    silent(&of("75"), "pruned more than");
+    silent(&of("other"), "pruned more than");
+}
+
+#[test]
+fn seasons_before_the_trial_are_told_with_the_line_to_write() {
+    // The cuts are those of the trial in the last season alone.
+    let cut = |tree: usize| format!("0.{}", (tree + 1 + 2024) % 4 + 1);
+    let section = format!("{SECTION}amounts = {{ level = \"fraction\" }}\n");
+    let of = |section: &str| {
+        let row = |tree: usize| format!("A,T{:02},R{},P{tree},{},x", tree + 1, tree / 4, cut(tree));
+        let book = book(section, row);
+        let pruned = book.text("prunings.csv");
+        // Before the trial everything was cut 90 %.
+        let rows = pruned.lines().map(|row| match row.split(',').collect::<Vec<_>>().as_slice() {
+            [tree, date, _, basis] if !date.starts_with("2023") && *tree != "tree" => {
+                format!("{tree},{date},0.9,{basis}\n")
+            }
+            _ => format!("{row}\n"),
+        });
+        let rows: String = rows.collect();
+        book.put("prunings.csv", rows);
+        book
+    };
+    doubted(&of(&section), "off the treatment's level", "write seasons = [2024]");
+    silent(&of(&format!("{section}seasons = [2024]\n")), "pruned more than");
+}
+
+#[test]
+fn a_pick_set_aside_before_the_seasons_of_a_trial_is_none_of_its_rows() {
+    let of = |season: u16| {
+        let book = book(&format!("{SECTION}seasons = [2024]\n"), plain);
+        let picks = book.text("harvests.csv");
+        let rows = picks.lines().map(|row| match row.rsplit_once(',') {
+            Some((start, _)) if start.starts_with(&format!("T03,{season}")) => {
+                format!("{start},6320\n")
+            }
+            _ => format!("{row}\n"),
+        });
+        let rows: String = rows.collect();
+        // Another tree of the trial was not picked in 2024.
+        let rows: String = rows
+            .lines()
+            .filter(|row| !row.starts_with("T06,2024"))
+            .map(|row| format!("{row}\n"))
+            .collect();
+        book.put("harvests.csv", rows);
+        // A pick of 2022 of no known tree, and one of 2024 twice: neither is one that T06 lacks.
+        book.append("harvests.csv", "T99,2022-03-14,5.1");
+        let last = book.text("harvests.csv");
+        let last = last.lines().find(|row| row.starts_with("T02,2024")).unwrap();
+        book.append("harvests.csv", last);
+        told(&book).0
+    };
+    let (before, during) = (of(2022), of(2024));
+    assert!(during.contains("Picks of the book were set aside and may be theirs"), "{during}");
+    assert!(before.contains("Without a harvest on record: T06 in 2024."), "{before}");
+    assert!(!before.contains("set aside"), "{before}");
+    assert!(during.contains("1 row of this trial and its trees was set aside"), "{during}");
+}
