@@ -124,7 +124,7 @@ pub(crate) fn warn(
             Place::file(Table::Harvests.as_str()),
             Code::SeasonThin,
             say!(
-                "region '{region}': in {} a tree of season {season} has {} in the middle, where {usual} stand in every other season; it counts as a whole harvest all the same",
+                "region '{region}': in {} a tree of season {season} has {} (median), where {usual} stand in every other season; it counts as a whole harvest all the same",
                 blocks,
                 counted(u64::from(own.unsigned_abs()), text!("pick"), text!("picks")),
             ),
@@ -136,7 +136,7 @@ pub(crate) fn warn(
             Place::file(Table::Harvests.as_str()),
             Code::SeasonStray,
             say!(
-                "region '{region}': in {} a tree of season {season} has {} in the middle, where {usual} stand in every other season: picks of another season or block may stand among them",
+                "region '{region}': in {} a tree of season {season} has {} (median), where {usual} stand in every other season: picks of another season or block may stand among them",
                 blocks,
                 counted(u64::from(own.unsigned_abs()), text!("pick"), text!("picks")),
             ),

@@ -220,7 +220,7 @@ pub(crate) fn warn_of_thin_seasons(
                 outcome.place_of_season(region, season),
                 Code::SeasonThin,
                 say!(
-                    "region '{region}': a tree of season {season} has {} in the middle, where {usual} are usual{of_sites}; it counts as a whole harvest all the same",
+                    "region '{region}': a tree of season {season} has {} (median), where {usual} are usual{of_sites}; it counts as a whole harvest all the same",
                     counted(u64::from(own.unsigned_abs()), text!("pick"), text!("picks"))
                 ),
                 text!("correct the year if it is a slip, or add the other picks; a harvest that is not over is best left out of the book until it is"),

@@ -82,7 +82,7 @@ fn tell_all_along(region: &str, sites: &Sites<'_>, outcome: &mut Outcome) {
             // Which file is at fault the sites do not tell.
             Place::file(Table::Harvests.as_str()),
             Code::SitesUnlike,
-            say!("region '{region}': a tree at '{rich}' bears {high:.1} kg in the middle, one at '{poor}' {low:.1} kg"),
+            say!("region '{region}': a tree at '{rich}' bears {high:.1} kg (median), one at '{poor}' {low:.1} kg"),
             text!("look for tins, bags or another unit that was not declared: units = { nut_kg = \"20 kg\" } under [[files.harvests]]"),
         );
     }

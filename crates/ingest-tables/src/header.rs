@@ -54,9 +54,7 @@ pub(crate) const EVERY_ROW: usize = records::limits::COLUMNS.most as usize;
 
 /// Lower case, words joined by single underscores.
 pub(crate) fn normalised(word: &str) -> String {
-    let lower = word.to_lowercase();
-    let parts = lower.split(|c: char| c.is_whitespace() || "_-.".contains(c));
-    parts.filter(|part| !part.is_empty()).collect::<Vec<_>>().join("_")
+    records::plain_name(word)
 }
 
 /// A header word without the unit in brackets at its end, and the unit.

@@ -142,7 +142,7 @@ impl OfFile {
             let of_others = of_others("%", 100.0);
             return (
                 say!(
-                    "{column}: the {values} of this file are {} % of the canopy in the middle{of_others}: fractions read as per cent?",
+                    "{column}: the {values} of this file are {} % of the canopy (median){of_others}: fractions read as per cent?",
                     plain(rounded(middle * 100.0))
                 ),
                 say!(
@@ -153,7 +153,7 @@ impl OfFile {
         let of_others = of_others("kg", 1.0);
         (
             say!(
-                "{column}: the {values} of this file are {} kg in the middle{of_others}: another unit?",
+                "{column}: the {values} of this file are {} kg (median){of_others}: another unit?",
                 plain(rounded(middle))
             ),
             say!(
@@ -248,7 +248,9 @@ mod tests {
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].0, "1.csv:2:3");
         assert!(
-            found[0].1.contains("the 12 values of this file are 0.35 % of the canopy in the middle, where 35 % is usual"),
+            found[0].1.contains(
+                "the 12 values of this file are 0.35 % of the canopy (median), where 35 % is usual"
+            ),
             "{}",
             found[0].1
         );

@@ -20,7 +20,13 @@ struct Tally {
     cell: Option<u32>,
     count: u64,
     example: String,
+    /// First and last line of the stretches in which they follow each other, [`STRETCHES`] and one more at most.
+    #[serde(default)]
+    stretches: Vec<[u64; 2]>,
 }
+
+/// Stretches of lines that are named.
+const STRETCHES: usize = 6;
 
 /// Repairs and warnings of one file.
 #[derive(Debug, Default, Serialize, Deserialize)]
@@ -45,10 +51,21 @@ impl Summary {
         let same = |t: &&mut Tally| t.code == code && t.column == column && t.severity == severity;
         if let Some(tally) = self.tallies.iter_mut().find(same) {
             tally.count += count;
+            tally.stretch(line);
         } else {
             let column = column.to_owned();
             let example = example();
-            self.tallies.push(Tally { severity, code, column, line, cell, count, example });
+            let stretches = vec![[line; 2]];
+            self.tallies.push(Tally {
+                severity,
+                code,
+                column,
+                line,
+                cell,
+                count,
+                example,
+                stretches,
+            });
         }
     }
 
@@ -95,6 +112,24 @@ impl Tally {
     /// Whether it tells of a column of the header that is left out.
     fn is_unread(&self) -> bool {
         self.code == Code::ColumnUnknown && !self.column.is_empty()
+    }
+
+    /// Adds a line to the last stretch, or begins another.
+    fn stretch(&mut self, line: u64) {
+        match self.stretches.last_mut() {
+            Some([_, last]) if line <= *last + 1 => *last = line.max(*last),
+            _ if self.stretches.len() > STRETCHES => {}
+            _ => self.stretches.push([line; 2]),
+        }
+    }
+
+    /// The lines of the stretches, in words.
+    fn lines(&self) -> String {
+        let named = self.stretches.iter().take(STRETCHES).map(|[first, last]| {
+            if first == last { first.to_string() } else { say!("{first} to {last}") }
+        });
+        let more = if self.stretches.len() > STRETCHES { ", .." } else { "" };
+        named.collect::<Vec<_>>().join(", ") + more
     }
 
     fn sentence(&self, file: &FileReport) -> (String, String) {
@@ -234,7 +269,8 @@ impl Tally {
             ),
             Code::RangeUnusual => {
                 let usual = table.spec().column(column).and_then(|column| {
-                    column.usual.map(|(low, high)| format!("{low} to {high} {}", column.unit))
+                    let unit = column.unit;
+                    column.usual.map(|(low, high)| say!("{low} to {high} {unit}"))
                 });
                 (
                     say!(
@@ -246,7 +282,10 @@ impl Tally {
                 )
             }
             Code::RowDuplicate => (
-                say!("{rows} with the tree and date of an earlier row and other values"),
+                say!(
+                    "{rows} with the tree and date of an earlier row and other values (line {})",
+                    self.lines()
+                ),
                 say!(
                     "kept, as a tree may be visited twice in a day; remove them if they are corrections"
                 ),
@@ -298,6 +337,27 @@ pub(crate) fn quarantine_problems(rows: &[QuarantinedRow]) -> Vec<Problem> {
 mod tests {
     use super::*;
     use records::Table;
+
+    /// A round entered twice and a single slip after it are two things to mend.
+    #[test]
+    fn stretches_of_lines_are_told_apart() {
+        let mut summary = Summary::default();
+        let event = |line| Event {
+            severity: Severity::Warning,
+            code: Code::RowDuplicate,
+            column: "tree",
+            line,
+            cell: None,
+        };
+        for line in (704..733).chain([901]) {
+            summary.add(event(line), 1, String::new);
+        }
+        assert_eq!(summary.tallies[0].lines(), "704 to 732, 901");
+        for line in (1000..1020).step_by(2) {
+            summary.add(event(line), 1, String::new);
+        }
+        assert_eq!(summary.tallies[0].lines(), "704 to 732, 901, 1000, 1002, 1004, 1006, ..");
+    }
 
     #[test]
     fn a_kind_is_listed_five_times_and_then_counted() {

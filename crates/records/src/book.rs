@@ -370,8 +370,9 @@ impl Book {
         if let Some(problem) = check::other_format(text) {
             return Err(BookError { problems: vec![problem] });
         }
-        let book: Self = toml::from_str(text)
+        let mut book: Self = toml::from_str(text)
             .map_err(|error| BookError { problems: vec![locate::from_toml(text, &error)] })?;
+        book.trials.values_mut().for_each(TrialDeclaration::name_columns);
         let problems = check::problems(&book, text);
         if problems.is_empty() { Ok(book) } else { Err(BookError { problems }) }
     }

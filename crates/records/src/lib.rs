@@ -31,7 +31,7 @@ pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
 pub use lookalike::{
     common_form, is_invisible, reads_as_empty, spelled, turns_direction, with_mark, without_zeros,
 };
-pub use natural::natural_order;
+pub use natural::{natural_order, plain_name};
 pub use practice::{
     ABOUT_AS_HARD, Practice, PracticeBefore, PracticePoint, YoungestTrees, one_season, youngest_cut,
 };

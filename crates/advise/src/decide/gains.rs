@@ -16,6 +16,8 @@ pub(super) struct Gains {
     /// Expected net return if every tree were cut as hard as they are on average at present, money per tree;
     /// `None` where the records do not support that.
     even: Option<f64>,
+    /// Expected net return if every tree were cut as at present on the candidate's day, money per tree.
+    on_day: f64,
 }
 
 impl Gains {
@@ -27,7 +29,8 @@ impl Gains {
         let curve = &evidence.fit.curve;
         let objective = evidence.cost.objective();
         let mut present = vec![0.0; curve.draws()];
-        let mut present_cost = 0.0;
+        let (mut present_cost, mut on_day) = (0.0, 0.0);
+        let draws = curve.draws().max(1) as f64;
         for point in &evidence.practice.points {
             let lead = match evidence.fit.fixed_lead {
                 Some(lead) => lead,
@@ -37,6 +40,9 @@ impl Gains {
                 *sum += point.weight * kg;
             }
             present_cost += point.weight * objective.cost(point.intensity);
+            let moved = curve.expected_kg(point.intensity, candidate.lead_days);
+            let nets = moved.map(|kg| objective.net(kg, point.intensity));
+            on_day += point.weight * nets.sum::<f64>() / draws;
         }
         let mean = evidence.practice.intensity;
         let lead = evidence
@@ -48,11 +54,12 @@ impl Gains {
             evidence.fit.support.as_ref().is_some_and(|support| support.contains(mean, lead));
         let even = supported.then(|| {
             let nets = curve.expected_kg(mean, lead).map(|kg| objective.net(kg, mean));
-            nets.sum::<f64>() / curve.draws().max(1) as f64
+            nets.sum::<f64>() / draws
         });
         Self {
             objective,
             even,
+            on_day,
             intensity: candidate.intensity,
             candidate: curve.expected_kg(candidate.intensity, candidate.lead_days).collect(),
             unpruned: curve.expected_kg(0.0, candidate.lead_days).collect(),
@@ -97,6 +104,13 @@ impl Gains {
         let draws = self.present.len().max(1) as f64;
         let kg = self.present.iter().sum::<f64>() / draws;
         self.even.map(|even| even - (self.objective.price_per_kg * kg - self.present_cost))
+    }
+
+    /// Expected net gain of cutting every tree as at present, but on the candidate's day, money per tree.
+    pub(super) fn mean_gain_of_dates(&self) -> f64 {
+        let draws = self.present.len().max(1) as f64;
+        let kg = self.present.iter().sum::<f64>() / draws;
+        self.on_day - (self.objective.price_per_kg * kg - self.present_cost)
     }
 
     /// Probability that the candidate earns more than present practice by at least `margin`.

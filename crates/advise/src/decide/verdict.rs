@@ -162,7 +162,24 @@ pub(super) fn reason(
         Verdict::Trial => trial_reason(evidence, advice, explored),
     };
     let even = gains.mean_gain_of_evenness();
-    said + &from_evenness(advice, even, gains.mean_net_gain()) + &from_wood(evidence, advice)
+    let gain = gains.mean_net_gain();
+    said + &from_evenness(advice, even, gain)
+        + &from_dates(advice, gains.mean_gain_of_dates(), gain)
+        + &from_wood(evidence, advice)
+}
+
+/// That the gain comes of other dates, where the advice moves them: the intensity alone would be credited with it.
+fn from_dates(advice: &RegionAdvice, dates: f64, gain: f64) -> String {
+    let is_advised = match advice.verdict {
+        Verdict::Prune => advice.advised.is_some(),
+        Verdict::Trial => advice.interim.is_some(),
+        Verdict::Keep => false,
+    };
+    if !is_advised || advice.keeps_usual_dates || dates < MOST_OF_GAIN * gain {
+        return String::new();
+    }
+    text!(" The gain comes mostly of the dates: trees pruned as hard as at present, but then, would bring most of it.")
+        .to_owned()
 }
 
 /// Furthest of the advised intensity from the mean of present practice, and least share of the gain, for which
@@ -423,6 +440,11 @@ mod tests {
         assert_eq!(from_evenness(&advice, Some(0.8), 1.0), "");
         (advice.present.middle, advice.advised) = (Some([0.1, 0.6]), to(0.4));
         assert_eq!(from_evenness(&advice, Some(0.8), 1.0), "");
+        // Of other dates: where they are moved, and bring most of the gain.
+        assert!(from_dates(&advice, 0.6, 1.0).contains("mostly of the dates"));
+        assert_eq!(from_dates(&advice, 0.4, 1.0), "");
+        advice.keeps_usual_dates = true;
+        assert_eq!(from_dates(&advice, 0.6, 1.0), "");
     }
 
     #[test]

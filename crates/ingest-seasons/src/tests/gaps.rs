@@ -132,11 +132,11 @@ fn a_round_that_a_block_lacks_in_one_season_is_told() {
     };
     let found = lacks(10, 20);
     assert_eq!(found.len(), 1, "{found:?}");
-    assert!(found[0].1.contains("in 1 block (N) a tree of season 2023 has 1 pick in the middle"));
+    assert!(found[0].1.contains("in 1 block (N) a tree of season 2023 has 1 pick (median)"));
     // Of the whole region it is told once, by region.
     let found = lacks(10, 40);
     assert_eq!(found.len(), 1, "{found:?}");
-    assert!(found[0].1.contains("has 1 pick in the middle, where 2 are usual"), "{found:?}");
+    assert!(found[0].1.contains("has 1 pick (median), where 2 are usual"), "{found:?}");
     // A few trees with fewer picks are nothing odd.
     assert_eq!(lacks(10, 16), []);
 }

@@ -352,9 +352,9 @@ fn a_season_of_few_picks_a_tree_is_told() {
     };
     let found = told(&picks);
     assert_eq!((found.len(), found[0].0), (1, Some(10)), "{found:?}");
-    assert!(found[0].1.contains("season 2023 has 2 picks in the middle, where 4 are usual"));
+    assert!(found[0].1.contains("season 2023 has 2 picks (median), where 4 are usual"));
     picks.retain(|pick| !pick.contains(",2023-03"));
-    assert!(told(&picks)[0].1.contains("has 1 pick in the middle"));
+    assert!(told(&picks)[0].1.contains("has 1 pick (median)"));
     picks.retain(|pick| !pick.contains(",2021-"));
     assert_eq!(told(&picks), [], "of two seasons neither is the usual one");
 }

@@ -4,6 +4,7 @@ mod number;
 mod seen;
 mod snippet;
 
+use crate::plain_name;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -253,6 +254,34 @@ impl TrialRoles {
 }
 
 impl TrialDeclaration {
+    /// Names columns as the table does, whatever way the heading is written: `Cut %` is the column `cut_%`.
+    pub(crate) fn name_columns(&mut self) {
+        let lists = [
+            &mut self.factors,
+            &mut self.main_factors,
+            &mut self.sub_factors,
+            &mut self.sub_sub_factors,
+        ];
+        let roles = &mut self.roles;
+        let of_roles = [
+            &mut roles.block,
+            &mut roles.row,
+            &mut roles.column,
+            &mut roles.main_plot,
+            &mut roles.sub_plot,
+            &mut roles.plot,
+            &mut roles.site,
+        ];
+        let names = lists.into_iter().flatten().chain(of_roles.into_iter().flatten());
+        let others = self.control.as_mut().map(|control| &mut control.factor);
+        let names = names.chain([&mut roles.replicate]).chain(others).chain(&mut self.covariate);
+        for name in names {
+            *name = plain_name(name);
+        }
+        let amounts = std::mem::take(&mut self.amounts).into_iter();
+        self.amounts = amounts.map(|(name, unit)| (plain_name(&name), unit)).collect();
+    }
+
     /// Every factor with the list that names it, in the order of the strata.
     pub fn keyed_factors(&self) -> impl Iterator<Item = (&'static str, &str)> {
         [

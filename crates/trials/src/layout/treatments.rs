@@ -290,7 +290,11 @@ fn check_factors(request: &LayoutRequest) -> Result<(), LayoutError> {
                 "factors",
                 entry,
                 format!("level `{level}` of factor {} is no amount", factor.name),
-                "write amounts as numbers with a decimal point, or leave `unit` out",
+                if factor.is_fraction() {
+                    "write fractions as numbers, 0.15 for 15 per cent, or leave `unit` out"
+                } else {
+                    "write amounts as numbers with a decimal point, or leave `unit` out"
+                },
             ));
         }
         if let Some((level, amount)) =
