@@ -151,8 +151,25 @@ fn best_supported(
     Advised {
         intensity: candidate.intensity,
         lead_days: Some(candidate.lead_days),
-        window: leads.and_then(|leads| window(evidence, leads)),
+        window: leads.and_then(|leads| {
+            let tested = evidence.fit.support.as_ref().and_then(|support| support.lead);
+            window(evidence, widened(leads, tested.unwrap_or(leads)))
+        }),
     }
+}
+
+/// Days that a window has at the least, where as many were tried (ours: a convention): records do not tell dates apart
+/// to the day, and no crew prunes a plantation in two.
+const SHORTEST_WINDOW: f64 = 14.0;
+
+/// A range of leads made as long as a window is at the least, to both sides alike where both were tried.
+fn widened([low, high]: [f64; 2], tested: [f64; 2]) -> [f64; 2] {
+    let grown = |[low, high]: [f64; 2], by: f64| {
+        [(low - by).max(tested[0]).min(low), (high + by).min(tested[1]).max(high)]
+    };
+    let lacking = |[low, high]: [f64; 2]| (SHORTEST_WINDOW - (high - low)).max(0.0);
+    let even = grown([low, high], 0.5 * lacking([low, high]));
+    grown(even, lacking(even))
 }
 
 /// The part of a range of leads that the records test; all of it where they test none of it.
