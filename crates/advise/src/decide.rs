@@ -311,4 +311,20 @@ mod tests {
             assert!(!tells(&gain(low, high)), "{low} {high}");
         }
     }
+
+    #[test]
+    fn a_window_has_two_weeks_where_as_many_were_tried() {
+        assert_eq!(widened([30.0, 60.0], [20.0, 80.0]), [30.0, 60.0]);
+        assert_eq!(widened([50.0, 52.0], [20.0, 80.0]), [44.0, 58.0]);
+        assert_eq!(widened([84.0, 85.0], [37.0, 85.0]), [71.0, 85.0]);
+        assert_eq!(widened([40.0, 44.0], [38.0, 47.0]), [38.0, 47.0]);
+        // What was advised stays within, whatever was tried.
+        assert_eq!(widened([40.0, 44.0], [41.0, 43.0]), [40.0, 44.0]);
+    }
+
+    #[test]
+    fn ranges_overlap_or_do_not() {
+        assert_eq!(overlap([1, 5], [3, 9]), Some([3, 5]));
+        assert_eq!(overlap([1, 2], [3, 9]), None);
+    }
 }

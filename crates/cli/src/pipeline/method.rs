@@ -89,7 +89,7 @@ fn sentences(checked: &Checked, advised: &Advised) -> Vec<MethodItem> {
             "optimum",
             text!("Optimum, band and odds"),
             say!(
-                "For each of {} posterior draws the surface is turned into expected kilograms without retransformation bias, and searched over the intensities and leads that the region's records span (extremes count when at least five tree-seasons reach them). Odds are shares of draws. The band holds the intensities whose expected net return is within {} % of the best. The advice keeps to the region's median lead unless another one earns more with at least 97.5 % probability and by more than that tolerance: the best of many dates looks better than it is.",
+                "For each of {} posterior draws the surface is turned into expected kilograms without retransformation bias, and searched over the intensities and leads that the region's records span (extremes count when at least five tree-seasons reach them). Odds are shares of draws. The band holds the intensities whose expected net return is within {} % of the best. The advice keeps to the region's median lead unless another one earns more with at least 97.5 % probability and by more than that tolerance: the best of many dates looks better than it is. The window holds the dates whose expected net return at that intensity is within the same tolerance, two weeks of those tried at the least (our own rule), and lies in the region's rest where some of it does.",
                 advised.settings.draws,
                 book.options.tolerance_pct
             ),
