@@ -300,7 +300,7 @@ fn inversion_set(set: TurningPointSet, level: f64) -> InversionSet {
 
 #[cfg(test)]
 mod tests {
-    use super::tells;
+    use super::{overlap, tells, widened};
     use crate::Interval;
 
     #[test]
