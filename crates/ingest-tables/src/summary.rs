@@ -116,9 +116,10 @@ impl Tally {
 
     /// Adds a line to the last stretch, or begins another.
     fn stretch(&mut self, line: u64) {
+        let number = self.stretches.len();
         match self.stretches.last_mut() {
             Some([_, last]) if line <= *last + 1 => *last = line.max(*last),
-            _ if self.stretches.len() > STRETCHES => {}
+            _ if number > STRETCHES => {}
             _ => self.stretches.push([line; 2]),
         }
     }
