@@ -6,8 +6,8 @@ use model::{Exploration, Practice};
 /// Advised intensities are rounded to this many steps of the canopy, 5 % each, when it costs next
 /// to nothing.
 const ROUND_STEPS: f64 = 20.0;
-/// Probability of earning more that moving the pruning to other dates needs. The best of many dates
-/// looks better than it is, the usual ones do not.
+/// Probability of earning more that moving the pruning to other dates needs (ours: a convention). The best
+/// of many dates looks better than it is, the usual ones do not.
 const P_OTHER_DATES: f64 = 0.975;
 
 /// The best supported practice; at the region's usual lead unless another lead very likely earns
