@@ -33,10 +33,20 @@ impl Told {
         self.first = self.first.into_iter().chain(first).min();
     }
 
-    fn first(&self) -> Option<(u32, u32)> {
+    /// Tells what is said of so many trees, with its remedy; whether enough of them tell.
+    fn tell(
+        &self,
+        outcome: &mut Outcome,
+        said: impl FnOnce(String) -> (String, &'static str),
+    ) -> bool {
         let is_told =
             self.telling >= TREES && self.telling as f64 >= NEARLY_ALL * self.trees as f64;
-        self.first.filter(|_| is_told)
+        let Some(first) = self.first.filter(|_| is_told) else { return false };
+        let trees = counted(self.telling as u64, text!("tree"), text!("trees"));
+        let (what, remedy) = said(trees);
+        let place = Place { line: None, ..outcome.place(first) };
+        outcome.warn(place, Code::TotalsAsPicks, what, remedy);
+        true
     }
 }
 
@@ -60,29 +70,23 @@ pub(crate) fn warn(all: &[Pick], outcome: &mut Outcome) {
         }
     }
     for (&(file, season), found) in &summed {
-        let Some(first) = found.first() else { continue };
+        let is_told = found.tell(outcome, |trees| {
+            let what = say!(
+                "{trees} of the file in season {season} weigh as much in their last pick as in all before it together: a column of totals that was read as a round?"
+            );
+            (what, text!("kept, so each crop counts twice: name the column of totals in not_columns under [[files.harvests]], or take its rows out of the file"))
+        });
         // A total of rounds is told as that alone, though it never falls either.
-        rising.remove(&(file, season));
-        outcome.warn(
-            Place { line: None, ..outcome.place(first) },
-            Code::TotalsAsPicks,
-            say!(
-                "{} of the file in season {season} weigh as much in their last pick as in all before it together: a column of totals that was read as a round?",
-                counted(found.telling as u64, text!("tree"), text!("trees"))
-            ),
-            text!("kept, so each crop counts twice: name the column of totals in not_columns under [[files.harvests]], or take its rows out of the file"),
-        );
+        if is_told {
+            rising.remove(&(file, season));
+        }
     }
     for ((_, season), found) in &rising {
-        let Some(first) = found.first() else { continue };
-        outcome.warn(
-            Place { line: None, ..outcome.place(first) },
-            Code::TotalsAsPicks,
-            say!(
-                "the picks of {} of the file in season {season} never fall from one round to the next: running totals?",
-                counted(found.telling as u64, text!("tree"), text!("trees"))
-            ),
-            text!("kept and added up; if each weight is the sum up to that round, write what every round alone weighed; nothing to do if every round was heavier than the one before"),
-        );
+        found.tell(outcome, |trees| {
+            let what = say!(
+                "the picks of {trees} of the file in season {season} never fall from one round to the next: running totals?"
+            );
+            (what, text!("kept and added up; if each weight is the sum up to that round, write what every round alone weighed; nothing to do if every round was heavier than the one before"))
+        });
     }
 }

@@ -1,6 +1,7 @@
 //! The intensity of a pruning from whatever its row gives.
 
-use crate::cell::value::{CellFault, Value};
+use crate::cell::fault::CellFault;
+use crate::cell::value::Value;
 use records::{Code, MeasuredAs, RawIntensity, TableSpec};
 use words::{say, text};
 

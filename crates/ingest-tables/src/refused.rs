@@ -1,6 +1,6 @@
 //! Rows that are set aside, and rows that are none: sums, headers of a second page.
 
-use crate::cell::value::CellFault;
+use crate::cell::fault::CellFault;
 use crate::quarantine::QuarantinedRow;
 use crate::rows::RawRow;
 use records::{Code, Table};

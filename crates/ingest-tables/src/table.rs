@@ -6,8 +6,9 @@ mod plan;
 pub(crate) use outcome::FileOutcome;
 
 use crate::cell::date;
+use crate::cell::fault::{CellFault, too_long};
 use crate::cell::number::plain;
-use crate::cell::value::{CellFault, CellReader, Notes, Value, too_long};
+use crate::cell::value::{CellReader, Notes, Value};
 use crate::columns::Columns;
 use crate::date_order::DateOrders;
 use crate::discover::Source;

@@ -25,6 +25,7 @@ mod seasons;
 mod sites;
 mod slipped;
 mod tables;
+mod together;
 mod words;
 mod years;
 

@@ -2,7 +2,7 @@
 
 use super::cells::{Cell, Term};
 use super::factor::PlanFactor;
-use super::slips::Slip;
+use super::slip::Slip;
 use crate::observations::Trait;
 use records::TrialDesign;
 use serde::{Deserialize, Serialize};

@@ -5,7 +5,7 @@ use super::analysed::{AnalysedPart, AnalysedTrial, analysed};
 use super::counts::trait_of;
 use super::pooling::PooledTrait;
 use super::words::{factor_words, part_finding, sentence, sites_finding, with_treatments_in_words};
-use super::{amounts, checks, compared, further, own_scale, plots, pooling, tables};
+use super::{amounts, checks, compared, further, own_scale, plots, tables, together};
 use ::words::{Language, capital, language, say, speaking, text};
 use records::counted;
 use report::{TrialPart, TrialReport, TrialSection, stem};
@@ -115,7 +115,7 @@ fn over_sites(trial: &AnalysedTrial) -> impl Iterator<Item = TrialPart> {
             further::next_size_of_sites(&sites).filter(|_| whole)
         });
         let (size, files): (Vec<_>, Vec<_>) = size.into_iter().unzip();
-        let section = pooling::section(&trial.declared.declaration, pooled);
+        let section = together::section(&trial.declared.declaration, pooled);
         TrialPart {
             heading: say!("{}, all sites", capital(&pooled.observed.name)),
             slug: format!("{}-all-sites", pooled.observed.id),
@@ -194,8 +194,9 @@ fn sections(
     let own: Vec<&PooledTrait> =
         trial.pooled.iter().filter(|pooled| pooled.observed == part.observed).collect();
     if part.site.is_none() {
-        sections
-            .extend(own.iter().map(|pooled| pooling::section(&trial.declared.declaration, pooled)));
+        sections.extend(
+            own.iter().map(|pooled| together::section(&trial.declared.declaration, pooled)),
+        );
     }
     let sites = own.iter().find(|pooled| pooled.over == "sites");
     let methods = Methods {
