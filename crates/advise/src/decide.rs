@@ -68,7 +68,8 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
     };
     let level = evidence.book.options.level;
     let loss = explored.best_net().abs() * evidence.book.options.tolerance_pct / 100.0;
-    let (candidate, keeps_usual_dates) = timing::candidate(evidence, &explored, loss);
+    let timing::Candidate { practice: candidate, keeps_usual_dates, other_dates } =
+        timing::candidate(evidence, &explored, loss);
     let gains = Gains::new(evidence, &explored, candidate);
     let told = gains.over_present(level);
     if !tells(&told) {
@@ -84,6 +85,7 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
         .then(|| gains::interval(Summary::of(leads, level), level));
     advice.gains_lead_days = (candidate.intensity > 0.0).then_some(candidate.lead_days);
     advice.keeps_usual_dates = keeps_usual_dates;
+    advice.other_dates = other_dates;
     advice.band = Some(explored.band(loss));
     // Without unpruned trees the comparison would be an extrapolation.
     advice.gain_over_unpruned_kg = fit
@@ -270,6 +272,7 @@ pub fn without_records(
         lead_optimum: None,
         gains_lead_days: None,
         keeps_usual_dates: false,
+        other_dates: None,
         inversion_set: None,
         band: None,
         advised: None,

@@ -9,6 +9,6 @@ pub use cost::{Cost, TimeSource};
 pub use decide::{Evidences, decide, without_records};
 pub use outcome::{
     Advice, Advised, Evidence, Horizon, Interval, InversionKind, InversionSet, Lateness,
-    MoneyInterval, Optimum, Present, RegionAdvice, RegionReturns, Verdict,
+    MoneyInterval, Optimum, OtherDates, Present, RegionAdvice, RegionReturns, Verdict,
 };
 pub use picture::{AsPlanned, ClassMean, CurvePoint, OddsBar, RegionPicture, Surface};

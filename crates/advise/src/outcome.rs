@@ -103,6 +103,10 @@ pub struct RegionAdvice {
     /// Whether that is near the region's usual dates because others do not very likely earn more.
     #[serde(default)]
     pub keeps_usual_dates: bool,
+    /// Other dates that are expected to earn more than the usual ones by over the tolerated loss, though not with
+    /// the chance that moving to them needs.
+    #[serde(default)]
+    pub other_dates: Option<OtherDates>,
     /// Confidence set of the curve's turning point by test inversion, not limited to the tested range.
     pub inversion_set: Option<InversionSet>,
     /// Intensities whose expected loss of net return stays under the tolerance.
@@ -322,6 +326,17 @@ pub struct Interval {
     pub high: f64,
     /// Probability content.
     pub level: f64,
+}
+
+/// Dates that may earn more than the usual ones.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct OtherDates {
+    /// Days before the flush.
+    pub lead_days: f64,
+    /// What they earn more, money per tree.
+    pub net_gain: Interval,
+    /// Chance that they earn more.
+    pub chance: f64,
 }
 
 /// A posterior median with its interval, in money per tree.

@@ -44,10 +44,19 @@ impl Seen {
         }
     }
 
+    /// The latest season that shows a practice: one of a few stray trees beside those of another season, as where
+    /// all others stand in a trial, does not.
+    fn season(&self) -> Option<i32> {
+        let most = self.latest.values().map(Vec::len).max()?;
+        let mut shown =
+            self.latest.iter().rev().filter(|(_, all)| all.len() as f64 >= STRAY * most as f64);
+        shown.next().map(|(season, _)| *season)
+    }
+
     /// What the latest routine season shows, with those before it where trees are pruned in turn, and how it
     /// differs from the season before where they are not.
     fn practice(&self, region: &str) -> Option<Practice> {
-        let (&season, _) = self.latest.last_key_value()?;
+        let season = self.season()?;
         let in_turn = turn::seasons(season, &self.latest);
         let seasons = season - in_turn + 1..=season;
         let youngest = self.youngest(seasons.clone());
@@ -94,6 +103,9 @@ impl Seen {
     }
 }
 
+/// Share of the trees of the fullest of the latest seasons below which a season shows no practice (ours: a
+/// convention, of no published source).
+const STRAY: f64 = 0.1;
 /// Fewest tree-seasons of the season before that show another practice, or all where there are fewer now (this
 /// and the two below ours: conventions, of no published source).
 const FEWEST_TO_TELL: u64 = 10;
@@ -235,6 +247,25 @@ mod tests {
         assert!((practice.share_pruned - 0.5).abs() < 1e-12);
         let before = practice.before.unwrap();
         assert!((before.share_pruned - 1.0).abs() < 1e-12, "{}", before.share_pruned);
+    }
+
+    /// All trees but one enter a trial: the one whose row was forgotten is not what the region does.
+    #[test]
+    fn a_stray_tree_beside_a_trial_shows_no_practice() {
+        let shown = |strays: u32| {
+            let mut seen = Seen::default();
+            for (season, trees, intensity) in [(2024, 40, 0.1), (2025, strays, 0.45)] {
+                for tree in 0..trees {
+                    let treated = (intensity, Some(40.0));
+                    seen.add(season, Aged { tree: Some(tree), treated, age: Some(12.0) });
+                }
+            }
+            let practice = seen.practice("hills").unwrap();
+            (practice.season, practice.tree_seasons)
+        };
+        assert_eq!(shown(1), (Some(2024), 40));
+        assert_eq!(shown(3), (Some(2024), 40));
+        assert_eq!(shown(4), (Some(2025), 4));
     }
 
     /// A thousand intensities and leads of their own, and trees left unpruned.

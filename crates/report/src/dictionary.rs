@@ -121,6 +121,14 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].lead_optimum.level" "lead_optimum_level" "probability" "Probability content of the limits.";
     "regions[].gains_lead_days" "gains_lead_days" "days before flush" "Day for which the gains are reckoned; empty where nothing is pruned.";
     "regions[].keeps_usual_dates" "keeps_usual_dates" "true or false" "Whether that is near the region's usual dates because no others earn more, by over the tolerated loss, with a chance of 97.5 %.";
+    "regions[].other_dates" "" "group, or empty" "Dates expected to earn more than the usual ones by over the tolerated loss, though with a smaller chance than moving to them needs.";
+    "regions[].other_dates.lead_days" "other_dates_lead_days" "days before flush" "Lead of these dates.";
+    "regions[].other_dates.net_gain" "" "group" "What they earn more.";
+    "regions[].other_dates.net_gain.median" "other_dates_net_gain" "money per tree" "Posterior median.";
+    "regions[].other_dates.net_gain.low" "other_dates_net_gain_low" "money per tree" "Lower limit.";
+    "regions[].other_dates.net_gain.high" "other_dates_net_gain_high" "money per tree" "Upper limit.";
+    "regions[].other_dates.net_gain.level" "other_dates_net_gain_level" "probability" "Probability content of the limits.";
+    "regions[].other_dates.chance" "other_dates_chance" "probability" "Chance that they earn more.";
     "regions[].inversion_set" "" "group, or empty" "Confidence set of the curve's turning point by inverting the test of a zero slope, not limited to the tested range.";
     "regions[].inversion_set.kind" "inversion_set_kind" "interval, two_rays, whole_line, empty" "Its shape: from the first bound to the second; up to the first and from the second on; every intensity; none.";
     "regions[].inversion_set.bounds" "" "list" "Bounds in the order the shape names them; empty for the whole line.";

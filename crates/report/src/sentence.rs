@@ -244,7 +244,7 @@ pub fn money_gain(interval: Option<&MoneyInterval>) -> String {
 }
 
 /// The best lead with its interval, and why gains are reckoned for another day where they are.
-pub fn lead_optimum(region: &RegionAdvice, lead: &Interval) -> String {
+pub fn lead_optimum(region: &RegionAdvice, lead: &Interval, currency: &str) -> String {
     let best = say!(
         "{} ({} to {} days, {} interval)",
         lead_words(lead.median),
@@ -255,9 +255,19 @@ pub fn lead_optimum(region: &RegionAdvice, lead: &Interval) -> String {
     match region.gains_lead_days {
         Some(own) if fixed(own, 0) != fixed(lead.median, 0) => {
             let reckoned = lead_words(own);
-            if region.keeps_usual_dates {
+            if let Some(other) = &region.other_dates {
+                let gain = &other.net_gain;
                 say!(
-                    "{best}. Gains are reckoned for {reckoned}, near the region's usual dates: moving from them does not earn more than the tolerance, or not with a chance of 97.5 %"
+                    "{best}. Gains are reckoned for {reckoned}, near the region's usual dates, although {} is expected to earn {} ({} to {}) {currency} per tree more: the chance that it earns more is {}, and 97.5 % is asked, as the best of many dates looks better than it is; a trial of dates would tell",
+                    lead_words(other.lead_days),
+                    signed(gain.median, 2),
+                    signed(gain.low, 2),
+                    signed(gain.high, 2),
+                    chance(other.chance)
+                )
+            } else if region.keeps_usual_dates {
+                say!(
+                    "{best}. Gains are reckoned for {reckoned}, near the region's usual dates: no others are expected to earn more than these by over the tolerance"
                 )
             } else {
                 say!(

@@ -44,8 +44,8 @@ pub struct Bearing {
     pub std_error: f64,
     /// Index of the group's mean yield, over trees seen in both seasons of a pair.
     pub index_of_mean: Option<f64>,
-    /// Index of the mean over mean of the indices: 1 when all trees alternate in step, near 0 when
-    /// they cancel out.
+    /// Index of the mean over the mean of the trees' indices, each tree weighing by its crops of a pair: 1 when all
+    /// trees alternate in step, near 0 when they cancel out, never more than 1.
     pub in_step: Option<f64>,
     /// Share of the trees in an on-year in the last season, beyond what the group shares.
     pub share_on: Option<f64>,
@@ -78,14 +78,22 @@ pub fn bearing(rows: &BearingTrees<'_>) -> Result<Vec<Bearing>, ReviewError> {
 fn of_group(group: &str, trees: &BTreeMap<&str, BTreeMap<i32, f64>>) -> Bearing {
     let last = trees.values().filter_map(|crops| crops.keys().next_back()).max();
     let closed = last.copied().unwrap_or_default();
-    // Sums over trees seen in both seasons of a pair, by its later season.
+    // Sums over trees seen in both seasons of a pair, by its later season, and of what each tree changed.
     let mut pairs: BTreeMap<i32, (f64, f64)> = BTreeMap::new();
+    let mut changes: BTreeMap<i32, f64> = BTreeMap::new();
     for crops in trees.values() {
         for (before, after, season) in successive(crops) {
             let own = pairs.entry(season).or_default();
             *own = (own.0 + before, own.1 + after);
+            *changes.entry(season).or_default() += (after - before).abs();
         }
     }
+    // |sum of changes| over the sum of |changes|, both over the crops, pair by pair.
+    let crops = || pairs.iter().filter(|(_, (before, after))| before + after > 0.0);
+    let weighed: f64 =
+        crops().map(|(season, (before, after))| changes[season] / (before + after)).sum();
+    let together: f64 =
+        crops().map(|(_, (before, after))| (after - before).abs() / (before + after)).sum();
     let shared = pairs.get(&closed).copied().unwrap_or_default();
     let by_tree: Vec<TreeBearing> = trees
         .iter()
@@ -111,7 +119,7 @@ fn of_group(group: &str, trees: &BTreeMap<&str, BTreeMap<i32, f64>>) -> Bearing 
         mean_index: mean,
         std_error: (squares / (count - 1.0) / count).sqrt(),
         index_of_mean,
-        in_step: index_of_mean.filter(|_| mean > 0.0).map(|index| index / mean),
+        in_step: (weighed > 0.0).then(|| together / weighed),
         share_on: (!phases.is_empty())
             .then(|| phases.iter().filter(|on| **on).count() as f64 / phases.len() as f64),
         by_tree,
@@ -161,6 +169,23 @@ mod tests {
         assert!(out[1].in_step.unwrap().abs() < 1e-12);
         assert_eq!(out[1].share_on, Some(0.5));
         assert_eq!(out[1].by_tree[1].on, Some(true));
+    }
+
+    /// Three big trees rise together, a small one hardly: the mean of their indices is below that of their total.
+    #[test]
+    fn trees_of_unlike_size_are_never_more_than_in_step() {
+        let group = labels(&["g"]);
+        let tree = labels(&["a", "b", "c", "d"]);
+        let trees = [0, 0, 1, 1, 2, 2, 3, 3];
+        let rows = BearingTrees {
+            group: Labels { codes: &[0; 8], labels: &group },
+            tree: Labels { codes: &trees, labels: &tree },
+            season: &[2020, 2021, 2020, 2021, 2020, 2021, 2020, 2021],
+            yield_kg: &[2.0, 10.0, 2.0, 10.0, 2.0, 10.0, 0.5, 0.6],
+        };
+        let out = bearing(&rows).unwrap();
+        assert!(out[0].index_of_mean.unwrap() > out[0].mean_index);
+        assert!((out[0].in_step.unwrap() - 1.0).abs() < 1e-12);
     }
 
     #[test]

@@ -75,6 +75,8 @@ pub struct TreeSeasons<'a> {
     /// Effect of each row's pruning against none, on the model's scale, where a yield model gave it
     /// (the region's curve at the row's intensity and lead); `None` to fit one curve for all regions.
     pub pruning_effect: Option<&'a [f64]>,
+    /// Rows of trees too young to be compared with the others of their region; `None` where there are none.
+    pub too_young: Option<&'a [bool]>,
 }
 
 impl TreeSeasons<'_> {
@@ -117,9 +119,9 @@ impl TreeSeasons<'_> {
         same_length("intensity", rows, self.intensity.len())?;
         same_length("age_years", rows, self.age_years.len())?;
         same_length("trees_per_ha", rows, self.trees_per_ha.len())?;
-        match self.pruning_effect {
-            Some(effect) => same_length("pruning_effect", rows, effect.len()),
-            None => Ok(()),
+        if let Some(effect) = self.pruning_effect {
+            same_length("pruning_effect", rows, effect.len())?;
         }
+        self.too_young.map_or(Ok(()), |young| same_length("too_young", rows, young.len()))
     }
 }

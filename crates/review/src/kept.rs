@@ -5,7 +5,7 @@ use crate::decomposition::{SeasonReview, TreeReview};
 use crate::error::ReviewError;
 use crate::plan_kept::Tolerance;
 use crate::score::{
-    Comparison, LEAST_TREES, Predicted, Quantity, ScoreRow, Side, realised_gain, score,
+    Comparison, InSeason, LEAST_TREES, Predicted, Quantity, ScoreRow, Side, realised_gain, score,
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -355,8 +355,14 @@ impl KeptRegion {
         let comparison = Comparison { sides, shares };
         let realised =
             realised_gain(review, table, &self.region, &comparison).map_err(Failed::Review)?;
-        let row = score(predicted, &realised).map_err(Failed::Review)?;
-        let row = ScoreRow { stand_in, ..row };
+        // Kilograms were predicted for an average season.
+        let at_average = predicted.over_kg.map(|over| realised.over(over, review.scale));
+        let row =
+            score(predicted, at_average.as_ref().unwrap_or(&realised)).map_err(Failed::Review)?;
+        let in_season = at_average
+            .is_some()
+            .then(|| InSeason { gain_kg: realised.gain_kg, otherwise_kg: realised.otherwise_kg() });
+        let row = ScoreRow { stand_in, in_season, ..row };
         Ok(ScoreRow { telling: row.tells(), ..row })
     }
 

@@ -29,8 +29,8 @@ pub use plan_kept::{BlockKept, Kept, PlanKept, Planned, Pruned, Tolerance, plan_
 pub use ranking::{RankSettings, Ranked, Ranking, rank};
 pub use scale::Scale;
 pub use score::{
-    Appended, Comparison, HitRate, Predicted, Quantity, Realised, ScoreRecord, ScoreRow, Side,
-    binomial_interval, interval_score, realised_gain, score,
+    Appended, Comparison, HitRate, InSeason, Predicted, Quantity, Realised, ScoreRecord, ScoreRow,
+    Side, binomial_interval, interval_score, realised_gain, score,
 };
 pub use watch::{
     Place, Places, PoorTree, SuddenTree, Suspect, SuspectKind, Watch, WatchSettings,

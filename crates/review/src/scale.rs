@@ -35,6 +35,16 @@ impl Scale {
         }
     }
 
+    /// Slope of the scale at a yield, per kg.
+    #[must_use]
+    pub fn slope(self, kg: f64) -> f64 {
+        match self {
+            Self::Log => 1.0 / kg,
+            Self::SquareRoot => 0.5 / kg.sqrt(),
+            Self::Identity => 1.0,
+        }
+    }
+
     /// What an effect on this scale means in kg for a tree that otherwise yields `at_kg`.
     #[must_use]
     pub fn difference_kg(self, at_kg: f64, effect: f64) -> f64 {

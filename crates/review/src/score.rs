@@ -40,6 +40,18 @@ pub struct Predicted {
     pub high: f64,
     /// Probability content of the limits.
     pub level: f64,
+    /// Yield that a gain is over, kg per tree in an average season; `None` in advice kept by an earlier version.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub over_kg: Option<f64>,
+}
+
+/// A gain as the season gave it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct InSeason {
+    /// Gain, kg per tree.
+    pub gain_kg: f64,
+    /// What the trees that followed would have given in this season, treated as those beside them, kg per tree.
+    pub otherwise_kg: f64,
 }
 
 /// A prediction with its outcome: one row of the record.
@@ -48,7 +60,7 @@ pub struct ScoreRow {
     /// What was predicted.
     #[serde(flatten)]
     pub predicted: Predicted,
-    /// Realised value, kg per tree.
+    /// Realised value, kg per tree; a gain is put at the yields of an average season, as it was predicted for one.
     pub realised: f64,
     /// Its standard error.
     pub realised_std_error: f64,
@@ -70,6 +82,10 @@ pub struct ScoreRow {
     pub interval_score: f64,
     /// Realised less predicted median, kg per tree.
     pub error: f64,
+    /// The gain in the season itself; `None` where nothing says what the predicted gain was over, so that `realised`
+    /// is that of the season.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub in_season: Option<InSeason>,
 }
 
 impl ScoreRow {
@@ -138,6 +154,7 @@ pub fn score(predicted: &Predicted, realised: &Realised) -> Result<ScoreRow, Rev
         stand_in: 0.0,
         interval_score: interval_score(limits[0], limits[1], level, realised.gain_kg),
         error: realised.gain_kg - median,
+        in_season: None,
     };
     Ok(ScoreRow { telling: row.tells(), ..row })
 }

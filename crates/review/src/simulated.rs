@@ -126,6 +126,7 @@ impl Orchard {
             age_years: &self.age_years,
             trees_per_ha: &self.trees_per_ha,
             pruning_effect: None,
+            too_young: None,
         }
     }
 

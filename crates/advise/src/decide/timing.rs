@@ -1,7 +1,8 @@
 //! The practice to advise: the best supported one, at the usual dates unless others are shown to pay.
 
-use super::Evidences;
-use model::{Exploration, Practice};
+use super::{Evidences, gains};
+use crate::outcome::OtherDates;
+use model::{Exploration, Practice, Summary};
 
 /// Advised intensities are rounded to this many steps of the canopy, 5 % each, when it costs next
 /// to nothing.
@@ -10,13 +11,19 @@ const ROUND_STEPS: f64 = 20.0;
 /// of many dates looks better than it is, the usual ones do not.
 const P_OTHER_DATES: f64 = 0.975;
 
+/// The practice whose gains are reckoned.
+pub(super) struct Candidate {
+    /// It.
+    pub(super) practice: Practice,
+    /// Whether it is at the region's usual lead.
+    pub(super) keeps_usual_dates: bool,
+    /// Other dates that are expected to earn more than it by over the tolerated loss.
+    pub(super) other_dates: Option<OtherDates>,
+}
+
 /// The best supported practice; at the region's usual lead unless another lead very likely earns
-/// more, by more than the tolerated loss; and whether it is at the usual one.
-pub(super) fn candidate(
-    evidence: &Evidences<'_>,
-    explored: &Exploration,
-    loss: f64,
-) -> (Practice, bool) {
+/// more, by more than the tolerated loss.
+pub(super) fn candidate(evidence: &Evidences<'_>, explored: &Exploration, loss: f64) -> Candidate {
     let best = rounded(explored, explored.best, loss);
     let usual = evidence
         .fit
@@ -25,13 +32,26 @@ pub(super) fn candidate(
         .and_then(|lead| explored.best_near(lead))
         .filter(|usual| usual.intensity > 0.0)
         .map(|usual| rounded(explored, usual, loss));
-    match usual {
-        Some(usual) if !moving_pays(evidence, best, usual, loss) => (usual, true),
-        _ => (best, false),
+    let moved = Candidate { practice: best, keeps_usual_dates: false, other_dates: None };
+    let Some(usual) = usual else { return moved };
+    let gains = gains_of_moving(evidence, best, usual);
+    let count = gains.len().max(1) as f64;
+    let chance = gains.iter().filter(|gain| **gain > 0.0).count() as f64 / count;
+    let pays = gains.iter().sum::<f64>() / count > loss;
+    if pays && chance >= P_OTHER_DATES {
+        return moved;
     }
+    let level = evidence.book.options.level;
+    let other_dates = pays.then(|| OtherDates {
+        lead_days: best.lead_days,
+        net_gain: gains::interval(Summary::of(gains.into_iter(), level), level),
+        chance,
+    });
+    Candidate { practice: usual, keeps_usual_dates: true, other_dates }
 }
 
-fn moving_pays(evidence: &Evidences<'_>, best: Practice, usual: Practice, loss: f64) -> bool {
+/// What the best practice earns more than that at the usual dates, draw by draw.
+fn gains_of_moving(evidence: &Evidences<'_>, best: Practice, usual: Practice) -> Vec<f64> {
     let curve = &evidence.fit.curve;
     let objective = evidence.cost.objective();
     let nets = |practice: Practice| {
@@ -39,10 +59,7 @@ fn moving_pays(evidence: &Evidences<'_>, best: Practice, usual: Practice, loss: 
             .expected_kg(practice.intensity, practice.lead_days)
             .map(move |kg| objective.net(kg, practice.intensity))
     };
-    let gains: Vec<f64> = nets(best).zip(nets(usual)).map(|(best, usual)| best - usual).collect();
-    let count = gains.len().max(1) as f64;
-    let likely = gains.iter().filter(|gain| **gain > 0.0).count() as f64 / count;
-    gains.iter().sum::<f64>() / count > loss && likely >= P_OTHER_DATES
+    nets(best).zip(nets(usual)).map(|(best, usual)| best - usual).collect()
 }
 
 /// A practice at a round intensity where that loses next to nothing.

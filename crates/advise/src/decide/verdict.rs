@@ -154,6 +154,11 @@ pub(super) fn reason(
 ) -> String {
     let said = match advice.verdict {
         Verdict::Prune => prune_reason(evidence, advice) + &later_seasons(advice),
+        Verdict::Keep if advice.other_dates.is_some() => say!(
+            "Present practice ({} of the canopy on average) is expected to earn within {} % of the best that the records support at the usual dates.",
+            percent(advice.present.intensity),
+            evidence.book.options.tolerance_pct
+        ),
         Verdict::Keep => say!(
             "Present practice ({} of the canopy on average) is expected to earn within {} % of the best that the records support.",
             percent(advice.present.intensity),

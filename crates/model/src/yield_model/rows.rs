@@ -35,7 +35,8 @@ impl Uncut {
     /// Whether a tree of some age in a season is still younger than that in the latest: the plan cuts none such, so
     /// its crops say nothing of what it advises; and where one block alone is so young, nothing tells what is the
     /// block's and what the age's, in which the levels of all others would be drawn along.
-    fn holds(&self, age_years: f64, season: i32) -> bool {
+    #[must_use]
+    pub fn holds(&self, age_years: f64, season: i32) -> bool {
         age_years + f64::from(self.season - season) < f64::from(self.from_years)
     }
 }

@@ -192,7 +192,11 @@ fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
         ),
     ];
     if let Some(lead) = &r.lead_optimum {
-        rows.push(row(text!("Best timing for net return"), lead_optimum(r, lead), "lead_optimum"));
+        rows.push(row(
+            text!("Best timing for net return"),
+            lead_optimum(r, lead, currency),
+            "lead_optimum",
+        ));
     }
     if let Some(found) = &r.returns {
         rows.extend(returns::rows(found, currency));

@@ -58,8 +58,10 @@ pub(super) fn fit(
     scale: Scale,
 ) -> Result<Fitted, ReviewError> {
     let closed_of = |row: usize| closed[table.region.code(row)];
-    let in_time: Vec<usize> =
-        (0..table.len()).filter(|&row| table.season[row] <= closed_of(row)).collect();
+    let compared = |row: usize| table.too_young.is_none_or(|young| !young[row]);
+    let in_time: Vec<usize> = (0..table.len())
+        .filter(|&row| table.season[row] <= closed_of(row) && compared(row))
+        .collect();
     let usable = |row: &usize| {
         scale.forward(table.yield_kg[*row]).is_finite()
             && table.intensity[*row].is_finite()

@@ -205,6 +205,38 @@ fn the_expectation_is_the_plain_mean_of_earlier_seasons() {
     assert!((group.expected_kg - mean).abs() < 1e-9);
 }
 
+/// A fifth of the first region's trees bear a fifth of a crop in the closed season and nothing before: set apart they
+/// leave the numbers of the others as if they were not there, and counted they pass for a poor season.
+#[test]
+fn trees_that_come_into_bearing_are_no_poor_season() {
+    let mut orchard = Orchard::simulate(8);
+    let young: Vec<bool> = {
+        let table = orchard.table();
+        (0..table.len()).map(|row| table.block.code(row) < 2).collect()
+    };
+    let closed = orchard.table().season.iter().map(|&season| season == orchard.closed);
+    let closed: Vec<bool> = closed.collect();
+    for row in (0..young.len()).filter(|&row| young[row]) {
+        orchard.yield_kg[row] *= if closed[row] { 0.2 } else { f64::NAN };
+    }
+    let group = |orchard: &Orchard, too_young: Option<&[bool]>| {
+        let table = TreeSeasons { too_young, ..orchard.table() };
+        let review = SeasonReview::new(&table, &orchard.seasons(), Scale::Log).unwrap();
+        review.groups(&table, Grouping::Region).unwrap()[0].clone()
+    };
+    let (counted, apart) = (group(&orchard, None), group(&orchard, Some(&young)));
+    assert_eq!((counted.trees, apart.trees), (200, 160));
+    assert!(counted.difference_kg < apart.difference_kg - 0.1 * apart.expected_kg);
+    for row in (0..young.len()).filter(|&row| young[row]) {
+        orchard.yield_kg[row] = f64::NAN;
+    }
+    let without = group(&orchard, None);
+    assert!((without.difference_kg - apart.difference_kg).abs() < 1e-9);
+    for (own, other) in apart.parts.iter().zip(&without.parts) {
+        assert!((own.kg - other.kg).abs() < 1e-9, "{:?}", own.part);
+    }
+}
+
 #[test]
 fn what_cannot_be_reviewed_is_said() {
     let orchard = Orchard::simulate(1);

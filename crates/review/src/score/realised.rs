@@ -3,6 +3,7 @@
 use crate::columns::TreeSeasons;
 use crate::decomposition::SeasonReview;
 use crate::error::{ReviewError, same_length};
+use crate::scale::Scale;
 use mixed::{Data, Factor, FixedColumn, Settings};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
@@ -38,6 +39,8 @@ pub struct Realised {
     pub season: i32,
     /// Difference, kg per tree.
     pub gain_kg: f64,
+    /// Mean yield of the trees that followed, kg per tree.
+    pub followed_kg: f64,
     /// Its standard error.
     pub std_error_kg: f64,
     /// Its degrees of freedom (Satterthwaite).
@@ -126,6 +129,12 @@ pub fn realised_gain(
         region: region.to_owned(),
         season: review.seasons.get(region).copied().unwrap_or_default(),
         gain_kg: estimate.estimate,
+        followed_kg: rows
+            .iter()
+            .filter(|(_, side)| *side == Side::Followed)
+            .map(|(tree, _)| tree.observed_kg)
+            .sum::<f64>()
+            / count as f64,
         std_error_kg: estimate.std_error,
         df: estimate.df,
         followed: count,
@@ -142,6 +151,25 @@ fn compact(codes: &[u32], present: &BTreeSet<u32>) -> (Vec<u32>, usize) {
 }
 
 impl Realised {
+    /// What the trees that followed would have given in the season otherwise, kg per tree.
+    #[must_use]
+    pub fn otherwise_kg(&self) -> f64 {
+        self.followed_kg - self.gain_kg
+    }
+
+    /// The gain as it would be over another yield than these trees would have given, kg per tree: its effect adds on
+    /// the scale, so that a season of half the crop shows half the kilograms on the logarithmic one. Its standard
+    /// error by the delta method, the yield of the trees that followed being what it is:
+    /// d gain(over) / d gain = s'(otherwise) / s'(over + gain), s' being the slope of the scale.
+    #[must_use]
+    pub fn over(&self, over_kg: f64, scale: Scale) -> Realised {
+        let effect = scale.forward(self.followed_kg) - scale.forward(self.otherwise_kg());
+        let gain_kg = scale.difference_kg(over_kg, effect);
+        let stretch = scale.slope(self.otherwise_kg()) / scale.slope(over_kg + gain_kg);
+        let (followed_kg, std_error_kg) = (over_kg + gain_kg, self.std_error_kg * stretch);
+        Realised { gain_kg, followed_kg, std_error_kg, ..self.clone() }
+    }
+
     /// Mean yield of a region in the closed season with its standard error over blocks (over trees
     /// where there is one block), to hold a predicted mean yield against.
     ///
@@ -181,6 +209,7 @@ impl Realised {
             region: region.to_owned(),
             season: review.seasons.get(region).copied().unwrap_or_default(),
             gain_kg: mean,
+            followed_kg: mean,
             std_error_kg: (units / (units - 1.0) * squares).sqrt() / n,
             df: units - 1.0,
             followed: rows.len(),

@@ -9,7 +9,16 @@ use crate::{
 
 fn predicted(region: &str, season: i32, [low, median, high]: [f64; 3]) -> Predicted {
     let quantity = Quantity::GainOverPresent;
-    Predicted { region: region.into(), season, quantity, median, low, high, level: 0.95 }
+    Predicted {
+        region: region.into(),
+        season,
+        quantity,
+        median,
+        low,
+        high,
+        level: 0.95,
+        over_kg: None,
+    }
 }
 
 fn realised(gain_kg: f64, std_error_kg: f64) -> Realised {
@@ -17,6 +26,7 @@ fn realised(gain_kg: f64, std_error_kg: f64) -> Realised {
         region: "r".into(),
         season: 2025,
         gain_kg,
+        followed_kg: 6.0,
         std_error_kg,
         df: 50.0,
         followed: 30,
@@ -62,6 +72,28 @@ fn a_hit_allows_for_the_error_of_the_realised_value() {
     assert!((less.limits[1] - (0.5 + 0.987_235)).abs() < 1e-5);
     assert!(score(&predicted("r", 2025, [0.6, 0.5, 1.1]), &realised(0.5, 0.1)).is_err());
     assert!(score(&advice, &realised(f64::NAN, 0.1)).is_err());
+}
+
+/// A season of half the crop shows half the kilograms of an effect that multiplies, and all of one that adds.
+#[test]
+fn a_gain_is_held_against_that_of_an_average_season() {
+    let poor = realised(1.2, 0.1);
+    let average = poor.over(8.0, Scale::Log);
+    // A quarter more of 4.8 kg is a quarter more of 8; error by hand: 0.1 x (1 / 4.8) / (1 / 10).
+    assert!((average.gain_kg - 2.0).abs() < 1e-12 && (average.followed_kg - 10.0).abs() < 1e-12);
+    assert!((average.std_error_kg - 1.0 / 4.8).abs() < 1e-12);
+    let same = poor.over(8.0, Scale::Identity);
+    assert!((same.gain_kg - 1.2).abs() < 1e-12 && (same.std_error_kg - 0.1).abs() < 1e-12);
+    for scale in [Scale::Log, Scale::SquareRoot, Scale::Identity] {
+        let moved = |by: f64| realised(1.2 + by, 0.1).over(8.0, scale).gain_kg;
+        let slope = (moved(1e-6) - moved(-1e-6)) / 2e-6;
+        assert!((poor.over(8.0, scale).std_error_kg / 0.1 - slope).abs() < 1e-7, "{scale:?}");
+    }
+    // Nothing would have been left without it: no such effect on the logarithmic scale.
+    assert!(
+        score(&predicted("r", 2025, [0.1, 0.5, 1.1]), &realised(6.0, 0.1).over(8.0, Scale::Log))
+            .is_err()
+    );
 }
 
 #[test]

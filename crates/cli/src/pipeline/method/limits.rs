@@ -18,6 +18,9 @@ pub fn limits(checked: &Checked, advised: &Advised) -> Vec<String> {
             "Alternate bearing is told from the trees' own levels only with three seasons or more, and an effect of pruning that lasts longer than one season is not counted."
         ),
         say!(
+            "What a block, or a plot of a trial, has in one season or since the trial began (a crew, a wet patch, a pest) is no term of the yield model: where whole blocks or main plots were pruned on a day of their own, its limits of dates and of what a delay costs are too narrow. A trial's own analysis allows for its plots: hold the dates against it."
+        ),
+        say!(
             "A season unlike those recorded, a new pest or a price outside the stated one changes the answer."
         ),
         say!(

@@ -7,7 +7,7 @@ use arrow::array::{Array, Date32Array};
 use ingest_seasons::standing_trees;
 use jiff::ToSpan;
 use jiff::civil::{Date, date};
-use model::{Labelled, MeanEffect, TreeSeasons};
+use model::{Labelled, MeanEffect, TreeSeasons, Uncut};
 use records::tree_season as ts;
 use review::{Labels, Scale};
 use std::collections::BTreeMap;
@@ -16,6 +16,8 @@ use std::collections::BTreeMap;
 pub struct Columns {
     table: TreeSeasons,
     pruning_effect: Option<Vec<f64>>,
+    /// Rows of trees that the yield model leaves out as younger than any of their region that was cut.
+    too_young: Option<Vec<bool>>,
     /// Scale on which effects add: the yield model's, the square root without one.
     pub scale: Scale,
     /// Mean pruning day of each row.
@@ -42,7 +44,7 @@ impl Columns {
             rows.iter().map(|&row| days.is_valid(row).then(|| day(days.value(row))).flatten());
         let pruned_on = pruned_on.collect();
         let table = whole.select(&rows);
-        let (scale, pruning_effect) = match decided {
+        let (scale, pruning_effect, too_young) = match decided {
             Decided::Fitted(run) => {
                 let effects: BTreeMap<&str, (MeanEffect, f64)> = run
                     .model
@@ -50,12 +52,13 @@ impl Columns {
                     .iter()
                     .map(|fit| (fit.region.as_str(), (fit.curve.mean_effect(), fit.middle_lead())))
                     .collect();
-                (scale(run.model.scale), Some(effect(&table, &effects)))
+                let young = too_young(&table, &run.model.rows.uncut);
+                (scale(run.model.scale), Some(effect(&table, &effects)), Some(young))
             }
-            Decided::Unfitted(_) => (Scale::SquareRoot, None),
+            Decided::Unfitted(_) => (Scale::SquareRoot, None, None),
         };
         let places = places(checked, &table.tree)?;
-        Ok(Self { table, pruning_effect, scale, pruned_on, places })
+        Ok(Self { table, pruning_effect, too_young, scale, pruned_on, places })
     }
 
     /// What the review reads.
@@ -73,6 +76,7 @@ impl Columns {
             age_years: &table.age_years,
             trees_per_ha: &table.trees_per_ha,
             pruning_effect: self.pruning_effect.as_deref(),
+            too_young: self.too_young.as_deref(),
         }
     }
 }
@@ -87,6 +91,18 @@ fn scale(scale: model::Scale) -> Scale {
         model::Scale::SquareRoot => Scale::SquareRoot,
         model::Scale::Identity => Scale::Identity,
     }
+}
+
+/// Rows of everyday trees that are too young for the yield model: a block that comes into bearing would else be taken
+/// for a poor season of the others.
+fn too_young(table: &TreeSeasons, uncut: &[Uncut]) -> Vec<bool> {
+    (0..table.len())
+        .map(|row| {
+            let own = uncut.iter().find(|own| own.region == table.region.label(row));
+            !table.in_trial[row]
+                && own.is_some_and(|own| own.holds(table.age_years[row], table.season[row]))
+        })
+        .collect()
 }
 
 /// Largest effect on the scale of the yields that records can tell: beyond it nothing was compared.

@@ -37,8 +37,19 @@ fn kept_region(region: &RegionAdvice, plan: &Plan, present: &Practice, book: &Bo
     };
     let practice =
         followed.map(|own| KeptPractice { intensity: own.intensity, window: own.window });
+    let middle = |interval: &Option<Interval>| interval.as_ref().map(|own| own.median);
+    let present_kg = middle(&region.present_yield_kg);
+    let gains = middle(&region.gain_over_present_kg).zip(middle(&region.gain_over_unpruned_kg));
+    let over_kg = |quantity| match quantity {
+        Quantity::GainOverPresent => present_kg,
+        Quantity::GainOverUnpruned => {
+            present_kg.zip(gains).map(|(present, (over, unpruned))| present + over - unpruned)
+        }
+        Quantity::Yield => None,
+    };
     let predicted = |quantity, interval: Option<&Interval>| {
         interval.map(|interval| Predicted {
+            over_kg: over_kg(quantity),
             region: region.region.clone(),
             season: region.season,
             quantity,

@@ -65,6 +65,17 @@ pub struct GrownSince {
     pub harvested: u64,
 }
 
+/// Harvested trees of a season that are younger than any of their region that was cut.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TooYoung {
+    /// Region.
+    pub region: String,
+    /// Trees.
+    pub trees: u64,
+    /// Their mean yield, kg per tree.
+    pub mean_kg: f64,
+}
+
 /// What became of a plan.
 struct PlanOf {
     kept: Option<PlanKept>,
@@ -95,6 +106,8 @@ pub struct Reviewed {
     pub rows_used: usize,
     /// Tree-seasons left out for a yield without a value on the scale, or a missing intensity.
     pub rows_left_out: usize,
+    /// Trees of the season too young to be compared, by region.
+    pub too_young: Vec<TooYoung>,
     /// Regions without an earlier season.
     pub regions_without_earlier: Vec<String>,
     /// Terms that the records cannot tell.
@@ -207,6 +220,26 @@ struct Work<'a> {
 }
 
 impl Work<'_> {
+    /// Trees of the season that are left out as too young.
+    fn too_young(&self) -> Vec<TooYoung> {
+        let table = &self.table;
+        let of_region = |(region, season): (&String, &i32)| {
+            let young = |row: &usize| table.too_young.is_some_and(|young| young[*row]);
+            let own: Vec<f64> = (0..table.len())
+                .filter(|&row| table.region.label(row) == region && table.season[row] == *season)
+                .filter(young)
+                .map(|row| table.yield_kg[row])
+                .filter(|kg| kg.is_finite())
+                .collect();
+            (!own.is_empty()).then(|| TooYoung {
+                region: region.clone(),
+                trees: own.len() as u64,
+                mean_kg: own.iter().sum::<f64>() / own.len() as f64,
+            })
+        };
+        self.season.seasons.iter().filter_map(of_region).collect()
+    }
+
     fn reviewed(&self, wanted: Wanted) -> Result<Reviewed, ReviewError> {
         let (season, table) = (self.season, &self.table);
         let book = &self.checked.tables.book;
@@ -234,6 +267,7 @@ impl Work<'_> {
             scale: season.scale,
             rows_used: season.rows_used,
             rows_left_out: season.rows_left_out,
+            too_young: self.too_young(),
             regions_without_earlier: season.regions_without_earlier.clone(),
             left_out: season.left_out.clone(),
             earlier_crop: season.earlier_crop.clone(),

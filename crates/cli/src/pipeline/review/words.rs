@@ -110,6 +110,14 @@ pub fn expectation(review: &Reviewed) -> Vec<String> {
     let mut out = vec![say!(
         "Expected is the mean yield of the region's trees in all earlier seasons. The parts add up to the difference: season is what all trees of the region share in the year, age what older or younger trees bring, pruning what the cut before the harvest did beside the cuts of earlier seasons, alternate bearing what a heavy or light crop the season before left, trees and blocks what these very trees usually give beside the region's mean, and unexplained the rest. Season and age are told apart by trees of different ages alone: where blocks are of few planting years the split between these two is rough, and their sum is better known than either."
     )];
+    out.extend(review.too_young.iter().map(|own| {
+        say!(
+            "{}: {} younger than any of the region that was cut about as hard as usual bore {:.2} kg on average; they are in none of these numbers, as a block that comes into bearing would else pass for a poor season of the others.",
+            review.names.get(&own.region).map_or(own.region.as_str(), String::as_str),
+            counted(own.trees, text!("tree"), text!("trees")),
+            own.mean_kg
+        )
+    }));
     if !review.regions_without_earlier.is_empty() {
         let names: Vec<&str> = review
             .regions_without_earlier
@@ -297,7 +305,7 @@ pub fn chosen(blocks: &[ChosenByCrew]) -> String {
 /// number of the others.
 pub fn hits(rate: &HitRate, vague: u64) -> String {
     let said = say!(
-        "Of {} scored so far whose outcome is known well enough to tell, {} came true within the limits ({:.0} %; with {:.0} % limits {:.0} % are expected, and {:.0} to {:.0} % would be no surprise). On average the gain came out {} kg {} than predicted.",
+        "Of {} scored so far whose outcome is known well enough to tell, {} came true within the limits ({:.0} %; with {:.0} % limits {:.0} % are expected; so few leave room for a true share from {:.0} to {:.0} %). On average the gain came out {} kg {} than predicted.",
         counted(rate.scored, text!("prediction"), text!("predictions")),
         rate.hits,
         100.0 * rate.rate,
@@ -325,7 +333,7 @@ pub fn only_vague(vague: u64) -> String {
 }
 
 pub const SCORE_MEANS: Text = constant!(
-    "Realised is the difference in the season's harvest between trees that followed the advice (within a twentieth of the canopy and a week of its window) and trees that did not, their level, age and earlier crop taken into account. A gain over unpruned trees is over those left unpruned. A gain over present practice is over trees treated as before, pruned on whatever day: unpruned trees and each tenth of the canopy removed count by their share of the trees when the advice was given, and trees that were treated as advised even then count as no gain, as in the prediction; of advice kept by an earlier version it is over trees within a twentieth of the canopy of the mean cut. Unless lots decided who followed, it is an observed difference, no proof of cause. A prediction is a hit when the realised value lies within limits that allow for both errors; it tells little when the realised value is known three times worse than the predicted one, or when no tree like more than a tenth of present practice was left and the nearest had to stand for it."
+    "Realised is the difference in the season's harvest between trees that followed the advice (within a twentieth of the canopy and a week of its window) and trees that did not, their level, age and earlier crop taken into account. A gain over unpruned trees is over those left unpruned. A gain over present practice is over trees treated as before, pruned on whatever day: unpruned trees and each tenth of the canopy removed count by their share of the trees when the advice was given, and trees that were treated as advised even then count as no gain, as in the prediction; of advice kept by an earlier version it is over trees within a twentieth of the canopy of the mean cut. Gains are predicted for an average season; the realised one is put at the yields of an average season, its effect adding on the scale of the review, so that a season of half the crop is no miss for showing half the kilograms (of advice kept by an earlier version it is that of the season). Unless lots decided who followed, it is an observed difference, no proof of cause. A prediction is a hit when the realised value lies within limits that allow for both errors; it tells little when the realised value is known three times worse than the predicted one, or when no tree like more than a tenth of present practice was left and the nearest had to stand for it."
 );
 /// What a score means, as the page says it below the scores.
 pub fn score_means() -> &'static str {
@@ -369,14 +377,22 @@ pub fn scored(row: &ScoreRow, name: &str) -> String {
         (true, false) => text!("within the limits, which tells little"),
         (false, false) => text!("outside the limits, which tells little"),
     };
+    let realised = match row.in_season {
+        None => signed(row.realised),
+        Some(own) => say!(
+            "{} at the yields of an average season ({} in this one, which would else have given these trees {:.2} kg)",
+            signed(row.realised),
+            signed(own.gain_kg),
+            own.otherwise_kg
+        ),
+    };
     let said = say!(
-        "{name}, {}, {}: predicted {} kg per tree ({} to {}), realised {} from {} beside {} (limits that allow for its error: {} to {}): {held}.",
+        "{name}, {}, {}: predicted {} kg per tree ({} to {}), realised {realised} from {} beside {} (limits that allow for its error: {} to {}): {held}.",
         of.season,
         quantity(of.quantity),
         signed(of.median),
         signed(of.low),
         signed(of.high),
-        signed(row.realised),
         counted(row.trees[0] as u64, text!("tree"), text!("trees")),
         row.trees[1],
         signed(row.limits[0]),
