@@ -146,7 +146,13 @@ fn advice_kept_one_season_is_scored_the_next_and_never_changes() {
         let line = told
             .lines()
             .filter(|line| line.contains(&format!(", 2026, gain over {what}: predicted ")))
-            .find(|line| line.contains(&format!("realised {sign}{:.2} from ", realised.abs())))
+            .find(|line| {
+                let said = format!(
+                    "realised {sign}{:.2} at the yields of an average season (",
+                    realised.abs()
+                );
+                line.contains(&said)
+            })
             .unwrap_or_else(|| panic!("{row}: {told}"));
         let held = match (row["hit"].as_bool().unwrap(), row["telling"].as_bool().unwrap()) {
             (true, true) => ": a hit.",
@@ -155,6 +161,15 @@ fn advice_kept_one_season_is_scored_the_next_and_never_changes() {
             (false, false) => ": outside the limits, which tells little.",
         };
         assert!(line.contains(held), "{line}");
+        // The season's own kilograms stand beside, larger or smaller as the season was better or worse.
+        let own = &row["in_season"];
+        let [gain, otherwise] = ["gain_kg", "otherwise_kg"].map(|name| own[name].as_f64().unwrap());
+        assert!(
+            line.contains(&format!("else have given these trees {otherwise:.2} kg)")),
+            "{line}"
+        );
+        let over = row["over_kg"].as_f64().unwrap();
+        assert!((gain / realised - otherwise / over).abs() < 0.02 * otherwise / over, "{row}");
         let [low, high] = [0, 1].map(|end| row["limits"][end].as_f64().unwrap());
         let realised = row["realised"].as_f64().unwrap();
         assert_eq!(row["hit"], low <= realised && realised <= high);

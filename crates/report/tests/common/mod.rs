@@ -64,7 +64,11 @@ fn region(
         lead_optimum: Some(interval(104.0, 31.0)),
         gains_lead_days: Some(112.0),
         keeps_usual_dates: true,
-        other_dates: None,
+        other_dates: (best > 0.3).then(|| OtherDates {
+            lead_days: 88.0,
+            net_gain: interval(0.4, 0.6),
+            chance: 0.93,
+        }),
         inversion_set: Some(InversionSet { kind: InversionKind::Interval, bounds: vec![best - 0.1, best + 0.2], level: 0.9 }),
         band: Some([best - 0.06, best + 0.07]),
         interim: (verdict == Verdict::Trial && best > 0.25).then(|| Advised {

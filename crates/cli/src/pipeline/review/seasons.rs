@@ -306,6 +306,13 @@ impl Work<'_> {
         closed.is_none_or(|closed| self.table.season[row] <= *closed)
     }
 
+    /// Rows of the season reviewed in their region, or of the one before: a tree without a harvest in both may be dead.
+    fn recent(&self, row: usize) -> bool {
+        let closed = self.season.seasons.get(self.table.region.label(row));
+        let season = self.table.season[row];
+        closed.is_none_or(|closed| (closed - 1..=*closed).contains(&season))
+    }
+
     /// Rows of the season reviewed in their region.
     fn closed(&self, row: usize) -> bool {
         let closed = self.season.seasons.get(self.table.region.label(row));
@@ -337,7 +344,7 @@ impl Work<'_> {
         let marked = marked.chain(watch.sudden.iter().map(|tree| &tree.place));
         let blocks: BTreeSet<&str> = marked.map(|place| place.block.as_str()).collect();
         let mut found: BTreeMap<&str, BTreeMap<usize, (u32, u32)>> = BTreeMap::new();
-        for row in (0..self.table.len()).filter(|&row| self.in_time(row)) {
+        for row in (0..self.table.len()).filter(|&row| self.recent(row)) {
             let (block, tree) = (self.table.block.label(row), self.table.tree.code(row));
             let [rows, columns] = &self.columns.places;
             if let (true, Some(at)) = (blocks.contains(block), rows[tree].zip(columns[tree])) {
