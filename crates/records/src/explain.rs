@@ -221,8 +221,8 @@ impl Code {
             Self::UnitSuspect => shown(
                 [
                     "A value that looks as if written in another unit, such as grams for kilograms.",
-                    "An impossible value sets its row aside. A value that is possible but a thousand times smaller than those around it, a file whose values as a whole are so much smaller than those of the other files, or whose intensities are all one per cent at most, or a heading with a unit that is not known, is kept and told: check it.",
-                    "If the file is in that unit declare it (units = { nut_kg = \"g\" }) under [[files.TABLE]]; else correct the value.",
+                    "An impossible value sets its row aside. A value that is possible but a thousand times smaller than those around it, a file whose values as a whole are so much smaller than those of the other files, or whose intensities are all one per cent at most, or most of whose cuts take more than half of the canopy (what was left taken for what was cut?), or a heading with a unit that is not known, is kept and told: check it.",
+                    "If the file is in that unit declare it (units = { nut_kg = \"g\" }, or { intensity = \"pct_left\" } for what was left of the canopy) under [[files.TABLE]]; else correct the value. units = { intensity = \"pct_cut\" } says that hard cuts were cuts.",
                 ],
                 "harvests.csv",
                 ["A1-01,2024-02-11,1620", "A1-01,2024-02-11,1.62"],
