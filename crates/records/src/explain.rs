@@ -391,9 +391,9 @@ impl Code {
                 "Nothing to do if that is what the region does. Else state it: present = { intensity = .., lead_days = .. } under [regions.ID] in book.toml.",
             ),
             Self::SeasonThin => told(
-                "Trees of a season have half the picks that are usual in their region, or fewer: a round whose year is a slip, files that are missing, or a harvest that is not over. Or those of a block have fewer than in every other season, in which nearly all have as many each; or a site has no harvest of a season that its region's other sites have.",
+                "Trees of a season have half the picks that are usual in their region, or fewer: a round whose year is a slip, files that are missing, or a harvest that is not over. Or those of a block have fewer than in every other season, in which nearly all have as many each; or a site has no harvest of a season that its region's other sites have; or single trees lack a round that nearly all of their block have, between picks of their own.",
                 "The season counts as a whole harvest: its yields are too low, and where it is the last, advice is for the one after it.",
-                "Correct the year, or add the other picks. Leave a harvest that is not over out of the book until it is.",
+                "Correct the year, or add the other picks, 0 where a tree bore nothing. Leave a harvest that is not over out of the book until it is.",
             ),
             Self::PruningsAbsent => told(
                 "Nothing was pruned at a site before one harvest, while half of its trees or more were before every other, two at the least; or in a few blocks of a region, where nearly all trees were.",
