@@ -488,7 +488,7 @@ impl Code {
                 ["A1-\u{200b}03,A1", "A1-03,A1"],
             ),
             Self::TreeWithoutHarvest => told(
-                "Trees without a pick in any season. Those of blocks without any pick, in the first two years after the training age, are told apart: they begin to bear.",
+                "Trees without a pick in any season. Those of blocks without any pick, in the first two years after the training age, are told apart: they begin to bear. The finding stands at the file of the first that it names.",
                 "They tell nothing about yield.",
                 "Nothing to do for trees that are not recorded or do not bear yet; else check their ids in the harvest table.",
             ),
