@@ -197,3 +197,57 @@ fn sites_together_are_in_portuguese() {
     assert!(page.contains("Locais em conjunto") && page.contains("Safras em conjunto"));
     assert!(!page.contains("Sites") && !page.contains("Seasons"));
 }
+
+/// What the terminal says of a book and of its plan, the words around findings included.
+#[test]
+fn check_and_plan_are_in_portuguese() {
+    let temporary = tempfile::tempdir().unwrap();
+    let (book, out) = (temporary.path().join("book"), temporary.path().join("plan"));
+    simulated::write(&book);
+    let said = |arguments: &[&std::ffi::OsStr]| {
+        let ran = std::process::Command::new(env!("CARGO_BIN_EXE_anacurve"))
+            .args(["--language", "pt"])
+            .args(arguments)
+            .output()
+            .unwrap();
+        assert!(ran.status.code() < Some(2), "{}", String::from_utf8_lossy(&ran.stderr));
+        String::from_utf8(ran.stdout).unwrap()
+    };
+    let checked = said(&["check".as_ref(), book.as_ref()]);
+    for part in ["Arquivos: ", "Regi\u{f5}es", "pr\u{e1}tica atual", "Achados\n"] {
+        assert!(checked.contains(part), "{part}: {checked}");
+    }
+    for part in ["Findings", "hint:", "Regions", " pruned", "set aside", "Linking"] {
+        assert!(!checked.contains(part), "{part}: {checked}");
+    }
+    let planned = said(&["plan".as_ref(), book.as_ref(), "--out".as_ref(), out.as_ref()]);
+    assert!(planned.contains("em que trabalhar") && planned.contains("Fichas das equipes: "));
+}
+
+/// Reasons that stand within sentences of the page speak its language too.
+#[test]
+fn reasons_for_what_is_not_shown_are_in_portuguese() {
+    use model::{LateralsError, PathError};
+    use review::ReviewError;
+    let reasons = || {
+        [
+            PathError::OneFrame.to_string(),
+            PathError::NoSpread.to_string(),
+            PathError::NoFlowering.to_string(),
+            PathError::TooFew { tree_seasons: 7 }.to_string(),
+            LateralsError::NoFrames.to_string(),
+            LateralsError::TooFew { frames: 7 }.to_string(),
+            ReviewError::NoSeason.to_string(),
+            ReviewError::NoEarlierSeason.to_string(),
+        ]
+    };
+    let english = reasons();
+    let portuguese = words::speaking(words::Language::Portuguese, reasons);
+    for (english, portuguese) in english.iter().zip(&portuguese) {
+        assert_ne!(english, portuguese);
+        for word in portuguese.split_whitespace().filter(|word| *word != "a") {
+            assert!(!ENGLISH.contains(&word), "{word}: {portuguese}");
+        }
+    }
+    assert!(portuguese[3].starts_with("7 \u{e1}rvores-safra") && portuguese[3].contains("60"));
+}

@@ -2,7 +2,7 @@
 
 use crate::assemble::{DAYS_PER_YEAR, INCOMPLETE, Parts};
 use crate::frame::{
-    FILE, LINE, PLANTED, REGION_NO, TREE_NO, flags, indices, ints, left_join, texts,
+    FILE, LINE, PLANTED, REGION_NO, TREE_NO, flags, indices, ints, left_join, stands, texts,
 };
 use crate::holdings::is_gone;
 use crate::laterals::FRAMES;
@@ -11,7 +11,7 @@ use crate::places::Places;
 use crate::seasons::day_number;
 use polars::prelude::*;
 use records::tree_season as ts;
-use records::{Book, Code, Table, counted, noun};
+use records::{Book, Code, Place, Table, counted, natural_order, noun};
 use std::collections::{BTreeMap, HashSet};
 use words::{say, text};
 
@@ -19,6 +19,9 @@ const TREE_SEASON: [&str; 2] = [TREE_NO, ts::SEASON];
 const LINKED: &str = "linked";
 /// Years after the training age in which a block without a pick has not begun to bear, most likely.
 const FIRST_SEASONS: f64 = 2.0;
+
+/// Most trees that are named.
+const NAMED: usize = 5;
 
 /// Counts every kept row that is in no tree-season, with its reason.
 pub(crate) fn pass_over(
@@ -36,7 +39,7 @@ pub(crate) fn pass_over(
         fates.of_laterals(laterals, outcome)?;
     }
     let idle = fates.of_trees(parts, linked, places, outcome)?;
-    fates.warn_of_idle(&idle, (&gone, places), book, outcome)
+    fates.warn_of_idle(&idle, &gone, (trees, places), book, outcome)
 }
 
 /// The trees, by `tree_no`, that are no longer there by their status.
@@ -221,11 +224,13 @@ impl Fates {
     fn warn_of_idle(
         &self,
         idle: &[u32],
-        (gone, places): (&HashSet<u32>, &Places),
+        gone: &HashSet<u32>,
+        (trees, places): (&DataFrame, &Places),
         book: &Book,
         outcome: &mut Outcome,
     ) -> PolarsResult<()> {
         let regions = indices(&places.trees, REGION_NO)?;
+        let names = texts(&places.trees, ts::TREE)?;
         let planted = ints(&places.trees, PLANTED)?;
         let blocks = texts(&places.trees, ts::BLOCK)?;
         let idle_trees: HashSet<u32> = idle.iter().copied().collect();
@@ -236,7 +241,7 @@ impl Fates {
             .collect();
         let training = book.options.training_age_years;
         // By region, and whether they only begin to bear.
-        let mut counts: BTreeMap<(u32, bool), u64> = BTreeMap::new();
+        let mut found: BTreeMap<(u32, bool), Vec<&str>> = BTreeMap::new();
         for &tree_no in idle {
             let at = tree_no as usize;
             let Some(region) = regions.get(at) else { continue };
@@ -252,17 +257,19 @@ impl Fates {
                 // Records of a whole block of that age are seldom lost: it has not borne yet.
                 let begins = years.is_some_and(|years| years < training + FIRST_SEASONS)
                     && blocks.get(at).is_some_and(|block| !picked_blocks.contains(block));
-                *counts.entry((region, begins)).or_default() += 1;
+                found.entry((region, begins)).or_default().extend(names.get(at));
             }
         }
-        for ((region, begins), trees) in counts {
+        for ((region, begins), mut own) in found {
+            own.sort_by_cached_key(|tree| (natural_order(tree), *tree));
             let region = places.region_id(region);
-            let trees_of = counted(trees, text!("tree"), text!("trees"));
+            let number = own.len() as u64;
+            let trees_of = counted(number, text!("tree"), text!("trees"));
             let (what, remedy) = if begins {
                 (
                     say!(
                         "{trees_of} of region '{region}' {} in the first bearing seasons after the training age, in blocks without a pick yet",
-                        noun(trees, text!("is"), text!("are"))
+                        noun(number, text!("is"), text!("are"))
                     ),
                     text!(
                         "nothing to do until they bear; then record their picks, or add those of harvests that were made"
@@ -272,15 +279,24 @@ impl Fates {
                 (
                     say!(
                         "{trees_of} of region '{region}' {} no pick in any season",
-                        noun(trees, text!("has"), text!("have"))
+                        noun(number, text!("has"), text!("have"))
                     ),
                     text!(
                         "nothing to do for trees that are not recorded; else check their ids in harvests"
                     ),
                 )
             };
-            let place = outcome.place_of(Table::Trees);
-            outcome.warn(place, Code::TreeWithoutHarvest, what, remedy);
+            let more = if own.len() > NAMED { ", .." } else { "" };
+            let named = own.iter().take(NAMED).map(|tree| format!("'{tree}'"));
+            let named = named.collect::<Vec<_>>().join(", ") + more;
+            // The file of the first that is named, whatever the order of the rows.
+            let mut rows = texts(trees, ts::TREE)?.iter().zip(stands(trees)?);
+            let of_first = rows.find(|(tree, _)| tree.is_some() && *tree == own.first().copied());
+            let place = match of_first {
+                Some((_, at)) => Place::file(outcome.place(at).file),
+                None => outcome.place_of(Table::Trees),
+            };
+            outcome.warn(place, Code::TreeWithoutHarvest, format!("{what}: {named}"), remedy);
         }
         Ok(())
     }

@@ -14,6 +14,7 @@ mod laterals;
 mod link;
 mod listed;
 mod misdated;
+mod missed_rounds;
 mod moved_weights;
 mod near;
 mod nut_weight;

@@ -7,8 +7,8 @@ use crate::outcome::{Outcome, SourceFile, TableLinks};
 use crate::places::Places;
 use crate::summary::LinkSummary;
 use crate::{
-    TrialTree, bare, fates, gaps, holdings, incomplete, laterals, listed, moved_weights, picks,
-    practice, prunings, renamed, scarcity, to_arrow, trials, unlike,
+    TrialTree, bare, fates, gaps, holdings, incomplete, laterals, listed, missed_rounds,
+    moved_weights, picks, practice, prunings, renamed, scarcity, to_arrow, trials, unlike,
 };
 use arrow::error::ArrowError;
 use arrow::record_batch::RecordBatch;
@@ -220,6 +220,7 @@ pub(crate) fn link_frames(
     scarcity::warn_of_doses(book, outcome);
     let thin = scarcity::warn_of_thin_seasons(&linked, outcome)?;
     gaps::warn(&linked, &thin, outcome)?;
+    missed_rounds::warn(&yields.missed, &linked, &places, outcome)?;
     unlike::warn(&linked, outcome)?;
     moved_weights::warn(&linked, outcome)?;
     bare::warn(&linked, trees, outcome)?;

@@ -1,6 +1,7 @@
 //! Picks added up to the yield of a tree in a season, at reference moisture.
 
 use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, only, sorted, stands};
+use crate::missed_rounds::{self, Missed};
 use crate::nut_weight;
 use crate::odd_weights;
 use crate::of_other_files::{Visit, foreign};
@@ -27,6 +28,8 @@ pub(crate) struct Yields {
     pub(crate) at_reference_moisture: u64,
     /// Picks whose weight was brought to the reference moisture.
     pub(crate) converted: Option<MoistureConversion>,
+    /// Trees without a weight in a round that nearly all of their block have.
+    pub(crate) missed: Vec<Missed>,
 }
 
 /// Picks weighed at another moisture than the book's reference, whose weights were brought to it.
@@ -75,6 +78,7 @@ pub(crate) fn yields(
     nut_weight::warn(&picks, NUT_KG, outcome)?;
     nut_weight::warn_of_less_than_a_nut(&picks, NUT_KG, outcome)?;
     odd_weights::warn(&picks, NUT_KG, outcome)?;
+    let missed = missed_rounds::missed(&picks, NUT_KG, places)?;
 
     let reference = book.book.reference_moisture_pct;
     let (mut at_default, mut as_weighed) = (0, 0);
@@ -145,6 +149,7 @@ pub(crate) fn yields(
         at_default_moisture: at_default,
         at_reference_moisture: as_weighed,
         converted,
+        missed,
     })
 }
 

@@ -347,12 +347,9 @@ impl<'a> HeaderWords<'a> {
         let column = self.column(reading)?;
         let unit = match self.options.units.get(column.name) {
             Some(declared) => units::declared(declared, column.unit)?,
-            None => {
-                let factor = units::factor(reading.bracket.as_deref()?, column.unit)?;
-                Unit { factor, has_colons: false }
-            }
+            None => Unit::plain(units::factor(reading.bracket.as_deref()?, column.unit)?),
         };
-        (unit.has_colons || unit.factor != 1.0).then_some(unit)
+        (!unit.is_schema()).then_some(unit)
     }
 
     /// What stands in brackets behind the heading of a column with a unit, and is no unit known.
@@ -400,7 +397,7 @@ mod tests {
         assert_eq!(columns, [0, 1, 2, 3].map(Meaning::Column));
         assert_eq!(layout.unknown, [(4, "remarks".to_owned())]);
         let unit = names.unit(&layout.readings[2]).unwrap();
-        assert_eq!(unit, Unit { factor: 0.001, has_colons: false });
+        assert_eq!(unit, Unit::plain(0.001));
         assert_eq!(names.score(&header), 4);
     }
 

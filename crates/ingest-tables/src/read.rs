@@ -266,6 +266,9 @@ pub fn read_book_with(
     problems.extend(unread::unread(&columns.collect::<Vec<_>>(), &book));
     let cell_of = |file: u32, column: &str| cells.get(file as usize)?.get(column).copied();
     problems.extend(slips::whole_files(&frames, &files, cell_of).map_err(internal)?);
+    let unit_of =
+        |file: u32| sources.get(file as usize)?.options.units.get("intensity").map(String::as_str);
+    problems.extend(slips::hard_files(&frames, &files, cell_of, unit_of).map_err(internal)?);
     let suspicious = alike(&frames, &files, cell_of);
     problems.extend(suspicious.map_err(|error| IngestError::Internal(error.to_string()))?);
     problems.sort();

@@ -6,7 +6,7 @@ use crate::parts::FILE;
 use crate::summary::{Event, Summary};
 use crate::table::LINE;
 use polars::prelude::{DataFrame, PolarsResult};
-use records::{Code, Place, Problem, Severity, Table, counted};
+use records::{Code, MeasuredAs, Place, Problem, Severity, Table, counted, units};
 use std::collections::BTreeMap;
 use words::{say, text};
 
@@ -110,6 +110,67 @@ pub(crate) fn whole_files(
             let (what, remedy) = own.sentence(table, column, middle, others);
             problems.push(Problem::new(place, Severity::Warning, Code::UnitSuspect, what, remedy));
         }
+    }
+    Ok(problems)
+}
+
+/// Half of the canopy: common practice calls a cut beyond it a hard one. That a file most of whose cuts are
+/// harder may hold what was left is ours: a convention.
+const HARD: f64 = 0.5;
+/// Fewer cuts than these may all be hard. Ours: a convention.
+const FEWEST_HARD: usize = 20;
+
+/// Tells files most of whose cuts (by the upper median) take more than half of the canopy, unless their
+/// units say that they hold what was cut: read as what was cut, a column of what was left ends in
+/// advice to cut three quarters. Shares of shoots or of their length are none of the canopy, and are
+/// left out. `unit_of` is what a file's settings say its unit is.
+pub(crate) fn hard_files<'a>(
+    frames: &BTreeMap<Table, DataFrame>,
+    files: &[FileReport],
+    cell_of: impl Fn(u32, &str) -> Option<u32>,
+    unit_of: impl Fn(u32) -> Option<&'a str>,
+) -> PolarsResult<Vec<Problem>> {
+    let (table, column) = (Table::Prunings, "intensity");
+    let Some(frame) = frames.get(&table) else { return Ok(Vec::new()) };
+    let stands = frame.column(FILE)?.u32()?.iter().zip(frame.column("measured_as")?.str()?.iter());
+    let mut of_files: BTreeMap<u32, Vec<f64>> = BTreeMap::new();
+    for (value, (file, basis)) in frame.column(column)?.f64()?.iter().zip(stands) {
+        let (Some(value), Some(file)) = (value, file) else { continue };
+        let is_canopy = basis == Some(MeasuredAs::CanopyFraction.as_str());
+        if value > 0.0 && is_canopy && cell_of(file, column).is_some() {
+            of_files.entry(file).or_default().push(value);
+        }
+    }
+    let mut problems = Vec::new();
+    for (file, mut values) in of_files {
+        let number = values.len();
+        let (Some(report), Some(median)) = (files.get(file as usize), upper_median(&mut values))
+        else {
+            continue;
+        };
+        let is_settled = unit_of(file).is_some_and(units::tells_part);
+        if is_settled || number < FEWEST_HARD || median <= HARD {
+            continue;
+        }
+        let is_per_cent = report
+            .repairs
+            .iter()
+            .any(|repair| repair.column == column && repair.code == Code::UnitConverted);
+        let unit = if is_per_cent { "pct" } else { "fraction" };
+        let path = report.file.split('#').next().unwrap_or_default();
+        problems.push(Problem::new(
+            Place::file(&report.file),
+            Severity::Warning,
+            Code::UnitSuspect,
+            say!(
+                "{column}: the {} of this file take {} % of the canopy (median), more than half: what was left taken for what was cut?",
+                counted(number as u64, text!("pruning"), text!("prunings")),
+                plain(rounded(median * 100.0))
+            ),
+            say!(
+                "kept; under [[files.{table}]] of path = \"{path}\" in book.toml units = {{ {column} = \"{unit}_left\" }} says that the file holds what was left of the canopy, units = {{ {column} = \"{unit}_cut\" }} that the cuts were so hard"
+            ),
+        ));
     }
     Ok(problems)
 }
@@ -265,6 +326,41 @@ mod tests {
         let light: Vec<f64> = kg.iter().map(|kg| kg / 20.0).collect();
         assert_eq!(picks(&[kg.clone(), light]), []);
         assert_eq!(picks(&[kg, grams]).len(), 1);
+    }
+
+    /// A column of what was left, read as what was cut, is told; hard cuts that are said to be cuts, cuts of
+    /// which half are light, few cuts and shares of shoots are not.
+    #[test]
+    fn a_file_of_what_was_left_is_told() {
+        let told = |cuts: &[f64], basis: &str, unit: Option<&'static str>| {
+            let columns = vec![
+                Column::new("intensity".into(), cuts),
+                Column::new("measured_as".into(), vec![basis; cuts.len()]),
+                Column::new(FILE.into(), vec![0_u32; cuts.len()]),
+            ];
+            let frame = DataFrame::new(cuts.len(), columns).unwrap();
+            let frames = [(Table::Prunings, frame)].into();
+            let reports = [report("book.xlsx#Cuts", Table::Prunings)];
+            hard_files(&frames, &reports, |_, _| Some(3), |_| unit).unwrap()
+        };
+        let cuts: Vec<f64> = (1..=20).map(|step| 0.02 * f64::from(step)).collect();
+        let left: Vec<f64> = cuts.iter().map(|cut| 1.0 - cut).chain([0.0; 30]).collect();
+        let canopy = MeasuredAs::CanopyFraction.as_str();
+        let found = told(&left, canopy, None);
+        assert_eq!(found.len(), 1);
+        assert_eq!((found[0].severity, found[0].code), (Severity::Warning, Code::UnitSuspect));
+        assert_eq!(found[0].place, Place::file("book.xlsx#Cuts"));
+        assert!(found[0].what.contains("the 20 prunings of this file take 80 %"), "{found:?}");
+        for part in ["path = \"book.xlsx\"", "\"fraction_left\"", "\"fraction_cut\""] {
+            assert!(found[0].remedy.contains(part), "{found:?}");
+        }
+        assert_eq!(told(&left, canopy, Some("pct")).len(), 1);
+        assert!(told(&left, canopy, Some("pct_cut")).is_empty());
+        assert!(told(&left, MeasuredAs::Shoots.as_str(), None).is_empty());
+        assert!(told(&left[1..], canopy, None).is_empty());
+        assert!(told(&cuts, canopy, None).is_empty());
+        let half = [vec![0.5; 30], vec![0.9; 29]].concat();
+        assert!(told(&half, canopy, None).is_empty());
     }
 
     #[test]

@@ -3,12 +3,13 @@
 use crate::report::Repair;
 use crate::unread::Unread;
 use crate::{FileReport, QuarantinedRow};
-use records::{Code, Place, Problem, Severity, counted};
+use records::{Code, Place, Problem, Severity, Table, counted};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use words::{say, text};
 
-/// Quarantined rows of one kind in one column of one file that are listed one by one.
+/// Quarantined rows of one kind in one column of one file, all its sheets and rounds together, that are listed
+/// one by one.
 const LISTED: u64 = 5;
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -304,25 +305,35 @@ impl Tally {
     }
 }
 
+/// A file without its sheet, the table, the code and the column of the table at fault, where the reason begins with it:
+/// rounds that stand in columns or sheets of their own lack the same thing in the same rows.
+type Kind<'a> = (&'a str, Table, Code, Option<&'static str>);
+
+fn kind(row: &QuarantinedRow) -> Kind<'_> {
+    let file = row.file.split('#').next().unwrap_or_default();
+    let column = row.reason.split(' ').next().and_then(|word| row.table.spec().column(word));
+    (file, row.table, row.code, column.map(|column| column.name))
+}
+
 /// Quarantined rows as problems: the first of each kind one by one, then how many more there are.
 pub(crate) fn quarantine_problems(rows: &[QuarantinedRow]) -> Vec<Problem> {
-    let mut counts: BTreeMap<(&str, Code, Option<u32>), (u64, u64)> = BTreeMap::new();
+    let mut counts: BTreeMap<Kind<'_>, (u64, &QuarantinedRow)> = BTreeMap::new();
     let mut problems = Vec::new();
     for row in rows {
-        let (count, last) = counts.entry((&row.file, row.code, row.column)).or_default();
-        (*count, *last) = (*count + 1, row.line);
+        let (count, last) = counts.entry(kind(row)).or_insert((0, row));
+        (*count, *last) = (*count + 1, row);
         if *count <= LISTED {
             let place = Place { file: row.file.clone(), line: Some(row.line), column: row.column };
             let (what, remedy) = (row.reason.clone(), row.remedy.clone());
             problems.push(Problem::new(place, Severity::Quarantined, row.code, what, remedy));
         }
     }
-    for ((file, code, column), (count, last)) in counts {
+    for (count, last) in counts.into_values() {
         if count > LISTED {
             problems.push(Problem::new(
-                Place { file: file.to_owned(), line: Some(last), column },
+                Place { file: last.file.clone(), line: Some(last.line), column: last.column },
                 Severity::Quarantined,
-                code,
+                last.code,
                 say!(
                     "{} of this kind, the last on this line",
                     counted(count - LISTED, text!("more row"), text!("more rows"))
@@ -337,7 +348,6 @@ pub(crate) fn quarantine_problems(rows: &[QuarantinedRow]) -> Vec<Problem> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use records::Table;
 
     /// A round entered twice and a single slip after it are two things to mend.
     #[test]
@@ -379,5 +389,28 @@ mod tests {
         let last = &problems[5];
         assert_eq!(last.place.to_string(), "harvests.csv:101:3");
         assert!(last.what.starts_with("95 more rows"));
+        // Three rounds on two sheets of a workbook lack the same; a tree that is unknown is another matter.
+        let of = |sheet: &str, column, line| QuarantinedRow {
+            file: format!("picks.xlsx#{sheet}"),
+            column: Some(column),
+            code: Code::CellMissing,
+            reason: "nut_kg is empty".to_owned(),
+            ..row(line)
+        };
+        let mut rows: Vec<QuarantinedRow> = Vec::new();
+        for sheet in ["2023", "2024"] {
+            rows.extend(
+                (4..7).flat_map(|column| (10..14).map(move |line| of(sheet, column, line))),
+            );
+        }
+        rows.push(QuarantinedRow {
+            code: Code::TreeUnknown,
+            reason: "tree 'x' is not in the tree table".to_owned(),
+            ..of("2024", 1, 20)
+        });
+        let problems = quarantine_problems(&rows);
+        assert_eq!(problems.len(), 7, "{problems:?}");
+        assert_eq!(problems[6].place.to_string(), "picks.xlsx#2024:13:6");
+        assert!(problems[6].what.starts_with("19 more rows"));
     }
 }

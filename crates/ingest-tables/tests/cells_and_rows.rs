@@ -246,6 +246,31 @@ fn intensities_come_from_what_the_row_gives() {
     assert!(has_problem(&tables, Code::BasisAssumed, "set measured_as"));
 }
 
+/// A diary may say what a cut left; where it does not say so, most cuts look too hard to be true.
+#[test]
+fn a_file_may_hold_what_was_left_of_the_canopy() {
+    let folder = Folder::new();
+    let rows: String = (0..30).map(|row| format!("T{row},2023-07-01,{}\n", 60 + row)).collect();
+    folder.put("prunings.csv", format!("tree,date,Copa que ficou (%)\n{rows}"));
+    let read = |unit: &str| {
+        folder.settings(&format!(
+            "[[files.prunings]]\npath = \"prunings.csv\"\nmeasured_as = \"canopy_fraction\"\nheader = {{ \"Copa que ficou (%)\" = \"intensity\" }}\n{unit}\n"
+        ));
+        let tables = folder.read();
+        let told = tables.problems.iter().filter(|problem| problem.code == Code::UnitSuspect);
+        (column(&tables, Table::Prunings, "intensity"), told.cloned().collect::<Vec<_>>())
+    };
+    let (cuts, told) = read("");
+    assert_eq!(cuts[..2], ["0.6", "0.61"]);
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert!(told[0].remedy.contains("units = { intensity = \"pct_left\" }"), "{told:?}");
+    assert!(told[0].remedy.contains("units = { intensity = \"pct_cut\" }"), "{told:?}");
+    let (cuts, told) = read("units = { intensity = \"pct_left\" }");
+    assert_eq!((&cuts[..2], told.len()), (&["0.4".to_owned(), "0.39".to_owned()][..], 0));
+    let (cuts, told) = read("units = { intensity = \"pct_cut\" }");
+    assert_eq!((cuts[0].as_str(), told.len()), ("0.6", 0));
+}
+
 #[test]
 fn a_file_may_declare_per_cent_and_basis() {
     let folder = Folder::new();

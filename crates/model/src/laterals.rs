@@ -45,25 +45,25 @@ pub struct LateralsSettings {
 #[derive(Debug, Error)]
 pub enum LateralsError {
     /// The book has no frame counts beside harvests.
-    #[error("no frame counts of laterals stand beside a harvest")]
+    #[error("{}", say!("no frame counts of laterals stand beside a harvest"))]
     NoFrames,
     /// Too few for a model.
-    #[error("{frames} frame counts of laterals are too few for a model (at least {LEAST_FRAMES})")]
+    #[error("{}", say!("{frames} frame counts of laterals are too few for a model (at least {LEAST_FRAMES})"))]
     TooFew {
         /// Usable frames.
         frames: usize,
     },
     /// The covariance of a fit is not positive definite.
-    #[error("the counts of laterals do not identify their model")]
+    #[error("{}", say!("the counts of laterals do not identify their model"))]
     Unidentified,
     /// The search did not end at an optimum.
-    #[error("the model of the laterals did not reach its optimum: {0}")]
+    #[error("{}", say!("the model of the laterals did not reach its optimum: {}", _0))]
     NotConverged(String),
     /// The design could not be identified.
     #[error(transparent)]
     Design(#[from] YieldError),
     /// The engine refused.
-    #[error("the laterals could not be fitted: {0}")]
+    #[error("{}", say!("the laterals could not be fitted: {}", _0))]
     Engine(#[from] mixed::Error),
 }
 

@@ -13,6 +13,7 @@ use crate::yield_model::{RegionFit, YieldError, usable};
 use sensitivity::{Residuals, undoing};
 use slope::{Framed, Slope};
 use thiserror::Error;
+use words::say;
 
 pub use crate::laterals::LateralsSettings as PathSettings;
 pub use effects::{Effects, split};
@@ -30,31 +31,25 @@ const LEAD_ROOM: f64 = 3.0;
 #[derive(Debug, Error)]
 pub enum PathError {
     /// Flowering laterals are not counted, or too rarely.
-    #[error("flowering laterals are counted on too few frames")]
+    #[error("{}", say!("flowering laterals are counted on too few frames"))]
     NoFlowering,
     /// Too few tree-seasons with both.
-    #[error(
-        "{tree_seasons} tree-seasons with both frame counts and a yield are too few (at least {LEAST_TREE_SEASONS})"
-    )]
+    #[error("{}", say!("{tree_seasons} tree-seasons with both frame counts and a yield are too few (at least {LEAST_TREE_SEASONS})"))]
     TooFew {
         /// Tree-seasons.
         tree_seasons: usize,
     },
     /// One frame per tree-season.
-    #[error(
-        "flowering of a tree-season was counted in a single frame, which does not show how far counts can be trusted: count at least two frames per tree"
-    )]
+    #[error("{}", say!("flowering of a tree-season was counted in a single frame, which does not show how far counts can be trusted: count at least two frames per tree"))]
     OneFrame,
     /// Counts of one tree-season vary as much as counts of different ones.
-    #[error(
-        "frames of one tree in one season differ as much as those of different trees and seasons: the counts do not tell the tree-seasons apart"
-    )]
+    #[error("{}", say!("frames of one tree in one season differ as much as those of different trees and seasons: the counts do not tell the tree-seasons apart"))]
     NoSpread,
     /// The yield design could not be built.
     #[error(transparent)]
     Yield(#[from] YieldError),
     /// The engine refused.
-    #[error("the path could not be fitted: {0}")]
+    #[error("{}", say!("the path could not be fitted: {}", _0))]
     Engine(#[from] mixed::Error),
 }
 

@@ -26,6 +26,7 @@ use records::ResponseScale;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use thiserror::Error;
+use words::say;
 
 pub(crate) use left_out::Folds;
 pub(crate) use prepared::Prepared;
@@ -97,21 +98,19 @@ pub struct YieldSettings {
 #[derive(Debug, Error)]
 pub enum YieldError {
     /// No tree-season is left for the model.
-    #[error("no tree-season can be used: {0}")]
+    #[error("{}", say!("no tree-season can be used: {}", _0))]
     NoRows(String),
     /// A scale that the yields do not allow.
-    #[error(
-        "zero yields ({zeros} of them) have no logarithm; choose the square root or identity scale, or let the program choose"
-    )]
+    #[error("{}", say!("zero yields ({zeros} of them) have no logarithm; choose the square root or identity scale, or let the program choose"))]
     ZeroOnLog {
         /// Tree-seasons with zero yield.
         zeros: u64,
     },
     /// The challenger could not be grown.
-    #[error("the random forest could not be grown: {0}")]
+    #[error("{}", say!("the random forest could not be grown: {}", _0))]
     Challenger(String),
     /// The engine refused.
-    #[error("the yield model could not be fitted: {0}")]
+    #[error("{}", say!("the yield model could not be fitted: {}", _0))]
     Engine(#[from] mixed::Error),
 }
 

@@ -327,7 +327,9 @@ pub struct FileOptions {
     /// Encoding label (`latin1`, `utf-16le`); found from the bytes when absent.
     pub encoding: Option<String>,
     /// Units of columns of this file that differ from the schema: `g`, `lb`, `pct`, `ft`, `mm`, `cm`, `m`;
-    /// a quantity where tins or bags were counted (`2.5 kg`); `h:mm` or `m:ss` for times.
+    /// a quantity where tins or bags were counted (`2.5 kg`); `h:mm` or `m:ss` for times;
+    /// `pct_left` or `fraction_left` where intensities say what a cut left of the canopy (`pct_cut` and
+    /// `fraction_cut` that they say what it took, however hard).
     #[serde(default)]
     pub units: BTreeMap<String, String>,
     /// Basis of intensities in this file when no column says it.

@@ -221,8 +221,8 @@ impl Code {
             Self::UnitSuspect => shown(
                 [
                     "A value that looks as if written in another unit, such as grams for kilograms.",
-                    "An impossible value sets its row aside. A value that is possible but a thousand times smaller than those around it, a file whose values as a whole are so much smaller than those of the other files, or whose intensities are all one per cent at most, or a heading with a unit that is not known, is kept and told: check it.",
-                    "If the file is in that unit declare it (units = { nut_kg = \"g\" }) under [[files.TABLE]]; else correct the value.",
+                    "An impossible value sets its row aside. A value that is possible but a thousand times smaller than those around it, a file whose values as a whole are so much smaller than those of the other files, or whose intensities are all one per cent at most, or most of whose cuts take more than half of the canopy (what was left taken for what was cut?), or a heading with a unit that is not known, is kept and told: check it.",
+                    "If the file is in that unit declare it (units = { nut_kg = \"g\" }, or { intensity = \"pct_left\" } for what was left of the canopy) under [[files.TABLE]]; else correct the value. units = { intensity = \"pct_cut\" } says that hard cuts were cuts.",
                 ],
                 "harvests.csv",
                 ["A1-01,2024-02-11,1620", "A1-01,2024-02-11,1.62"],
@@ -391,9 +391,9 @@ impl Code {
                 "Nothing to do if that is what the region does. Else state it: present = { intensity = .., lead_days = .. } under [regions.ID] in book.toml.",
             ),
             Self::SeasonThin => told(
-                "Trees of a season have half the picks that are usual in their region, or fewer: a round whose year is a slip, files that are missing, or a harvest that is not over. Or those of a block have fewer than in every other season, in which nearly all have as many each; or a site has no harvest of a season that its region's other sites have.",
+                "Trees of a season have half the picks that are usual in their region, or fewer: a round whose year is a slip, files that are missing, or a harvest that is not over. Or those of a block have fewer than in every other season, in which nearly all have as many each; or a site has no harvest of a season that its region's other sites have; or single trees lack a round that nearly all of their block have, between picks of their own.",
                 "The season counts as a whole harvest: its yields are too low, and where it is the last, advice is for the one after it.",
-                "Correct the year, or add the other picks. Leave a harvest that is not over out of the book until it is.",
+                "Correct the year, or add the other picks, 0 where a tree bore nothing. Leave a harvest that is not over out of the book until it is.",
             ),
             Self::PruningsAbsent => told(
                 "Nothing was pruned at a site before one harvest, while half of its trees or more were before every other, two at the least; or in a few blocks of a region, where nearly all trees were.",
@@ -488,7 +488,7 @@ impl Code {
                 ["A1-\u{200b}03,A1", "A1-03,A1"],
             ),
             Self::TreeWithoutHarvest => told(
-                "Trees without a pick in any season. Those of blocks without any pick, in the first two years after the training age, are told apart: they begin to bear.",
+                "Trees without a pick in any season. Those of blocks without any pick, in the first two years after the training age, are told apart: they begin to bear. The finding stands at the file of the first that it names.",
                 "They tell nothing about yield.",
                 "Nothing to do for trees that are not recorded or do not bear yet; else check their ids in the harvest table.",
             ),

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use std::fmt;
+use words::text;
 
 /// How serious a problem is, from mere information to a run that cannot go on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -288,11 +289,19 @@ impl Problem {
     }
 }
 
+impl Problem {
+    /// Where and what, in one line, without the remedy.
+    #[must_use]
+    pub fn line(&self) -> String {
+        format!("{}: {} [{}]", self.place, self.what, self.code)
+    }
+}
+
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {} [{}]", self.place, self.what, self.code)?;
+        f.write_str(&self.line())?;
         if !self.remedy.is_empty() {
-            write!(f, "\n  hint: {}", self.remedy)?;
+            write!(f, "\n  {}: {}", text!("hint"), self.remedy)?;
         }
         Ok(())
     }

@@ -8,12 +8,58 @@ pub struct Unit {
     /// What values are multiplied by to be in the schema's unit; of times with colons, the part
     /// before the first colon.
     pub factor: f64,
-    /// Times are written with colons, each part sixty to one of the part before it.
-    pub has_colons: bool,
+    /// What is written.
+    pub form: Form,
+}
+
+/// What the cells of a column hold.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Form {
+    /// The quantity itself.
+    Plain,
+    /// Times with colons, each part sixty to one of the part before it.
+    Colons,
+    /// What is left of a whole, where the column is of what was taken.
+    Left,
+}
+
+impl Unit {
+    /// A unit whose values are multiplied to be in the schema's.
+    #[must_use]
+    pub fn plain(factor: f64) -> Self {
+        Self { factor, form: Form::Plain }
+    }
+
+    /// Whether times are written with colons.
+    #[must_use]
+    pub fn has_colons(self) -> bool {
+        self.form == Form::Colons
+    }
+
+    /// Whether what is left is written.
+    #[must_use]
+    pub fn is_left(self) -> bool {
+        self.form == Form::Left
+    }
+
+    /// Whether values are in the schema's unit as they are written.
+    #[must_use]
+    pub fn is_schema(self) -> bool {
+        self == Self::plain(1.0)
+    }
 }
 
 /// Times written with colons, their schema unit, and the factor of the part before the first.
 const COLONS: &[(&str, &str, f64)] = &[("h:mm", "min", 60.0), ("m:ss", "min", 1.0)];
+
+/// Words that say which part of the canopy a cut is written as, what was cut or what was left, their
+/// schema unit, the factor and the form. Ours: a convention.
+const PARTS: &[(&str, &str, f64, Form)] = &[
+    ("fraction_cut", "fraction", 1.0, Form::Plain),
+    ("pct_cut", "fraction", 0.01, Form::Plain),
+    ("fraction_left", "fraction", 1.0, Form::Left),
+    ("pct_left", "fraction", 0.01, Form::Left),
+];
 
 /// Words for a unit, the schema unit it converts to, and the factor.
 /// Sources: international avoirdupois pound 0.45359237 kg, foot 0.3048 m and acre 0.40468564224 ha
@@ -72,13 +118,18 @@ const MISTAKEN: &[(&str, Text, &str, f64)] = &[
 ];
 
 /// A unit as `book.toml` declares it: a word such as `g`, a quantity of one such as `2.5 kg` where
-/// tins or bags of that weight were counted, or a form of times such as `h:mm`.
+/// tins or bags of that weight were counted, a form of times such as `h:mm`, or the part of the canopy
+/// that is written, such as `pct_left`.
 #[must_use]
 pub fn declared(written: &str, schema: &str) -> Option<Unit> {
     let written = written.trim();
     let with_colons = COLONS.iter().find(|(form, into, _)| *form == written && *into == schema);
     if let Some((_, _, factor)) = with_colons {
-        return Some(Unit { factor: *factor, has_colons: true });
+        return Some(Unit { factor: *factor, form: Form::Colons });
+    }
+    let part = PARTS.iter().find(|(word, into, ..)| *word == written && *into == schema);
+    if let Some((_, _, factor, form)) = part {
+        return Some(Unit { factor: *factor, form: *form });
     }
     let start = written.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(written.len());
     let (quantity, word) = written.split_at(start);
@@ -86,7 +137,13 @@ pub fn declared(written: &str, schema: &str) -> Option<Unit> {
         "" => 1.0,
         digits => digits.parse::<f64>().ok().filter(|&of| of > 0.0 && of.is_finite())?,
     };
-    factor(word, schema).map(|factor| Unit { factor: quantity * factor, has_colons: false })
+    factor(word, schema).map(|factor| Unit::plain(quantity * factor))
+}
+
+/// Whether a unit as `book.toml` declares it says which part of the canopy is written.
+#[must_use]
+pub fn tells_part(written: &str) -> bool {
+    PARTS.iter().any(|(word, ..)| *word == written.trim())
 }
 
 /// What a unit's values are multiplied by to be in the schema's unit.
@@ -115,6 +172,12 @@ pub fn is_per_cent(word: &str) -> bool {
 pub fn takes(schema: &str) -> String {
     let units = CONVERSIONS.iter().filter(|(_, into, _)| *into == schema);
     units.filter_map(|(words, _, _)| words.first().copied()).collect::<Vec<_>>().join(", ")
+}
+
+/// The words for the part of the canopy that is written understood for a schema unit.
+#[must_use]
+pub fn parts(schema: &str) -> Vec<&'static str> {
+    PARTS.iter().filter(|(_, into, ..)| *into == schema).map(|(word, ..)| *word).collect()
 }
 
 /// The forms of times with colons understood for a schema unit.
@@ -166,15 +229,30 @@ mod tests {
 
     #[test]
     fn quantities_and_times_are_units() {
-        let plain = |factor| Some(Unit { factor, has_colons: false });
+        let plain = |factor| Some(Unit::plain(factor));
         assert_eq!(declared("2.5 kg", "kg"), plain(2.5));
         assert_eq!(declared("500g", "kg"), plain(0.5));
         assert_eq!(declared(" g ", "kg"), plain(0.001));
-        assert_eq!(declared("h:mm", "min"), Some(Unit { factor: 60.0, has_colons: true }));
-        assert_eq!(declared("m:ss", "min"), Some(Unit { factor: 1.0, has_colons: true }));
+        assert_eq!(declared("h:mm", "min"), Some(Unit { factor: 60.0, form: Form::Colons }));
+        assert_eq!(declared("m:ss", "min"), Some(Unit { factor: 1.0, form: Form::Colons }));
         for refused in ["2.5", "tins", "0 kg", "2.5 tins", "-1 kg", "1.2.3 kg", "h:mm"] {
             assert_eq!(declared(refused, "kg"), None, "{refused}");
         }
+    }
+
+    /// A cut may be written as what it left of the canopy.
+    #[test]
+    fn what_is_left_is_a_unit_of_fractions() {
+        let left = |factor| Some(Unit { factor, form: Form::Left });
+        assert_eq!(declared("pct_left", "fraction"), left(0.01));
+        assert_eq!(declared("fraction_left", "fraction"), left(1.0));
+        assert_eq!(declared("pct_cut", "fraction"), Some(Unit::plain(0.01)));
+        for of in ["kg", "%", "min"] {
+            assert_eq!(declared("pct_left", of), None, "{of}");
+        }
+        assert!(tells_part("pct_cut") && !tells_part("pct"));
+        // A word of the settings, and none of a cell or heading.
+        assert_eq!(factor("pct_left", "fraction"), None);
     }
 
     #[test]

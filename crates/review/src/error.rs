@@ -1,6 +1,7 @@
 //! Why a part of the review cannot be made.
 
 use thiserror::Error;
+use words::say;
 
 /// A reason why no answer can be given; every variant names the input to change.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -24,15 +25,13 @@ pub enum ReviewError {
         code: u32,
     },
     /// No row of the closed season can be used.
-    #[error("no usable harvest of a season to review")]
+    #[error("{}", say!("no usable harvest of a season to review"))]
     NoSeason,
     /// Nothing to compare the closed season with.
-    #[error(
-        "no usable harvest before the season to review: there is no expectation to hold it against"
-    )]
+    #[error("{}", say!("no usable harvest before the season to review: there is no expectation to hold it against"))]
     NoEarlierSeason,
     /// Too few units for the question.
-    #[error("{what} needs at least {least}, found {found}")]
+    #[error("{}", say!("{what} needs at least {least}, found {found}"))]
     TooFew {
         /// The question.
         what: &'static str,
@@ -70,10 +69,10 @@ pub enum ReviewError {
         difference: f64,
     },
     /// The clustering library refused.
-    #[error("the blocks could not be grouped: {0}")]
+    #[error("{}", say!("the blocks could not be grouped: {}", _0))]
     Clustering(String),
     /// The mixed-model engine refused.
-    #[error("the records could not be fitted: {0}")]
+    #[error("{}", say!("the records could not be fitted: {}", _0))]
     Engine(#[from] mixed::Error),
 }
 

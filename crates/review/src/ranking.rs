@@ -5,6 +5,7 @@ use crate::error::{ReviewError, probability, same_length};
 use mixed::{Data, Factor, FixedColumn, IntegrationSettings, Prior, Settings};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
+use words::text;
 
 /// Settings of a ranking.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -96,7 +97,11 @@ pub fn rank(
     let rows: Vec<usize> = (0..values.len()).filter(|&row| values[row].is_finite()).collect();
     let present: BTreeSet<usize> = rows.iter().map(|&row| unit.code(row)).collect();
     if present.len() < 3 {
-        return Err(ReviewError::TooFew { what: "a ranking", least: 3, found: present.len() });
+        return Err(ReviewError::TooFew {
+            what: text!("a ranking"),
+            least: 3,
+            found: present.len(),
+        });
     }
     let present: Vec<usize> = present.into_iter().collect();
     let response: Vec<f64> = rows.iter().map(|&row| values[row]).collect();

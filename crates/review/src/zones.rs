@@ -10,6 +10,7 @@ mod stability;
 
 use crate::error::ReviewError;
 use serde::{Deserialize, Serialize};
+use words::text;
 
 pub use gap::{GapPoint, gap_statistic};
 pub use indices::{adjusted_rand_index, silhouette};
@@ -109,7 +110,11 @@ pub fn propose(features: &Features, settings: &ZoneSettings) -> Result<Zones, Re
     let points = points::Points::of(features);
     let places = points.values.len();
     if places < 3 {
-        return Err(ReviewError::TooFew { what: "a proposal of zones", least: 3, found: places });
+        return Err(ReviewError::TooFew {
+            what: text!("a proposal of zones"),
+            least: 3,
+            found: places,
+        });
     }
     let most = settings.most.min(places - 1);
     if let Some(groups) = settings.groups

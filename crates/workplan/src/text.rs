@@ -27,7 +27,8 @@ keys! {
     LabelFirst LocalRules SprayEquipment CopperMixing Bees Water ReEntry PreHarvest
     ReEntryDay ReEntryDays ReEntryMissing PreHarvestDay PreHarvestDays PreHarvestMissing
     Prune Keep Trial Train Rest OfTrials OfTrial OfTrialOne TrialTrees AndMore PrunedAlready PrunedAlreadyOne PrunedIds
-    YoungerApart YoungerApartOne YoungerIds YoungerThanRecords YoungerThanRecordsOne ChooseTrees
+    YoungerApart YoungerApartOne YoungerIds YoungerThanRecords YoungerThanRecordsOne
+    YoungerLeft YoungerLeftOne ChooseTrees
     Site Region Trees Window Dates PersonDays People CutWood Tools Cuts LeftUndone
     ToolPieces ToolPiecesOnly ToolSecateurs ToolPruningSaw ToolPowerSaw TreesOf
     CutEvery CutOfEvery CutOneIn CanopyShare CanopyPercent HeadBack SpreadTo SpreadShare Unpruned Percent

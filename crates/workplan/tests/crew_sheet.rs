@@ -153,6 +153,24 @@ fn a_sheet_says_what_a_crew_needs() {
     assert_eq!(sheet.drawings.len(), 3);
 }
 
+/// Who is to cut nothing is not warned of hard cuts; who is to cut is.
+#[test]
+fn young_trees_that_are_left_are_only_said_to_be_left() {
+    for trees in [1, 400] {
+        let warned = |intensity| {
+            let how_much =
+                HowMuch { intensity, measured_as: MeasuredAs::CanopyFraction, canopy_m: None };
+            let young =
+                SheetInput { trees, youngest_recorded: Some(9.7), ..input(Work::Keep(how_much)) };
+            young.warnings(&Catalogue::ENGLISH).join(" ")
+        };
+        let (left, cut) = (warned(0.0), warned(0.1));
+        assert!(left.contains("(there from 9 years on)") && left.ends_with("unpruned."), "{left}");
+        assert!(!left.contains("stop when in doubt"), "{left}");
+        assert!(cut.ends_with("never cut more than stated here, and stop when in doubt."), "{cut}");
+    }
+}
+
 #[test]
 fn young_blocks_get_tasks_and_no_intensity() {
     let work = works().swap_remove(12);

@@ -4,8 +4,9 @@ use crate::args::PlanArgs;
 use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline::advice::{self, Wanted};
 use crate::pipeline::{self, Checked};
-use records::{Code, counted, noun};
+use records::{Code, counted};
 use report::PlanOf;
+use words::{say, text};
 use workplan::plan::Plan;
 use workplan::text::Catalogue;
 
@@ -51,27 +52,31 @@ fn lost_places(checked: &Checked) -> String {
     // Blocks come first: without its block a tree is lost too.
     let first = lost.iter().find(|row| row.code != Code::BlockUnknown).or(lost.first());
     first.map_or_else(String::new, |first| {
-        let rows = counted(lost.len() as u64, "row", "rows");
-        format!(
-            "Not in this plan: {rows} of blocks and trees set aside, first {}:{}: {}\n  hint: {}\n",
-            first.file, first.line, first.reason, first.remedy
-        )
+        let rows = counted(lost.len() as u64, text!("row"), text!("rows"));
+        let lost = say!(
+            "Not in this plan: {rows} of blocks and trees set aside, first {}:{}: {}",
+            first.file,
+            first.line,
+            first.reason
+        );
+        format!("{lost}\n  {}: {}\n", text!("hint"), first.remedy)
     })
 }
 
 fn text(args: &PlanArgs, plan: &Plan, lost: &str) -> String {
     let worked = plan.blocks.iter().filter(|block| block.sheet.trees_worked > 0).count() as u64;
     let dated = plan.blocks.iter().filter(|block| block.sheet.scheduled.is_some()).count();
-    let mut out = format!(
-        "{} to work in, {dated} of them with dates{}.\n",
-        counted(worked, "block", "blocks"),
+    let mut out = say!(
+        "{} to work in, {dated} of them with dates{}.",
+        counted(worked, text!("block"), text!("blocks")),
         lists(plan),
-    );
+    ) + "\n";
     out.push_str(lost);
     for error in &plan.missing {
         out.push_str(&format!("  {error}\n"));
     }
-    out.push_str(&format!("Crew sheets: {}\n", args.out.join("crew_sheets.html").display()));
+    let sheets = args.out.join("crew_sheets.html");
+    out.push_str(&(say!("Crew sheets: {}", sheets.display()) + "\n"));
     out
 }
 
@@ -79,13 +84,14 @@ fn text(args: &PlanArgs, plan: &Plan, lost: &str) -> String {
 fn lists(plan: &Plan) -> String {
     let crews = plan.crews.iter().filter(|crew| crew.schedule.alarm.is_some()).count() as u64;
     let missing = plan.missing.len() as u64;
-    let small = format!(
-        "{} that {} too small in alarms.csv",
-        counted(crews, "crew", "crews"),
-        noun(crews, "is", "are")
+    let small = say!(
+        "{} too small for the work in alarms.csv",
+        counted(crews, text!("crew"), text!("crews"))
     );
-    let open =
-        format!("{} in missing.csv", counted(missing, "matter to settle", "matters to settle"));
+    let open = say!(
+        "{} in missing.csv",
+        counted(missing, text!("matter to settle"), text!("matters to settle"))
+    );
     let held: Vec<String> = [(crews, small), (missing, open)]
         .into_iter()
         .filter(|(n, _)| *n > 0)

@@ -6,6 +6,7 @@ mod evidence;
 mod gaps;
 mod listed;
 mod misdated;
+mod missed_rounds;
 mod moved_weights;
 mod odd_weights;
 mod of_other_files;

@@ -1,7 +1,9 @@
 //! Trees, blocks and regions that do not agree.
 
-use super::{close, left_out, numbers, small, words};
+use super::{BOOK, close, left_out, link_book, numbers, small, words};
+use crate::frame::FILE;
 use crate::{LinkError, Linked, Reason};
+use polars::prelude::Column;
 use records::tree_season as ts;
 use records::{Code, Severity, Table};
 
@@ -262,6 +264,35 @@ fn trees_without_a_pick_are_told_where_one_is_expected() {
     );
     let what = told("tree,block,planted,status\nN1,N,2010-01-01,\nN2,N,2020-01-01,\nS1,N,,");
     assert!(what.unwrap().starts_with("2 trees of region 'north'"));
+}
+
+/// The finding stands at the file of the first tree that it names, in the order of ids and not of rows.
+#[test]
+fn trees_without_a_pick_are_named_at_their_file() {
+    let told = |trees: &[(&str, u32)]| {
+        let rows: String = trees.iter().map(|(tree, _)| format!("\n{tree},N")).collect();
+        let book = small()
+            .table(Table::Trees, &format!("tree,block{rows}"))
+            .rows(Table::Harvests, &["N1,2024-03-01,5,9,"]);
+        let mut frames = book.frames();
+        let files: Vec<u32> = trees.iter().map(|(_, file)| *file).collect();
+        let frame = frames.get_mut(&Table::Trees).unwrap();
+        frame.with_column(Column::new(FILE.into(), files)).unwrap();
+        let problems = link_book(BOOK, &frames).linked.unwrap().problems;
+        let told = problems.into_iter().find(|p| p.code == Code::TreeWithoutHarvest).unwrap();
+        (told.place, told.what)
+    };
+    let (place, what) = told(&[("N1", 0), ("N10", 0), ("N9", 1)]);
+    assert_eq!(place.file, format!("{}.csv", Table::ALL[1]));
+    assert_eq!(place.line, None);
+    assert!(
+        what.ends_with("2 trees of region 'north' have no pick in any season: 'N9', 'N10'"),
+        "{what}"
+    );
+    assert_eq!((place, what), told(&[("N9", 1), ("N1", 0), ("N10", 0)]));
+    let many: Vec<(String, u32)> = (1..9).map(|tree| (format!("N{tree}"), 1)).collect();
+    let many: Vec<(&str, u32)> = many.iter().map(|(tree, file)| (tree.as_str(), *file)).collect();
+    assert!(told(&many).1.ends_with("'N2', 'N3', 'N4', 'N5', 'N6', .."));
 }
 
 /// A whole block in its first bearing seasons has not lost its records.

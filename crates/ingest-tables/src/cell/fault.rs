@@ -4,7 +4,7 @@ use super::date::DateFault;
 use super::number::{NumberFault, plain};
 use super::value::{CellReader, sixtieths};
 use crate::rows::NOT_RECKONED;
-use records::units::{self, Unit};
+use records::units::{self, Form, Unit};
 use records::{Code, ColumnKind, ColumnSpec, DateOrder, Table, limits};
 use words::{say, text};
 
@@ -34,6 +34,11 @@ const DITTO: [&str; 11] =
 /// Whether a text is a mark for the cell above.
 fn is_ditto(text: &str) -> bool {
     DITTO.iter().any(|mark| text.eq_ignore_ascii_case(mark))
+}
+
+/// Whether a unit multiplies its values.
+fn is_converted_by(unit: Option<Unit>) -> bool {
+    unit.is_some_and(|unit| unit.factor != 1.0)
 }
 
 /// The fault of a text that is longer than what is kept.
@@ -75,7 +80,7 @@ impl CellReader {
         let (name, table) = (self.column.name, self.style.table);
         let reason = say!("{} holds {}", name, quoted(text));
         let remedy = match self.unit {
-            Some(Unit { has_colons: true, .. }) => {
+            Some(Unit { form: Form::Colons, .. }) => {
                 say!("write a time with colons, as units.{name} under [[files.{table}]] declares")
             }
             _ => say!(
@@ -207,14 +212,33 @@ impl CellReader {
         // A fraction is a bare number.
         let unit_shown = if unit == "fraction" { "" } else { unit };
         let shown = |value: f64| format!("{} {unit_shown}", plain(value)).trim_end().to_owned();
-        let converted =
-            if is_converted { say!(" (written {})", plain(written)) } else { String::new() };
+        let is_left = self.unit.is_some_and(Unit::is_left);
+        let converted = match plain(written) {
+            written if is_left => say!(" (written {written}, as what is left)"),
+            written if is_converted => say!(" (written {})", written),
+            _ => String::new(),
+        };
         let reason =
             say!("{name} = {}{converted} is impossible ({low} to {})", shown(value), shown(high));
         let usual = self.column.usual.unwrap_or((low, high));
-        let mistaken =
-            if value > high && !is_converted { units::mistaken(value, unit, usual) } else { None };
+        let mistaken = if is_left && !is_converted_by(self.unit) {
+            // 75 left of 1 is 75 % left.
+            let left = units::mistaken(written, unit, (low, high));
+            left.map(|(_, people, of)| ("pct_left", people, 1.0 - of))
+        } else if value > high && !is_converted {
+            units::mistaken(value, unit, usual)
+        } else {
+            None
+        };
         match mistaken {
+            Some((word, people, right)) if unit == "fraction" && !is_left => CellFault {
+                code: Code::UnitSuspect,
+                reason,
+                remedy: say!(
+                    "{} if the file is in {people}: set units.{name} = \"{word}\" under [[files.{table}]] in book.toml, or \"pct_left\" if it holds what was left of the canopy; else correct the value, in which a decimal mark may be lost",
+                    shown(right)
+                ),
+            },
             Some((word, people, right)) => CellFault {
                 code: Code::UnitSuspect,
                 reason,

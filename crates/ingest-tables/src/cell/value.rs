@@ -4,7 +4,7 @@ use super::date::{self, DateFault, DateLiberty};
 use super::fault::{CellFault, quoted, too_long};
 use super::number::{self, Number};
 use crate::rows::Cell;
-use records::units::{self, Unit};
+use records::units::{self, Form, Unit};
 use records::{Code, ColumnKind, ColumnSpec, DateOrder, DecimalMark, Table, reads_as_empty};
 use words::say;
 
@@ -113,7 +113,7 @@ impl CellReader {
             ColumnKind::Date => self.date(text, false, notes),
             ColumnKind::DateOrYear => self.date(text, true, notes),
             ColumnKind::Number | ColumnKind::Count => {
-                if let Some(Unit { factor, has_colons: true }) = self.unit {
+                if let Some(Unit { factor, form: Form::Colons }) = self.unit {
                     let value = sixtieths(text).ok_or_else(|| self.no_time(text))?;
                     return self.checked(value, Some(factor), notes);
                 }
@@ -136,7 +136,7 @@ impl CellReader {
         match self.column.kind {
             ColumnKind::Text => Ok(Value::Text),
             ColumnKind::Number | ColumnKind::Count => {
-                if self.unit.is_some_and(|unit| unit.has_colons) {
+                if self.unit.is_some_and(Unit::has_colons) {
                     return Err(self.no_time(&value.to_string()));
                 }
                 self.checked(value, self.factor(), notes)
@@ -176,7 +176,7 @@ impl CellReader {
     fn clock(&self, days: f64, shown: &str, notes: &mut Notes) -> Result<Value, CellFault> {
         match (self.column.kind, self.unit) {
             (ColumnKind::Text, _) => Ok(Value::Text),
-            (_, Some(Unit { factor, has_colons: true })) => {
+            (_, Some(Unit { factor, form: Form::Colons })) => {
                 // Rounded to the second: a time of day is no exact fraction of a day.
                 let parts = (days * 86_400.0).round() / 3600.0;
                 self.checked(parts, Some(factor), notes)
@@ -238,6 +238,8 @@ impl CellReader {
     ) -> Result<Value, CellFault> {
         let name = self.column.name;
         let value = factor.map_or(written, |factor| converted(written, factor));
+        let is_left = self.unit.is_some_and(Unit::is_left);
+        let value = if is_left { taken(value) } else { value };
         if !value.is_finite() {
             return Err(CellFault {
                 code: Code::NumberUnreadable,
@@ -248,7 +250,8 @@ impl CellReader {
         if let Some((low, high)) = self.column.possible
             && !(low..=high).contains(&value)
         {
-            return Err(self.impossible(written, value, (low, high), factor.is_some()));
+            let is_converted = factor.is_some() || is_left;
+            return Err(self.impossible(written, value, (low, high), is_converted));
         }
         if self.column.kind == ColumnKind::Count && value.fract() != 0.0 {
             return Err(CellFault {
@@ -257,7 +260,7 @@ impl CellReader {
                 remedy: say!("counts are whole numbers; correct the value"),
             });
         }
-        if factor.is_some() {
+        if factor.is_some() || is_left {
             notes.repairs.push(Code::UnitConverted);
         }
         notes.is_unusual =
@@ -275,6 +278,13 @@ impl CellReader {
 fn converted(written: f64, factor: f64) -> f64 {
     let parts = (1.0 / factor).round();
     if parts > 1.0 && 1.0 / parts == factor { written / parts } else { written * factor }
+}
+
+/// What was taken of a whole of which so much is left, to the decimal digits that people write: 0.7 left are
+/// 0.3 taken, where plain subtraction gives 0.30000000000000004, another value than the same cut written as such.
+fn taken(left: f64) -> f64 {
+    const DIGITS: f64 = 1e12;
+    ((1.0 - left) * DIGITS).round() / DIGITS
 }
 
 /// A time with one or two colons, in units of its first part; each part is sixty to one of that
@@ -314,7 +324,7 @@ mod tests {
             decimal_is_stated: false,
             dates: DateOrder::Iso,
         };
-        let unit = factor.map(|factor| Unit { factor, has_colons: false });
+        let unit = factor.map(Unit::plain);
         CellReader { column: table.spec().column(column).unwrap(), unit, style }
     }
 
@@ -356,6 +366,47 @@ mod tests {
             read(&reader(Table::Harvests, "moisture_pct", None), "8%").0,
             Ok(Value::Number(8.0))
         );
+    }
+
+    /// A file may say what was left of the canopy: every cell of it does, whatever unit it states.
+    #[test]
+    fn what_is_left_is_read_as_what_was_cut() {
+        let plain = reader(Table::Prunings, "intensity", None);
+        let with = |word: &str| CellReader { unit: units::declared(word, "fraction"), ..plain };
+        let cases = [
+            ("pct_left", "75", 0.25),
+            ("pct_left", "70", 0.3),
+            ("pct_left", "72.3", 0.277),
+            ("pct_left", "100", 0.0),
+            ("pct_left", "100 %", 0.0),
+            ("pct_left", "0", 1.0),
+            ("fraction_left", "0.7", 0.3),
+            ("fraction_left", "1", 0.0),
+            ("fraction_left", "75 %", 0.25),
+            ("fraction_cut", "0.75", 0.75),
+            ("pct_cut", "75", 0.75),
+        ];
+        for (unit, text, cut) in cases {
+            let (value, notes) = read(&with(unit), text);
+            assert_eq!(value, Ok(Value::Number(cut)), "{unit} {text}");
+            let is_as_written = unit == "fraction_cut";
+            assert_eq!(notes.repairs.len(), usize::from(!is_as_written), "{unit} {text}");
+        }
+        let mut notes = Notes::default();
+        let value = with("fraction_left").read(Cell::Number(0.7), &mut notes);
+        assert_eq!((value, notes.repairs), (Ok(Value::Number(0.3)), vec![Code::UnitConverted]));
+        let fault = read(&with("pct_left"), "130").0.unwrap_err();
+        assert_eq!(fault.code, Code::RangeImpossible);
+        assert_eq!(
+            fault.reason,
+            "intensity = -0.3 (written 130, as what is left) is impossible (0 to 1)"
+        );
+        let fault = read(&with("fraction_left"), "75").0.unwrap_err();
+        assert_eq!(fault.code, Code::UnitSuspect);
+        assert!(fault.remedy.contains("units.intensity = \"pct_left\""), "{}", fault.remedy);
+        // Who meets per cent first is told of both ways to mean them.
+        let fault = read(&plain, "75").0.unwrap_err();
+        assert!(fault.remedy.contains("\"pct_left\""), "{}", fault.remedy);
     }
 
     /// A cell's own unit settles what it means, whatever the file declares.

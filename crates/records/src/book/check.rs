@@ -290,6 +290,12 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &FileOptions) {
             } else {
                 say!(", or for times {}", forms.join(", "))
             };
+            let parts = units::parts(column.unit);
+            let forms = if parts.is_empty() {
+                forms
+            } else {
+                say!("{forms}, or for what was cut or left of the canopy {}", parts.join(", "))
+            };
             let word = takes.split(',').next().unwrap_or_default();
             say!(
                 "use one of {takes}{forms}; or a quantity such as \"2.5 {word}\" where what holds so much was counted"

@@ -7,6 +7,7 @@ use crate::scale::Scale;
 use mixed::{Data, Factor, FixedColumn, Settings};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
+use words::text;
 
 /// Trees needed on each side of the comparison.
 pub(crate) const LEAST_TREES: usize = 5;
@@ -81,7 +82,7 @@ pub fn realised_gain(
     let count = rows.iter().filter(|(_, side)| *side == Side::Followed).count();
     let least = count.min(rows.len() - count);
     if least < LEAST_TREES {
-        let what = "a realised gain";
+        let what = text!("a realised gain");
         return Err(ReviewError::TooFew { what, least: LEAST_TREES, found: least });
     }
     let response: Vec<f64> = rows.iter().map(|(tree, _)| tree.observed_kg).collect();
@@ -201,7 +202,7 @@ impl Realised {
         };
         let units = sums.len() as f64;
         if sums.len() < 2 {
-            let what = "a mean yield with its standard error";
+            let what = text!("a mean yield with its standard error");
             return Err(ReviewError::TooFew { what, least: 2, found: sums.len() });
         }
         let squares = sums.iter().map(|sum| sum * sum).sum::<f64>();

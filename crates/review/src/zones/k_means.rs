@@ -7,6 +7,7 @@ use linfa_clustering::KMeans;
 use linfa_rng::ChaCha8Rng;
 use linfa_rng::rand_core::SeedableRng;
 use ndarray::Array2;
+use words::text;
 
 /// Most steps to the fixed point; each lowers the sum of squares, so they end.
 const MOST_STEPS: usize = 1000;
@@ -37,7 +38,7 @@ pub fn k_means(
     let failed = |error: &dyn std::fmt::Display| ReviewError::Clustering(error.to_string());
     let width = points.first().map_or(0, Vec::len);
     if points.is_empty() || groups == 0 || width == 0 {
-        return Err(ReviewError::TooFew { what: "a grouping", least: 1, found: 0 });
+        return Err(ReviewError::TooFew { what: text!("a grouping"), least: 1, found: 0 });
     }
     let flat: Vec<f64> = points.iter().flatten().copied().collect();
     let records = Array2::from_shape_vec((points.len(), width), flat).map_err(|e| failed(&e))?;

@@ -224,8 +224,13 @@ impl SheetInput {
         });
         let young = self.youngest_recorded.map(|age| {
             let (trees, years) = (some_trees(self.trees, words), words.number(age.floor(), 0));
-            let key =
-                if self.trees == 1 { Key::YoungerThanRecordsOne } else { Key::YoungerThanRecords };
+            // Who is asked for no cut need not be told to stop.
+            let key = match (self.cuts(), self.trees) {
+                (true, 1) => Key::YoungerThanRecordsOne,
+                (true, _) => Key::YoungerThanRecords,
+                (false, 1) => Key::YoungerLeftOne,
+                (false, _) => Key::YoungerLeft,
+            };
             words.say(key, &[("trees", &trees), ("years", &years)])
         });
         let already = &self.apart.pruned_already;

@@ -122,6 +122,16 @@ pub(super) fn sentence(key: Key) -> Text {
                 "{trees} of this block: what is asked of grown trees was tried on hardly a tree so young in the records of this region (there from {years} years on). Nobody knows what a hard cut does to it: never cut more than stated here, and stop when in doubt."
             )
         }
+        Key::YoungerLeft => {
+            constant!(
+                "{trees} of this block: what is asked of grown trees was tried on hardly a tree so young in the records of this region (there from {years} years on). Leave these trees unpruned."
+            )
+        }
+        Key::YoungerLeftOne => {
+            constant!(
+                "{trees} of this block: what is asked of grown trees was tried on hardly a tree so young in the records of this region (there from {years} years on). Leave it unpruned."
+            )
+        }
         Key::Site => constant!("Site"),
         Key::Region => constant!("Region"),
         Key::Trees => constant!("Trees"),
