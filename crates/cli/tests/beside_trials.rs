@@ -98,3 +98,60 @@ fn a_trial_without_an_effect_is_not_read_as_a_best_level() {
     // The other region has no trial, and nothing is said there.
     assert_eq!(said(&report, "Low Land"), [None, None]);
 }
+
+/// A trial at sites of two regions stands beside the advice of both, each site by itself; one of dates speaks of these.
+#[test]
+fn each_site_stands_beside_the_advice_of_its_region() {
+    let temporary = tempfile::tempdir().unwrap();
+    let (book, out) = (temporary.path().join("book"), temporary.path().join("out"));
+    simulated::write(&book);
+    let read = |name: &str| std::fs::read_to_string(book.join(name)).unwrap();
+    let table = |name: &str| -> Vec<Vec<String>> {
+        let cells = |line: &str| line.split(',').map(str::to_owned).collect();
+        read(name).lines().map(cells).collect()
+    };
+    let column = |rows: &[Vec<String>], name: &str| {
+        rows[0].iter().position(|own| own == name).unwrap_or_else(|| panic!("{name}"))
+    };
+    let (blocks, trees, trials) = (table("blocks.csv"), table("trees.csv"), table("trials.csv"));
+    let (block, region) = (column(&blocks, "block"), column(&blocks, "region"));
+    let is_low = |id: &str| blocks.iter().any(|own| own[block] == id && own[region] == "low_land");
+    let (tree, of_block) = (column(&trees, "tree"), column(&trees, "block"));
+    let low: Vec<&String> =
+        trees.iter().filter(|own| is_low(&own[of_block])).map(|own| &own[tree]).collect();
+    let at = |name: &str| column(&trials, name);
+    let (trial, of_tree, replicate, level) =
+        (at("trial"), at("tree"), at("replicate"), at("intensity_level"));
+    let mut text = "trial,tree,replicate,intensity_level,lead_days,place\n".to_owned();
+    for row in &trials[1..] {
+        text += &format!("{},{},{},{},,up\n", row[trial], row[of_tree], row[replicate], row[level]);
+    }
+    for (number, tree) in low.iter().enumerate().take(22) {
+        let level = ["0", "0.15", "0.3", "0.45", "0.6"][number % 5];
+        if number < 10 {
+            text += &format!("depth,{tree},L{},{level},,down\n", number / 5);
+        } else {
+            text += &format!("dates,{tree},D{},,{},down\n", number / 2, 20 + 40 * (number % 2));
+        }
+    }
+    std::fs::write(book.join("trials.csv"), text).unwrap();
+    let declared = "[trials.depth]\ndesign = \"randomised_blocks\"\nfactors = [\"intensity_level\"]\n\
+                    amounts = { intensity_level = \"fraction\" }\nroles = { site = \"place\" }\n\
+                    [trials.dates]\ndesign = \"randomised_blocks\"\nfactors = [\"lead_days\"]\n\
+                    amounts = { lead_days = \"days\" }\n";
+    std::fs::write(book.join("book.toml"), format!("{}\n{declared}", read("book.toml"))).unwrap();
+    simulated::run(&book, &out, &[], &[]);
+    let page = std::fs::read_to_string(simulated::report(&out).join("index.html")).unwrap();
+    let page = page.replace(['\u{a0}', '\u{202f}'], " ");
+    let of = |region: &str, trial: &str| {
+        let mut all = page.split(&format!("For {region} ")).skip(1);
+        let own = all.find(|said| said.split("</p>").next().unwrap().contains(trial));
+        own.and_then(|said| said.split("</p>").next()).unwrap_or_default().to_owned()
+    };
+    let (up, down) = (of("Hill Side", "trial depth"), of("Low Land", "trial depth"));
+    assert!(up.contains("trial depth at up (") && !up.contains("at down"), "{up}");
+    assert!(down.contains("trial depth at down (10 trees)") && !down.contains("at up"), "{down}");
+    let dates = of("Low Land", "trial dates");
+    assert!(dates.contains("Of dates trial dates (12 trees) by itself"), "{dates}");
+    assert!(of("Hill Side", "trial dates").is_empty());
+}

@@ -60,7 +60,7 @@ pub(crate) fn plots(
     let joined = left_join(frame.clone().lazy(), known.lazy(), &[ts::TREE]);
     let joined = sorted(joined, &[TREE_NO, FILE, LINE]).collect()?;
     let check = Check::of(&joined, book)?;
-    let twice = in_two_plots(&joined)?;
+    let twice = listed_again(&joined, book)?;
     let mut keep = Vec::with_capacity(joined.height());
     let names = joined.column(ts::TREE)?.str()?;
     for (row, ((tree, tree_no), at)) in
@@ -71,13 +71,28 @@ pub(crate) fn plots(
             let (reason, remedy) = places.unknown(tree)?;
             renamed::count(at, tree, &places.meant(tree)?, outcome);
             Some((ts::TREE.to_owned(), Code::TreeUnknown, reason, remedy))
-        } else if let Some(other) = twice.get(row).copied().flatten() {
-            let reason = say!(
-                "tree '{tree}' stands in two plots of the trial, here and at {}",
-                outcome.place(other)
-            );
-            let remedy = text!("keep the row that is right; a tree has one treatment in a trial");
-            Some((ts::TREE.to_owned(), Code::TreeInTwoPlots, reason, remedy.to_owned()))
+        } else if let Some(again) = twice.get(row).copied().flatten() {
+            let (code, reason, remedy) = match again {
+                Again::Alike(first) => (
+                    Code::RowDuplicate,
+                    say!(
+                        "tree '{tree}' stands in the trial again, with the plot and the treatment of {}: a row entered twice, of which the first counts",
+                        outcome.place(first)
+                    ),
+                    text!(
+                        "keep one of the two rows; where they differ in a yield, keep the one that is right"
+                    ),
+                ),
+                Again::Elsewhere(other) => (
+                    Code::TreeInTwoPlots,
+                    say!(
+                        "tree '{tree}' stands in two plots of the trial, here and at {}",
+                        outcome.place(other)
+                    ),
+                    text!("keep the row that is right; a tree has one treatment in a trial"),
+                ),
+            };
+            Some((ts::TREE.to_owned(), code, reason, remedy.to_owned()))
         } else {
             check
                 .of_row(row)
@@ -102,23 +117,55 @@ pub(crate) fn plots(
 /// A row with its file and line.
 type RowAt = (usize, (u32, u32));
 
-/// Per row, where another row has the same tree and trial.
-fn in_two_plots(joined: &DataFrame) -> PolarsResult<Vec<Option<(u32, u32)>>> {
+/// Where another row has the same tree and trial.
+#[derive(Clone, Copy)]
+enum Again {
+    /// The first row, with the same plot and treatment.
+    Alike((u32, u32)),
+    /// A row that says otherwise.
+    Elsewhere((u32, u32)),
+}
+
+/// Per row, whether its tree stands in its trial by another row, which this one repeats or contradicts; the first of
+/// rows alike repeats none.
+fn listed_again(joined: &DataFrame, book: &Book) -> PolarsResult<Vec<Option<Again>>> {
     let mut rows: BTreeMap<(&str, &str), Vec<RowAt>> = BTreeMap::new();
     let names = joined.column(ts::TREE)?.str()?.iter().zip(joined.column(ts::TRIAL)?.str()?.iter());
     for (row, ((tree, trial), at)) in names.zip(stands(joined)?).enumerate() {
         rows.entry((tree.unwrap_or(""), trial.unwrap_or(""))).or_default().push((row, at));
     }
     let mut other = vec![None; joined.height()];
-    for same in rows.into_values().filter(|same| same.len() > 1) {
-        for &(row, _) in &same {
+    for ((_, trial), mut same) in rows.into_iter().filter(|(_, same)| same.len() > 1) {
+        same.sort_by_key(|(_, at)| *at);
+        let alike = are_alike(joined, book, trial, &same);
+        for (position, &(row, _)) in same.iter().enumerate() {
             let elsewhere = same.iter().find(|(own, _)| *own != row).map(|&(_, at)| at);
             if let Some(slot) = other.get_mut(row) {
-                *slot = elsewhere;
+                *slot = match elsewhere {
+                    Some(_) if alike && position == 0 => None,
+                    Some(at) if alike => Some(Again::Alike(at)),
+                    at => at.map(Again::Elsewhere),
+                };
             }
         }
     }
     Ok(other)
+}
+
+/// Whether rows agree in all that a declared trial reads of them: factors, places of the design and covariate. Of a
+/// trial that is not declared nobody knows which columns these are.
+fn are_alike(joined: &DataFrame, book: &Book, trial: &str, rows: &[RowAt]) -> bool {
+    let Some(declared) = book.trials.get(trial) else { return false };
+    let factors = declared.keyed_factors().map(|(_, factor)| factor);
+    let roles = declared.roles.named().map(|(_, column)| column);
+    let mut columns = factors.chain(roles).chain(declared.covariate.as_deref());
+    columns.all(|name| {
+        let Some(texts) = joined.column(name).ok().and_then(|column| column.str().ok()) else {
+            return true;
+        };
+        let mut own = rows.iter().map(|(row, _)| texts.get(*row));
+        own.next().is_none_or(|first| own.all(|other| other == first))
+    })
 }
 
 /// The kept rows as trees with all their columns.

@@ -288,7 +288,7 @@ impl Code {
             ),
             Self::RowDuplicate => shown(
                 [
-                    "A row repeats another: the same tree, day and values, or an id that stands already; or a tree stands at the row and position of another of its block.",
+                    "A row repeats another: the same tree, day and values, an id that stands already, or a tree of a declared trial again with the same plot and treatment; or a tree stands at the row and position of another of its block.",
                     "The row is set aside into quarantine.csv and counts for nothing. Where a tree is listed again in its block with other values, what the two rows say differently is unknown: of two planting dates neither is taken, nor that of the block. Two trees at one place are kept and told.",
                     "Keep one of the two; if both visits were made give them their own days or weights.",
                 ],

@@ -15,6 +15,7 @@ mod missing;
 mod over_seasons;
 mod own_days;
 mod own_scale;
+mod partial;
 mod plot_of;
 mod plots;
 mod pooling;
@@ -43,6 +44,7 @@ pub use doubts::Doubt;
 use ingest_seasons::{TrialTree, held_blocks, pick_days, standing_trees};
 pub use missing::NotAnalysed;
 use model::{Frames, TableError, TreeSeasons};
+use partial::Partial;
 use plot_of::{Places, means_of_plots};
 pub use pooling::PooledTrait;
 use records::{Table, TrialDeclaration, counted, written_amount, written_number};
@@ -73,8 +75,8 @@ pub struct DeclaredTrial {
     /// Cost of removing a whole canopy over the price of a kg of nuts, kg per tree, where the book
     /// tells both for the region of the trial's first tree.
     pub price_ratio: Option<f64>,
-    /// Regions of its trees that were harvested, by id.
-    pub regions: Vec<String>,
+    /// Region of each of its trees that was harvested, by id.
+    pub region_of: BTreeMap<String, String>,
     /// What a person should know: traits without values, trees pruned off their treatment.
     pub notes: Vec<String>,
     /// What a person must settle before the result is used; each `what` is among the notes.
@@ -151,7 +153,7 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
         }
         trial.doubt(doubts::under_other_ids(id, &checked.linked.trial_trees));
         trial.price_ratio = price_ratio(checked, &trial, &table, &holdings);
-        trial.regions = regions(&trees, &table);
+        trial.region_of = region_of(&trees, &table);
         trial
     });
     Ok(trials.collect())
@@ -213,7 +215,7 @@ fn one(
         set_aside: rows.set_aside,
         earlier,
         price_ratio: None,
-        regions: Vec::new(),
+        region_of: BTreeMap::new(),
         notes: Vec::new(),
         doubts: Vec::new(),
         not_analysed: Vec::new(),
@@ -231,7 +233,12 @@ fn one(
         years::under_another_year(declaration, trees, all, &counts.picks).into_iter().unzip();
     trial.doubt(misdated);
     if trial.seasons.is_empty() {
-        trial.lacks(NotAnalysed::of_seasons(declaration, &harvested, rows.set_aside));
+        trial.lacks(NotAnalysed::of_seasons(
+            declaration,
+            &harvested,
+            &rounds.picked(trees),
+            rows.set_aside,
+        ));
         return trial;
     }
     trial.notes.extend(missing::seasons_without_harvest(declaration, &harvested, &told_of));
@@ -244,6 +251,7 @@ fn one(
         .collect();
     let mut shared = Shared::of(declaration, &at, all, table, earlier);
     shared.place(declaration, &at, places);
+    let (mut partial, mut first_values) = (Partial::default(), None);
     for wanted in &declaration.traits {
         let values: Vec<Observed> =
             at.iter().map(|(.., row)| counts.of_row(*wanted, *row)).collect();
@@ -255,18 +263,23 @@ fn one(
             continue;
         }
         let exposure = values.iter().map(|value| value.exposure).collect::<Option<Vec<f64>>>();
-        trial.observed.push(Observations {
+        let values: Vec<f64> = values.iter().map(|value| value.value).collect();
+        let counting = partial.counting(declaration, &at, &observed.name, &values);
+        first_values.get_or_insert_with(|| values.clone());
+        let all = Observations {
             trial: id.to_owned(),
             observed,
-            values: values.iter().map(|value| value.value).collect(),
+            values,
             exposure,
             columns: shared.columns.clone(),
             numbers: shared.numbers.clone(),
             tree: at.iter().map(|(tree, ..)| tree.tree.clone()).collect(),
             season: at.iter().map(|&(_, season, _)| Some(season)).collect(),
             place: at.iter().map(|(tree, ..)| tree.place.to_string()).collect(),
-        });
+        };
+        trial.observed.push(pooling::kept(&all, &counting));
     }
+    trial.doubt(partial.doubts(declaration));
     trial.notes.extend(missing::gone(&at));
     trial.doubt(doubts::sites_without_season(declaration, &at));
     trial.notes.extend(missing::unharvested(declaration, &at, rows.picks_set_aside));
@@ -281,8 +294,7 @@ fn one(
         at.iter().copied().filter(|(_, season, _)| !told.contains(season)).collect();
     trial.doubt(short);
     trial.doubt(doubts::short_of_picks(declaration, &untold, &counts.picks));
-    if let Some(first) = trial.observed.first() {
-        let values = first.values.clone();
+    if let Some(values) = first_values {
         trial.doubt(doubts::without_values(declaration, &at, &values));
         trial.doubt(doubts::dead_with_nothing(&at, &values).into_iter().collect());
     }
@@ -370,12 +382,11 @@ impl Shared {
     }
 }
 
-/// Regions of the trees that were harvested, by id.
-fn regions(trees: &[&TrialTree], table: &TreeSeasons) -> Vec<String> {
+/// Region of each tree that was harvested.
+fn region_of(trees: &[&TrialTree], table: &TreeSeasons) -> BTreeMap<String, String> {
     let own: BTreeSet<&str> = trees.iter().map(|tree| tree.tree.as_str()).collect();
     let rows = (0..table.len()).filter(|&row| own.contains(table.tree.label(row)));
-    let found: BTreeSet<&str> = rows.map(|row| table.region.label(row)).collect();
-    found.into_iter().map(str::to_owned).collect()
+    rows.map(|row| (table.tree.label(row).to_owned(), table.region.label(row).to_owned())).collect()
 }
 
 fn price_ratio(

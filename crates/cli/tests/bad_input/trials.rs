@@ -162,6 +162,23 @@ fn text_in_a_number_column_sets_the_row_aside() {
     assert_eq!(analysis["plan"]["factors"][0]["levels"][1], "0.1");
 }
 
+/// A row entered twice with another yield beside it is one row of the trial: its tree stays.
+#[test]
+fn a_row_entered_twice_is_one_row_of_the_trial() {
+    let book = book(SECTION, plain);
+    let rows = book.text("trials.csv");
+    let (head, rows) = rows.split_once('\n').unwrap();
+    let rows = rows.lines().map(|row| format!("{row},1.0\n")).collect::<String>();
+    book.put("trials.csv", format!("{head},seen_kg\n{rows}"));
+    let again = book.append("trials.csv", "A,T12,R2,P11,2,x,2.4");
+    let text = book.text("trials.csv");
+    let first = text.lines().find(|line| line.starts_with("A,T12,")).unwrap().to_owned();
+    book.put("trials.csv", text.replace("A,T12,R2,P11,2,x,2.4", &first.replace(",1.0", ",2.4")));
+    let ran = book.check();
+    ran.finds(&format!("trials.csv:{again}:2"), "row-duplicate");
+    assert_eq!(outcome(&book).unwrap()["plan"]["plots"], 12);
+}
+
 #[test]
 fn trees_absent_from_the_book_and_trees_in_two_plots() {
     let book = book(SECTION, plain);

@@ -80,6 +80,27 @@ fn trees_with_a_row_and_no_place_in_it_are_told_and_drawn() {
     assert!(!text.contains("without a place"), "{text}");
 }
 
+/// Trees of a trial whose seasons are all over are free, which is said; those of one that goes on are not.
+#[test]
+fn trees_of_a_trial_that_is_over_are_free_again() {
+    let book = Book::tidy();
+    book.put("trials.csv", "trial,tree,replicate,x\nOld,T02,R1,a\nOld,T04,R1,b\n");
+    let settings = book.text("book.toml");
+    let declared = |seasons: &str| {
+        let section = "[trials.Old]\ndesign = \"randomised_blocks\"\nfactors = [\"x\"]\n";
+        book.put("book.toml", format!("{settings}\n{section}{seasons}\n"));
+        layout(&book, &in_block("B1"), &["--book", book.arg()])
+    };
+    let over = declared("seasons = [2023]");
+    assert_eq!(over.code, 0, "{}", over.stderr);
+    let said = "Trees of this layout that stood in a trial which is over: 2 trees in trial Old.";
+    assert!(over.stdout.contains(said), "{}", over.stdout);
+    for goes_on in ["", "seasons = [2023, 2031]"] {
+        let words = "2 trees are in a trial already, first T02 in trial Old";
+        declared(goes_on).fails_saying(&[words, "free once its section names its harvests"]);
+    }
+}
+
 /// Without visits, too, a tree belongs to one trial and stands in a known block.
 #[test]
 fn trials_and_blocks_of_a_book_without_visits() {

@@ -305,6 +305,13 @@ impl TrialDeclaration {
             .is_none_or(|(first, last)| (first..=last).contains(&season))
     }
 
+    /// Whether the trial is over before a season: all of its declared seasons lie before it. Its trees are free again.
+    #[must_use]
+    pub fn is_over(&self, season: i32) -> bool {
+        let last = self.seasons.iter().map(|&own| i32::from(own)).max();
+        !self.holds(season) && last.is_some_and(|last| last < season)
+    }
+
     /// Whether a column is one of the factors.
     #[must_use]
     pub fn has_factor(&self, column: &str) -> bool {

@@ -75,6 +75,8 @@ pub enum Slip {
         left: usize,
         /// Trees of most plots.
         usual: usize,
+        /// Whether a column that tells plots apart is declared.
+        has_plots: bool,
         /// Rows of the plot with too many.
         evidence: Evidence,
     },
@@ -174,6 +176,7 @@ impl Slip {
                 left,
                 usual,
                 evidence,
+                ..
             } => say!(
                 "{treatment} in {block} holds {trees} trees and {other} in {other_block} {left}, where plots hold {usual}: trees of one may bear the label of the other ({evidence})",
                 block = place_in_words(block),
@@ -212,6 +215,10 @@ impl Slip {
             .to_owned(),
             Slip::LackingTreatments { .. } => text!(
                 "add the rows; trees of plots that were lost are listed in the trial table all the same"
+            )
+            .to_owned(),
+            Slip::UnevenPlots { has_plots: true, .. } => text!(
+                "correct plot and treatment of the trees by the trial's map or field sheets; leave it if the plots were laid out so unlike in size"
             )
             .to_owned(),
             Slip::UnevenPlots { .. } => text!(

@@ -159,7 +159,7 @@ pub(super) fn slips(rows: &Rows<'_>, declared: &TrialDeclaration) -> Vec<Slip> {
         found.extend(uneven_treatments(&standing, declared));
     } else {
         // Two labels on one plot of a plot column are refused; a tree may bear plot and label of another.
-        found.extend(uneven_plots(&standing));
+        found.extend(uneven_plots(&standing, declared.roles.plot.is_some()));
     }
     found.extend(undeclared(&standing, declared));
     found
@@ -355,7 +355,7 @@ fn usual(counts: &[usize]) -> Option<usize> {
 
 /// Plots told by block and treatment of which one holds the trees that another of its block, or of
 /// its treatment, lacks.
-fn uneven_plots(standing: &Standing<'_>) -> Vec<Slip> {
+fn uneven_plots(standing: &Standing<'_>, has_plots: bool) -> Vec<Slip> {
     let blocks = standing.by_block();
     let plots: Vec<(&str, &str, usize, Vec<usize>)> = blocks
         .iter()
@@ -384,6 +384,7 @@ fn uneven_plots(standing: &Standing<'_>) -> Vec<Slip> {
             other_block: format!("replicate {other_block}"),
             left: *left,
             usual,
+            has_plots,
             evidence: standing.rows.evidence_at(rows.iter().copied()),
         })
     })

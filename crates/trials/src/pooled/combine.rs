@@ -3,8 +3,8 @@
 use super::stability::{Stability, stability};
 use super::stack::{Called, Stack};
 use super::{Environment, EnvironmentsAre, Homogeneity, PooledError, Weighting};
-use super::{exact, mixed_model};
-use crate::analysis::{Curve, Polynomial};
+use super::{exact, mixed_model, own_errors};
+use crate::analysis::{Analysis, Curve, MeansOfTerm, Polynomial};
 use crate::compare::{Adjustment, ComparisonTable, EstimatedMeans, Pairs};
 use crate::names::name_in_words;
 use serde::{Deserialize, Serialize};
@@ -20,6 +20,8 @@ pub enum PooledMethod {
     Mixed,
     /// The same with plots weighted by one over the error mean square of their environment.
     MixedWeighted,
+    /// Means over environments that count alike, each with its own error mean square and degrees of freedom.
+    OwnErrors,
 }
 
 /// What a line of the combined table is of.
@@ -132,8 +134,13 @@ pub fn combine(
         Weighting::InverseErrorVariance => true,
         Weighting::ByTest => unequal,
     };
-    let exact = if weighted { None } else { exact::table(first, &stack, environments_are)? };
-    let (table, method) = match exact {
+    let by_table = match (weighted, environments_are) {
+        (false, _) => exact::table(first, &stack, environments_are)?,
+        (true, EnvironmentsAre::Fixed) => own_errors::table(first, &stack, environments)?,
+        (true, EnvironmentsAre::Random) => None,
+    };
+    let (table, method) = match by_table {
+        Some(table) if weighted => (table, PooledMethod::OwnErrors),
         Some(table) => (table, PooledMethod::Exact),
         None if weighted => {
             let weights = weights(&stack, &homogeneity);
@@ -143,8 +150,16 @@ pub fn combine(
         None => (mixed_model::table(first, &stack, environments_are, None)?, PooledMethod::Mixed),
     };
     let mut notes = stack.notes.clone();
-    if weighted {
+    if method == PooledMethod::MixedWeighted {
         notes.push(weights_caution());
+    } else if method == PooledMethod::OwnErrors {
+        notes.push(say!(
+            "A mean over {places} counts each {place} once: the {place} with the largest error moves it as much as any \
+             other, and the critical difference is wide by it. Differences within one {place} are judged by its own \
+             error below.",
+            places = stack.called.places(),
+            place = stack.called.place()
+        ));
     } else if unequal {
         notes.push(say!(
             "Error variances differ between {places}, and plots were weighted alike: judge \
@@ -207,21 +222,29 @@ fn weights(stack: &Stack, homogeneity: &Homogeneity) -> Vec<f64> {
 
 /// Adjusted mean of a treatment in one environment, from the term that tells all treatments apart.
 fn mean_in(environment: &Environment<'_>, name: &str) -> Option<f64> {
-    let plan = &environment.analysis.plan;
+    let (table, at) = table_of_cells(environment.analysis, name)?;
+    table.means.get(at)?.mean
+}
+
+/// The means of an analysis that tell all treatments apart, with the place of a treatment among them.
+pub(super) fn table_of_cells<'a>(
+    analysis: &'a Analysis,
+    name: &str,
+) -> Option<(&'a MeansOfTerm, usize)> {
+    let plan = &analysis.plan;
     let cell = plan.cells.iter().position(|c| c.name == name)?;
-    for table in &environment.analysis.means {
+    for table in &analysis.means {
         let Some(position) = table.position else {
-            let own = table.means.iter().find(|m| m.levels.first().is_some_and(|l| l == name));
-            if let Some(mean) = own {
-                return mean.mean;
+            let is_own = |level: Option<&String>| level.is_some_and(|level| level == name);
+            if let Some(at) = table.means.iter().position(|m| is_own(m.levels.first())) {
+                return Some((table, at));
             }
             continue;
         };
         let Some(term) = plan.terms.get(position) else { continue };
-        for ((_, cells), mean) in plan.groups_of(term).iter().zip(&table.means) {
-            if cells.as_slice() == [cell] {
-                return mean.mean;
-            }
+        let groups = plan.groups_of(term);
+        if let Some(at) = groups.iter().position(|(_, cells)| cells.as_slice() == [cell]) {
+            return Some((table, at));
         }
     }
     None
@@ -265,6 +288,13 @@ fn words(stack: &Stack, environments_are: EnvironmentsAre, method: PooledMethod)
             say!(
                 "Mixed model by REML with plots weighted by one over the error mean square of \
                  their {place}, because error variances differ."
+            )
+        }
+        PooledMethod::OwnErrors => {
+            say!(
+                "Error variances differ, so that each {place} brings its own: the variance of a mean over {places} is \
+                 the sum of theirs, with degrees of freedom by Satterthwaite (1946, Biometrics Bull. 2:110-114), and F \
+                 tests of several have those of Kenward and Roger (1997)."
             )
         }
     });

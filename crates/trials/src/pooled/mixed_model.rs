@@ -7,6 +7,7 @@ use super::{EnvironmentsAre, PooledError};
 use crate::analysis::Analysis;
 use crate::compare::{EstimatedMeans, PairDf};
 use mixed::{Contrast, Data, Factor, FixedColumn, JointTest, Settings, Status};
+use words::text;
 
 fn failed(error: mixed::Error) -> PooledError {
     PooledError::Fit(error.to_string())
@@ -194,7 +195,8 @@ fn row(source: &str, kind: PooledKind, contrasts: usize, test: &JointTest) -> Po
         row.f = Some(*statistic);
         row.p = Some(*p_value);
         row.df_denominator = Some(*df_denominator);
-        row.judged_against = Some("the mixed model's error (Kenward and Roger 1997)".to_owned());
+        row.judged_against =
+            Some(text!("the mixed model's error (Kenward and Roger 1997)").to_owned());
     }
     row
 }

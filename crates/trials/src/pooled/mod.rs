@@ -5,6 +5,7 @@ mod combine;
 mod exact;
 mod homogeneity;
 mod mixed_model;
+mod own_errors;
 mod stability;
 mod stack;
 

@@ -1,7 +1,7 @@
 //! Mistyped levels and blocks: refused where plots melt, told where the design does not contradict.
 
 use crate::support::{declared, names, observed};
-use records::{TrialControl, TrialDeclaration, TrialDesign};
+use records::{TrialControl, TrialDeclaration, TrialDesign, TrialRoles};
 use trials::{Observations, Plan, Refusal, Slip};
 
 const TREES: usize = 4;
@@ -119,6 +119,22 @@ fn trees_that_bear_another_plots_label_are_told() {
     assert!(matches!(slip, Slip::UnevenPlots { trees: 6, left: 2, usual: 4, .. }));
     assert_eq!(evidence.places.len(), 6);
     assert!(evidence.places.contains(&"trials.csv:26".to_owned()), "{evidence}");
+    // A remedy that the book has followed is none.
+    assert!(slip.remedy().contains("declare the column"), "{}", slip.remedy());
+    let declared = TrialDeclaration {
+        roles: TrialRoles { plot: Some("plot".to_owned()), ..d.roles.clone() },
+        ..d
+    };
+    // Plot and treatment are the neighbour's.
+    let of = |name: &str| data.columns[name].iter().map(|cell| cell.clone().unwrap());
+    let plots =
+        of("replicate").zip(of("treatment")).map(|(block, own)| Some(format!("{block}-{own}")));
+    let plots = plots.collect();
+    data.columns.insert("plot".to_owned(), plots);
+    let told = slips(&declared, &data);
+    let uneven = told.iter().find(|own| matches!(own, Slip::UnevenPlots { .. }));
+    let remedy = uneven.unwrap().remedy();
+    assert!(remedy.contains("map or field sheets") && !remedy.contains("declare"), "{remedy}");
     // The block is mistyped instead.
     let (d, mut data) = orchard();
     let cells = data.columns.get_mut("replicate").unwrap();

@@ -3,7 +3,7 @@
 use super::{per_plot_said, percent, replicates_said, seasons_said, typed};
 use crate::args::SizeArgs;
 use crate::console::Failure;
-use crate::pipeline::trials::field::coming_season;
+use crate::pipeline::trials::field::{Over, coming_season};
 use crate::pipeline::work::is_young;
 use crate::pipeline::{Checked, from_ingest};
 use ingest_seasons::held_blocks;
@@ -19,29 +19,37 @@ use words::{say, text};
 pub struct AtHand {
     region: String,
     trees: usize,
+    /// Trees besides that stand in a trial which may go on.
+    in_trials: usize,
 }
 
-/// Trees that stand, past the training age at the coming harvest and in no trial, by region.
+/// Trees that stand, past the training age at the coming harvest and in no trial that may go on, by region.
 ///
 /// # Errors
 /// When the tables break their own promise.
 pub fn of_book(checked: &Checked, table: &TreeSeasons) -> Result<Vec<AtHand>, Failure> {
     let book = &checked.tables.book;
-    let taken: BTreeSet<&str> =
-        checked.linked.trial_trees.iter().map(|tree| tree.tree.as_str()).collect();
-    let mut found: BTreeMap<&str, usize> =
-        book.regions.keys().map(|region| (region.as_str(), 0)).collect();
-    for block in &held_blocks(&checked.tables).map_err(from_ingest)? {
-        let Some(trees) = found.get_mut(block.region.as_str()) else { continue };
+    let held = held_blocks(&checked.tables).map_err(from_ingest)?;
+    let over = Over::of(book, Some(table), &held);
+    let in_trials = checked.linked.trial_trees.iter().filter(|tree| !over.frees(tree));
+    let taken: BTreeSet<&str> = in_trials.map(|tree| tree.tree.as_str()).collect();
+    let mut found: BTreeMap<&str, [usize; 2]> =
+        book.regions.keys().map(|region| (region.as_str(), [0; 2])).collect();
+    for block in &held {
+        let Some([free, others]) = found.get_mut(block.region.as_str()) else { continue };
         let season = coming_season(book, Some(table), &block.region);
-        let usable = block.trees.iter().filter(|tree| {
+        for tree in &block.trees {
             let young = season.is_some_and(|at| is_young(book, block, tree, i32::from(at)));
-            !young && !taken.contains(tree.tree.as_str())
-        });
-        *trees += usable.count();
+            let is_taken = taken.contains(tree.tree.as_str());
+            *free += usize::from(!young && !is_taken);
+            *others += usize::from(!young && is_taken);
+        }
     }
-    let named =
-        |(id, trees): (&str, usize)| AtHand { region: book.region_name(id).to_owned(), trees };
+    let named = |(id, [trees, in_trials]): (&str, [usize; 2])| AtHand {
+        region: book.region_name(id).to_owned(),
+        trees,
+        in_trials,
+    };
     Ok(found.into_iter().map(named).collect())
 }
 
@@ -50,6 +58,8 @@ pub fn of_book(checked: &Checked, table: &TreeSeasons) -> Result<Vec<AtHand>, Fa
 pub struct Within {
     region: String,
     trees_at_hand: usize,
+    /// Trees besides that stand in a trial which may go on.
+    trees_in_trials: usize,
     seasons: usize,
     /// `None` where the trees are too few for every size.
     size: Option<TradeOffCell>,
@@ -59,7 +69,7 @@ pub struct Within {
 /// no more trees than the region has; among equals that of fewest trees.
 pub fn within(found: &TradeOff, at_hand: &[AtHand]) -> Vec<Within> {
     let mut all = Vec::new();
-    for AtHand { region, trees } in at_hand {
+    for AtHand { region, trees, in_trials } in at_hand {
         for &seasons in &found.request.seasons {
             let cells = found.cells.iter();
             let own = cells.filter(|cell| cell.seasons == seasons && cell.trees <= *trees);
@@ -68,6 +78,7 @@ pub fn within(found: &TradeOff, at_hand: &[AtHand]) -> Vec<Within> {
             all.push(Within {
                 region: region.clone(),
                 trees_at_hand: *trees,
+                trees_in_trials: *in_trials,
                 seasons,
                 size: size.copied(),
             });
@@ -78,6 +89,23 @@ pub fn within(found: &TradeOff, at_hand: &[AtHand]) -> Vec<Within> {
 
 fn none_said() -> String {
     say!("too few for every size tried")
+}
+
+/// That trees of the regions without a number stand in trials, where they do.
+fn in_trials_said(lines: &[Within]) -> Option<String> {
+    let short = lines.iter().filter(|line| line.size.is_none() && line.trees_in_trials > 0);
+    let each: BTreeMap<&str, usize> =
+        short.map(|line| (line.region.as_str(), line.trees_in_trials)).collect();
+    let said = each.iter().map(|(region, trees)| {
+        let trees = counted(*trees as u64, text!("tree"), text!("trees"));
+        format!("{region}, {trees}")
+    });
+    (!each.is_empty()).then(|| {
+        say!(
+            "Further trees stand in trials that may go on: {}. They are free once the trial's section names its harvests, seasons = [YEAR, ..], and the last is over.",
+            said.collect::<Vec<_>>().join("; ")
+        )
+    })
 }
 
 /// The answer as a section of the page; `None` without a book.
@@ -124,10 +152,11 @@ pub fn section(args: &SizeArgs, lines: &[Within]) -> Option<TrialSection> {
     if lines.iter().any(|line| line.size.is_none()) {
         table.notes.push(say!("Without a number: {}.", none_said()));
     }
+    table.notes.extend(in_trials_said(lines));
     Some(TrialSection {
         heading: say!("What the trees at hand find"),
         paragraphs: vec![say!(
-            "Trees at hand stand, are past the training age at the coming harvest and in no trial. Guards take some of them, and unlike blocks or sites need replicates of their own, so a layout may find room for fewer."
+            "Trees at hand stand, are past the training age at the coming harvest and in no trial that may go on. Guards take some of them, and unlike blocks or sites need replicates of their own, so a layout may find room for fewer."
         )],
         tables: vec![table],
         ..TrialSection::default()
@@ -161,5 +190,6 @@ pub fn text(args: &SizeArgs, section: &TrialSection, lines: &[Within]) -> String
             seasons_said(line.seasons)
         ));
     }
+    out.extend(in_trials_said(lines).map(|said| format!("  {said}\n")));
     out
 }

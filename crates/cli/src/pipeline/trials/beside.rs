@@ -1,7 +1,7 @@
-//! What a trial says of the best intensity, beside the advice for its region.
+//! What a trial says of the best intensity and date, beside the advice for its region.
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
-use super::words::{main_effect_of, p_words};
+use super::words::{decimals, first_comparison, main_effect_of, p_words};
 use ::words::{counted, say, text};
 use advise::{Advice, Evidence, Optimum, RegionAdvice, Verdict};
 use records::TrialTrait;
@@ -12,37 +12,69 @@ use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
 /// Level at which a difference is called found.
 const FOUND: f64 = 0.05;
 
-/// For every trial of intensities that lies in one region of the advice: what each of the two rests
-/// on, how far apart they are and whether their intervals overlap.
+/// For every trial of intensities or of dates: what each of the two rests on, how far apart they are and whether
+/// their intervals overlap. A site stands beside the advice for its own region.
 #[must_use]
 pub fn beside(advice: &Advice, trials: &[AnalysedTrial]) -> Vec<BesideTrial> {
-    let one = |trial: &AnalysedTrial| {
-        // Trees of several regions have no single advice to stand beside.
-        let [region] = trial.declared.regions.as_slice() else { return None };
-        let region = advice.regions.iter().find(|advice| advice.region == *region)?;
-        let yields = super::counts::trait_of(TrialTrait::NutYield);
-        let own = trial.parts.iter().filter(|part| part.observed == yields);
-        let found: Vec<String> = own.filter_map(|part| of_part(trial, part, region)).collect();
-        if found.is_empty() {
-            return None;
-        }
-        let counts = match region.evidence {
-            Evidence::Trial => Some(say!(
-                "Those records are the rows of randomised trials alone, so that the two are not independent."
-            )),
-            Evidence::Mixed => Some(say!(
-                "The rows of randomised trials already count as evidence in the yield model, so that the two are not independent."
-            )),
-            Evidence::Routine => None,
-        };
-        let words = std::iter::once(basis(region)).chain(found).chain(counts);
-        Some(BesideTrial {
-            region: region.region.clone(),
-            trial: trial.declared.id.clone(),
-            words: words.collect::<Vec<_>>().join(" "),
+    trials
+        .iter()
+        .flat_map(|trial| {
+            let regions: BTreeSet<&String> = trial.declared.region_of.values().collect();
+            let advised = advice.regions.iter().filter(move |own| regions.contains(&own.region));
+            advised.filter_map(move |region| in_region(trial, region))
         })
+        .collect()
+}
+
+/// What the parts of a trial that lie in a region say beside its advice.
+fn in_region(trial: &AnalysedTrial, region: &RegionAdvice) -> Option<BesideTrial> {
+    let yields = super::counts::trait_of(TrialTrait::NutYield);
+    let mut found = Vec::new();
+    for part in trial.parts.iter().filter(|part| part.observed == yields) {
+        let regions: BTreeSet<&String> =
+            part.rows.tree.iter().filter_map(|tree| trial.declared.region_of.get(tree)).collect();
+        if !regions.contains(&region.region) {
+            continue;
+        }
+        let (intensity, dates) = (of_part(trial, part, region), of_dates(trial, part, region));
+        if regions.len() == 1 {
+            found.extend(intensity.into_iter().chain(dates));
+        } else if intensity.or(dates).is_some() {
+            found.push(say!(
+                "Of {} trees of several regions are analysed together, so that it stands beside no region's advice: name its sites by roles = {{ site = \"COLUMN\" }} to have each beside the advice for its region.",
+                named(trial, part)
+            ));
+        }
+    }
+    if found.is_empty() {
+        return None;
+    }
+    let counts = match region.evidence {
+        Evidence::Trial => Some(say!(
+            "Those records are the rows of randomised trials alone, so that the two are not independent."
+        )),
+        Evidence::Mixed => Some(say!(
+            "The rows of randomised trials already count as evidence in the yield model, so that the two are not independent."
+        )),
+        Evidence::Routine => None,
     };
-    trials.iter().filter_map(one).collect()
+    let words = std::iter::once(basis(region)).chain(found).chain(counts);
+    Some(BesideTrial {
+        region: region.region.clone(),
+        trial: trial.declared.id.clone(),
+        words: words.collect::<Vec<_>>().join(" "),
+    })
+}
+
+/// A part of a trial with its trees.
+fn named(trial: &AnalysedTrial, part: &AnalysedPart) -> String {
+    let id = &trial.declared.id;
+    let trees: BTreeSet<&String> = part.rows.tree.iter().collect();
+    let trees = counted(trees.len() as u64, text!("tree"), text!("trees"));
+    match &part.site {
+        Some(site) => say!("trial {id} at {site} ({trees})"),
+        None => say!("trial {id} ({trees})"),
+    }
 }
 
 /// A canopy fraction as per cent, without decimals.
@@ -96,13 +128,7 @@ fn of_part(trial: &AnalysedTrial, part: &AnalysedPart, region: &RegionAdvice) ->
     let amounts = &trial.declared.declaration.amounts;
     let (factor, _) = amounts.iter().find(|(_, unit)| *unit == "fraction")?;
     let p = main_effect_of(analysis, factor)?;
-    let id = &trial.declared.id;
-    let trees: BTreeSet<&String> = part.rows.tree.iter().collect();
-    let trees = counted(trees.len() as u64, text!("tree"), text!("trees"));
-    let named = match &part.site {
-        Some(site) => say!("trial {id} at {site} ({trees})"),
-        None => say!("trial {id} ({trees})"),
-    };
+    let named = named(trial, part);
     if p >= FOUND {
         return Some(say!(
             "By itself {named} found no difference in yield between intensities {}({}): it neither supports nor contradicts that.",
@@ -137,6 +163,68 @@ fn of_part(trial: &AnalysedTrial, part: &AnalysedPart, region: &RegionAdvice) ->
         "By itself {named} puts the highest yield at {best} ({how}){apart}{overlap}.",
         best = whole(best)
     ))
+}
+
+/// What a part of a trial says of dates by itself; `None` where it compares none.
+fn of_dates(trial: &AnalysedTrial, part: &AnalysedPart, region: &RegionAdvice) -> Option<String> {
+    let analysis = part.outcome.as_ref().ok()?;
+    let mut amounts = trial.declared.declaration.amounts.iter();
+    // As for the prunings on record: days may be of something else.
+    let (factor, unit) =
+        amounts.find(|(factor, unit)| *unit == "days" && factor.contains("lead"))?;
+    let p = main_effect_of(analysis, factor)?;
+    let own = analysis.plan.factors.iter().find(|own| own.name == *factor)?;
+    let levels = &own.amounts.as_ref()?.values;
+    let (low, high) = levels.first().zip(levels.last())?;
+    let (low, high) = (amount_words(*low, unit), amount_words(*high, unit));
+    let named = named(trial, part);
+    let stated = region.advised.as_ref().or(region.interim.as_ref());
+    let lead = match region.verdict {
+        Verdict::Keep => region.present.lead_days,
+        Verdict::Prune | Verdict::Trial => {
+            stated.and_then(|own| region.gains_lead_days.or(own.lead_days))
+        }
+    };
+    let days = |days: f64| amount_words(days.round(), unit);
+    if p >= FOUND {
+        let means = analysis.means.iter().find(|of| of.parts == [factor.as_str()]);
+        let cd = means.and_then(first_comparison).and_then(|own| own.cd5);
+        let digits = decimals(analysis.grand_mean);
+        let (p, weight) = (p_words(p), &analysis.plan.observed.unit);
+        let found = cd.map_or_else(|| p.clone(), |cd| say!("{p}; CD 5 % {cd:.digits$} {weight}"));
+        return Some(match lead {
+            Some(lead) => say!(
+                "Of dates {named} by itself found no difference in yield between {low} and {high} before the flush ({found}): it neither supports nor contradicts the dates of about {} before it.",
+                days(lead)
+            ),
+            None => say!(
+                "Of dates {named} by itself found no difference in yield between {low} and {high} before the flush ({found})."
+            ),
+        });
+    }
+    let best = highest(analysis, factor)?;
+    let p = p_words(p);
+    let Some(lead) = lead else {
+        return Some(say!(
+            "Of dates {named} by itself puts the highest mean yield at {} before the flush ({p}).",
+            days(best)
+        ));
+    };
+    let nearest = levels.iter().min_by(|a, b| (*a - lead).abs().total_cmp(&(*b - lead).abs()))?;
+    Some(if (nearest - best).abs() < 0.5 {
+        say!(
+            "Of dates {named} by itself puts the highest mean yield at {} before the flush ({p}), the nearest that it tried to the dates of about {} before it: it supports them.",
+            days(best),
+            days(lead)
+        )
+    } else {
+        say!(
+            "Of dates {named} by itself puts the highest mean yield at {} before the flush ({p}), not at {}, the nearest that it tried to the dates of about {} before it: it contradicts them.",
+            days(best),
+            days(*nearest),
+            days(lead)
+        )
+    })
 }
 
 /// The least and the greatest intensity that were compared, before what follows; empty where they

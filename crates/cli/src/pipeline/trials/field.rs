@@ -5,7 +5,7 @@ use crate::console::Failure;
 use crate::pipeline::work::{Youngest, age, is_young};
 use crate::pipeline::{Standing, from_ingest, places_set_aside};
 use ::words::{say, text};
-use ingest_seasons::{HeldBlock, HeldTree, StandingTree, held_blocks, standing_trees};
+use ingest_seasons::{HeldBlock, HeldTree, StandingTree, TrialTree, held_blocks, standing_trees};
 use model::TreeSeasons;
 use records::{Book, Calendar, TrialDeclaration, counted, noun};
 use std::collections::{BTreeMap, BTreeSet};
@@ -94,11 +94,9 @@ pub fn from_book(
     };
     let chosen: BTreeMap<&str, &ingest_seasons::StandingTree> =
         all.iter().filter(wanted).map(|tree| (tree.tree.as_str(), tree)).collect();
-    let taken: Vec<_> = standing
-        .trial_trees
-        .iter()
-        .filter(|tree| chosen.contains_key(tree.tree.as_str()))
-        .collect();
+    let own = standing.trial_trees.iter().filter(|tree| chosen.contains_key(tree.tree.as_str()));
+    let over = Over::of(&standing.tables.book, table_of(standing)?.as_ref(), &held);
+    let (taken, freed): (Vec<_>, Vec<_>) = own.partition(|tree| !over.frees(tree));
     // A tree of two trials is one tree.
     let trees: BTreeSet<&str> = taken.iter().map(|tree| tree.tree.as_str()).collect();
     if let Some(first) = taken.first() {
@@ -112,9 +110,8 @@ pub fn from_book(
                 first.tree,
                 first.trial
             ),
-            "name other blocks or trees; to lay out a trial on the trees of one that is over, give a \
-             copy of the book whose trial table lacks those rows, and put both together afterwards, \
-             each trial with its own seasons",
+            "name other blocks or trees; the trees of a trial that is over are free once its section \
+             names its harvests, seasons = [YEAR, ..], all before the one laid out for",
         ));
     }
     let (young, left_out) = too_young(request, file, standing, &held, &chosen)?;
@@ -147,7 +144,57 @@ pub fn from_book(
     });
     request.field.trees = trees.collect();
     request.field.gone = gone.into_iter().map(|tree| tree.tree.clone()).collect();
-    Ok(left_out)
+    let left_out = left_out.into_iter().chain(were_in_trials(&freed));
+    Ok(left_out.collect())
+}
+
+/// Which trials are over by the season that is laid out for, region by region.
+pub struct Over<'a> {
+    book: &'a Book,
+    /// By block, the coming season of its region.
+    coming: BTreeMap<&'a str, i16>,
+    block_of: BTreeMap<&'a str, &'a str>,
+}
+
+impl<'a> Over<'a> {
+    /// Of the blocks of a book.
+    pub fn of(book: &'a Book, table: Option<&TreeSeasons>, held: &'a [HeldBlock]) -> Self {
+        let seasons = held.iter().filter_map(|block| {
+            Some((block.block.as_str(), coming_season(book, table, &block.region)?))
+        });
+        let trees = held.iter().flat_map(|block| {
+            block.trees.iter().map(|tree| (tree.tree.as_str(), block.block.as_str()))
+        });
+        Self { book, coming: seasons.collect(), block_of: trees.collect() }
+    }
+
+    /// Whether the trial that a tree stands in is over, so that another may take it.
+    pub fn frees(&self, tree: &TrialTree) -> bool {
+        let declared = self.book.trials.get(&tree.trial);
+        let season = self.block_of.get(tree.tree.as_str()).and_then(|own| self.coming.get(own));
+        declared.zip(season).is_some_and(|(own, season)| own.is_over(i32::from(*season)))
+    }
+}
+
+/// How many trees stood in which trial that is over.
+fn were_in_trials(freed: &[&TrialTree]) -> Option<String> {
+    let mut trials: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+    for tree in freed {
+        trials.entry(&tree.trial).or_default().insert(&tree.tree);
+    }
+    let each = trials.iter().map(|(trial, trees)| {
+        say!(
+            "{} in trial {trial}",
+            ::words::counted(trees.len() as u64, text!("tree"), text!("trees"))
+        )
+    });
+    let each: Vec<String> = each.collect();
+    (!each.is_empty()).then(|| {
+        say!(
+            "Trees of this layout that stood in a trial which is over: {}. What was done to them there may show for some seasons: whether they serve is yours to judge.",
+            each.join(", ")
+        )
+    })
 }
 
 /// The season whose harvest a trial laid out now prunes for: of its region, the one after the last

@@ -134,6 +134,12 @@ pub fn next_size_of_sites(sites: &[(&Analysis, &Observations)]) -> Option<NextSi
     section.paragraphs.push(say!(
         "Variance components are means over the sites, each relative to the mean of its own site; what differs from site to site is no part of them."
     ));
+    if let Some(covariate) = analyses.iter().find_map(|own| own.covariate.as_ref()) {
+        section.paragraphs.push(say!(
+            "They are adjusted for {}, as each site by itself is; the combined analysis above goes without it, and its error is larger.",
+            trials::name_in_words(&covariate.name)
+        ));
+    }
     Some((section, file))
 }
 

@@ -45,17 +45,37 @@ impl NotAnalysed {
         Self { key: None, what, remedy: remedy.to_owned(), waits: false }
     }
 
-    /// Of a trial without a season to analyse; `set_aside` rows of it could not be read or linked.
+    /// Of a trial without a season to analyse, whose trees were `picked` in some, whether or not that counts;
+    /// `set_aside` rows of it could not be read or linked.
     pub(super) fn of_seasons(
         declaration: &TrialDeclaration,
         harvested: &BTreeSet<i32>,
+        picked: &BTreeSet<i32>,
         set_aside: u64,
     ) -> Self {
         let declared: BTreeSet<i32> = declaration.seasons.iter().map(|&s| i32::from(s)).collect();
+        let uncounted: BTreeSet<i32> = declared.intersection(picked).copied().collect();
         // The season after the last harvest is that of a trial in the field; a later one is a slip.
-        let waits =
-            declared.first().zip(harvested.last()).is_some_and(|(first, last)| *first == last + 1);
-        let (key, what, remedy) = if declared.is_empty() && set_aside > 0 {
+        let waits = uncounted.is_empty()
+            && declared
+                .first()
+                .zip(harvested.last())
+                .is_some_and(|(first, last)| *first == last + 1);
+        let (key, what, remedy) = if !uncounted.is_empty() && set_aside > 0 {
+            (
+                None,
+                say!(
+                    "Its trees have picks of {} on record, and none of them counts: {} set aside, so that nobody knows how its trees were cut or what they bore.",
+                    listed(&uncounted),
+                    counted(
+                        set_aside,
+                        text!("row of this trial and its trees was"),
+                        text!("rows of this trial and its trees were")
+                    )
+                ),
+                text!("mend the rows set aside; each is told with its line"),
+            )
+        } else if declared.is_empty() && set_aside > 0 {
             (
                 None,
                 say!(
@@ -193,10 +213,27 @@ fn listed(seasons: &BTreeSet<i32>) -> String {
 #[cfg(test)]
 mod tests {
     use super::super::doubts::sites_without_season;
-    use super::unharvested;
+    use super::{NotAnalysed, unharvested};
     use ingest_seasons::TrialTree;
     use records::{Book, Place};
-    use std::collections::BTreeMap;
+    use std::collections::{BTreeMap, BTreeSet};
+
+    /// Picks that are on record and do not count are not asked for again.
+    #[test]
+    fn picks_that_do_not_count_are_not_missing() {
+        let section =
+            "[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\nseasons = [2027]\n";
+        let book = format!(
+            "[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n{section}"
+        );
+        let declared = Book::parse(&book).unwrap().trials.remove("T").unwrap();
+        let (harvested, picked) = (BTreeSet::from([2025]), BTreeSet::from([2025, 2027]));
+        let why = NotAnalysed::of_seasons(&declared, &harvested, &picked, 95);
+        assert!(why.what.contains("picks of 2027 on record, and none of them counts: 95 rows"));
+        assert!(why.remedy.contains("mend the rows set aside") && !why.waits);
+        let why = NotAnalysed::of_seasons(&declared, &harvested, &harvested, 95);
+        assert!(why.what.contains("No tree of it has a harvest of 2027"), "{}", why.what);
+    }
 
     /// Two trees at each of two sites over two seasons: those harvested, and what is told of the others.
     fn told(is_harvested: fn(&str, i32) -> bool) -> (Option<String>, Vec<String>) {

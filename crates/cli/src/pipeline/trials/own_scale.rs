@@ -185,6 +185,13 @@ fn tested(found: &TraitAnalysis) -> Option<TrialTable> {
         table.rows.push(row(say!("all treatments alike"), test));
     }
     table.rows.extend(found.terms.iter().map(|term| row(factor_words(&term.term), &term.test)));
+    let sharpest = |least: f64, term: &TermTest| least.max(term.test.df_denominator);
+    let most = found.terms.iter().fold(0.0, sharpest);
+    if found.test.is_some_and(|test| of_treatments > 1 && test.df_denominator < 0.7 * most) {
+        table.notes.push(say!(
+            "That all treatments are alike is judged with few denominator df, those that the largest plots leave: it misses what the tests of each term find, and these are the ones to quote."
+        ));
+    }
     (!table.rows.is_empty()).then_some(table)
 }
 

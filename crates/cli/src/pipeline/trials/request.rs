@@ -1,7 +1,7 @@
 //! The file that says what trial is to be laid out, and where in it something is wrong.
 
 use crate::console::Failure;
-use records::reads_as_empty;
+use records::{reads_as_empty, written_amount};
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -27,7 +27,7 @@ impl RequestFile {
             )
         })?;
         let text = text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned();
-        let request = toml::from_str(&text).map_err(|error| {
+        let mut request: LayoutRequest = toml::from_str(&text).map_err(|error| {
             let line = error.span().map(|span| line_at(&text, span.start));
             Failure::new(
                 format!("{}: {}", place(path, line), error.message()),
@@ -36,6 +36,7 @@ impl RequestFile {
         })?;
         let file = Self { path: path.to_owned(), text };
         file.check_names(&request)?;
+        as_fractions(&mut request);
         Ok((file, request))
     }
 
@@ -85,6 +86,28 @@ impl RequestFile {
     }
 }
 
+/// Levels of fractions that are written in per cent, as trial tables may have them, drawn as fractions.
+fn as_fractions(request: &mut LayoutRequest) {
+    let fraction = |level: &mut String| {
+        if let Some(amount) = written_amount(level, "fraction").filter(|_| level.contains('%')) {
+            *level = amount.to_string();
+        }
+    };
+    let of_fractions: Vec<String> = request
+        .factors
+        .iter_mut()
+        .filter(|factor| factor.is_fraction())
+        .map(|factor| {
+            factor.levels.iter_mut().for_each(fraction);
+            factor.name.clone()
+        })
+        .collect();
+    let control = request.control.iter_mut();
+    control
+        .filter(|own| of_fractions.contains(&own.factor))
+        .for_each(|own| fraction(&mut own.level));
+}
+
 fn place(path: &Path, line: Option<usize>) -> String {
     let line = line.map_or_else(String::new, |line| format!(":{line}"));
     format!("{}{line}", path.display())
@@ -125,7 +148,21 @@ fn start_of(entry: &Spanned<DeValue<'_>>) -> Option<usize> {
 
 #[cfg(test)]
 mod tests {
-    use super::line_of;
+    use super::{as_fractions, line_of};
+
+    #[test]
+    fn levels_in_per_cent_are_drawn_as_fractions() {
+        let text = "trial = \"N\"\ndesign = \"randomised_blocks\"\nreplicates = 3\n\
+                    control = { factor = \"cut\", level = \"0 %\", beside_factorial = true }\n\
+                    [[factors]]\nname = \"cut\"\nlevels = [\"10 %\", \"33,3 %\", \"0.55\"]\nunit = \"fraction\"\n\
+                    [[factors]]\nname = \"share\"\nlevels = [\"5 %\", \"7 %\"]\n[field]\n";
+        let mut request = toml::from_str(text).unwrap();
+        as_fractions(&mut request);
+        assert_eq!(request.factors[0].levels, ["0.1", "0.333", "0.55"]);
+        // Without a unit a level is a name.
+        assert_eq!(request.factors[1].levels, ["5 %", "7 %"]);
+        assert_eq!(request.control.unwrap().level, "0");
+    }
 
     const TEXT: &str = "\
 trial = \"A\"

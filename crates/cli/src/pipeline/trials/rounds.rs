@@ -101,6 +101,11 @@ impl Rounds {
         Short { doubts: found, told, unfinished }
     }
 
+    /// Seasons in which a tree has a pick on record.
+    pub(super) fn picked(&self, trees: &[&TrialTree]) -> BTreeSet<i32> {
+        trees.iter().flat_map(|tree| self.of_tree(tree).map(|(season, _)| season)).collect()
+    }
+
     /// The days of a tree's picks in its seasons.
     fn of_tree(&self, tree: &TrialTree) -> impl Iterator<Item = (i32, Date)> {
         let calendar = self.calendars.get(&tree.tree);
@@ -164,7 +169,9 @@ impl Rounds {
             .max_by_key(|(_, day)| *day)?;
         let year = i16::try_from(*last).ok()?;
         let closes = self.calendars.get(&tree.tree)?.harvest.close_of(year);
-        (day < closes).then(|| {
+        // A book that goes on after the window tells of a crop that is in: its total may stand in one row.
+        let is_over = self.days.values().flatten().any(|other| *other > closes);
+        (day < closes && !is_over).then(|| {
             say!(
                 "The harvest of {last} has {} so far, the last on {}, where earlier seasons had {least} or more, and its window is open until {}: the crop may not be whole.",
                 counted(*own as u64, text!("round of picks"), text!("rounds of picks")),

@@ -59,7 +59,7 @@ pub fn section(declaration: &TrialDeclaration, pooled: &PooledTrait) -> TrialSec
     if !seasons {
         amounts::together(declaration, found, &pooled.observed, &mut section);
     }
-    section.tables.push(each(pooled, digits));
+    section.tables.push(each(declaration, pooled, digits));
     section.tables.push(errors(pooled.over, &found.homogeneity, digits));
     section.tables.extend(stability(declaration, found, pooled.over, digits));
     section
@@ -109,6 +109,20 @@ fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usi
         cells.extend(mean.by_environment.iter().map(|value| TrialCell::Number(*value, digits)));
         table.rows.push(cells);
     }
+    // Shown digits that differ are two numbers to a reader.
+    let shown = |value: f64| format!("{value:.digits$}");
+    let is_of_cells = found.means.iter().all(|own| {
+        let cells: Option<Vec<f64>> = own.by_environment.iter().copied().collect();
+        cells.is_none_or(|cells| {
+            shown(cells.iter().sum::<f64>() / cells.len() as f64) == shown(own.mean)
+        })
+    });
+    if !is_of_cells {
+        table.notes.push(say!(
+            "Means over all are those of the combined model, which allows for lost plots with all {} at once; the columns are each by its own analysis, and the means under Stability are averages of the columns.",
+            factor_words(over)
+        ));
+    }
     if over == "sites" {
         let cd = found.differences.minimum_difference;
         table.notes.push(say!(
@@ -125,7 +139,7 @@ fn means(declaration: &TrialDeclaration, found: &Pooled, over: &str, digits: usi
 }
 
 /// Each site or season by itself, as a table of means prints it at its foot.
-fn each(pooled: &PooledTrait, digits: usize) -> TrialTable {
+fn each(declaration: &TrialDeclaration, pooled: &PooledTrait, digits: usize) -> TrialTable {
     let heads = [
         head(pooled.over),
         text!("Term"),
@@ -138,7 +152,17 @@ fn each(pooled: &PooledTrait, digits: usize) -> TrialTable {
         text!("#CD 5 %"),
         "#CV %",
     ];
-    let mut table = TrialTable::new("each", text!("Tests of each by itself"), &heads);
+    let caption = match declaration.covariate {
+        Some(_) => text!("Tests of each by itself, without covariate"),
+        None => text!("Tests of each by itself"),
+    };
+    let mut table = TrialTable::new("each", caption, &heads);
+    if let Some(covariate) = &declaration.covariate {
+        table.notes.push(say!(
+            "The section of each by itself adjusts for {}, so that its p and CD are others; quote those for one alone.",
+            name_in_words(covariate)
+        ));
+    }
     for own in &pooled.each {
         let (sem, sed, cd) =
             own.errors.map_or((None, None, None), |(sem, sed, cd)| (Some(sem), Some(sed), cd));
@@ -175,6 +199,9 @@ fn errors(over: &str, of: &Homogeneity, digits: usize) -> TrialTable {
             TrialCell::Number(error.cv_percent, 1),
         ]);
     }
+    table.notes.push(say!(
+        "Mean and CV % are of the plots that have a value; where plots were lost or a covariate is adjusted for, those of the section of each by itself differ a little."
+    ));
     for answer in [&of.bartlett, &of.levene] {
         table.notes.push(match answer {
             Answer::Made(test) => say!(

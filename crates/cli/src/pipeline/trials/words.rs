@@ -453,8 +453,10 @@ pub fn sites_finding(declaration: &TrialDeclaration, pooled: &PooledTrait) -> St
     let differ: Vec<(&str, f64)> = terms.iter().copied().filter(|(_, p)| *p < FOUND).collect();
     let mut out = if differ.is_empty() {
         say!(
-            "Over {sites} sites no difference between treatments was found ({}); {means}. Differences under about {} are not told apart (CD 5 %), and one of that size is missed half the time.",
+            "Over {sites} sites no difference between treatments was found ({}); means lie between {:.digits$} and {}. Differences under about {} are not told apart (CD 5 %), and one of that size is missed half the time.",
             listed(&terms),
+            lowest.mean,
+            with_unit(highest.mean),
             with_unit(cd)
         )
     } else {

@@ -350,6 +350,12 @@ fn a_crop_that_may_not_be_whole_is_told() {
     let says = "The harvest of 2024 has 1 round of picks so far, the last on 5 February 2024, where earlier seasons had 2 or more";
     assert!(text.contains(says), "{text}");
     assert!(!book.check().stdout.contains("[trial-slip]"));
+    // A book that goes on after the window is over: the crop is in, whatever the number of its rows.
+    let tree =
+        book.text("harvests.csv").lines().last().unwrap().split(',').next().unwrap().to_owned();
+    book.append("harvests.csv", &format!("{tree},2025-03-01,1.0"));
+    let (text, _) = told(&book);
+    assert!(!text.contains("so far"), "{text}");
 }
 
 /// Place of every plot by its name.
