@@ -144,12 +144,13 @@ fn of_other(id: String, trees: usize, columns: Vec<String>) -> FoundTrial {
         letters: false,
     };
     FoundTrial {
-        summary: format!(
+        summary: say!(
             "{}, not declared: counts as evidence, and is not analysed by itself",
-            counted(trees as u64, "tree", "trees")
+            counted(trees as u64, text!("tree"), text!("trees"))
         ),
         notes: vec![
-            "To have it analysed, say in book.toml how it was laid out, for example:".to_owned(),
+            text!("To have it analysed, say in book.toml how it was laid out, for example:")
+                .to_owned(),
         ],
         declare: Some(start.snippet(&id)),
         trial: id,
