@@ -144,7 +144,8 @@ fn each_site_stands_beside_the_advice_of_its_region() {
     let page = std::fs::read_to_string(simulated::report(&out).join("index.html")).unwrap();
     let page = page.replace(['\u{a0}', '\u{202f}'], " ");
     let of = |region: &str, trial: &str| {
-        let mut all = page.split(&format!("For {region} ")).skip(1);
+        let begins = format!("For {region} ");
+        let mut all = page.split(&begins).skip(1);
         let own = all.find(|said| said.split("</p>").next().unwrap().contains(trial));
         own.and_then(|said| said.split("</p>").next()).unwrap_or_default().to_owned()
     };

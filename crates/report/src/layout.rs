@@ -129,6 +129,9 @@ fn filled_sheets(layout: &Layout) -> String {
             .to_owned(),
         "dates = \"day_first\" or dates = \"month_first\"; days that the spreadsheet keeps as dates do not."
             .to_owned(),
+        "Shares of the canopy written in per cent, such as 40 for 0.40, need units = { intensity = \"pct\" }"
+            .to_owned(),
+        "under the prunings: write all of them in one way.".to_owned(),
         "Of trees left uncut write the day and 0, or remove their rows. The other sheets are no tables:"
             .to_owned(),
         format!("under [book] not_tables = [{}]", others.join(", ")),

@@ -133,7 +133,7 @@ fn what_is_cut_and_what_is_picked_have_columns_of_their_own_in_the_language_of_t
             "treatment",
             "observed",
             "date",
-            "share of the canopy cut, 0 where none (intensity)",
+            "share of the canopy cut, 0.40 for 40 %, 0 where none (intensity)",
             "measured by (measured_as)",
             "minutes",
             "remarks"

@@ -87,13 +87,13 @@ fn complete_blocks_have_the_df_of_satterthwaite() {
     assert!((term.df_denominator.expect("tested") - df).abs() < 1e-6 * df, "{term:?} {df}");
 }
 
-/// A true null is rejected as often as the level says: 5 % of 3000 within three binomial standard errors (0.4 % each).
+/// A true null is rejected as often as the level says: 5 % of 1500 within three binomial standard errors (0.56 % each).
 /// Weights taken as known rejected 8.4 %.
 #[test]
 fn nulls_are_rejected_at_their_level() {
     for lost in [&[][..], &[7]] {
         let mut rng = ChaCha8Rng::seed_from_u64(20_260);
-        let runs = 3000;
+        let runs = 1500;
         let (mut treatments, mut pairs, mut linear, mut sites) = (0, 0, 0, 0);
         for _ in 0..runs {
             let found = three(&mut rng, lost);
@@ -106,7 +106,7 @@ fn nulls_are_rejected_at_their_level() {
         }
         for (what, rejected) in [("treatments", treatments), ("pair", pairs), ("linear", linear)] {
             let rate = rejected as f64 / runs as f64;
-            assert!((0.038..=0.062).contains(&rate), "{what}, {} lost: {rate}", lost.len());
+            assert!((0.033..=0.067).contains(&rate), "{what}, {} lost: {rate}", lost.len());
         }
         // Eight contrasts of three unlike errors: an approximation of more parts.
         let rate = sites as f64 / runs as f64;

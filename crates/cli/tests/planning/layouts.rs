@@ -93,7 +93,7 @@ fn trees_of_a_trial_that_is_over_are_free_again() {
     };
     let over = declared("seasons = [2023]");
     assert_eq!(over.code, 0, "{}", over.stderr);
-    let said = "Trees of this layout that stood in a trial which is over: 2 trees in trial Old.";
+    let said = "Trees to draw from that stood in a trial which is over: 2 trees in trial Old.";
     assert!(over.stdout.contains(said), "{}", over.stdout);
     for goes_on in ["", "seasons = [2023, 2031]"] {
         let words = "2 trees are in a trial already, first T02 in trial Old";

@@ -111,7 +111,7 @@ fn headed(column: &str) -> String {
         "tree" => text!("tree"),
         "plot" => text!("plot"),
         "date" => text!("date"),
-        "intensity" => text!("share of the canopy cut, 0 where none"),
+        "intensity" => text!("share of the canopy cut, 0.40 for 40 %, 0 where none"),
         "measured_as" => text!("measured by"),
         "minutes" => text!("minutes"),
         "nut_kg" => text!("nuts, kg"),

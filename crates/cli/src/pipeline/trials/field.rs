@@ -191,7 +191,7 @@ fn were_in_trials(freed: &[&TrialTree]) -> Option<String> {
     let each: Vec<String> = each.collect();
     (!each.is_empty()).then(|| {
         say!(
-            "Trees of this layout that stood in a trial which is over: {}. What was done to them there may show for some seasons: whether they serve is yours to judge.",
+            "Trees to draw from that stood in a trial which is over: {}. What was done to them there may show for some seasons: whether they serve is yours to judge.",
             each.join(", ")
         )
     })

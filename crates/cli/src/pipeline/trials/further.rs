@@ -136,7 +136,7 @@ pub fn next_size_of_sites(sites: &[(&Analysis, &Observations)]) -> Option<NextSi
     ));
     if let Some(covariate) = analyses.iter().find_map(|own| own.covariate.as_ref()) {
         section.paragraphs.push(say!(
-            "They are adjusted for {}, as each site by itself is; the combined analysis above goes without it, and its error is larger.",
+            "They are adjusted for {}, as each site by itself is; the combined analysis above goes without it.",
             trials::name_in_words(&covariate.name)
         ));
     }
