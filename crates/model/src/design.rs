@@ -18,6 +18,9 @@ pub use habit::HabitStatus;
 pub use source::{Logarithm, Quantity, Source};
 pub use words::term_in_words;
 
+/// What the trees of a block share in one season.
+pub(crate) const BLOCK_SEASON: &str = "block x season";
+
 /// What a fixed column stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Role {
@@ -235,16 +238,23 @@ impl Design {
     }
 
     fn add_groups(&mut self, table: &TreeSeasons, curves: RegionCurves) {
-        let site_season: Vec<String> = (0..table.len())
-            .map(|row| {
-                format!("{} {}", table.site.label(row), table.season.get(row).copied().unwrap_or(0))
-            })
-            .collect();
-        let site_season = Labelled::from_values(site_season.iter().map(String::as_str));
+        let by_season = |place: &Labelled| {
+            let season = |row: usize| table.season.get(row).copied().unwrap_or(0);
+            let of = |row: usize| format!("{} {}", place.label(row), season(row));
+            let labels: Vec<String> = (0..table.len()).map(of).collect();
+            Labelled::from_values(labels.iter().map(String::as_str))
+        };
+        // What a block alone has in a season is shared by its trees: without it a few blocks pass for as many
+        // witnesses as they have trees, of all that differs between them from season to season, age and dates
+        // above all.
+        let (site_season, block_season) = (by_season(&table.site), by_season(&table.block));
         let mut partitions: Vec<Vec<u32>> = vec![table.region.codes.clone()];
-        for (name, column) in
-            [("tree", &table.tree), ("block", &table.block), ("site x season", &site_season)]
-        {
+        for (name, column) in [
+            ("tree", &table.tree),
+            ("block", &table.block),
+            ("site x season", &site_season),
+            (BLOCK_SEASON, &block_season),
+        ] {
             let canonical = canonical(&column.codes);
             let spoken = term_in_words(name);
             if column.len() < 2 {

@@ -4,7 +4,8 @@ use super::declared::{DeclareError, DeclaredModel};
 use super::expression::{by_label, combination, is_number, number, part, text};
 use crate::curve::{Knots, LEAD_UNIT_DAYS, REFERENCE_INTENSITY, REFERENCE_LEAD_DAYS, TIMING};
 use crate::design::{
-    Design, Group, LEAST_AGE, Logarithm, Quantity, REFERENCE_AGE, REFERENCE_GIRTH_CM, Source,
+    BLOCK_SEASON, Design, Group, LEAST_AGE, Logarithm, Quantity, REFERENCE_AGE, REFERENCE_GIRTH_CM,
+    Source,
 };
 use crate::scale::Scale;
 use crate::table::Labelled;
@@ -33,6 +34,7 @@ pub(super) fn level(factor: &str) -> &'static str {
         "tree" => "tree",
         "block" => "block",
         "region" => "region",
+        BLOCK_SEASON => "block || ' ' || CAST(season AS VARCHAR(12))",
         _ => "site || ' ' || CAST(season AS VARCHAR(12))",
     }
 }

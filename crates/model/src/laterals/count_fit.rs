@@ -7,7 +7,7 @@
 use super::LateralsError;
 use super::pooling::{self, Exchangeable};
 use crate::curve::{COLUMNS, IntensityShape, Knots};
-use crate::design::{Column, Design, Group, RegionCurves, Role, Source};
+use crate::design::{BLOCK_SEASON, Column, Design, Group, RegionCurves, Role, Source};
 use crate::frames::FrameRows;
 use crate::table::Labelled;
 use ::words::say;
@@ -61,6 +61,8 @@ pub(crate) fn fit(rows: FrameRows, what: Count) -> Result<CountFit, LateralsErro
     let mut design =
         Design::new(&table, RegionCurves::Separate, (IntensityShape::Quadratic, Knots::default()));
     add_sides(&mut design, &rows.side);
+    // Frames of a block in a season are of few trees: tree-seasons carry what they share.
+    design.groups.retain(|group| group.name != BLOCK_SEASON);
     crate::yield_model::identify(&table, &mut design)?;
     add_tree_seasons(&mut design, &rows.tree_season);
     let offset: Vec<f64> = rows.frame_m2.iter().map(|area| area.ln()).collect();

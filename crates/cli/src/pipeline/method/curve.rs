@@ -13,7 +13,7 @@ pub(super) fn surface(advised: &Advised) -> String {
         IntensityShape::Plateau => text!("a rise in intensity up to a plateau"),
     };
     say!(
-        "The effect of pruning is {curve} times a quadratic in lead, zero when nothing is cut, moderated by planting density. Regions differ in it by partial pooling: each region's deviations from the common surface are drawn towards zero as far as the records of all regions suggest. Age, girth, density, variety and measurement basis shift yields beside it; trees, blocks and site x season combinations have random levels."
+        "The effect of pruning is {curve} times a quadratic in lead, zero when nothing is cut, moderated by planting density. Regions differ in it by partial pooling: each region's deviations from the common surface are drawn towards zero as far as the records of all regions suggest. Age, girth, density, variety and measurement basis shift yields beside it; trees, blocks, site x season and block x season combinations have random levels."
     )
 }
 
