@@ -16,7 +16,7 @@ use crate::outcome::{
 use crate::picture::RegionPicture;
 use gains::Gains;
 use jiff::civil::Date;
-use model::{CarryOver, Exploration, Grid, Optima, RegionFit, Summary, TurningPointSet};
+use model::{CarryOver, Exploration, Grid, Optima, RegionFit, Summary, Support, TurningPointSet};
 use records::{Book, Practice};
 
 /// Everything a decision rests on.
@@ -53,6 +53,23 @@ fn tells(gain: &Interval) -> bool {
     gain.low.abs() <= MOST_KG && gain.high.abs() <= MOST_KG
 }
 
+/// How many times the best season on record, or what part of the poorest, expected yields may reach (ours: a
+/// convention): beyond it the model took one thing for another, as age for seasons.
+const FARTHEST_FROM_RECORDS: f64 = 2.0;
+
+/// Whether an expected yield lies near those of the seasons on record.
+fn is_near(expected: &Interval, [lowest, highest]: [f64; 2]) -> bool {
+    // Written so that NaN is far.
+    expected.median <= FARTHEST_FROM_RECORDS * highest
+        && expected.median * FARTHEST_FROM_RECORDS >= lowest
+}
+
+/// The widest stretch of intensities that was not tried.
+fn widest_untried(support: &Support) -> Option<[f64; 2]> {
+    let width = |gap: &[f64; 2]| gap[1] - gap[0];
+    support.untried.iter().copied().max_by(|a, b| width(a).total_cmp(&width(b)))
+}
+
 /// Advice and figures of a region whose records entered the model.
 #[must_use]
 pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>) {
@@ -76,6 +93,11 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
         advice.reason = verdict::nothing_told(&advice.name);
         return (advice, None);
     }
+    let expected = gains.present_yield(level);
+    if !is_near(&expected, fit.season_means) {
+        advice.reason = verdict::far_from_records(&advice.name, expected.median, fit.season_means);
+        return (advice, None);
+    }
 
     advice.yield_optimum = Some(optimum(evidence, &explored.yield_optima, level));
     advice.net_optimum = Some(optimum(evidence, &explored.net_optima, level));
@@ -93,7 +115,7 @@ pub fn decide(evidence: &Evidences<'_>) -> (RegionAdvice, Option<RegionPicture>)
         .as_ref()
         .filter(|support| support.includes_unpruned())
         .map(|_| gains.over_unpruned(level));
-    advice.present_yield_kg = Some(gains.present_yield(level));
+    advice.present_yield_kg = Some(expected);
     advice.gain_over_present_kg = Some(gains.over_present(level));
     advice.net_gain_over_present = Some(MoneyInterval {
         amount: gains.net_over_present(level),
@@ -225,6 +247,7 @@ fn blank(evidence: &Evidences<'_>) -> RegionAdvice {
         trees: fit.trees,
         seasons: fit.seasons,
         tested_intensity: fit.support.as_ref().map(|support| support.intensity),
+        untried_intensity: fit.support.as_ref().and_then(widest_untried),
         tested_lead: fit.support.as_ref().and_then(|support| support.lead),
         inversion_set: evidence
             .turning_point
@@ -254,6 +277,7 @@ pub fn without_records(
         trees: 0,
         seasons: 0,
         tested_intensity: None,
+        untried_intensity: None,
         tested_lead: None,
         present: Present {
             intensity: practice.intensity,

@@ -86,6 +86,10 @@ pub struct RegionAdvice {
     pub seasons: u32,
     /// Lowest and highest supported intensity; `None` when nothing is supported.
     pub tested_intensity: Option<[f64; 2]>,
+    /// Widest stretch between these in which no cut was tried, canopy fractions; `None` where steps between tried
+    /// cuts are small enough to be read over.
+    #[serde(default)]
+    pub untried_intensity: Option<[f64; 2]>,
     /// Lowest and highest supported lead, days; `None` when nothing was pruned.
     pub tested_lead: Option<[f64; 2]>,
     /// Present practice.

@@ -78,7 +78,8 @@ impl Grid {
             .flat_map(|&lead| intensities.iter().map(move |&intensity| (intensity, lead)))
             .map(|(intensity, lead)| {
                 // Without timing in the model every tested intensity is supported at the one lead.
-                fixed_lead.is_some() || support.contains(intensity, lead)
+                (fixed_lead.is_some() && !support.is_untried(intensity))
+                    || support.contains(intensity, lead)
             })
             .collect();
         Self { intensities, leads, supported }

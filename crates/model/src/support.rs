@@ -9,6 +9,9 @@ const TRIM: f64 = 0.01;
 /// Width within which intensities count as one level, fraction, and tree-seasons a level needs.
 const LEVEL_WIDTH: f64 = 0.05;
 const LEAST_AT_LEVEL: usize = 3;
+/// Widest step between two levels, as a number of them, over which a curve is read (ours: a convention): trials step by
+/// up to 30 % of the canopy, and a wider stretch without a cut says nothing of what lies in it.
+const WIDEST_STEP: i64 = 6;
 /// Intensities under this count as unpruned, fraction.
 pub const UNPRUNED_BELOW: f64 = 0.005;
 
@@ -21,6 +24,9 @@ pub struct Support {
     pub lead: Option<[f64; 2]>,
     /// Distinct intensities, to the nearest 5 %, with at least three tree-seasons each.
     pub levels: usize,
+    /// Stretches between two levels, fractions, in which no cut was tried and that are too wide to be read over.
+    #[serde(default)]
+    pub untried: Vec<[f64; 2]>,
     /// Corners of the convex hull of tested (intensity, lead) pairs, counter-clockwise.
     hull: Vec<[f64; 2]>,
 }
@@ -50,7 +56,16 @@ impl Support {
             // An unpruned tree is the same tree at every lead.
             points.extend([[0.0, low], [0.0, high]]);
         }
-        Some(Self { intensity, lead, levels: levels(intensities), hull: convex_hull(points) })
+        let levels = levels(intensities);
+        let untried = levels.windows(2).filter(|pair| pair[1] - pair[0] > WIDEST_STEP);
+        let untried = untried.map(|pair| [0, 1].map(|end| pair[end] as f64 * LEVEL_WIDTH));
+        Some(Self {
+            intensity,
+            lead,
+            levels: levels.len(),
+            untried: untried.collect(),
+            hull: convex_hull(points),
+        })
     }
 
     /// Whether leaving a tree unpruned is among what was tested.
@@ -59,9 +74,19 @@ impl Support {
         self.intensity[0] < UNPRUNED_BELOW
     }
 
+    /// Whether an intensity lies in a stretch that was not tried, away from the levels at its ends.
+    #[must_use]
+    pub fn is_untried(&self, intensity: f64) -> bool {
+        let half = 0.5 * LEVEL_WIDTH;
+        self.untried.iter().any(|[low, high]| low + half < intensity && intensity < high - half)
+    }
+
     /// Whether an intensity at a lead lies in the tested area.
     #[must_use]
     pub fn contains(&self, intensity: f64, lead_days: f64) -> bool {
+        if self.is_untried(intensity) {
+            return false;
+        }
         if intensity < UNPRUNED_BELOW {
             return self.includes_unpruned();
         }
@@ -69,12 +94,17 @@ impl Support {
     }
 }
 
-fn levels(intensities: &[f64]) -> usize {
+/// Levels with enough tree-seasons, ascending, in widths of a level.
+fn levels(intensities: &[f64]) -> Vec<i64> {
     let mut counts = std::collections::BTreeMap::new();
     for intensity in intensities {
         *counts.entry((intensity / LEVEL_WIDTH).round() as i64).or_insert(0_usize) += 1;
     }
-    counts.values().filter(|count| **count >= LEAST_AT_LEVEL).count()
+    counts
+        .into_iter()
+        .filter(|(_, count)| *count >= LEAST_AT_LEVEL)
+        .map(|(level, _)| level)
+        .collect()
 }
 
 /// The k-th smallest and k-th largest value, k = max(5, 1 %), but no more than a quarter of them.
@@ -139,6 +169,25 @@ fn inside(hull: &[[f64; 2]], point: [f64; 2]) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Half the trees cut by 40 to 60 %, the others not at all: what lies between was not tried, and one slip of the
+    /// pen does not change that; steps of 30 % are read over.
+    #[test]
+    fn a_wide_stretch_without_a_cut_is_not_tested() {
+        let of = |cut: &[f64]| {
+            let mut intensities = vec![0.0; 20];
+            intensities.extend(cut.iter().flat_map(|cut| [*cut; 10]));
+            intensities.push(0.2);
+            let leads = vec![50.0; intensities.len()];
+            Support::of(&intensities, &leads).unwrap()
+        };
+        let hard = of(&[0.4, 0.5, 0.6]);
+        assert_eq!(hard.untried, [[0.0, 0.4]]);
+        assert!(hard.contains(0.0, 50.0) && hard.contains(0.4, 50.0) && hard.contains(0.55, 50.0));
+        assert!(!hard.contains(0.15, 50.0) && !hard.contains(0.3, 50.0));
+        let steps = of(&[0.3, 0.6]);
+        assert!(steps.untried.is_empty() && steps.contains(0.15, 50.0));
+    }
 
     #[test]
     fn a_single_extreme_tree_is_not_a_tested_intensity() {

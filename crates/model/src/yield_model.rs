@@ -173,6 +173,8 @@ pub struct RegionFit {
     pub trees: u64,
     /// Distinct seasons.
     pub seasons: u32,
+    /// Lowest and highest mean yield of a season, kg per tree.
+    pub season_means: [f64; 2],
     /// Tree-seasons of randomised trials among the rows.
     pub trial_rows: u64,
     /// Pruned tree-seasons among the rows.

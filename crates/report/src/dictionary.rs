@@ -78,6 +78,9 @@ fields! { advice_fields, "Fields of `advice.json`, in its order, with their colu
     "regions[].tested_intensity" "" "list of two, or empty" "Lowest and highest canopy fraction the records support; empty when they support none.";
     "regions[].tested_intensity[0]" "tested_intensity_low" "fraction 0 to 1" "Lowest supported canopy fraction.";
     "regions[].tested_intensity[1]" "tested_intensity_high" "fraction 0 to 1" "Highest supported canopy fraction.";
+    "regions[].untried_intensity" "" "list of two, or empty" "Widest stretch between these in which no cut was tried, where it is wider than 30 % of the canopy.";
+    "regions[].untried_intensity[0]" "untried_intensity_low" "fraction 0 to 1" "Its lower end.";
+    "regions[].untried_intensity[1]" "untried_intensity_high" "fraction 0 to 1" "Its upper end.";
     "regions[].tested_lead" "" "list of two, or empty" "Lowest and highest supported lead; empty when nothing was pruned.";
     "regions[].tested_lead[0]" "tested_lead_low" "days before flush" "Lowest supported lead; negative after the flush began.";
     "regions[].tested_lead[1]" "tested_lead_high" "days before flush" "Highest supported lead.";

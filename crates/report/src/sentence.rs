@@ -373,6 +373,19 @@ pub fn intensity_range(range: Option<[f64; 2]>) -> String {
     )
 }
 
+/// Tested intensities, with the stretch between them that was not.
+pub fn tested_intensities(region: &RegionAdvice) -> String {
+    let range = intensity_range(region.tested_intensity);
+    match region.untried_intensity {
+        Some([low, high]) => say!(
+            "{range}; between {from} and {to} nothing was tried, so nothing there is advised",
+            from = percent(low),
+            to = percent(high)
+        ),
+        None => range,
+    }
+}
+
 /// A range of leads in days before the flush.
 pub fn lead_range(range: Option<[f64; 2]>) -> String {
     range.map_or_else(

@@ -386,6 +386,16 @@ pub(super) fn nothing_told(name: &str) -> String {
     )
 }
 
+/// The sentence of a region whose expected yields are far from those on record.
+pub(super) fn far_from_records(name: &str, expected: f64, [low, high]: [f64; 2]) -> String {
+    say!(
+        "The model expects {:.1} kg per tree of {name}, where seasons on record gave {:.1} to {:.1} kg on average: it takes one thing for another, most likely age, blocks and seasons that the records do not tell apart. Nothing is advised; leaving out planting dates that are guesses, or adding seasons, may help.",
+        expected,
+        low,
+        high
+    )
+}
+
 /// The sentence of a region without usable tree-seasons.
 pub(super) fn no_records(name: &str) -> String {
     say!("No tree-season of {name} could be used.")

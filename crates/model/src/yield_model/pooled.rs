@@ -304,6 +304,7 @@ impl<'a> Reader<'a> {
             rows: rows.len() as u64,
             trees: distinct(&mut rows.iter().map(|&row| i64::from(table.tree.codes[row]))) as u64,
             seasons: distinct(&mut rows.iter().map(|&row| i64::from(table.season[row]))) as u32,
+            season_means: season_means(table, &rows),
             trial_rows: rows.iter().filter(|&&row| table.in_trial[row]).count() as u64,
             pruned_rows: intensities.iter().filter(|i| **i >= UNPRUNED_BELOW).count() as u64,
             habit: self.design.habit.get(code as usize).copied().unwrap_or(HabitStatus::NoneSeen),
@@ -433,9 +434,31 @@ fn is_passing(role: Role) -> bool {
     matches!(role, Role::Basis | Role::EarlierCrop(_) | Role::CarryOver)
 }
 
-/// Median lead of pruned tree-seasons; `None` when nothing was pruned.
+/// Lowest and highest mean yield of the rows of a season, kg per tree.
+fn season_means(table: &TreeSeasons, rows: &[usize]) -> [f64; 2] {
+    let mut sums: BTreeMap<i32, (f64, f64)> = BTreeMap::new();
+    for &row in rows {
+        let own = sums.entry(table.season[row]).or_default();
+        *own = (own.0 + table.yield_kg[row], own.1 + 1.0);
+    }
+    let means = sums.into_values().map(|(sum, count)| sum / count);
+    means.fold([f64::INFINITY, 0.0], |[low, high], mean| [low.min(mean), high.max(mean)])
+}
+
+/// Days between the median lead and the nearest one on record from which the nearest stands for it.
+const LEAD_GAP_DAYS: f64 = 1.0;
+
+/// Median lead of pruned tree-seasons; `None` when nothing was pruned. Where half the trees were pruned early and half
+/// late it is a day on which trees were pruned, not one between.
 fn median_lead(leads: &[f64]) -> Option<f64> {
     let mut known: Vec<f64> = leads.iter().copied().filter(|lead| lead.is_finite()).collect();
     known.sort_by(f64::total_cmp);
-    (!known.is_empty()).then(|| quantile(&known, 0.5))
+    let nearest = |median: f64| {
+        let mut all = known.iter().copied();
+        let first = all.next().unwrap_or(median);
+        let far = |lead: f64| (lead - median).abs();
+        let nearest = all.fold(first, |best, lead| if far(lead) < far(best) { lead } else { best });
+        if far(nearest) > LEAD_GAP_DAYS { nearest } else { median }
+    };
+    (!known.is_empty()).then(|| nearest(quantile(&known, 0.5)))
 }

@@ -44,9 +44,13 @@ pub fn figures(
 }
 
 fn is_tested(bar: &OddsBar, region: &RegionAdvice) -> bool {
-    region.tested_intensity.is_none_or(|[low, high]| {
+    let is_within = region.tested_intensity.is_none_or(|[low, high]| {
         if bar.to <= 0.0 { low <= 0.0 } else { bar.to > low && bar.from < high }
-    })
+    });
+    let is_untried = region
+        .untried_intensity
+        .is_some_and(|[low, high]| bar.from >= low && bar.to <= high && bar.to > 0.0);
+    is_within && !is_untried
 }
 
 struct Kind {
@@ -102,6 +106,7 @@ fn plot<'a>(
         classes,
         classes_name: text::L_CLASSES.get(),
         tested: region.tested_intensity,
+        untried: region.untried_intensity,
         present: region.present.intensity,
         advised: region.advised.as_ref().map(|a| a.intensity),
     }

@@ -327,6 +327,7 @@ fn finish(
         classes: &kind.classes,
         classes_name: fixed_words::L_CLASSES.get(),
         tested: laterals.tested_intensity,
+        untried: None,
         present: region.present.intensity,
         advised: region.advised.as_ref().map(|a| a.intensity),
     };

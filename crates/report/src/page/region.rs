@@ -10,7 +10,7 @@ use crate::how::{advice as how, method};
 use crate::number::{percent, unbroken};
 use crate::sentence::{
     chance_of_more, evidence, gain, gain_subject, horizon, intensity_range, inversion, lateness,
-    lead_optimum, lead_range, money_gain, optimum, present, sentence, yielded,
+    lead_optimum, lead_range, money_gain, optimum, present, sentence, tested_intensities, yielded,
 };
 use crate::text;
 use advise::RegionAdvice;
@@ -180,7 +180,7 @@ fn details(r: &RegionAdvice, tolerance_pct: f64, currency: &str) -> Vec<Fact> {
             "present_yield_kg",
         ),
         row(text!("Evidence"), evidence(r), "rows"),
-        row(text!("Tested intensity"), intensity_range(r.tested_intensity), "tested_intensity"),
+        row(text!("Tested intensity"), tested_intensities(r), "tested_intensity"),
         row(text!("Tested timing"), lead_range(r.tested_lead), "tested_lead"),
         row(&good_enough, band(r), "band"),
         row(text!("Best intensity for net return"), net_optimum(r), "net_optimum"),

@@ -24,6 +24,8 @@ pub struct CurvePlot<'a> {
     pub classes_name: &'static str,
     /// Supported intensities.
     pub tested: Option<[f64; 2]>,
+    /// A stretch between them in which nothing was tried.
+    pub untried: Option<[f64; 2]>,
     /// Mean present intensity.
     pub present: f64,
     /// Advised intensity.
@@ -62,6 +64,11 @@ pub fn curve_plot(label: Label<'_>, spec: &CurvePlot<'_>) -> Result<String, Repo
         )?;
         untested(root, &axes, spec.tested, x_end)?;
         band(root, &axes, &curve)?;
+        if let Some(ends) = spec.untried {
+            let [from, to] = ends.map(|end| axes.at((100.0 * end).clamp(0.0, x_end), 0.0).0);
+            let (_, top, _, bottom) = axes.frame();
+            hatch(root, (from + 2, top), (to, bottom - 2))?;
+        }
         practice(root, &axes, spec)?;
         means(root, &axes, &classes)?;
         legend::draw(root, &items)

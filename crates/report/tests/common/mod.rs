@@ -57,6 +57,7 @@ fn region(
         trees: 1296,
         seasons: 4,
         tested_intensity: Some([0.0, 0.45]),
+        untried_intensity: (best > 0.3).then_some([0.05, 0.4]),
         tested_lead: Some([60.0, 150.0]),
         present: Present { intensity: present, lead_days: Some(95.0), share_pruned: 0.85, middle: Some([0.0, 2.0 * present]), season: Some(2025), in_turn: 1, before: Some(PracticeBefore { share_pruned: 0.4, intensity: 0.1 }), left_to_compare: 0, younger: 0, is_assumed: false },
         yield_optimum: Some(optimum(best + 0.03, 0.11)),
