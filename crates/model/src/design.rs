@@ -231,9 +231,8 @@ impl Design {
             }
         }
         if self.lead_degree == LeadDegree::None {
-            self.left_out.push(say!(
-                "pruning dates do not vary enough within the records to estimate timing"
-            ));
+            self.left_out
+                .push(say!("pruning dates do not vary enough within blocks to estimate timing"));
         }
     }
 
@@ -316,7 +315,33 @@ fn mask(values: &[f64], column: &Labelled, code: u32) -> Vec<f64> {
     values.iter().zip(&column.codes).map(|(v, &c)| if c == code { *v } else { 0.0 }).collect()
 }
 
+/// Least standard deviation of the leads about their block's mean, days, for dates to be told from blocks (ours: a
+/// convention).
+const LEAST_WITHIN_BLOCKS: f64 = 3.0;
+
+/// Standard deviation of the leads about the mean of their block, days.
+fn within_blocks(table: &TreeSeasons) -> f64 {
+    let rows = || (0..table.len()).filter(|&row| table.lead_days[row].is_finite());
+    let mut blocks: std::collections::BTreeMap<u32, (f64, f64)> = Default::default();
+    for row in rows() {
+        let own = blocks.entry(table.block.codes[row]).or_default();
+        *own = (own.0 + table.lead_days[row], own.1 + 1.0);
+    }
+    let square = |row: usize| {
+        let (sum, count) = blocks[&table.block.codes[row]];
+        (table.lead_days[row] - sum / count).powi(2)
+    };
+    (rows().map(square).sum::<f64>() / (rows().count() as f64 - blocks.len() as f64)).sqrt()
+}
+
+/// How dates enter: blocks each of which was always cut on the same days do not tell what dates do from what the
+/// blocks are.
 fn lead_degree(table: &TreeSeasons) -> LeadDegree {
+    // A single row a block has no deviation, and tells nothing.
+    let within = within_blocks(table);
+    if within.is_nan() || within < LEAST_WITHIN_BLOCKS {
+        return LeadDegree::None;
+    }
     let days: BTreeSet<i64> =
         table.lead_days.iter().filter(|lead| lead.is_finite()).map(|lead| *lead as i64).collect();
     let range = match (days.first(), days.last()) {

@@ -57,8 +57,8 @@ impl Support {
             points.extend([[0.0, low], [0.0, high]]);
         }
         let levels = levels(intensities);
-        let untried = levels.windows(2).filter(|pair| pair[1] - pair[0] > WIDEST_STEP);
-        let untried = untried.map(|pair| [0, 1].map(|end| pair[end] as f64 * LEVEL_WIDTH));
+        let untried = levels.windows(2).filter(|pair| pair[1].0 - pair[0].0 > WIDEST_STEP);
+        let untried = untried.map(|pair| [pair[0].1[1], pair[1].1[0]]);
         Some(Self {
             intensity,
             lead,
@@ -74,11 +74,11 @@ impl Support {
         self.intensity[0] < UNPRUNED_BELOW
     }
 
-    /// Whether an intensity lies in a stretch that was not tried, away from the levels at its ends.
+    /// Whether an intensity lies in a stretch that was not tried.
     #[must_use]
     pub fn is_untried(&self, intensity: f64) -> bool {
-        let half = 0.5 * LEVEL_WIDTH;
-        self.untried.iter().any(|[low, high]| low + half < intensity && intensity < high - half)
+        const SLACK: f64 = 1e-9;
+        self.untried.iter().any(|[low, high]| low + SLACK < intensity && intensity < high - SLACK)
     }
 
     /// Whether an intensity at a lead lies in the tested area.
@@ -94,17 +94,16 @@ impl Support {
     }
 }
 
-/// Levels with enough tree-seasons, ascending, in widths of a level.
-fn levels(intensities: &[f64]) -> Vec<i64> {
-    let mut counts = std::collections::BTreeMap::new();
-    for intensity in intensities {
-        *counts.entry((intensity / LEVEL_WIDTH).round() as i64).or_insert(0_usize) += 1;
+/// Levels with enough tree-seasons, ascending, in widths of a level, each with its lowest and highest intensity.
+fn levels(intensities: &[f64]) -> Vec<(i64, [f64; 2])> {
+    let mut found: std::collections::BTreeMap<i64, (usize, [f64; 2])> = Default::default();
+    for &intensity in intensities {
+        let level = (intensity / LEVEL_WIDTH).round() as i64;
+        let (count, [low, high]) = found.entry(level).or_insert((0, [intensity; 2]));
+        (*count, *low, *high) = (*count + 1, low.min(intensity), high.max(intensity));
     }
-    counts
-        .into_iter()
-        .filter(|(_, count)| *count >= LEAST_AT_LEVEL)
-        .map(|(level, _)| level)
-        .collect()
+    let tried = found.into_iter().filter(|(_, (count, _))| *count >= LEAST_AT_LEVEL);
+    tried.map(|(level, (_, ends))| (level, ends)).collect()
 }
 
 /// The k-th smallest and k-th largest value, k = max(5, 1 %), but no more than a quarter of them.

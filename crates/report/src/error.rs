@@ -28,9 +28,11 @@ pub enum ReportError {
     /// `advice.json` could not be encoded.
     #[error("cannot encode advice.json")]
     Json(#[from] serde_json::Error),
-    /// `advice.json` would not give back what was written: a value is not a finite number.
-    #[error("advice.json would not read back as written: a value is not a finite number")]
-    NotFinite,
+    /// A file would not give back what was written: a value is not a finite number.
+    #[error(
+        "a value of the results is not a finite number: {0}; this is a defect of the program, please report it"
+    )]
+    NotFinite(String),
     /// `advice.parquet` could not be encoded.
     #[error("cannot encode advice.parquet")]
     Parquet(#[from] parquet::errors::ParquetError),

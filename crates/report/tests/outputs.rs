@@ -167,7 +167,8 @@ fn advice_json_reads_back() {
     report.advice.regions[0].present.intensity = f64::NAN;
     let dir = tempfile::tempdir().unwrap();
     let refused = write_outputs(&report, dir.path());
-    assert!(matches!(refused, Err(report::ReportError::NotFinite)));
+    let Err(report::ReportError::NotFinite(what)) = refused else { panic!("{refused:?}") };
+    assert!(what.ends_with(" regions.present.intensity"), "{what}");
 }
 
 /// Paths of a JSON value in the notation of the dictionary.

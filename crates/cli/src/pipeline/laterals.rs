@@ -126,13 +126,18 @@ impl Reader<'_> {
             curve.as_ref().map_or_else(Vec::new, |curve| self.points(curve, range, at))
         };
         let path = target.and_then(|(point, fit)| self.path(fit, found, point));
+        let vague = path.as_ref().is_some_and(tells_nothing);
+        let path = path.filter(|_| !vague);
         RegionLaterals {
             missing: None,
             lead_days: Some(at),
             laterals: self.points(curve, range, at),
             flowering: draw(&found.flowering),
             share: draw(&found.share),
-            path_missing: path.is_none().then(|| self.why_no_path(found, target.map(|(p, _)| p))),
+            path_missing: path.is_none().then(|| match vague {
+                true => say!("the counts do not tell it: the limits of what runs through flowering reach beyond any crop"),
+                false => self.why_no_path(found, target.map(|(point, _)| point)),
+            }),
             path,
             ..shown
         }
@@ -215,6 +220,16 @@ impl Reader<'_> {
             say!("cause and habit cannot be told apart here, so the effect on yield is not known")
         })
     }
+}
+
+/// Largest change that a path can bring, kg per tree: no tree bears as much.
+const MOST_KG: f64 = 1000.0;
+
+/// Whether the limits of a path say nothing.
+fn tells_nothing(path: &Path) -> bool {
+    let limits = [&path.kg.total, &path.kg.indirect, &path.kg.direct];
+    // Written so that NaN says nothing.
+    limits.iter().any(|own| [own.low, own.high].iter().any(|kg| kg.is_nan() || kg.abs() > MOST_KG))
 }
 
 fn mean(class: &CountClass) -> CountMean {

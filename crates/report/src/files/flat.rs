@@ -17,7 +17,7 @@ pub fn advice_json(advice: &Advice) -> Result<String, ReportError> {
     // JSON has no infinity or NaN; they become null, which a reader would refuse or misread.
     match serde_json::from_str::<Advice>(&text) {
         Ok(back) if back == *advice => Ok(text),
-        _ => Err(ReportError::NotFinite),
+        _ => Err(ReportError::NotFinite(not_finite(&format!("{advice:#?}")))),
     }
 }
 
@@ -29,8 +29,29 @@ pub fn laterals_json(laterals: &[RegionLaterals]) -> Result<String, ReportError>
     let text = serde_json::to_string_pretty(laterals)? + "\n";
     match serde_json::from_str::<Vec<RegionLaterals>>(&text) {
         Ok(back) if back == laterals => Ok(text),
-        _ => Err(ReportError::NotFinite),
+        _ => Err(ReportError::NotFinite(not_finite(&format!("{laterals:#?}")))),
     }
+}
+
+/// The fields of indented debugging text whose value is not finite, each with the fields and the region that it is of.
+fn not_finite(text: &str) -> String {
+    let (mut path, mut found): (Vec<(usize, &str)>, Vec<String>) = (Vec::new(), Vec::new());
+    let mut region = "";
+    for line in text.lines() {
+        let depth = line.len() - line.trim_start().len();
+        path.retain(|(at, _)| *at < depth);
+        let (name, value) = line.trim().split_once(": ").unwrap_or(("", line.trim()));
+        if name == "region" {
+            region = value.trim_matches(['"', ',']);
+        }
+        if matches!(value.trim_end_matches(','), "NaN" | "inf" | "-inf") {
+            let names = path.iter().map(|(_, name)| *name).chain([name]);
+            let names: Vec<&str> = names.filter(|name| !name.is_empty()).collect();
+            found.push(format!("{region} {}", names.join(".")));
+        }
+        path.push((depth, name));
+    }
+    found.join(", ")
 }
 
 /// Fields that are columns of the flat tables.
