@@ -380,6 +380,20 @@ fn shape_columns(
 mod tests {
     use super::*;
 
+    /// Two blocks, each cut within a few days of its own: their leads are theirs. Cut in turn, early and late, they tell.
+    #[test]
+    fn dates_of_blocks_are_no_dates_of_trees() {
+        let of = |lead: &dyn Fn(usize) -> f64| {
+            let block = Labelled::from_values((0..60).map(|row| ["a", "b"][row % 2]));
+            let lead_days = (0..60).map(lead).collect();
+            let season = vec![2026; 60];
+            lead_degree(&TreeSeasons { block, lead_days, season, ..TreeSeasons::default() })
+        };
+        let own = |row: usize| [59.0, 51.0][row % 2] + (row % 3) as f64 - 1.0;
+        assert_eq!(of(&own), LeadDegree::None);
+        assert_eq!(of(&|row| own(row + row / 30)), LeadDegree::Quadratic);
+    }
+
     #[test]
     fn equal_partitions_compare_equal() {
         assert_eq!(canonical(&[5, 2, 5, 9]), [0, 1, 0, 2]);

@@ -206,7 +206,7 @@ mod tests {
         // Light cuts early, hard cuts late, some unpruned.
         let mut intensities = vec![0.0; 6];
         let mut leads = vec![f64::NAN; 6];
-        for (i, l) in [(0.1, 90.0), (0.1, 40.0), (0.5, 20.0)] {
+        for (i, l) in [(0.1, 90.0), (0.1, 40.0), (0.4, 20.0)] {
             intensities.extend([i; 8]);
             leads.extend([l; 8]);
         }
@@ -215,7 +215,7 @@ mod tests {
         assert!(support.contains(0.0, 1000.0));
         assert!(support.contains(0.1, 60.0));
         assert!(support.contains(0.3, 30.0));
-        assert!(!support.contains(0.5, 80.0));
+        assert!(!support.contains(0.4, 80.0));
         assert!(!support.contains(0.6, 20.0));
     }
 

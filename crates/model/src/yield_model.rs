@@ -566,7 +566,99 @@ fn alternation(
 
 #[cfg(test)]
 mod tests {
-    use super::WithinSeasons;
+    use super::{WithinSeasons, YieldModel, YieldSettings};
+    use crate::design::BLOCK_SEASON;
+    use crate::table::{Labelled, TreeSeasons};
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha12Rng;
+    use rand_distr::{Distribution, StandardNormal};
+    use records::ResponseScale;
+
+    const BLOCKS: usize = 8;
+    const TREES: usize = 24;
+    const SEASONS: usize = 5;
+    /// Standard deviation, log scale, of what a block alone has in a season.
+    const BLOCK_SEASON_SD: f64 = 0.18;
+    const LEVEL_KG: f64 = 7.0;
+
+    /// Eight blocks of two regions, each planted in a year of its own, whose yields do not change with age.
+    fn plantation(seed: u64) -> TreeSeasons {
+        let mut rng = ChaCha12Rng::seed_from_u64(seed);
+        let mut dice = ChaCha12Rng::seed_from_u64(seed + 1000);
+        let mut normal = |sd: f64| {
+            let z: f64 = StandardNormal.sample(&mut rng);
+            sd * z
+        };
+        let seasons: Vec<[f64; 2]> = (0..SEASONS).map(|_| [normal(0.13), normal(0.13)]).collect();
+        let (mut rows, mut out) = (Vec::new(), TreeSeasons::default());
+        for block in 0..BLOCKS {
+            let region = block / 4;
+            let level = LEVEL_KG.ln() + normal(0.08);
+            let own: Vec<f64> = (0..SEASONS).map(|_| normal(BLOCK_SEASON_SD)).collect();
+            let planted = [1995, 2010][region] + block as i32 % 4;
+            for tree in 0..TREES {
+                let level = level + normal(0.2);
+                for season in 0..SEASONS {
+                    let intensity = 0.05 * f64::from(dice.random_range(0..9_u8));
+                    let effect = 0.2 * (1.0 - (intensity / 0.25 - 1.0).powi(2));
+                    let log = level + seasons[season][region] + own[season] + effect + normal(0.15);
+                    rows.push([region, block, block * TREES + tree]);
+                    out.season.push(2021 + season as i32);
+                    out.yield_kg.push(log.exp());
+                    out.intensity.push(intensity);
+                    let lead = 30.0 + f64::from(dice.random_range(0..40_u8));
+                    out.lead_days.push(if intensity > 0.0 { lead } else { f64::NAN });
+                    out.age_years.push(f64::from(2021 + season as i32 - planted));
+                }
+            }
+        }
+        let count = rows.len();
+        let label = |prefix: &str, which: usize| {
+            let names: Vec<String> =
+                rows.iter().map(|row| format!("{prefix}{}", row[which])).collect();
+            Labelled::from_values(names.iter().map(String::as_str))
+        };
+        let same = |name: &str| Labelled::from_values((0..count).map(|_| name));
+        TreeSeasons {
+            region: label("r", 0),
+            site: label("s", 0),
+            block: label("b", 1),
+            tree: label("t", 2),
+            basis: same("canopy"),
+            variety: same("v"),
+            minutes: vec![f64::NAN; count],
+            trees_per_ha: vec![150.0; count],
+            girth_cm: vec![f64::NAN; count],
+            previous_intensity: vec![f64::NAN; count],
+            in_trial: vec![false; count],
+            treated_otherwise: vec![false; count],
+            young: vec![false; count],
+            ..out
+        }
+    }
+
+    /// What a block alone has in a season is not what its age brings. Without a level for it `lme4` as well gave records
+    /// such as these age terms of 7 and 8 with t above 7 (none in truth), and this model yields seven times too high.
+    #[test]
+    fn a_season_that_a_block_has_alone_is_no_effect_of_age() {
+        for seed in [1, 2] {
+            let table = plantation(seed);
+            let settings =
+                YieldSettings { scale: ResponseScale::Log, draws: 400, seed: 1, level: 0.95 };
+            let model = YieldModel::fit(&table, &settings).unwrap();
+            let components = model.fit.variance_components().unwrap();
+            let own = components.factors.iter().find(|own| own.factor == BLOCK_SEASON).unwrap();
+            let sd = own.standard_deviations[0];
+            assert!((0.6..1.6).contains(&(sd / BLOCK_SEASON_SD)), "{sd}");
+            for region in &model.regions {
+                let lead = region.middle_lead();
+                let mut kg: Vec<f64> = region.curve.expected_kg(0.0, lead).collect();
+                kg.sort_by(f64::total_cmp);
+                let ratio = kg[kg.len() / 2] / LEVEL_KG;
+                assert!((0.7..1.45).contains(&ratio), "{}: {ratio}", region.region);
+            }
+        }
+    }
 
     /// Two seasons of four trees at one site: 0.2 and 0.4 in each by halves; then by seasons; then none and some.
     #[test]
