@@ -20,6 +20,9 @@ pub use words::term_in_words;
 
 /// What the trees of a block share in one season.
 pub(crate) const BLOCK_SEASON: &str = "block x season";
+/// Most of these that have levels of their own (ours: a convention): each more costs every fit, and of so many none leads
+/// an estimate astray.
+const MOST_BLOCK_SEASONS: usize = 2000;
 
 /// What a fixed column stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -256,7 +259,12 @@ impl Design {
         ] {
             let canonical = canonical(&column.codes);
             let spoken = term_in_words(name);
-            if column.len() < 2 {
+            if name == BLOCK_SEASON && column.len() > MOST_BLOCK_SEASONS {
+                self.left_out.push(say!(
+                    "no spread between {spoken}: there are {} of them, more than {MOST_BLOCK_SEASONS}; in so many blocks what one has in a season averages out, though limits of dates and ages are somewhat too narrow",
+                    column.len()
+                ));
+            } else if column.len() < 2 {
                 self.left_out.push(say!("no spread between {spoken}: there is only one"));
             } else if column.len() == table.len() {
                 self.left_out.push(say!(
