@@ -22,6 +22,9 @@ const APART: i32 = 3;
 const LONGEST: i32 = 7;
 /// Least share of a tree's crop that the round is, in the middle of the block: a round of less may pass a tree by.
 const SHARE: f64 = 0.1;
+/// Share of trees that rounds between picks of their own passed by in the other seasons, above which nobody forgot a
+/// cell in this one: where nothing lies under a tree, nothing is weighed.
+const HABIT: f64 = 0.04;
 /// Most trees that are named.
 const NAMED: usize = 5;
 
@@ -71,15 +74,27 @@ pub(crate) fn missed(
         }
     }
     let mut found = Vec::new();
+    let mut passed: BTreeMap<i32, [usize; 2]> = BTreeMap::new();
     for ((_, season), mut own) in of_blocks {
         own.sort_unstable_by_key(|pick| (pick.day, pick.at));
-        found.extend(of_block(&own, season));
+        let (missed, [lacking, all]) = of_block(&own, season);
+        found.extend(missed);
+        let sums = passed.entry(season).or_default();
+        *sums = [sums[0] + lacking, sums[1] + all];
     }
+    found.retain(|own: &Missed| {
+        let others = passed.iter().filter(|(season, _)| **season != own.season);
+        let sum =
+            |[lacking, all]: [usize; 2], (_, of): (_, &[usize; 2])| [lacking + of[0], all + of[1]];
+        let [lacking, all] = others.fold([0; 2], sum);
+        lacking as f64 <= HABIT * all as f64
+    });
     Ok(found)
 }
 
-/// The same of one block in one season; picks by day.
-fn of_block(picks: &[Pick], season: i32) -> Vec<Missed> {
+/// The same of one block in one season, with the trees that its rounds between picks of their own passed by and all trees
+/// of these rounds; picks by day.
+fn of_block(picks: &[Pick], season: i32) -> (Vec<Missed>, [usize; 2]) {
     let rounds: Vec<&[Pick]> = picks.chunk_by(|a, b| b.day - a.day <= APART).collect();
     // By tree: what each round weighed of it.
     let mut trees: BTreeMap<u32, BTreeMap<usize, f64>> = BTreeMap::new();
@@ -89,25 +104,31 @@ fn of_block(picks: &[Pick], season: i32) -> Vec<Missed> {
         }
     }
     if trees.len() < TREES {
-        return Vec::new();
+        return (Vec::new(), [0; 2]);
     }
     let mut numbers: Vec<usize> = trees.values().map(BTreeMap::len).collect();
     numbers.sort_unstable();
     let usual = numbers.get(numbers.len() / 2).copied().unwrap_or_default();
-    let mut found = Vec::new();
+    let (mut found, mut passed) = (Vec::new(), [0; 2]);
     for (place, round) in rounds.iter().enumerate() {
         let (Some(first), Some(last)) = (round.first(), round.last()) else { continue };
         let having = trees.values().filter(|own| own.contains_key(&place)).count();
+        let is_between = |own: &BTreeMap<usize, f64>| {
+            own.keys().any(|other| *other < place) && own.keys().any(|other| *other > place)
+        };
+        if 2 * having >= trees.len() {
+            let between = || trees.values().filter(|own| is_between(own));
+            passed[0] += between().filter(|own| !own.contains_key(&place)).count();
+            passed[1] += between().count();
+        }
         let is_of_nearly_all = having as f64 >= NEARLY_ALL * trees.len() as f64;
         let is_round = last.day - first.day <= LONGEST && is_of_nearly_all;
         if having == trees.len() || !is_round || share(&trees, place) < SHARE {
             continue;
         }
         let lacking = trees.iter().filter(|(_, own)| {
-            let is_between =
-                own.keys().any(|other| *other < place) && own.keys().any(|other| *other > place);
             // Who has as many picks as the others was picked on another day.
-            is_between && !own.contains_key(&place) && own.len() < usual
+            is_between(own) && !own.contains_key(&place) && own.len() < usual
         });
         found.extend(lacking.map(|(&tree, _)| Missed {
             tree,
@@ -116,7 +137,7 @@ fn of_block(picks: &[Pick], season: i32) -> Vec<Missed> {
             at: first.at,
         }));
     }
-    found
+    (found, passed)
 }
 
 /// The share of a tree's crop that a round is, in the middle of the trees that have it and bore.

@@ -21,6 +21,8 @@ const MIXED: [(Table, &str, f64, f64); 2] = [
 /// their tenfold is rare and their hundredth is none. Common practice, as in outlier screening by orders
 /// of magnitude.
 const NEAR: f64 = 10.0;
+/// The same above the middle for weights, half an order of magnitude: a pick of a nut or two is no slip.
+const NEAR_ABOVE: f64 = 3.2;
 /// Fewer values than these have no middle worth the name.
 const FEWEST: usize = 10;
 
@@ -41,9 +43,10 @@ pub(crate) fn note(
             continue;
         }
         let Some(median) = upper_median(&mut positive) else { continue };
+        let above = if table == Table::Harvests { NEAR_ABOVE } else { NEAR };
         for (value, line) in values.iter().zip(rows.column(LINE)?.u32()?.iter()) {
             let (Some(value), Some(line)) = (value, line) else { continue };
-            let is_near = (median / NEAR..=median * NEAR).contains(&(value * slip));
+            let is_near = (median / NEAR..=median * above).contains(&(value * slip));
             if value > 0.0 && value < below && is_near {
                 let (severity, code, line) =
                     (Severity::Warning, Code::UnitSuspect, u64::from(line));
@@ -268,13 +271,14 @@ mod tests {
         let told = |weights: &[f64]| told(Table::Harvests, "nut_kg", weights);
         let mut weights: Vec<f64> = (1..=12).map(|kg| 0.25 * f64::from(kg)).collect();
         assert!(told(&weights).is_empty());
-        weights.extend([0.0, 0.05, 0.02]);
+        // Thin first and last rounds: a nut or two.
+        weights.extend([0.0, 0.05, 0.02, 0.01]);
         assert!(told(&weights).is_empty());
         weights.extend([0.0024, 0.0031]);
         let told = told(&weights);
         assert_eq!(told.len(), 1);
         assert!(
-            told[0].starts_with("file.csv:17:3: nut_kg: 2 values about a thousand"),
+            told[0].starts_with("file.csv:18:3: nut_kg: 2 values about a thousand"),
             "{told:?}"
         );
         assert!(told[0].ends_with("0.0024 kg"), "{told:?}");

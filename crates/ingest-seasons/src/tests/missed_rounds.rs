@@ -39,6 +39,17 @@ fn trees_that_lack_one_round_of_their_block_are_told() {
     assert!(found[0].1.starts_with(expected), "{found:?}");
 }
 
+/// In every season some trees have nothing under them in some round: no cell was forgotten.
+#[test]
+fn a_habit_of_passing_trees_by_is_not_told() {
+    let passed =
+        |tree: usize, year: i32, round: usize| round == 3 && tree % 10 == (year as usize) % 7;
+    assert_eq!(
+        told(|tree, year, round| usual(tree, round).filter(|_| !passed(tree, year, round))),
+        []
+    );
+}
+
 /// What has another reason than a cell that was forgotten.
 #[test]
 fn trees_that_bore_nothing_then_or_were_picked_on_another_day_are_not_told() {
