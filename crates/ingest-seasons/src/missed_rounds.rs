@@ -24,7 +24,7 @@ const LONGEST: i32 = 7;
 const SHARE: f64 = 0.1;
 /// Share of trees that rounds between picks of their own passed by in the other seasons, above which nobody forgot a
 /// cell in this one: where nothing lies under a tree, nothing is weighed.
-const HABIT: f64 = 0.04;
+const HABIT: f64 = 0.02;
 /// Most trees that are named.
 const NAMED: usize = 5;
 
