@@ -327,7 +327,7 @@ fn inversion_set(set: TurningPointSet, level: f64) -> InversionSet {
 
 #[cfg(test)]
 mod tests {
-    use super::{overlap, tells, widened};
+    use super::{is_near, overlap, tells, widened};
     use crate::Interval;
 
     #[test]
@@ -347,6 +347,17 @@ mod tests {
         assert_eq!(widened([40.0, 44.0], [38.0, 47.0]), [38.0, 47.0]);
         // What was advised stays within, whatever was tried.
         assert_eq!(widened([40.0, 44.0], [41.0, 43.0]), [40.0, 44.0]);
+    }
+
+    /// Seasons gave 4.9 to 9.4 kg: 19 kg and 2.4 kg are another matter, and so is what is no number.
+    #[test]
+    fn yields_far_from_those_on_record_are_no_ground_for_advice() {
+        let of = |median: f64| {
+            let expected = Interval { median, low: median, high: median, level: 0.95 };
+            is_near(&expected, [4.9, 9.4])
+        };
+        assert!(of(2.5) && of(7.0) && of(18.7));
+        assert!(!of(2.4) && !of(18.9) && !of(47.7) && !of(f64::NAN));
     }
 
     #[test]

@@ -522,6 +522,10 @@ fn days_that_are_not_the_best_or_are_over_are_told() {
     assert!(
         said.contains("Gains are reckoned for about 112 days before the flush, near the region")
     );
+    let other = "although about 88 days before the flush is expected to earn +0.40 (";
+    assert!(said.contains(other), "other dates that may earn more");
+    assert!(said.contains("the chance that it earns more is 93 %, and 97.5 % is asked"));
+    assert!(said.contains("between 5 % and 40 % nothing was tried, so nothing there is advised"));
     assert!(!said.contains("was over on"), "the window is open");
     report.advice.regions[0].keeps_usual_dates = false;
     report.advice.regions[0].last_record = Some(jiff::civil::date(2026, 6, 1));
