@@ -282,10 +282,10 @@ pub fn sentences(counted: &Counted) -> Vec<MethodItem> {
             path.tree_seasons,
             if path.within_trees {
                 text!(
-                    "beside columns or levels for lasting differences between trees and for site x season"
+                    "beside columns or levels for lasting differences between trees and for site x season and block x season"
                 )
             } else {
-                text!("beside levels for site x season")
+                text!("beside levels for site x season and block x season")
             },
             path.calibrations
         ),
