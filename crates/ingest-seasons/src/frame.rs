@@ -11,6 +11,8 @@ pub(crate) const REGION_NO: &str = ".region_no";
 pub(crate) const PLANTED: &str = "planted";
 /// Day of the visit, days since 1970-01-01.
 pub(crate) const DATE: &str = "date";
+/// Days of a tree's season on which it was picked: several weights of one day are of one round.
+pub(crate) const ROUNDS: &str = ".rounds";
 /// Index of the file a row came from.
 pub(crate) const FILE: &str = ".file";
 /// Line of that file.

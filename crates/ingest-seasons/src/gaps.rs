@@ -2,7 +2,10 @@
 //! round more or less. Its trees would count as unpruned, or as bearing less or more. Blocks that are left unpruned
 //! for a season are nothing odd where many are so, each in its season.
 
-use crate::frame::{flags, floats, ints, texts};
+mod rounds;
+
+use self::rounds::Picked;
+use crate::frame::{ROUNDS, flags, floats, ints, texts};
 use crate::outcome::Outcome;
 use polars::prelude::{DataFrame, PolarsResult};
 use records::tree_season as ts;
@@ -17,14 +20,15 @@ const OTHER_SEASONS: usize = 2;
 const TREES: usize = 5;
 /// Least share of a site's trees that is pruned before every other harvest.
 const PRUNED: f64 = 0.5;
-/// Least share of a block's trees that have as many picks as the one in the middle in every other season, and
-/// that have fewer in the one.
-const ALIKE: f64 = 0.8;
 /// Least share of a block's trees that is pruned before every other harvest: a block left for a season is nothing odd
-/// where some of its trees are left in any.
+/// where some of its trees are left in any. Half of the trees before three others or more tell as much where half of
+/// every other block's were pruned in that season too.
 const PRUNED_OF_BLOCK: f64 = 0.9;
-/// Most of a region's blocks that are told as lacking the prunings of a season: more are a practice.
+/// Most of a region's blocks that are told as lacking the prunings of a season, or one of three or more: more are a
+/// practice.
 const FEW_BLOCKS: f64 = 0.25;
+/// Fewest blocks of a region of which one may lack the prunings of a season without being a practice.
+const BLOCKS: usize = 3;
 /// Most blocks that are named.
 const NAMED: usize = 6;
 
@@ -35,38 +39,23 @@ struct Pruned {
     pruned: usize,
 }
 
-/// Picks of each tree of one block in one season.
-#[derive(Default)]
-struct Picked {
-    picks: Vec<i32>,
-}
-
-impl Picked {
-    /// Upper median of the picks of a tree, which must be sorted.
-    fn middle(&self) -> i32 {
-        self.picks.get(self.picks.len() / 2).copied().unwrap_or_default()
-    }
-}
-
 impl Pruned {
     fn share(&self) -> Option<f64> {
         (self.grown >= TREES).then(|| self.pruned as f64 / self.grown as f64)
     }
 }
 
-/// A block, and the picks in the middle of a tree in the season that lacks some and in every other.
-type Short<'a> = (&'a str, [i32; 2]);
-
 /// Tells sites that lack prunings before one harvest, and blocks that lack a round of picks in one season, which
-/// they have in every other; not the seasons that are `thin` in the whole region, which are told as such.
+/// they have in every other, and trees that lack half of the picks; not the seasons that are `thin` in the whole region, which are told as such. Trees and seasons of `missed` are told by themselves.
 pub(crate) fn warn(
     linked: &DataFrame,
     thin: &BTreeSet<(String, i32)>,
+    missed: &BTreeSet<(u32, i32)>,
     outcome: &mut Outcome,
 ) -> PolarsResult<()> {
     let blocks = texts(linked, ts::SITE)?.iter().zip(texts(linked, ts::BLOCK)?.iter());
     let places = texts(linked, ts::REGION)?.iter().zip(blocks);
-    let seasons = ints(linked, ts::SEASON)?.iter().zip(ints(linked, ts::PICKS)?.iter());
+    let seasons = ints(linked, ts::SEASON)?.iter().zip(ints(linked, ROUNDS)?.iter());
     let kinds = texts(linked, ts::TRIAL)?.iter().zip(flags(linked, ts::YOUNG)?.iter());
     let rows = places.zip(seasons).zip(kinds).zip(floats(linked, ts::INTENSITY)?.iter());
     let mut pruned: BTreeMap<(&str, &str), BTreeMap<i32, Pruned>> = BTreeMap::new();
@@ -77,7 +66,7 @@ pub(crate) fn warn(
         let (Some(region), Some(season)) = (region, season) else { continue };
         if let Some(block) = block {
             let own = picked.entry((region, block)).or_default().entry(season).or_default();
-            own.picks.extend(picks);
+            own.extend(picks);
         }
         if let Some(site) = site {
             harvested.entry(region).or_default().entry(site).or_default().insert(season);
@@ -106,56 +95,8 @@ pub(crate) fn warn(
             text!("add the prunings if they were not entered yet; nothing to do where the trees were left unpruned"),
         );
     }
-    let mut short: BTreeMap<(&str, i32), Vec<Short<'_>>> = BTreeMap::new();
-    let mut double: BTreeMap<(&str, i32), Vec<Short<'_>>> = BTreeMap::new();
-    for ((region, block), mut seasons) in picked {
-        seasons.values_mut().for_each(|own| own.picks.sort_unstable());
-        if let Some((season, middles)) = more_once(&seasons) {
-            double.entry((region, season)).or_default().push((block, middles));
-        }
-        let gap = fewer_once(&seasons);
-        let gap = gap.filter(|(season, _)| !thin.contains(&(region.to_owned(), *season)));
-        if let Some((season, middles)) = gap {
-            short.entry((region, season)).or_default().push((block, middles));
-        }
-    }
-    for (region, season, blocks, [own, usual]) in by_place(&short) {
-        outcome.warn(
-            Place::file(Table::Harvests.as_str()),
-            Code::SeasonThin,
-            say!(
-                "region '{region}': in {} a tree of season {season} has {} (median), where {usual} stand in every other season; it counts as a whole harvest all the same",
-                blocks,
-                counted(u64::from(own.unsigned_abs()), text!("pick"), text!("picks")),
-            ),
-            text!("add the picks if a file or a round is missing; if it is lost for good, write its rows with a word such as lost for the weight, which leaves these tree-seasons out; nothing to do if a round less was picked"),
-        );
-    }
-    for (region, season, blocks, [own, usual]) in by_place(&double) {
-        outcome.warn(
-            Place::file(Table::Harvests.as_str()),
-            Code::SeasonStray,
-            say!(
-                "region '{region}': in {} a tree of season {season} has {} (median), where {usual} stand in every other season: picks of another season or block may stand among them",
-                blocks,
-                counted(u64::from(own.unsigned_abs()), text!("pick"), text!("picks")),
-            ),
-            text!("compare years and blocks of these picks with the field book; nothing to do if more rounds were picked"),
-        );
-    }
-    Ok(())
-}
-
-/// Region, season, how many blocks and which, and the picks in the middle of the first.
-fn by_place<'a>(
-    found: &'a BTreeMap<(&'a str, i32), Vec<Short<'a>>>,
-) -> impl Iterator<Item = (&'a str, i32, String, [i32; 2])> {
-    found.iter().filter_map(|((region, season), blocks)| {
-        let (_, middles) = blocks.first()?;
-        let names: Vec<&str> = blocks.iter().map(|(block, _)| *block).collect();
-        let blocks = counted(names.len() as u64, text!("block"), text!("blocks"));
-        Some((*region, *season, format!("{blocks} ({})", named(&names)), *middles))
-    })
+    rounds::tell(picked, thin, outcome);
+    rounds::tell_trees(linked, missed, outcome)
 }
 
 /// Sites without any harvest in a season that others of their region have, and they themselves before and in
@@ -201,7 +142,14 @@ fn tell_unpruned_blocks(
     let mut all: BTreeMap<&str, usize> = BTreeMap::new();
     for ((region, block), seasons) in blocks {
         *all.entry(region).or_default() += 1;
-        if let Some((season, trees)) = never_else(seasons, PRUNED_OF_BLOCK) {
+        let of_all = never_else(seasons, PRUNED_OF_BLOCK);
+        let of_half = never_else(seasons, PRUNED).filter(|(season, _)| {
+            let others = blocks.iter().filter(|((own, other), _)| own == region && other != block);
+            let shares: Vec<f64> = others.filter_map(|(_, own)| own.get(season)?.share()).collect();
+            let are_pruned = shares.iter().all(|share| *share >= PRUNED);
+            seasons.len() > OTHER_SEASONS + 1 && shares.len() + 1 >= BLOCKS && are_pruned
+        });
+        if let Some((season, trees)) = of_all.or(of_half) {
             found.entry(region).or_default().push((block, season, trees));
         }
     }
@@ -211,8 +159,9 @@ fn tell_unpruned_blocks(
             .filter(|((own, _), _)| *own == region)
             .filter_map(|(_, seasons)| Some(never_else(seasons, PRUNED)?.0))
             .collect();
-        let most = FEW_BLOCKS * all.get(region).copied().unwrap_or_default() as f64;
-        if lacking.len() as f64 > most {
+        let all = all.get(region).copied().unwrap_or_default();
+        let is_lone = lacking.len() == 1 && all >= BLOCKS;
+        if !is_lone && lacking.len() as f64 > FEW_BLOCKS * all as f64 {
             continue;
         }
         let mut by_season: BTreeMap<i32, Vec<(&str, usize)>> = BTreeMap::new();
@@ -228,7 +177,7 @@ fn tell_unpruned_blocks(
                 Place::file(Table::Prunings.as_str()),
                 Code::PruningsAbsent,
                 say!(
-                    "region '{region}': no pruning before harvest {season} in {} ({}), where nearly all trees were pruned before every other harvest; {} count as unpruned",
+                    "region '{region}': no pruning before harvest {season} in {} ({}), where half of the trees or more were pruned before every other harvest; {} count as unpruned",
                     counted(names.len() as u64, text!("block"), text!("blocks")),
                     named(&names),
                     counted(trees as u64, text!("tree"), text!("trees"))
@@ -258,45 +207,4 @@ fn never_else(seasons: &BTreeMap<i32, Pruned>, usual: f64) -> Option<(i32, usize
     let is_known = some.len() > OTHER_SEASONS || some.len() == OTHER_SEASONS && !is_between;
     let is_usual = is_known && some.iter().all(|(_, share)| *share >= usual);
     seasons.get(&season).filter(|_| is_usual).map(|own| (season, own.grown))
-}
-
-/// The one season in which trees have half as many picks again or more as in every other, in which nearly all have as
-/// many each; the picks in the middle of both.
-fn more_once(seasons: &BTreeMap<i32, Picked>) -> Option<(i32, [i32; 2])> {
-    let known: Vec<(i32, &Picked)> = seasons
-        .iter()
-        .filter(|(_, own)| own.picks.len() >= TREES)
-        .map(|(season, own)| (*season, own))
-        .collect();
-    let usual = known.iter().map(|(_, own)| own.middle()).min()?;
-    let share = |own: &Picked, is: &dyn Fn(i32) -> bool| {
-        own.picks.iter().filter(|picks| is(**picks)).count() as f64 / own.picks.len() as f64
-    };
-    let (as_usual, others): (Vec<_>, Vec<_>) =
-        known.into_iter().partition(|(_, own)| share(own, &|picks| picks == usual) >= ALIKE);
-    let &[(season, own)] = others.as_slice() else { return None };
-    let is_more = 2 * own.middle() >= 3 * usual && share(own, &|picks| picks > usual) >= ALIKE;
-    (as_usual.len() >= OTHER_SEASONS && is_more).then_some((season, [own.middle(), usual]))
-}
-
-/// The one season in which trees have fewer picks than in every other, in which nearly all have as many each;
-/// the picks in the middle of both.
-fn fewer_once(seasons: &BTreeMap<i32, Picked>) -> Option<(i32, [i32; 2])> {
-    let known = || seasons.iter().filter(|(_, own)| own.picks.len() >= TREES);
-    let usual = known().map(|(_, own)| own.middle()).max()?;
-    let (mut as_usual, mut fewer) = (0, Vec::new());
-    for (season, own) in known() {
-        let share = |is: &dyn Fn(i32) -> bool| {
-            own.picks.iter().filter(|picks| is(**picks)).count() as f64 / own.picks.len() as f64
-        };
-        if share(&|picks| picks == usual) >= ALIKE {
-            as_usual += 1;
-        } else if share(&|picks| picks < usual) >= ALIKE {
-            fewer.push((*season, own.middle()));
-        } else {
-            return None;
-        }
-    }
-    let &[(season, own)] = fewer.as_slice() else { return None };
-    (as_usual >= OTHER_SEASONS).then_some((season, [own, usual]))
 }

@@ -219,7 +219,7 @@ pub(crate) fn link_frames(
     scarcity::warn_of_seasons(&summary, book, outcome);
     scarcity::warn_of_doses(book, outcome);
     let thin = scarcity::warn_of_thin_seasons(&linked, outcome)?;
-    gaps::warn(&linked, &thin, outcome)?;
+    gaps::warn(&linked, &thin, &missed_rounds::tree_seasons(&yields.missed), outcome)?;
     missed_rounds::warn(&yields.missed, &linked, &places, outcome)?;
     unlike::warn(&linked, outcome)?;
     moved_weights::warn(&linked, outcome)?;

@@ -39,6 +39,11 @@ pub(crate) struct Missed {
     at: (u32, u32),
 }
 
+/// The trees and seasons of rounds that were missed.
+pub(crate) fn tree_seasons(missed: &[Missed]) -> BTreeSet<(u32, i32)> {
+    missed.iter().map(|own| (own.tree, own.season)).collect()
+}
+
 /// A pick of a block's season.
 struct Pick {
     day: i32,

@@ -1,6 +1,6 @@
 //! Picks added up to the yield of a tree in a season, at reference moisture.
 
-use crate::frame::{DATE, REGION_NO, TREE_NO, floats, indices, ints, only, sorted, stands};
+use crate::frame::{DATE, REGION_NO, ROUNDS, TREE_NO, floats, indices, ints, only, sorted, stands};
 use crate::missed_rounds::{self, Missed};
 use crate::nut_weight;
 use crate::odd_weights;
@@ -20,7 +20,7 @@ use words::{say, text};
 /// The yields, and how picks without a moisture were taken.
 #[derive(Debug)]
 pub(crate) struct Yields {
-    /// `tree_no`, `region_no`, `season`, `yield_kg`, `picks`, `nut_count`, one row per tree-season.
+    /// `tree_no`, `region_no`, `season`, `yield_kg`, `picks`, `rounds`, `nut_count`, one row per tree-season.
     pub(crate) frame: DataFrame,
     /// Picks without a moisture, taken at the book's default.
     pub(crate) at_default_moisture: u64,
@@ -133,6 +133,7 @@ pub(crate) fn yields(
         .agg([
             col(ts::YIELD_KG).sum(),
             len().cast(DataType::Int32).alias(ts::PICKS),
+            col(DATE).n_unique().cast(DataType::Int32).alias(ROUNDS),
             col(ts::NUT_COUNT).sum().cast(DataType::Float64),
             col(ts::NUT_COUNT).null_count().alias(UNCOUNTED),
         ])
@@ -142,7 +143,10 @@ pub(crate) fn yields(
                 .otherwise(lit(NULL))
                 .alias(ts::NUT_COUNT),
         )
-        .select([TREE_NO, REGION_NO, ts::SEASON, ts::YIELD_KG, ts::PICKS, ts::NUT_COUNT].map(col))
+        .select(
+            [TREE_NO, REGION_NO, ts::SEASON, ts::YIELD_KG, ts::PICKS, ROUNDS, ts::NUT_COUNT]
+                .map(col),
+        )
         .collect()?;
     Ok(Yields {
         frame,

@@ -1,6 +1,6 @@
 //! Warnings when there is too little in a book or a region to learn from.
 
-use crate::frame::{ints, texts};
+use crate::frame::{ROUNDS, ints, texts};
 use crate::near::NearMisses;
 use crate::outcome::Outcome;
 use crate::places::Places;
@@ -181,7 +181,7 @@ pub(crate) fn warn_of_thin_seasons(
     let mut picks: BTreeMap<(&str, i32), Vec<i32>> = BTreeMap::new();
     let mut seen: BTreeMap<(&str, i32), BTreeSet<&str>> = BTreeMap::new();
     for (((region, site), season), own) in
-        regions.zip(sites).zip(seasons).zip(ints(linked, tree_season::PICKS)?.iter())
+        regions.zip(sites).zip(seasons).zip(ints(linked, ROUNDS)?.iter())
     {
         if let (Some(region), Some(site), Some(season), Some(own)) = (region, site, season, own) {
             picks.entry((region, season)).or_default().push(own);

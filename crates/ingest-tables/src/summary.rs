@@ -289,7 +289,7 @@ impl Tally {
                     self.lines()
                 ),
                 say!(
-                    "kept, as a tree may be visited twice in a day; remove them if they are corrections"
+                    "kept, as a tree may be visited twice in a day: if it is, several_a_day = true {under} says so; remove them if they are corrections"
                 ),
             ),
             Code::TreesNotDrawn => (

@@ -433,7 +433,7 @@ impl TableReader {
         match self.duplicates.see(place, &scratch.values, text, whole) {
             Repetition::New | Repetition::Elsewhere => {}
             Repetition::SameKey => {
-                if matches!(table, Table::Harvests | Table::Prunings) {
+                if matches!(table, Table::Harvests | Table::Prunings) && !plan.several_a_day {
                     let event = Event {
                         severity: Severity::Warning,
                         code: Code::RowDuplicate,

@@ -325,6 +325,22 @@ fn repeated_rows_name_the_first() {
     assert_eq!((tables.files[0].rows_kept, tables.files[1].rows_kept), (3, 3));
 }
 
+/// Where trees are picked twice a day every second row would be told.
+#[test]
+fn a_file_may_say_that_trees_are_picked_several_times_a_day() {
+    let folder = Folder::new();
+    folder.put(
+        "harvests.csv",
+        "tree,date,nut_kg\nT1,2024-03-01,3\nT1,2024-03-01,4\nT1,2024-03-01,4\n",
+    );
+    assert!(has_problem(&folder.read(), Code::RowDuplicate, "1 row with the tree and date"));
+    folder.settings("\n[[files.harvests]]\npath = \"harvests.csv\"\nseveral_a_day = true\n");
+    let tables = folder.read();
+    // Rows alike in all are still a row entered twice.
+    assert_eq!((tables.files[2].rows_kept, tables.quarantine.len()), (2, 1));
+    assert!(!has_problem(&tables, Code::RowDuplicate, "1 row with the tree and date"));
+}
+
 #[test]
 fn a_total_is_to_be_removed_not_filled_in() {
     let tables = Folder::harvests("tree,date,nut_kg\nT1,2024-03-01,3\nTotal:,,1234.5\nT2,,1\n");

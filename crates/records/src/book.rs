@@ -308,6 +308,10 @@ pub struct FileOptions {
     /// their numbers: `007` is read as `7`, `B1-011` as `B1-11`.
     #[serde(default)]
     pub drop_zeros: Vec<String>,
+    /// Whether several rows of a tree on one day are visits of their own, as where trees are picked twice a day; of
+    /// harvests and prunings. Else they are kept and told: the later may be a correction of the first.
+    #[serde(default)]
+    pub several_a_day: bool,
     /// Ids that files write with other marks between their parts, with the mark that is meant, by column:
     /// `marks = { tree = "/" }` reads `C1-7`, `C1.7` and `C1 7` as `C1/7`.
     #[serde(default)]

@@ -214,7 +214,7 @@ pub fn yielded(interval: Option<&Interval>) -> String {
     match interval {
         Some(i) if i.median.is_finite() => {
             say!(
-                "{} kg per tree in an average season ({} to {}, {} interval)",
+                "{} kg per tree in an average season, of trees of their present ages ({} to {}, {} interval)",
                 fixed(i.median, 2),
                 fixed(i.low, 2),
                 fixed(i.high, 2),

@@ -138,11 +138,13 @@ pub fn rank(
     let integration = IntegrationSettings { seed: settings.seed, ..IntegrationSettings::default() };
     let posterior = fit.integrate(&Prior::half_normal(settings.prior_scale), &integration)?;
     let draws = posterior.draws(settings.draws, settings.seed, &["unit"])?;
-    let effects: Vec<Vec<f64>> = (0..present.len())
+    let mut effects: Vec<Vec<f64>> = (0..present.len())
         .map(|level| draws.column(&format!("unit.intercept[{level}]")).unwrap_or_default())
         .collect();
+    let of_region = regions_of_units(&codes, &rows, &region_of, present.len());
+    centre_draws(&mut effects, &of_region, settings.draws);
     let places = places(&effects, settings.draws);
-    let raw = raw_deviations(&response, &codes, &rows, &region_of, present.len());
+    let raw = raw_deviations(&response, &codes, &of_region);
     let quarter = present.len().div_ceil(4);
     let tail = 0.5 * (1.0 - settings.level);
     let mut units: Vec<Ranked> = (0..present.len())
@@ -195,26 +197,49 @@ fn places(effects: &[Vec<f64>], draws: usize) -> Vec<Vec<u32>> {
     places
 }
 
-/// Means of units less the mean of their region's unit means.
-fn raw_deviations(
-    response: &[f64],
+/// Region of each unit, that of its last row.
+fn regions_of_units(
     codes: &[u32],
     rows: &[usize],
     region_of: &dyn Fn(usize) -> usize,
     units: usize,
-) -> Vec<f64> {
-    let mut sums = vec![(0.0, 0.0, 0); units];
-    for ((value, &code), &row) in response.iter().zip(codes).zip(rows) {
+) -> Vec<usize> {
+    let mut regions = vec![0; units];
+    for (&code, &row) in codes.iter().zip(rows) {
+        regions[code as usize] = region_of(row);
+    }
+    regions
+}
+
+/// Less the mean of the region's units, draw by draw. The model's effects are deviations from a mean over all
+/// the units that there might be, which few units leave all but unknown; units are held against each other.
+fn centre_draws(effects: &mut [Vec<f64>], of_region: &[usize], draws: usize) {
+    let mut units: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for (unit, &region) in of_region.iter().enumerate() {
+        units.entry(region).or_default().push(unit);
+    }
+    for own in units.values() {
+        for draw in 0..draws {
+            let mean = own.iter().map(|&unit| effects[unit][draw]).sum::<f64>() / own.len() as f64;
+            own.iter().for_each(|&unit| effects[unit][draw] -= mean);
+        }
+    }
+}
+
+/// Means of units less the mean of their region's unit means.
+fn raw_deviations(response: &[f64], codes: &[u32], of_region: &[usize]) -> Vec<f64> {
+    let mut sums = vec![(0.0, 0.0); of_region.len()];
+    for (value, &code) in response.iter().zip(codes) {
         let own = &mut sums[code as usize];
-        *own = (own.0 + value, own.1 + 1.0, region_of(row));
+        *own = (own.0 + value, own.1 + 1.0);
     }
     let mut regions: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
-    for (sum, n, region) in &sums {
+    for ((sum, n), region) in sums.iter().zip(of_region) {
         let own = regions.entry(*region).or_default();
         *own = (own.0 + sum / n, own.1 + 1.0);
     }
     let centre = |region: &usize| regions.get(region).map_or(0.0, |(sum, n)| sum / n);
-    sums.iter().map(|(sum, n, region)| sum / n - centre(region)).collect()
+    sums.iter().zip(of_region).map(|((sum, n), region)| sum / n - centre(region)).collect()
 }
 
 /// Quantile of sorted values: the smallest one with at least this share at or below it.

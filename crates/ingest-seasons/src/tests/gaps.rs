@@ -87,7 +87,7 @@ fn a_block_that_lacks_prunings_before_one_harvest_is_told() {
 }
 
 /// Two sites of ten trees over four seasons: rounds of a tree by site and year.
-fn told_of_rounds(rounds: fn(usize, i32) -> usize) -> Vec<(Code, String)> {
+fn told_of_rounds(rounds: impl Fn(usize, i32) -> usize) -> Vec<(Code, String)> {
     let mut trees = "tree,block".to_owned();
     let mut picks = Vec::new();
     for (site, block) in ["N", "M"].into_iter().enumerate() {
@@ -139,4 +139,141 @@ fn a_round_that_a_block_lacks_in_one_season_is_told() {
     assert!(found[0].1.contains("has 1 pick (median), where 2 are usual"), "{found:?}");
     // A few trees with fewer picks are nothing odd.
     assert_eq!(lacks(10, 16), []);
+}
+
+/// A round under the year beside its own makes one season of more rounds and one of as many fewer.
+#[test]
+fn a_round_under_the_year_beside_its_own_is_told() {
+    let moved = |from: i32, to: i32| {
+        move |site: usize, year: i32| match (site, year) {
+            (0, year) if year == from => 2,
+            (0, year) if year == to => 4,
+            _ => 3,
+        }
+    };
+    let found = told_of_rounds(moved(2023, 2022));
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(found[0].0, Code::SeasonStray);
+    let expected = "region 'north': in 1 block (N) a tree of season 2022 has 4 picks (median) and one of 2023 2, where 3 stand in every other season: a round of 2023 may bear the year of 2022";
+    assert_eq!(found[0].1, expected);
+    assert_eq!(told_of_rounds(moved(2023, 2024)).len(), 1);
+    // Seasons that do not follow each other, more in one than the other lacks, and seasons that all differ.
+    assert_eq!(told_of_rounds(moved(2024, 2022)), []);
+    assert_eq!(told_of_rounds(|site, year| [3, 4, 1, 3][(year - 2021) as usize] + site), []);
+    assert_eq!(told_of_rounds(|site, year| [2, 4, 3, 5][(year - 2021) as usize] + site), []);
+}
+
+/// Two weights of a tree on one day are one round: what a block lacks shows beside them.
+#[test]
+fn rounds_are_counted_by_day() {
+    let mut trees = "tree,block".to_owned();
+    let mut picks = Vec::new();
+    for tree in 0..20 {
+        trees.push_str(&format!("\nN{tree},N"));
+        for year in 2021..2025 {
+            for round in 0..3 {
+                if (year, round) == (2023, 2) {
+                    continue;
+                }
+                // Every third tree is picked twice that day.
+                for time in 0..1 + usize::from((tree + round) % 3 == 0) {
+                    let kg = 1.0 + 0.31 * round as f64 + 0.13 * tree as f64 + 0.07 * time as f64;
+                    picks.push(format!("N{tree},{year}-03-{:02},{kg:.2},9,", 3 + 9 * round));
+                }
+            }
+        }
+    }
+    let book = small()
+        .table(Table::Blocks, "block,site,region\nN,hill,north")
+        .table(Table::Trees, &trees)
+        .rows(Table::Harvests, &[&picks.join("\n")]);
+    let found: Vec<String> = book
+        .linked()
+        .problems
+        .into_iter()
+        .filter(|p| p.code == Code::SeasonThin)
+        .map(|p| p.what)
+        .collect();
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(found[0].contains("in 1 block (N) a tree of season 2023 has 2 picks"), "{found:?}");
+}
+
+/// Twenty trees of a block picked in four rounds of three seasons; `rounds` says how many of them a tree has.
+fn told_of_trees(rounds: impl Fn(usize, i32) -> usize) -> Vec<String> {
+    let mut trees = "tree,block".to_owned();
+    let mut picks = Vec::new();
+    for tree in 0..20 {
+        trees.push_str(&format!("\nN{tree},N"));
+        for year in 2022..2025 {
+            for round in 0..rounds(tree, year) {
+                let kg = 1.0 + 0.31 * round as f64 + 0.13 * tree as f64;
+                picks.push(format!("N{tree},{year}-03-{:02},{kg:.2},9,", 3 + 7 * round));
+            }
+        }
+    }
+    let book = small()
+        .table(Table::Blocks, "block,site,region\nN,hill,north")
+        .table(Table::Trees, &trees)
+        .rows(Table::Harvests, &[&picks.join("\n")]);
+    let problems = book.linked().problems.into_iter().filter(|p| p.code == Code::SeasonThin);
+    problems.map(|p| p.what).collect()
+}
+
+#[test]
+fn trees_with_half_of_their_blocks_rounds_are_told() {
+    assert_eq!(told_of_trees(|_, _| 4), [""; 0]);
+    let lacking = |tree: usize, year: i32| match (tree, year) {
+        (3, 2024) => 1,
+        (7, 2024) => 2,
+        _ => 4,
+    };
+    let found = told_of_trees(lacking);
+    assert_eq!(found.len(), 1, "{found:?}");
+    let expected = "region 'north': 2 trees of season 2024 with half of the picks or fewer that nearly all trees of their block have: 'N3' (1 of 4), 'N7' (2 of 4); each counts";
+    assert!(found[0].starts_with(expected), "{found:?}");
+    // One round less is how a crop ends, and trees that end so in every season are no slip.
+    assert_eq!(told_of_trees(|tree, year| if tree == 3 && year == 2024 { 3 } else { 4 }), [""; 0]);
+    let habit = |tree: usize, year: i32| if tree == year as usize % 20 { 2 } else { 4 };
+    assert_eq!(told_of_trees(habit), [""; 0]);
+    // Nor is it where one tree in five has fewer rounds than the others.
+    assert_eq!(
+        told_of_trees(|tree, year| if year == 2024 { 4 - tree % 5 / 4 * 2 } else { 4 }),
+        [""; 0]
+    );
+}
+
+/// Four blocks of ten trees at one site over five seasons, three in four trees pruned: what `leave` says is not.
+#[test]
+fn a_block_whose_trees_are_mostly_pruned_lacks_a_seasons_prunings() {
+    let told = |leave: fn(usize, i32) -> bool| -> Vec<String> {
+        let (mut trees, mut blocks) = ("tree,block".to_owned(), "block,site,region".to_owned());
+        let (mut picks, mut cuts) = (Vec::new(), Vec::new());
+        for block in 0..4 {
+            blocks.push_str(&format!("\nB{block},estate,north"));
+            for tree in 0..10 {
+                let id = format!("B{block}T{tree}");
+                trees.push_str(&format!("\n{id},B{block}"));
+                for year in 2021..2026 {
+                    picks.push(format!("{id},{year}-02-11,{}.{tree},9,", 2 + (block + tree) % 3));
+                    if (tree + year as usize) % 4 > 0 && !leave(block, year) {
+                        cuts.push(format!("{id},{}-07-15,0.2,shoots,", year - 1));
+                    }
+                }
+            }
+        }
+        let book = small()
+            .table(Table::Blocks, &blocks)
+            .table(Table::Trees, &trees)
+            .rows(Table::Harvests, &[&picks.join("\n")])
+            .rows(Table::Prunings, &[&cuts.join("\n")]);
+        let problems = book.linked().problems.into_iter();
+        problems.filter(|p| p.code == Code::PruningsAbsent).map(|p| p.what).collect()
+    };
+    assert_eq!(told(|_, _| false), [""; 0]);
+    let found = told(|block, year| (block, year) == (1, 2024));
+    assert!(found.len() == 1 && found[0].contains("harvest 2024 in 1 block (B1)"), "{found:?}");
+    // Where another block has fewer pruned that season too, less was pruned altogether.
+    assert_eq!(told(|block, year| year == 2024 && (block == 1 || block == 3)), [""; 0]);
+    // Two of four blocks that rest, each in its season, are a practice.
+    assert_eq!(told(|block, year| block < 2 && year as usize == 2023 + block), [""; 0]);
 }

@@ -28,6 +28,8 @@ pub(super) struct Plan {
     pub(super) measured_as: Option<MeasuredAs>,
     /// Whether `values` of the file states of an empty cell that it means nothing.
     empty_is_none: bool,
+    /// Whether further rows of a tree on one day are visits of their own.
+    pub(super) several_a_day: bool,
 }
 
 impl Plan {
@@ -158,7 +160,18 @@ impl Plan {
         let nothing = StatedValue::Text(String::new());
         let is_none = |words: &BTreeMap<String, StatedValue>| words.get("") == Some(&nothing);
         let empty_is_none = options.values.values().any(is_none);
-        Ok((Self { file, readers, joined, extra, header, measured_as, empty_is_none }, layout))
+        let several_a_day = options.several_a_day;
+        let plan = Self {
+            file,
+            readers,
+            joined,
+            extra,
+            header,
+            measured_as,
+            empty_is_none,
+            several_a_day,
+        };
+        Ok((plan, layout))
     }
 }
 

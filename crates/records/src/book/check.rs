@@ -225,14 +225,29 @@ fn check_columns(checker: &mut Checker<'_>, table: Table, file: &FileOptions) {
                 Some(near) => {
                     say!("did you mean {near}? `anacurve schema` lists the columns of this table")
                 }
-                None => {
-                    text!("name one of the columns that `anacurve schema` lists for this table")
-                        .to_owned()
-                }
+                None => match Table::ALL.iter().find(|other| other.spec().column(column).is_some())
+                {
+                    Some(other) => say!(
+                        "{column} is a column of the table {other}: state it in a file of that table; here not_columns leaves the words out that meant it, and `anacurve schema` lists the columns"
+                    ),
+                    None => {
+                        text!("name one of the columns that `anacurve schema` lists for this table")
+                            .to_owned()
+                    }
+                },
             };
             let what = say!("{}: the table {table} has no column '{column}'", file.path);
             checker.of_file(table, file, Code::ColumnUnknown, what, &remedy);
         }
+    }
+    if file.several_a_day && !matches!(table, Table::Harvests | Table::Prunings) {
+        checker.of_file(
+            table,
+            file,
+            Code::SettingImpossible,
+            say!("{}: several_a_day says nothing of the table {table}", file.path),
+            text!("take it out: it is for files of harvests and of prunings"),
+        );
     }
     for text in &file.not_rows {
         if text.trim_matches(|of: char| of == '*' || of.is_whitespace()).is_empty() {

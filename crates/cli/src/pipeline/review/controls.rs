@@ -29,7 +29,7 @@ pub fn leave_out_controls(book: &Path, linked: &mut Linked) -> Result<(), Failur
                     100.0 * share
                 ),
                 say!(
-                    "nothing to do if that is what the region does; if the others were left to compare with, or not reached, state what it does: present = {{ intensity = .., lead_days = .. }} under [regions.{}]",
+                    "nothing to do if that is what the region does, or if it treats trees unlike each other: a mixture cannot be stated; if the others were left to compare with, or not reached, and nearly all trees are cut alike, state how: present = {{ intensity = .., lead_days = .. }} under [regions.{}]",
                     practice.region
                 ),
             ));

@@ -316,7 +316,7 @@ fn plan(review: &Reviewed) -> ReviewSection {
         None => paragraphs.push(words::NO_KEPT.get().to_owned()),
         Some(kept) => {
             paragraphs.push(words::plan(kept));
-            paragraphs.extend(words::failed(kept));
+            paragraphs.extend(words::failed(kept, &review.chosen_by_crew));
             if !review.grown_since.is_empty() {
                 paragraphs.push(words::grown_since(&review.grown_since));
             }

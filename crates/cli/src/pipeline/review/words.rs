@@ -264,10 +264,12 @@ const FAILED: f64 = 0.5;
 /// Most blocks that are named in a sentence.
 const NAMED_BLOCKS: usize = 8;
 
-/// Blocks of which fewer than half of the trees were treated as planned, the worst first; `None` without any.
-pub fn failed(kept: &PlanKept) -> Option<String> {
+/// Blocks of which fewer than half of the trees were treated as planned, the worst first; `None` without any. Of a block
+/// in which the crew chose the trees, those compared one by one are the few that were planned apart.
+pub fn failed(kept: &PlanKept, chosen: &[ChosenByCrew]) -> Option<String> {
+    let is_whole = |own: &&BlockKept| !chosen.iter().any(|other| other.block == own.block);
     let mut failed: Vec<&BlockKept> =
-        kept.blocks.iter().filter(|own| own.kept.share_kept < FAILED).collect();
+        kept.blocks.iter().filter(is_whole).filter(|own| own.kept.share_kept < FAILED).collect();
     failed.sort_by(|a, b| a.kept.share_kept.total_cmp(&b.kept.share_kept));
     let more = match failed.len().saturating_sub(NAMED_BLOCKS) {
         0 => String::new(),
