@@ -7,7 +7,7 @@ use report::{TrialCell, TrialSection, TrialTable};
 use trials::compare::{Adjustment, Pairs};
 use trials::distributions::Sides;
 use trials::traits::{NaturalMean, TermTest, TraitAnalysis, TraitModel, TraitTest};
-use trials::{Trait, TraitKind};
+use trials::{Analysis, Trait, TraitKind};
 
 /// Most pairs listed.
 const PAIRS: usize = 45;
@@ -105,6 +105,7 @@ pub fn section(
     let as_measured = found.model == TraitModel::AsMeasured;
     let mut tables: Vec<TrialTable> = tested(found).into_iter().collect();
     if !as_measured {
+        tables.extend(found.analysis.as_deref().map(|own| on_that_scale(own, found.model)));
         if !found.over_seasons.is_empty() {
             let caption = text!("Means over the seasons on the natural scale");
             let mut table = natural("natural-means-seasons", caption, observed, found);
@@ -128,6 +129,14 @@ pub fn section(
         tables,
         ..TrialSection::default()
     }
+}
+
+/// The analysis of variance of transformed values.
+fn on_that_scale(analysis: &Analysis, model: TraitModel) -> TrialTable {
+    let mut table = super::tables::anova(analysis);
+    table.name = "natural-anova".to_owned();
+    table.notes.insert(0, say!("Scale of the analysis: {}.", model_words(model)));
+    table
 }
 
 /// An empty table of means with limits.
