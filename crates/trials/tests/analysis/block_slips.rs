@@ -165,3 +165,26 @@ fn a_block_of_one_plot_is_told_and_sizes_unlike_by_design_are_not() {
     }
     assert_eq!(slips(&d, &unlike), []);
 }
+
+/// Names of plots say once what a square is made of, and nothing of the replicate where there is one.
+#[test]
+fn plots_of_a_square_are_told_by_row_and_column() {
+    let named = |squares: usize| {
+        let (mut replicate, mut row, mut column, mut dose) =
+            (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        for at in 0..9 * squares {
+            let (r, c) = (at % 9 / 3, at % 3);
+            replicate.push(format!("{}", at / 9 + 1));
+            row.push(format!("{}", r + 1));
+            column.push(format!("{}", c + 1));
+            dose.push(format!("D{}", (r + c) % 3));
+        }
+        let values = (0..9 * squares).map(|at| 5.0 + (at * 7 % 11) as f64 * 0.1).collect();
+        let columns = [("replicate", replicate), ("row", row), ("column", column), ("dose", dose)];
+        let mut d = declared(TrialDesign::LatinSquare);
+        d.factors = names(&["dose"]);
+        Plan::read(&d, &observed(&columns, values)).unwrap().units[0].plot.clone()
+    };
+    assert_eq!(named(1), "row 1, column 1");
+    assert_eq!(named(2), "replicate 1, row 1, column 1");
+}
