@@ -60,7 +60,7 @@ fn is_of_trials(place: &Place, listed: &[&str]) -> bool {
     };
     match listed {
         [] => file.to_lowercase().starts_with(Table::Trials.as_str()),
-        listed => listed.iter().any(|path| is_named(path)),
+        listed => listed.iter().any(is_named),
     }
 }
 
