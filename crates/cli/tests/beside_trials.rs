@@ -143,11 +143,12 @@ fn each_site_stands_beside_the_advice_of_its_region() {
     simulated::run(&book, &out, &[], &[]);
     let page = std::fs::read_to_string(simulated::report(&out).join("index.html")).unwrap();
     let page = page.replace(['\u{a0}', '\u{202f}'], " ");
+    // The paragraph of a trial among those of the region's section.
     let of = |region: &str, trial: &str| {
-        let begins = format!("For {region} ");
-        let mut all = page.split(&begins).skip(1);
-        let own = all.find(|said| said.split("</p>").next().unwrap().contains(trial));
-        own.and_then(|said| said.split("</p>").next()).unwrap_or_default().to_owned()
+        let section = page.split(&format!("For {region} ")).nth(1).unwrap_or_default();
+        let section = section.split("</section>").next().unwrap_or_default();
+        let own = section.split("</p>").find(|said| said.contains(trial));
+        own.unwrap_or_default().to_owned()
     };
     let (up, down) = (of("Hill Side", "trial depth"), of("Low Land", "trial depth"));
     assert!(up.contains("trial depth at up (") && !up.contains("at down"), "{up}");
@@ -155,4 +156,60 @@ fn each_site_stands_beside_the_advice_of_its_region() {
     let dates = of("Low Land", "trial dates");
     assert!(dates.contains("Of dates trial dates (12 trees) by itself"), "{dates}");
     assert!(of("Hill Side", "trial dates").is_empty());
+    // What the advice rests on, and how its records hang together with the trials', is said once for both.
+    for once in ["For Low Land ", "so that the two are not independent"] {
+        let own = page.split("For Low Land ").nth(1).unwrap().split("</section>").next().unwrap();
+        let own = format!("For Low Land {own}");
+        assert_eq!(own.matches(once).count(), 1, "{once}");
+    }
+}
+
+/// Rows that the records contradict, and a plot that may have made the finding: both beside the advice, the first in the
+/// terminal and under Data quality too.
+#[test]
+fn what_is_unsettled_of_a_trial_is_told_beside_the_advice() {
+    let temporary = tempfile::tempdir().unwrap();
+    let (book, out) = (temporary.path().join("book"), temporary.path().join("out"));
+    let program = env!("CARGO_BIN_EXE_anacurve");
+    let demo = std::process::Command::new(program)
+        .args(["demo", book.to_str().unwrap(), "--kind", "trial"])
+        .output()
+        .unwrap();
+    assert!(demo.status.success(), "{}", String::from_utf8_lossy(&demo.stderr));
+    let read = |name: &str| std::fs::read_to_string(book.join(name)).unwrap();
+    let prunings = read("prunings.csv");
+    let row = prunings.lines().find(|row| row.starts_with("OT01-001,2024-")).unwrap();
+    assert!(row.contains(",0.3,"), "a tree cut by 30 %: {row}");
+    std::fs::write(
+        book.join("prunings.csv"),
+        prunings.replace(row, &row.replace(",0.3,", ",0.03,")),
+    )
+    .unwrap();
+    let trials = read("trials.csv");
+    let plot: Vec<&str> = trials
+        .lines()
+        .filter(|row| row.contains(",OT01-R02-P01,"))
+        .map(|row| row.split(',').nth(1).unwrap())
+        .collect();
+    assert!(!plot.is_empty());
+    let heavy = |row: &str| {
+        let (start, kg) = row.rsplit_once(',').unwrap();
+        let is_own = plot.iter().any(|tree| row.starts_with(&format!("{tree},")));
+        let kg = kg.parse::<f64>().ok().filter(|_| is_own);
+        kg.map_or_else(|| row.to_owned(), |kg| format!("{start},{:.2}", 2.0 * kg))
+    };
+    let harvests: Vec<String> = read("harvests.csv").lines().map(heavy).collect();
+    std::fs::write(book.join("harvests.csv"), harvests.join("\n") + "\n").unwrap();
+    let ran = simulated::run(&book, &out, &[], &[]);
+    let terminal = String::from_utf8_lossy(&ran.stdout).into_owned();
+    assert!(terminal.contains("trial-slip"), "{terminal}");
+    let report = out.join("ombra-terrace-trial-field-invented").join("2027");
+    for said in said(&report, "Ombra Terrace").map(Option::unwrap) {
+        let unsettled = "1 finding on rows of trial OT-depth, listed under Data quality,";
+        assert!(said.contains(unsettled), "{said}");
+        assert!(said.contains("Look at the field book first: a plot stands out"), "{said}");
+    }
+    let page = std::fs::read_to_string(report.join("index.html")).unwrap();
+    let (_, quality) = page.split_once("Data quality</h").unwrap();
+    assert!(quality.contains("trial-slip") && quality.contains("OT01-001"), "under Data quality");
 }

@@ -269,12 +269,17 @@ fn gone_trees_are_left_out_and_leads_have_dates() {
     // 23 replicates of four plots take all but two of the 94 trees that stand.
     assert_eq!((trials.lines().count(), layout["spare_plots"].as_u64()), (1 + 92, Some(2)));
     assert!(gone.iter().all(|id| !trials.contains(id)));
-    assert!(page.contains("45 days (18 July)") && page.contains("20 days (12 August)"));
+    assert!(
+        page.contains("45 days before the flush (18 July)")
+            && page.contains("20 days before the flush (12 August)")
+    );
     assert!(page.contains("Nuts (kg)") && page.contains("Cut (share of the canopy)"));
     let spoken = lay_out(&["--language", "pt"]);
     assert_eq!(spoken.code, 0, "{}", spoken.stderr);
     let page = read("field-sheets.html");
-    assert!(page.contains("45 dias (18 de julho)") && page.contains("Castanhas (kg)"));
+    assert!(
+        page.contains("45 dias antes da brotação (18 de julho)") && page.contains("Castanhas (kg)")
+    );
     // A block of which nothing stands any more holds no trial.
     let felled: Vec<String> = book
         .text("trees.csv")

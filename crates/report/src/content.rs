@@ -38,8 +38,21 @@ pub struct BesideTrial {
     pub region: String,
     /// Trial id.
     pub trial: String,
-    /// What each rests on, how far apart they are, and whether their intervals overlap.
+    /// What the advice rests on, the same for every trial beside it.
+    pub basis: String,
+    /// What the trial says, how far apart the two are, and whether their intervals overlap.
     pub words: String,
+    /// How the advice's records and the trials' hang together, the same for every trial beside it; may be empty.
+    pub together: String,
+}
+
+impl BesideTrial {
+    /// All of it, as where the trial stands by itself.
+    #[must_use]
+    pub fn alone(&self) -> String {
+        let all = [&self.basis, &self.words, &self.together].map(String::as_str);
+        all.into_iter().filter(|words| !words.is_empty()).collect::<Vec<_>>().join(" ")
+    }
 }
 
 /// What was read, kept, repaired, set aside and linked.

@@ -44,11 +44,11 @@ fn described(layout: &Layout, levels: &[Option<String>]) -> String {
         }
         let said =
             amount.map_or_else(|| level.clone(), |(unit, amount)| amount_words(amount, unit));
-        let day = match layout.day_of_lead(&factor.name, level) {
-            day if day.is_empty() => day,
-            day => format!(" ({day})"),
-        };
-        Some(format!("{} {said}{day}", trials::name_in_words(&factor.name)))
+        let day = layout.day_of_lead(&factor.name, level);
+        if !day.is_empty() {
+            return Some(say!("{said} before the flush ({day})"));
+        }
+        Some(format!("{} {said}", trials::name_in_words(&factor.name)))
     });
     let words: Vec<String> = words.collect();
     words.join(", ")

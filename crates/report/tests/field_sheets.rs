@@ -72,6 +72,32 @@ fn a_map_of_many_treatments_hatches_those_whose_fill_comes_again() {
     assert!(many.contains("<pattern id=\"hatch-1\"") && !many.contains("hatch-2"));
 }
 
+/// Blocks of like earlier crop lie among each other: lines between them would frame every plot.
+#[test]
+fn a_map_of_replicates_among_each_other_has_no_heavy_lines_within_the_field() {
+    let request = serde_json::from_value(serde_json::json!({
+        "trial": "M",
+        "design": "randomised_blocks",
+        "replicates": 4,
+        "factors": [{ "name": "potash", "levels": ["0", "1", "2", "3"], "unit": "g" }],
+        "field": { "rows": 4, "columns": 4 },
+    }));
+    let mut layout = lay_out(&request.unwrap(), 4).unwrap();
+    let drawn = |layout: &Layout| {
+        let dir = tempfile::tempdir().unwrap();
+        report::write_layout(layout, dir.path()).unwrap();
+        let map = std::fs::read_to_string(dir.path().join("map.svg")).unwrap();
+        (map.matches("stroke-width=\"2.6\"").count(), map.contains("Heavy lines part"))
+    };
+    let (lines, told) = drawn(&layout);
+    // The field has sixteen sides of plots.
+    assert!(lines > 16 && told, "{lines}");
+    for (at, plot) in layout.plots.iter_mut().enumerate() {
+        plot.replicate = format!("{}", (at + at / 4) % 4 + 1);
+    }
+    assert_eq!(drawn(&layout), (16, false));
+}
+
 /// A trial of doses: what is given has a sheet, and each tree as many lines as it is picked.
 #[test]
 fn a_trial_of_doses_has_sheets_for_what_is_given_and_for_every_pick() {
@@ -143,9 +169,9 @@ fn what_is_cut_and_what_is_picked_have_columns_of_their_own_in_the_language_of_t
     assert_eq!((english[1].1.len(), english[2].1.len()), (8 * 9 + 1, 8 + 1));
     // Below the picks are eight lines for further ones.
     assert_eq!(page.matches("<th scope=\"row\">\u{2026}</th>").count(), 8);
-    assert!(english[1].1[1][3].contains("days ("), "{:?}", english[1].1[1]);
+    assert!(english[1].1[1][3].contains("flush ("), "{:?}", english[1].1[1]);
     assert_eq!(page.matches("Nuts (kg)").count(), 1);
-    assert!(page.contains("lead days 45 days (18 July), depth 30 %"));
+    assert!(page.contains("45 days before the flush (18 July), depth 30 %"));
     assert!(page.contains("Lead: days from pruning") && page.contains("1 September in North"));
     let (portuguese, page) = write(Language::Portuguese);
     let names: Vec<&str> = portuguese.iter().map(|(name, _)| name.as_str()).collect();
@@ -155,7 +181,7 @@ fn what_is_cut_and_what_is_picked_have_columns_of_their_own_in_the_language_of_t
         portuguese[2].1[0][5..8],
         ["data (date)", "castanhas, kg (nut_kg)", "umidade, % (moisture_pct)"]
     );
-    assert!(page.contains("antecedência 45 dias (18 de julho), depth 30 %"));
+    assert!(page.contains("45 dias antes da brotação (18 de julho), depth 30 %"));
     // The table to be read back is the same in every language.
     assert_eq!(english[4], portuguese[4]);
 }

@@ -195,6 +195,96 @@ fn measurements_take_the_power_their_residuals_support() {
     agrees(&found, w, 1e-9);
 }
 
+/// A trial of two seasons on the same plots, as columns of a witness hold it.
+fn measured_over_seasons(rows: &[Row], seasons: &[i32]) -> TraitAnalysis {
+    let mut observed = observed(TraitKind::Measured, rows);
+    observed.exposure = None;
+    observed.season = seasons.iter().map(|season| Some(*season)).collect();
+    observed.tree = rows.iter().map(|row| format!("{} in {}", row.0, row.1)).collect();
+    let declared: TrialDeclaration = serde_json::from_str(
+        r#"{"title": null, "design": "randomised_blocks", "factors": ["treatment"],
+            "control": null, "covariate": null}"#,
+    )
+    .expect("a declaration");
+    let plan = Plan::read(&declared, &observed).expect("a plan");
+    analyse_trait(&plan, &observed).expect("analysed")
+}
+
+/// Against MASS::boxcox with the residual degrees of freedom, 18 of 56 units, in place of their number.
+#[test]
+fn over_seasons_the_power_is_judged_by_the_degrees_of_freedom_that_plots_leave() {
+    let w = &read("traits/traits.json")["seasons"];
+    let rows: Vec<Row> = texts(&w["treatment"])
+        .into_iter()
+        .zip(texts(&w["replicate"]))
+        .zip(numbers(&w["values"]))
+        .map(|((treatment, replicate), value)| (treatment, replicate, value, 1.0))
+        .collect();
+    let seasons: Vec<i32> = numbers(&w["season"]).into_iter().map(|s| s as i32).collect();
+    let found = measured_over_seasons(&rows, &seasons);
+    let (best, low, high) = found.evidence.power.expect("positive");
+    near(best, number(&w["best"]), 1e-9, "power");
+    near(low, number(&w["low"]), 1e-9, "lower limit");
+    near(high, number(&w["high"]), 1e-9, "upper limit");
+}
+
+/// Seven treatments in four replicates over two seasons, errors additive and normal; the lasting difference of
+/// plots is twice that of a season.
+#[test]
+fn additive_normal_errors_are_left_as_measured_in_all_but_one_of_twenty() {
+    const TRIALS: usize = 200;
+    let mut rng = ChaCha8Rng::seed_from_u64(20_261_130);
+    let mut draw = |deviation: f64| -> f64 {
+        let z: f64 = StandardNormal.sample(&mut rng);
+        deviation * z
+    };
+    let departed = (0..TRIALS)
+        .filter(|_| {
+            let (mut rows, mut seasons) = (Vec::new(), Vec::new());
+            for replicate in 1..=4 {
+                let block = draw(0.5);
+                for (at, mean) in [8.0, 9.6, 8.6, 10.1, 9.1, 10.1, 9.1].into_iter().enumerate() {
+                    let plot = mean + block + draw(0.8);
+                    for season in [2025, 2026] {
+                        let value: f64 = plot + draw(0.4);
+                        rows.push((format!("T{at}"), format!("{replicate}"), value, 1.0));
+                        seasons.push(season);
+                    }
+                }
+            }
+            let found = measured_over_seasons(&rows, &seasons);
+            found.evidence.power.is_none_or(|(_, low, high)| !(low..=high).contains(&1.0))
+        })
+        .count();
+    // 10 are expected, with a binomial error of 3.1; with the number of units in place of their degrees of freedom it
+    // was 50 of 200.
+    assert!((3..=17).contains(&departed), "{departed} of {TRIALS}");
+}
+
+/// Skewed residuals whose spread falls as the mean rises: logarithms would mend the one and worsen the other.
+#[test]
+fn logarithms_against_the_spread_of_the_treatments_are_not_taken() {
+    let crd = TrialDesign::CompletelyRandomised;
+    let told = |spreads: [f64; 4]| {
+        let mut rows = Vec::new();
+        for (at, spread) in spreads.into_iter().enumerate() {
+            for quantile in [0.0, 0.4, 0.9, 1.5, 2.3, 3.5, 5.5] {
+                let value = 2.0 + 0.3 * at as f64 + spread * quantile;
+                rows.push((format!("T{at}"), "1".to_owned(), value, 1.0));
+            }
+        }
+        let found = analysed(crd, TraitKind::Measured, &rows).expect("analysed");
+        let (_, low, high) = found.evidence.power.expect("positive");
+        assert!(low < 0.0 && (0.0..1.0).contains(&high), "{low} {high}");
+        found
+    };
+    let falling = told([1.0, 0.95, 0.9, 0.85]);
+    assert_eq!(falling.model, TraitModel::AsMeasured);
+    assert!(falling.why.contains("the two disagree"), "{}", falling.why);
+    assert!(falling.evidence.variance_slope.expect("four treatments") < 0.0);
+    assert_eq!(told([1.0, 1.1, 1.2, 1.3]).model, TraitModel::Logarithm);
+}
+
 #[test]
 fn what_is_no_count_or_share_is_refused_and_ends_of_the_scale_are_told() {
     let row = |t: &str, v: f64, n: f64| (t.to_owned(), "1".to_owned(), v, n);

@@ -1,6 +1,7 @@
 # Counts of the same plots in two seasons by pseudo-likelihood: the working response and its weights by lme4::lmer (REML)
 # over and over (Wolfinger and O'Connell 1993), with m + clumping m^2 as the variance of a count and the clumping at which
-# the residual variance is 1, or none where counts are no more variable than chance has it. Wald's tests of treatment, season and their
+# the residual variance is 1, or none where counts are no more variable than chance has it: then no error is below that
+# of glm with plots and years left out, and of the two Wald statistics the smaller stands. Wald's tests of treatment, season and their
 # interaction with contrasts that sum to 0, and treatments over the seasons compared by emmeans with the 12 degrees of
 # freedom of their error: all pairs by Tukey, with the first by Dunnett (mvtnorm). usage: Rscript seasons.R OUT_FOLDER
 suppressPackageStartupMessages({ library(jsonlite); library(lme4); library(emmeans) })
@@ -39,9 +40,19 @@ fitted_ <- function(d) {
     g <- settled(clumping)
   }
   b <- fixef(g); V <- as.matrix(vcov(g)); at <- attr(model.matrix(g), "assign")
-  wald <- function(term) { j <- which(at == term); sum(b[j] * solve(V[j, j], b[j])) / length(j) }
+  Vs <- list(V)
+  if (clumping == 0) {
+    # Fitted to the working response's own limit: Fisher scoring is the same rounds without random strata.
+    chance <- glm(count ~ treatment * season + block + offset(log(exposure)), poisson, d, control = glm.control(1e-14, 200))
+    Vs[[2]] <- vcov(chance)[names(b), names(b)]
+  }
+  wald <- function(term) { j <- which(at == term); min(sapply(Vs, function(V) sum(b[j] * solve(V[j, j], b[j])))) / length(j) }
   # Treatments over seasons: intercept and the treatment's own effect.
   L <- cbind(1, contr.sum(4)); j <- c(1, which(at == 1))
+  covariances <- lapply(Vs, function(V) L %*% V[j, j] %*% t(L))
+  # The variances of all differences added up.
+  pairs_of <- sapply(covariances, function(C) nrow(C) * sum(diag(C)) - sum(C))
+  V <- Vs[[which.max(pairs_of)]]
   # It notes the interaction with season.
   e <- suppressMessages(emmeans(g, "treatment", lmer.df = "asymptotic", vcov. = V, df = 12))
   compared <- function(x) { s <- summary(x, infer = TRUE, level = 0.95); n <- names(s)
@@ -54,7 +65,7 @@ fitted_ <- function(d) {
   # Given as the rest of the model stands: blocks sum to 0, seasons too.
   list(treatment = as.character(d$treatment), block = as.character(d$block), season = as.integer(as.character(d$season)),
     exposure = d$exposure, count = d$count, f = c(wald(1), wald(2), wald(4)), clumping = clumping,
-    over_seasons = as.vector(L %*% b[j]), se = sqrt(diag(L %*% V[j, j] %*% t(L))),
+    over_seasons = as.vector(L %*% b[j]), se = sqrt(do.call(pmax, lapply(covariances, diag))),
     tukey = tukey, dunnett = dunnett)
 }
 write_json(list(source = paste("R", getRversion(), "lme4", packageVersion("lme4"), "emmeans", packageVersion("emmeans")),

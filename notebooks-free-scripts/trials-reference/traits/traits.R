@@ -52,8 +52,23 @@ scab <- read.csv(file.path(out, "potato_scab_sulfur.csv"), stringsAsFactors = TR
 percent <- means(lm(logit ~ trt, transform(scab, logit = log(inf / (100 - inf)))))
 orchard <- transform(OrchardSprays, trt = treatment)
 b <- boxcox(lm(decrease ~ trt, orchard), lambda = seq(-2, 2, 0.05), plotit = FALSE)
-inside <- range(b$x[b$y >= max(b$y) - qchisq(0.95, 1) / 2])
+# boxcox has n where the likelihood of what the columns leave has the residual degrees of freedom.
+by_df <- b$y * df.residual(lm(decrease ~ trt, orchard)) / nrow(orchard)
+inside <- range(b$x[by_df >= max(by_df) - qchisq(0.95, 1) / 2])
 measured <- c(list(values = orchard$decrease, treatment = as.character(orchard$trt), best = b$x[which.max(b$y)],
   low = inside[1], high = inside[2]), means(lm(log_decrease ~ trt, transform(orchard, log_decrease = log(decrease)))))
+# Plots of four replicates over two seasons with errors in proportion: plots and replicates by season take most df.
+set.seed(1)
+plots <- expand.grid(replicate = factor(1:4), trt = factor(1:7), season = factor(2025:2026))
+plots$plot <- factor(paste(plots$replicate, plots$trt))
+plots$kg <- round(exp(c(2.1, 2.3, 2.2, 2.5, 2.4, 2.6, 2.2)[plots$trt] + rnorm(4, 0, 0.1)[plots$replicate] +
+  rnorm(28, 0, 0.3)[plots$plot] + rnorm(56, 0, 0.4) + 0.1 * (plots$season == 2026)), 3)
+own <- lm(kg ~ plot + season * replicate + season * trt, plots)
+b <- boxcox(own, lambda = seq(-2, 2, 0.05), plotit = FALSE)
+by_df <- b$y * df.residual(own) / nrow(plots)
+inside <- range(b$x[by_df >= max(by_df) - qchisq(0.95, 1) / 2])
+seasons <- list(values = plots$kg, treatment = as.character(plots$trt), replicate = as.character(plots$replicate),
+  season = as.integer(as.character(plots$season)), best = b$x[which.max(by_df)], low = inside[1], high = inside[2])
 write_json(list(source = paste("R", getRversion(), "MASS", packageVersion("MASS"), "emmeans", packageVersion("emmeans")), count = count, share = share,
-  plain = plain, percent = percent, measured = measured), file.path(out, "traits.json"), digits = I(17), auto_unbox = TRUE)
+  plain = plain, percent = percent, measured = measured,
+  seasons = seasons), file.path(out, "traits.json"), digits = I(17), auto_unbox = TRUE)

@@ -12,6 +12,7 @@ use records::Code;
 use report::PublishError;
 use std::path::Path;
 use trials::FoundTrial;
+pub use trials::trial_problems;
 
 /// Rows of each file of visits shown for comparison with the field books.
 const SPOT_CHECKS: usize = 2;

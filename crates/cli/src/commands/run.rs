@@ -1,7 +1,7 @@
 //! `anacurve run`: the whole job, from records to report.
 
 use crate::args::{Format, RunArgs};
-use crate::commands::check::write_tables;
+use crate::commands::check::{trial_problems, write_tables};
 use crate::commands::from_publish;
 use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline::advice::{self, Decided};
@@ -47,7 +47,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let record = Record::read(&args.book)?;
     let reading =
         Reading { through: args.through, cache: args.cache.as_deref(), trees: args.draw_trees };
-    let checked = pipeline::check_wanted(&args.book, reading, stages)?;
+    let mut checked = pipeline::check_wanted(&args.book, reading, stages)?;
     let reports = args.out.join(folder_name(&checked.tables.book.book.name));
     namesake::refuse(&reports, &checked.tables.book)?;
     let decided = advice::advise(&checked, advice::Wanted::whole(args.seed), stages)?;
@@ -66,6 +66,9 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     stages.now("analysing designed trials");
     let trials: Vec<AnalysedTrial> = declared(&checked)?.into_iter().map(analysed).collect();
     let trials_json = super::trial::to_json(&trials)?;
+    // Who reads the page of the advice alone must know what `check` tells of the trials beside it.
+    let of_trials =
+        trial_problems(&checked, trials.iter().map(|trial| &trial.declared), &args.book);
     stages.enter("review");
     stages.now("reviewing the season");
     let wanted = review::Wanted { season: None, seed: args.seed };
@@ -82,6 +85,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     let kept_where =
         kept.as_ref().map(|kept| was_kept(kept, &checked.tables.book)).unwrap_or_default();
     let beside = beside(&advice, &trials);
+    checked.linked.problems.extend(of_trials);
     let report = Report {
         review: review::report(&advice.book, &judged),
         trials: trials.iter().map(|trial| with_advice(trial_report(trial), &beside)).collect(),
@@ -150,7 +154,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
 /// A trial's report with what it says beside the advice for its region.
 fn with_advice(mut trial: TrialReport, beside: &[BesideTrial]) -> TrialReport {
     let own = beside.iter().filter(|beside| beside.trial == trial.id);
-    trial.notes.extend(own.map(|beside| beside.words.clone()));
+    trial.notes.extend(own.map(BesideTrial::alone));
     trial
 }
 

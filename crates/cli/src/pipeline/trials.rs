@@ -141,7 +141,7 @@ pub fn declared(checked: &Checked) -> Result<Vec<DeclaredTrial>, Failure> {
         // A trial without a row left says so itself.
         if let Some(first) = lost.first().filter(|_| trial.trees > 0) {
             trial.notes.push(say!(
-                "{} set aside (first {}: {}); `anacurve check` tells each.",
+                "{} set aside (first {}: {}); the check of the book tells each.",
                 counted(
                     lost.len() as u64,
                     text!("row of this trial and its trees was"),

@@ -50,6 +50,7 @@ numbers! { trial_fields, "Tables and figures of `trials.html`, by the beginning 
     "stability" "Stability" "unit of the trait" "Slope on the means of sites or seasons (Finlay and Wilkinson 1963), ecovalence (Wricke 1962) and stability variance (Shukla 1972) of each treatment.";
     "efficiency" "What blocking brought" "ratio" "Error variance expected without the blocks over the one found, and the same corrected for degrees of freedom.";
     "natural-test" "All treatments alike" "F" "Tests on the scale of analysis, term by term, that treatments are alike; small p speak against it.";
+    "natural-anova" "Analysis of variance, tests of the terms" "squared unit of the scale of analysis" "The analysis of variance of the transformed values: each term against its own error on the scale that suits the trait.";
     "natural-means-seasons" "Means over the seasons on the natural scale" "unit of the trait" "Means of a counted trait over equally weighted seasons, brought back, with limits.";
     "natural-means" "Means on the natural scale" "unit of the trait" "Means of a transformed or counted trait brought back, with limits.";
     "natural-differences" "Differences of treatments" "scale of analysis" "Differences on the scale of analysis and, where it is logarithmic, as ratios.";

@@ -159,7 +159,8 @@ fn draw(out: &mut String, layout: &Layout) -> fmt::Result {
     patches.iter_mut().for_each(|patch| patch.cell = cell);
     let width =
         patches.iter().map(|p| p.columns as f64 * cell).fold(460.0, f64::max) + 2.0 * MARGIN;
-    let notes = notes(width - 2.0 * MARGIN);
+    let scattered = are_scattered(&patches);
+    let notes = notes(width - 2.0 * MARGIN, scattered);
     let legend = 24.0 * (layout.treatments.len() as f64 + 1.0) + LINE * notes.len() as f64;
     let height: f64 = patches.iter().map(|p| p.rows as f64 * cell + HEADING + FOOT).sum::<f64>();
     let height = height + legend + 2.0 * MARGIN;
@@ -180,7 +181,7 @@ fn draw(out: &mut String, layout: &Layout) -> fmt::Result {
     draw_hatchings(out, layout.treatments.len())?;
     let mut top = MARGIN;
     for patch in &patches {
-        draw_patch(out, patch, top)?;
+        draw_patch(out, patch, scattered, top)?;
         top += patch.rows as f64 * cell + HEADING + FOOT;
     }
     draw_legend(out, layout, &notes, top + 10.0)?;
@@ -260,7 +261,7 @@ fn settle(patch: &mut Patch<'_>) {
     patch.columns = most(&columns) - patch.first.1 + 1;
 }
 
-fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
+fn draw_patch(out: &mut String, patch: &Patch<'_>, scattered: bool, top: f64) -> fmt::Result {
     let ((r0, c0), cell) = (patch.first, patch.cell);
     let x = |column: i64| MARGIN + (column - c0) as f64 * cell;
     let y = |row: i64| top + HEADING + (row - r0) as f64 * cell;
@@ -292,7 +293,7 @@ fn draw_patch(out: &mut String, patch: &Patch<'_>, top: f64) -> fmt::Result {
     for drawn in &patch.plots {
         draw_plot(out, drawn, cell, &x, &y)?;
     }
-    draw_borders(out, patch, &x, &y)?;
+    draw_borders(out, patch, scattered, &x, &y)?;
     for &(row, column) in &patch.guards {
         let (cx, cy) = (x(column) + cell / 2.0, y(row) + cell / 2.0);
         writeln!(
@@ -342,13 +343,20 @@ fn draw_plot(
 }
 
 /// What the signs of the map mean, in lines of a width.
-fn notes(width: f64) -> Vec<String> {
+fn notes(width: f64, scattered: bool) -> Vec<String> {
     let letters = (width / LETTER) as usize;
-    let mut lines = Vec::new();
-    for note in [
+    let lines_part = if scattered {
+        text!(
+            "In a plot: treatment, then number of the plot. Replicates hold plots wherever they stand; the trial table names the replicate of each."
+        )
+    } else {
         text!(
             "In a plot: treatment, then number of the plot. Heavy lines part replicates, dashed ones main plots or blocks."
-        ),
+        )
+    };
+    let mut lines = Vec::new();
+    for note in [
+        lines_part,
         text!("Filled: trees to observe; open: same treatment, not observed; dashed: guard."),
     ] {
         let mut line = String::new();
@@ -389,13 +397,8 @@ fn draw_legend(out: &mut String, layout: &Layout, notes: &[String], top: f64) ->
     Ok(())
 }
 
-/// Lines between cells of different replicates, and of different main plots of one.
-fn draw_borders(
-    out: &mut String,
-    patch: &Patch<'_>,
-    x: &dyn Fn(i64) -> f64,
-    y: &dyn Fn(i64) -> f64,
-) -> fmt::Result {
+/// The plot of each cell of a patch.
+fn cells_of<'a>(patch: &Patch<'a>) -> BTreeMap<(i64, i64), &'a LayoutPlot> {
     let mut cells: BTreeMap<(i64, i64), &LayoutPlot> = BTreeMap::new();
     for drawn in &patch.plots {
         let [row, column, last_row, last_column] = drawn.cells;
@@ -406,6 +409,41 @@ fn draw_borders(
         }
         cells.extend(drawn.trees.iter().map(|&(r, c, _)| ((r, c), drawn.plot)));
     }
+    cells
+}
+
+/// Whether replicates lie among each other, as blocks of like earlier crop do: lines between them would frame every
+/// plot. Ours, a convention: the rectangles around them cover more than twice the field.
+fn are_scattered(patches: &[Patch<'_>]) -> bool {
+    let (mut covered, mut field) = (0, 0);
+    for patch in patches {
+        let mut around: BTreeMap<&str, [i64; 4]> = BTreeMap::new();
+        let cells = cells_of(patch);
+        for (&(row, column), plot) in &cells {
+            // Of each replicate, and of all under a name that none has.
+            for name in [plot.replicate.as_str(), ""] {
+                let own = around.entry(name).or_insert([row, column, row, column]);
+                let [top, left, bottom, right] = *own;
+                *own = [top.min(row), left.min(column), bottom.max(row), right.max(column)];
+            }
+        }
+        let area = |[top, left, bottom, right]: [i64; 4]| (bottom - top + 1) * (right - left + 1);
+        field += around.remove("").map_or(0, area);
+        covered += around.into_values().map(area).sum::<i64>();
+    }
+    covered > 2 * field
+}
+
+/// Lines between cells of different replicates, and of different main plots of one; none within the field where
+/// replicates lie scattered.
+fn draw_borders(
+    out: &mut String,
+    patch: &Patch<'_>,
+    scattered: bool,
+    x: &dyn Fn(i64) -> f64,
+    y: &dyn Fn(i64) -> f64,
+) -> fmt::Result {
+    let cells = cells_of(patch);
     for (&(row, column), plot) in &cells {
         // Below and to the right, and the outer edges above and to the left.
         let sides = [
@@ -417,7 +455,7 @@ fn draw_borders(
         for (beside, [c0, r0, c1, r1], inner) in sides {
             let style = match cells.get(&beside) {
                 None => r##"stroke="#1c242b" stroke-width="2.6""##,
-                Some(_) if !inner => continue,
+                Some(_) if !inner || scattered => continue,
                 Some(other) if other.replicate != plot.replicate => {
                     r##"stroke="#1c242b" stroke-width="2.6""##
                 }

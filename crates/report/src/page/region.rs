@@ -4,7 +4,7 @@ use super::figures::figures;
 use super::laterals::{self, LateralsView};
 use super::returns;
 use super::table::{Fact, Figure};
-use crate::content::Report;
+use crate::content::{BesideTrial, Report};
 use crate::error::ReportError;
 use crate::how::{advice as how, method};
 use crate::number::{percent, unbroken};
@@ -86,12 +86,7 @@ fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, R
         word: text::verdict(r.verdict),
         sentence: sentence(r),
         reason: unbroken(&r.reason),
-        beside: report
-            .beside
-            .iter()
-            .filter(|beside| beside.region == r.region)
-            .map(|beside| unbroken(&beside.words))
-            .collect(),
+        beside: beside(report, &r.region),
         wants_trial: r.verdict == advise::Verdict::Trial && r.trials_waiting.is_empty(),
         how: method(&report.method, "verdict", how("verdict")),
         headline: headline(r, currency),
@@ -105,6 +100,26 @@ fn view(report: &Report, index: usize, r: &RegionAdvice) -> Result<RegionView, R
             .map(|laterals| laterals::view(index, r, laterals))
             .transpose()?,
     })
+}
+
+/// What trials say beside a region's advice, a paragraph each: what the advice rests on stands before the first
+/// alone, how its records hang together with the trials' after the last.
+fn beside(report: &Report, region: &str) -> Vec<String> {
+    let own: Vec<&BesideTrial> =
+        report.beside.iter().filter(|beside| beside.region == region).collect();
+    own.iter()
+        .enumerate()
+        .map(|(at, trial)| {
+            let mut said = (*trial).clone();
+            if at > 0 {
+                said.basis.clear();
+            }
+            if at + 1 < own.len() {
+                said.together.clear();
+            }
+            unbroken(&said.alone())
+        })
+        .collect()
 }
 
 fn headline(r: &RegionAdvice, currency: &str) -> Vec<Fact> {

@@ -570,7 +570,9 @@ pub fn report(hostile: &str) -> Report {
         beside: vec![BesideTrial {
             region: "r1".into(),
             trial: "T1".into(),
+            basis: format!("The advice for {hostile} rests on all records."),
             words: format!("Trial {hostile} puts the highest yield at 30 %."),
+            together: String::new(),
         }],
         review: review(hostile),
         plan: plan(hostile),

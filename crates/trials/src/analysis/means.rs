@@ -169,7 +169,12 @@ fn comparisons(
     }
     let alone = out.len() == 1;
     for c in &mut out {
-        c.words = if alone && c.differ.len() + 1 == 1 << parts.len() {
+        c.words = if let ([part], 1) = (parts, c.pairs)
+            && *part == say!("control")
+        {
+            // Its groups are the control and all others, not levels of something.
+            say!("control against the rest")
+        } else if alone && c.differ.len() + 1 == 1 << parts.len() {
             let all: Vec<String> = parts.iter().map(|part| name_in_words(part)).collect();
             say!("any two means of {}", all.join(" x "))
         } else {

@@ -1,5 +1,6 @@
 //! From what a book declares and what was observed to a checked plan of the trial.
 
+mod block_slips;
 mod cells;
 mod checks;
 mod factor;

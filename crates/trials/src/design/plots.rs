@@ -78,7 +78,10 @@ pub(super) fn groups(
             return Ok(None);
         }
         let column = column.clone().unwrap_or_else(|| name.to_owned());
-        Ok(Some(within(rows.full(&column, name)?, name)))
+        let lines = rows.full(&column, name)?;
+        // Of one square the replicate says nothing.
+        let one = replicate.as_ref().is_none_or(|own| grouped(own).len() < 2);
+        Ok(Some(if one { joined(&[(name, &lines)], n) } else { within(lines, name) }))
     };
     let (row, column) = (line(&roles.row, "row")?, line(&roles.column, "column")?);
     let of = |names: &[String]| -> Vec<String> {
@@ -131,7 +134,15 @@ pub(super) fn groups(
         D::SplitSplitPlot => sub_plot.clone(),
         D::LatinSquare => {
             let (r, c) = (row.clone().unwrap_or_default(), column.clone().unwrap_or_default());
-            Some(r.iter().zip(&c).map(|(r, c)| format!("{r}, {c}")).collect())
+            // The replicate stands before the row already.
+            let within_row = |at: usize, c: &'_ str| -> String {
+                let replicate = replicate.as_ref().and_then(|own| own.get(at));
+                let prefix = replicate.map(|own| format!("replicate {own}, "));
+                let rest = prefix.and_then(|prefix| c.strip_prefix(&prefix));
+                rest.unwrap_or(c).to_owned()
+            };
+            let named = r.iter().zip(&c).enumerate();
+            Some(named.map(|(at, (r, c))| format!("{r}, {}", within_row(at, c))).collect())
         }
         D::IncompleteBlocks | D::AugmentedBlocks => block.as_ref().map(|b| match design {
             D::AugmentedBlocks => joined(&[("block", b)], n),

@@ -58,6 +58,46 @@ pub enum Slip {
         /// Rows of the block.
         evidence: Evidence,
     },
+    /// A block of an augmented design without a check that others hold.
+    LackingCheck {
+        /// The block, `block 2`.
+        block: String,
+        /// The check, as the declaration has it.
+        check: String,
+        /// Blocks that hold it.
+        held: usize,
+        /// Blocks of the trial.
+        blocks: usize,
+        /// The new entry of the block that is the check but for one letter.
+        entry: Option<String>,
+        /// Rows of that entry, or of the block.
+        evidence: Evidence,
+    },
+    /// A block of one plot, where blocks hold several.
+    LoneBlock {
+        /// The block, `replicate 2, block 7`.
+        block: String,
+        /// Plots of most blocks.
+        usual: usize,
+        /// Its rows.
+        evidence: Evidence,
+    },
+    /// Of the blocks of an incomplete or augmented design, one holds as many plots too many as another
+    /// of its replicate holds too few.
+    UnevenBlocks {
+        /// The block with too many.
+        block: String,
+        /// Its plots.
+        plots: usize,
+        /// The block with too few.
+        other: String,
+        /// Its plots.
+        left: usize,
+        /// Plots of most blocks.
+        usual: usize,
+        /// Rows of the block with too many.
+        evidence: Evidence,
+    },
     /// Of a block's plots, told by block and treatment, one holds as many trees too many as another
     /// holds too few.
     UnevenPlots {
@@ -167,6 +207,25 @@ impl Slip {
                 block = place_in_words(block),
                 lacking = lacking.join("; ")
             ),
+            Slip::LackingCheck { block, check, held, blocks, entry: None, evidence } => say!(
+                "{block} has no row of the check {check}, which {held} of {blocks} blocks hold ({evidence})",
+                block = place_in_words(block)
+            ),
+            Slip::LackingCheck { block, check, held, blocks, entry: Some(entry), evidence } => {
+                say!(
+                    "{block} has no row of the check {check}, which {held} of {blocks} blocks hold, but a new entry {entry}, which is {check} but for one letter ({evidence})",
+                    block = place_in_words(block)
+                )
+            }
+            Slip::LoneBlock { block, usual, evidence } => say!(
+                "{block} holds one plot, where most blocks hold {usual} ({evidence})",
+                block = place_in_words(block)
+            ),
+            Slip::UnevenBlocks { block, plots, other, left, usual, evidence } => say!(
+                "{block} holds {plots} plots and {other} {left}, where blocks hold {usual}: plots of one may bear the label of the other ({evidence})",
+                block = place_in_words(block),
+                other = place_in_words(other)
+            ),
             Slip::UnevenPlots {
                 treatment,
                 block,
@@ -209,12 +268,23 @@ impl Slip {
                 "correct the level; if the other blocks lost their plots of it, list those trees in the trial table all the same"
             )
             .to_owned(),
-            Slip::ThinBlock { .. } => text!(
+            Slip::ThinBlock { .. } | Slip::LoneBlock { .. } => text!(
                 "correct the block's name; if its other plots were lost, list their trees in the trial table all the same"
             )
             .to_owned(),
             Slip::LackingTreatments { .. } => text!(
                 "add the rows; trees of plots that were lost are listed in the trial table all the same"
+            )
+            .to_owned(),
+            Slip::LackingCheck { entry: None, .. } => text!(
+                "add the rows, or correct the name of the check as `checks` has it; trees of plots that were lost are listed in the trial table all the same"
+            )
+            .to_owned(),
+            Slip::LackingCheck { entry: Some(entry), check, .. } => say!(
+                "write {check} for {entry} if that plot is the check's: as it stands it counts as a new entry of one plot"
+            ),
+            Slip::UnevenBlocks { .. } => text!(
+                "correct the block of the plots by the trial's map or field sheets; leave it if the blocks were laid out so unlike in size"
             )
             .to_owned(),
             Slip::UnevenPlots { has_plots: true, .. } => text!(
@@ -250,6 +320,9 @@ impl Slip {
             | Slip::LevelOnOnePlot { evidence, .. }
             | Slip::ThinBlock { evidence, .. }
             | Slip::LackingTreatments { evidence, .. }
+            | Slip::LackingCheck { evidence, .. }
+            | Slip::LoneBlock { evidence, .. }
+            | Slip::UnevenBlocks { evidence, .. }
             | Slip::UnevenPlots { evidence, .. }
             | Slip::UnevenTreatments { evidence, .. }
             | Slip::LargePlot { evidence, .. }

@@ -1,6 +1,7 @@
 //! Slips of writing that the design does not contradict, so that the trial would be analysed with
 //! treatments, plots or blocks that nobody laid out.
 
+use super::block_slips::block_slips;
 use super::checks::level_in_words;
 use super::refusal::Refusal;
 use super::roles::{Rows, grouped};
@@ -9,20 +10,20 @@ use records::{TrialDeclaration, TrialDesign, common_form};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Fewest blocks in which a level that stands in one of them is odd.
-const FEWEST_BLOCKS: usize = 3;
+pub(super) const FEWEST_BLOCKS: usize = 3;
 
 /// Every row of the trial table, those of lost trees among them: a plot whose trees died was laid
 /// out all the same.
-struct Standing<'a> {
-    rows: Rows<'a>,
+pub(super) struct Standing<'a> {
+    pub(super) rows: Rows<'a>,
     /// Block of each row; empty where the design has no complete blocks.
     blocks: Vec<String>,
     /// Column of the blocks.
     block_column: Option<&'a str>,
     /// Factors with their levels by row, empty where a cell is.
-    levels: Vec<(&'a str, Vec<String>)>,
+    pub(super) levels: Vec<(&'a str, Vec<String>)>,
     /// Treatment of each row.
-    treatments: Vec<String>,
+    pub(super) treatments: Vec<String>,
 }
 
 impl<'a> Standing<'a> {
@@ -94,7 +95,7 @@ fn complete(design: TrialDesign) -> bool {
 }
 
 /// The middle of some counts, 0 of none.
-fn median(mut counts: Vec<usize>) -> usize {
+pub(super) fn median(mut counts: Vec<usize>) -> usize {
     counts.sort_unstable();
     counts.get(counts.len() / 2).copied().unwrap_or(0)
 }
@@ -155,6 +156,7 @@ pub(super) fn slips(rows: &Rows<'_>, declared: &TrialDeclaration) -> Vec<Slip> {
     found.extend(thin_blocks(&standing));
     found.extend(lacking_treatments(&standing, &found));
     found.extend(lone_plots(&standing, declared));
+    found.extend(block_slips(&standing, declared));
     if declared.design == TrialDesign::CompletelyRandomised {
         found.extend(uneven_treatments(&standing, declared));
     } else {
@@ -347,7 +349,7 @@ fn lacking_treatments(standing: &Standing<'_>, told: &[Slip]) -> Vec<Slip> {
 }
 
 /// What most of some counts are, where three in four are the same.
-fn usual(counts: &[usize]) -> Option<usize> {
+pub(super) fn usual(counts: &[usize]) -> Option<usize> {
     let middle = median(counts.to_vec());
     let same = counts.iter().filter(|count| **count == middle).count();
     (4 * same >= 3 * counts.len()).then_some(middle)

@@ -4,7 +4,7 @@ use super::TraitError;
 use super::generalised::{self, Kind};
 use super::result::{TraitAnalysis, TraitModel};
 use super::transform::{self, box_cox};
-use super::units::{evidence, totals};
+use super::units::{evidence, spread_falls, totals};
 use crate::design::Plan;
 use crate::observations::{Observations, TraitKind};
 use words::{say, text};
@@ -102,6 +102,15 @@ fn measured(plan: &Plan) -> Result<TraitAnalysis, TraitError> {
             let range = format!("{powers}{slope}");
             if (low..=high).contains(&1.0) {
                 (TraitModel::AsMeasured, say!("{range}: no transformation is called for"))
+            } else if [0.0, 0.5].iter().any(|power| (low..=high).contains(power))
+                && spread_falls(plan, &values)
+            {
+                (
+                    TraitModel::AsMeasured,
+                    say!(
+                        "{range}: the residuals ask for roots or logarithms and the spread of the treatments, which falls as their mean rises, speaks against them; the two disagree, so that values are analysed as measured"
+                    ),
+                )
             } else if (low..=high).contains(&0.5) && !(low..=high).contains(&0.0) {
                 (TraitModel::SquareRoot, say!("{range}: square roots were analysed"))
             } else if (low..=high).contains(&0.0) {

@@ -6,13 +6,13 @@ use super::result::{
 };
 use super::transform::critical;
 use super::units::Totals;
-use super::working::{Stratum, Task, Working};
+use super::working::{Stratum, Task, Working, quadratic};
 use crate::analysis::{ErrorDf, term_contrasts};
 use crate::checks::plan_columns;
 use crate::design::{FactorPlace, Part, Plan, StratumKind};
 use crate::distributions::NoncentralF;
 use mixed::{
-    Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit, Status, fit_generalised,
+    Factor, Family, FixedColumn, GeneralisedData, GeneralisedFit, Matrix, Status, fit_generalised,
 };
 use words::{say, text};
 
@@ -78,6 +78,7 @@ pub(super) fn analyse(
                 by: 1.0,
                 clumping: 0.0,
                 dispersion: 1.0,
+                chance: None,
             }
         }
     };
@@ -89,7 +90,7 @@ pub(super) fn analyse(
     };
     if working.dispersion < 1.0 {
         notes.push(say!(
-            "Units alike vary less than chance has it, by {:.2} of its variance; errors are as they vary.",
+            "Units alike vary less than chance has it, by {:.2} of its variance; no error is taken to be smaller than that of chance alone.",
             working.dispersion
         ));
     }
@@ -156,10 +157,17 @@ pub(super) fn analyse(
         .map(|(name, weights)| (name, scale.weighted(&at, &weights)))
         .collect();
     let over_seasons = averaged.iter().map(|(name, row)| scale.natural(kind, row, name)).collect();
-    let with = |row: &Vec<f64>| -> Vec<f64> {
-        averaged.iter().map(|(_, other)| working.quadratic(row, other)).collect()
-    };
-    let over_seasons_covariance = averaged.iter().map(|(_, row)| with(row)).collect();
+    // Of what units vary and of chance alone, the one with the larger differences of all pairs.
+    let over_seasons_covariance = working
+        .covariances()
+        .map(|of| {
+            let with = |(_, row): &(String, Vec<f64>)| -> Vec<f64> {
+                averaged.iter().map(|(_, other)| quadratic(of, row, other)).collect()
+            };
+            averaged.iter().map(with).collect::<Vec<_>>()
+        })
+        .max_by(|a, b| of_pairs(a).total_cmp(&of_pairs(b)))
+        .unwrap_or_default();
     let test = if plan.factors.iter().any(|f| f.place == FactorPlace::Seasons) {
         scale.test(&of_treatments, df)?
     } else {
@@ -179,6 +187,13 @@ pub(super) fn analyse(
         analysis: None,
         notes,
     })
+}
+
+/// Sum of the variances of all differences under a covariance.
+fn of_pairs(covariance: &[Vec<f64>]) -> f64 {
+    let diagonal = covariance.iter().enumerate().filter_map(|(at, row)| row.get(at));
+    let all: f64 = covariance.iter().flatten().sum();
+    covariance.len() as f64 * diagonal.sum::<f64>() - all
 }
 
 /// Whether seasons are part of a term.
@@ -380,8 +395,7 @@ impl Scale<'_> {
 
     fn read(&self, row: &[f64]) -> (f64, f64) {
         let estimate = self.fit.estimates.iter().zip(row).map(|(b, l)| b * l).sum();
-        let variance = self.fit.quadratic(row, row);
-        (estimate, variance.max(0.0).sqrt())
+        (estimate, self.fit.variance(row).sqrt())
     }
 
     fn mean(&self, kind: Kind, at: usize, name: &str) -> NaturalMean {
@@ -446,12 +460,23 @@ impl Scale<'_> {
         others.iter().map(less).collect()
     }
 
-    /// Wald's test that all `rows` are 0, over F with `error` degrees of freedom; `None` without a
-    /// row, or where one has no error.
+    /// Wald's test that all `rows` are 0, over F with `error` degrees of freedom, by the covariance that makes F
+    /// smallest; `None` without a row, or where one has no error.
     fn test(&self, rows: &[Vec<f64>], error: f64) -> Result<Option<TraitTest>, TraitError> {
         if rows.is_empty() {
             return Ok(None);
         }
+        let wald = self.fit.covariances().map(|of| self.wald(rows, of)).collect::<Option<Vec<_>>>();
+        let Some(wald) = wald else { return Ok(None) };
+        let df = rows.len() as f64;
+        let f = wald.into_iter().fold(f64::INFINITY, f64::min) / df;
+        let law = NoncentralF::new(df, error, 0.0).map_err(failed)?;
+        let p_value = law.upper_tail(f);
+        Ok(Some(TraitTest { f, df, df_denominator: error, p_value }))
+    }
+
+    /// Chi-squared of all `rows` under a covariance.
+    fn wald(&self, rows: &[Vec<f64>], of: (&Matrix, f64)) -> Option<f64> {
         // Differences made independent one after another (Cholesky by Gram-Schmidt in the
         // covariance's metric).
         let mut wald = 0.0;
@@ -459,20 +484,17 @@ impl Scale<'_> {
         for row in rows {
             let mut rest = row.clone();
             for unit in &done {
-                let along = self.fit.quadratic(unit, &rest);
+                let along = quadratic(of, unit, &rest);
                 rest.iter_mut().zip(unit).for_each(|(r, u)| *r -= along * u);
             }
-            let (estimate, std_error) = self.read(&rest);
+            let estimate: f64 = self.fit.estimates.iter().zip(&rest).map(|(b, l)| b * l).sum();
+            let std_error = quadratic(of, &rest, &rest).max(0.0).sqrt();
             if !(std_error > 0.0 && std_error.is_finite()) {
-                return Ok(None);
+                return None;
             }
             wald += (estimate / std_error).powi(2);
             done.push(rest.iter().map(|r| r / std_error).collect());
         }
-        let df = done.len() as f64;
-        let f = wald / df;
-        let law = NoncentralF::new(df, error, 0.0).map_err(failed)?;
-        let p_value = law.upper_tail(f);
-        Ok(Some(TraitTest { f, df, df_denominator: error, p_value }))
+        Some(wald)
     }
 }

@@ -70,7 +70,25 @@ pub(super) fn evidence(plan: &Plan, values: &[f64]) -> TraitEvidence {
     }
 }
 
+/// Whether the variance of treatments clearly falls as their mean rises: by more than the standard error of the slope.
+/// Ours, a convention; in errors of proportion, whose slope is 2, that is rarer than one in twenty.
+pub(super) fn spread_falls(plan: &Plan, values: &[f64]) -> bool {
+    let points = spreads(plan, values);
+    let Some(slope) = slope_of(&points) else { return false };
+    let n = points.len() as f64;
+    let (x, y) = points.iter().fold((0.0, 0.0), |s, p| (s.0 + p.0 / n, s.1 + p.1 / n));
+    let across: f64 = points.iter().map(|p| (p.0 - x).powi(2)).sum();
+    let left: f64 = points.iter().map(|p| (p.1 - y - slope * (p.0 - x)).powi(2)).sum();
+    let error = (left / (n - 2.0) / across).sqrt();
+    slope < -error
+}
+
 fn variance_slope(plan: &Plan, values: &[f64]) -> Option<f64> {
+    slope_of(&spreads(plan, values))
+}
+
+/// Log mean and log variance of each treatment.
+fn spreads(plan: &Plan, values: &[f64]) -> Vec<(f64, f64)> {
     let mut points = Vec::new();
     for cell in 0..plan.cells.len() {
         let own: Vec<f64> = plan
@@ -87,6 +105,11 @@ fn variance_slope(plan: &Plan, values: &[f64]) -> Option<f64> {
             points.push((mean.ln(), variance.ln()));
         }
     }
+    points
+}
+
+/// Slope of the second on the first; `None` with fewer than three points or all at one place.
+fn slope_of(points: &[(f64, f64)]) -> Option<f64> {
     let n = points.len() as f64;
     let (x, y) = points.iter().fold((0.0, 0.0), |s, p| (s.0 + p.0 / n, s.1 + p.1 / n));
     let across: f64 = points.iter().map(|p| (p.0 - x).powi(2)).sum();

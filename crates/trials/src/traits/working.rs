@@ -29,15 +29,28 @@ pub(super) struct Working {
     /// Variance of the units, of that which chance has, by which the errors were multiplied: above 1 where no
     /// clumping explains it, as of shares out of 1, and below 1 beside random strata; else 1.
     pub(super) dispersion: f64,
+    /// Covariance by chance alone, without random strata, where units vary less than that, and what it is
+    /// multiplied by: no error is smaller.
+    pub(super) chance: Option<(Matrix, f64)>,
 }
 
 impl Working {
-    /// a' V b, of the covariance V.
-    pub(super) fn quadratic(&self, a: &[f64], b: &[f64]) -> f64 {
-        let row =
-            |i: usize| -> f64 { self.covariance.row(i).iter().zip(b).map(|(v, y)| v * y).sum() };
-        self.by * a.iter().enumerate().map(|(i, x)| x * row(i)).sum::<f64>()
+    /// Covariances of the estimates with what each is multiplied by: as units vary, and by chance alone.
+    pub(super) fn covariances(&self) -> impl Iterator<Item = (&Matrix, f64)> {
+        let chance = self.chance.as_ref().map(|(covariance, by)| (covariance, *by));
+        std::iter::once((&self.covariance, self.by)).chain(chance)
     }
+
+    /// a' V a of the covariance that makes it largest.
+    pub(super) fn variance(&self, a: &[f64]) -> f64 {
+        self.covariances().map(|of| quadratic(of, a, a)).fold(0.0, f64::max)
+    }
+}
+
+/// a' V b, of a covariance V with what it is multiplied by.
+pub(super) fn quadratic((covariance, by): (&Matrix, f64), a: &[f64], b: &[f64]) -> f64 {
+    let row = |i: usize| -> f64 { covariance.row(i).iter().zip(b).map(|(v, y)| v * y).sum() };
+    by * a.iter().enumerate().map(|(i, x)| x * row(i)).sum::<f64>()
 }
 
 /// Most rounds of a fit, and of the search for the clumping.
@@ -67,14 +80,27 @@ impl Task<'_> {
         let dispersion = chance.sigma().powi(2);
         let of = |fit: &Fit, clumping: f64, by: f64, dispersion: f64| {
             let covariance = fit.covariance();
-            Working { estimates: fit.estimates(), covariance, by, clumping, dispersion }
+            Working {
+                estimates: fit.estimates(),
+                covariance,
+                by,
+                clumping,
+                dispersion,
+                chance: None,
+            }
         };
         if dispersion <= 1.0 {
-            // Counts and shares are no steadier than chance has it. With random strata the variance of the units
-            // cannot be put at 1 by itself; it stays as estimated over its degrees of freedom.
-            let (by, left) =
-                if self.random.is_empty() { (1.0 / dispersion, 1.0) } else { (1.0, dispersion) };
-            return Some(of(&chance, 0.0, by, left));
+            // Counts and shares are no steadier than chance has it: a dispersion below 1 is taken for 1, as is customary
+            // for quasi-likelihood. With random strata the variance of the units cannot be put at 1 by itself; it stays
+            // as estimated over its degrees of freedom, and no error is taken to be below that of chance without any
+            // stratum, which is the least that generalised least squares can have with the variance at 1.
+            if self.random.is_empty() {
+                return Some(of(&chance, 0.0, 1.0 / dispersion, 1.0));
+            }
+            let plain = Task { random: &[], ..*self }.settled(0.0)?;
+            let mut found = of(&chance, 0.0, 1.0, dispersion);
+            found.chance = Some((plain.covariance(), 1.0 / plain.sigma().powi(2)));
+            return Some(found);
         }
         match self.clumping() {
             Some((clumping, fit)) => Some(of(&fit, clumping, 1.0 / fit.sigma().powi(2), 1.0)),

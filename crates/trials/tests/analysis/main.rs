@@ -4,6 +4,7 @@
 
 mod agreement;
 mod amounts;
+mod block_slips;
 mod coverage;
 mod crossed_seasons;
 mod handbook;

@@ -34,14 +34,24 @@ pub struct FoundTrial {
 /// analysed, as far as it shows without fitting.
 pub fn of(checked: &Checked, book: &Path) -> Result<(Vec<FoundTrial>, Vec<Problem>), Failure> {
     let trials = declared(checked)?;
-    // A file that changed meanwhile is told before anything is printed.
-    let toml = std::fs::read_to_string(book.join("book.toml")).unwrap_or_default();
-    let problems = trials.iter().flat_map(|trial| problems(checked, trial, &toml)).collect();
+    let problems = trial_problems(checked, &trials, book);
     let mut found: Vec<FoundTrial> = trials.into_iter().map(of_declared).collect();
     found.extend(
         undeclared(checked).into_iter().map(|(id, (trees, columns))| of_other(id, trees, columns)),
     );
     Ok((found, problems))
+}
+
+/// What keeps declared trials from being analysed, and what looks mistyped in them.
+#[must_use]
+pub fn trial_problems<'a>(
+    checked: &Checked,
+    trials: impl IntoIterator<Item = &'a DeclaredTrial>,
+    book: &Path,
+) -> Vec<Problem> {
+    // A file that changed meanwhile is told before anything is printed.
+    let toml = std::fs::read_to_string(book.join("book.toml")).unwrap_or_default();
+    trials.into_iter().flat_map(|trial| problems(checked, trial, &toml)).collect()
 }
 
 /// Why a trial, or a trait of it, would not be analysed.

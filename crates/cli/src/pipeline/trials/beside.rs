@@ -1,13 +1,14 @@
 //! What a trial says of the best intensity and date, beside the advice for its region.
 
 use super::analysed::{AnalysedPart, AnalysedTrial};
+use super::checks::standing_out;
 use super::words::{decimals, first_comparison, main_effect_of, p_words};
 use ::words::{counted, say, text};
 use advise::{Advice, Evidence, Optimum, RegionAdvice, Verdict};
 use records::TrialTrait;
 use report::BesideTrial;
 use std::collections::BTreeSet;
-use trials::{Analysis, Curve, OptimumSet, Peak, amount_words};
+use trials::{Analysis, OptimumSet, Peak, amount_words};
 
 /// Level at which a difference is called found.
 const FOUND: f64 = 0.05;
@@ -38,7 +39,11 @@ fn in_region(trial: &AnalysedTrial, region: &RegionAdvice) -> Option<BesideTrial
         }
         let (intensity, dates) = (of_part(trial, part, region), of_dates(trial, part, region));
         if regions.len() == 1 {
+            let is_said = intensity.is_some() || dates.is_some();
             found.extend(intensity.into_iter().chain(dates));
+            // A finding that one plot may have made is not quoted without it.
+            let analysis = part.outcome.as_ref().ok().filter(|_| is_said);
+            found.extend(analysis.and_then(|own| standing_out(own, &part.rows)));
         } else if intensity.or(dates).is_some() {
             found.push(say!(
                 "Of {} trees of several regions are analysed together, so that it stands beside no region's advice: name its sites by roles = {{ site = \"COLUMN\" }} to have each beside the advice for its region.",
@@ -49,7 +54,15 @@ fn in_region(trial: &AnalysedTrial, region: &RegionAdvice) -> Option<BesideTrial
     if found.is_empty() {
         return None;
     }
-    let counts = match region.evidence {
+    let unsettled = trial.declared.doubts.len() + trial.slips().len();
+    if unsettled > 0 {
+        found.push(say!(
+            "{} of trial {}, listed under Data quality, should be settled before that is used.",
+            counted(unsettled as u64, text!("finding on rows"), text!("findings on rows")),
+            trial.declared.id
+        ));
+    }
+    let together = match region.evidence {
         Evidence::Trial => Some(say!(
             "Those records are the rows of randomised trials alone, so that the two are not independent."
         )),
@@ -58,11 +71,12 @@ fn in_region(trial: &AnalysedTrial, region: &RegionAdvice) -> Option<BesideTrial
         )),
         Evidence::Routine => None,
     };
-    let words = std::iter::once(basis(region)).chain(found).chain(counts);
     Some(BesideTrial {
         region: region.region.clone(),
         trial: trial.declared.id.clone(),
-        words: words.collect::<Vec<_>>().join(" "),
+        basis: basis(region),
+        words: found.join(" "),
+        together: together.unwrap_or_default(),
     })
 }
 
@@ -139,7 +153,7 @@ fn of_part(trial: &AnalysedTrial, part: &AnalysedPart, region: &RegionAdvice) ->
     let curve =
         analysis.curves.iter().find(|curve| curve.factor == *factor && curve.within.is_none());
     let (best, how) = match curve.map(|curve| (curve, curve.maximum.peak)) {
-        Some((curve, Peak::Inside { amount, .. })) => (amount, by_curve(curve)),
+        Some((curve, Peak::Inside { amount, .. })) => (amount, set_in_words(curve.maximum.set)),
         Some(_) => {
             (highest(analysis, factor)?, say!("highest mean; its curve has no best level inside"))
         }
@@ -239,12 +253,19 @@ fn tested(analysis: &Analysis, factor: &str) -> String {
 }
 
 /// How the curve of a trial tells its best level.
-fn by_curve(curve: &Curve) -> String {
-    match curve.maximum.set {
+fn set_in_words(set: Option<OptimumSet>) -> String {
+    match set {
+        Some(OptimumSet::Interval { low, high, open_below: true, open_above: false }) => {
+            say!("up to {} with 95 % confidence, open below the tested {}", whole(high), whole(low))
+        }
+        Some(OptimumSet::Interval { low, high, open_below: false, open_above: true }) => {
+            say!("from {} with 95 % confidence, open above the tested {}", whole(low), whole(high))
+        }
+        Some(OptimumSet::Interval { open_below: true, open_above: true, .. })
+        | Some(OptimumSet::WholeRange) => say!("by its curve, which excludes no tested level"),
         Some(OptimumSet::Interval { low, high, .. }) => {
             say!("{} to {} with 95 % confidence", whole(low), whole(high))
         }
-        Some(OptimumSet::WholeRange) => say!("by its curve, which excludes no tested level"),
         _ => say!("by its curve"),
     }
 }
@@ -275,7 +296,9 @@ fn apart(best: f64, advised: f64) -> String {
 /// where the set has no ends to compare.
 fn overlaps(all: &Optimum, set: OptimumSet) -> Option<bool> {
     match set {
-        OptimumSet::Interval { low, high, .. } => Some(all.low <= high && low <= all.high),
+        OptimumSet::Interval { low, high, open_below, open_above } => {
+            Some((open_above || all.low <= high) && (open_below || low <= all.high))
+        }
         OptimumSet::TwoPieces { lower_end, upper_begin } => {
             Some(all.low <= lower_end || all.high >= upper_begin)
         }
@@ -311,10 +334,29 @@ mod tests {
         assert_eq!(overlaps(&all(0.24, 0.30), set(0.30, 0.35)), Some(true));
         assert_eq!(overlaps(&all(0.08, 0.12), set(0.28, 0.35)), Some(false));
         assert_eq!(overlaps(&all(0.40, 0.45), set(0.28, 0.35)), Some(false));
+        // A set that is open goes on beyond what was tested.
+        let open =
+            OptimumSet::Interval { low: 0.25, high: 0.4, open_below: false, open_above: true };
+        assert_eq!(overlaps(&all(0.42, 0.45), open), Some(true));
+        assert_eq!(overlaps(&all(0.1, 0.2), open), Some(false));
         let pieces = OptimumSet::TwoPieces { lower_end: 0.1, upper_begin: 0.4 };
         assert_eq!(overlaps(&all(0.2, 0.3), pieces), Some(false));
         assert_eq!(overlaps(&all(0.2, 0.45), pieces), Some(true));
         assert_eq!(overlaps(&all(0.2, 0.3), OptimumSet::Above), None);
+    }
+
+    #[test]
+    fn a_set_that_is_open_is_told_by_its_closed_end() {
+        let curve = |open_below, open_above| {
+            let set = OptimumSet::Interval { low: 0.25, high: 0.4, open_below, open_above };
+            super::set_in_words(Some(set))
+        };
+        assert_eq!(curve(false, false), "25 % to 40 % with 95 % confidence");
+        let above = "from 25 % with 95 % confidence, open above the tested 40 %";
+        assert_eq!(curve(false, true), above);
+        let below = "up to 40 % with 95 % confidence, open below the tested 25 %";
+        assert_eq!(curve(true, false), below);
+        assert_eq!(curve(true, true), super::set_in_words(Some(OptimumSet::WholeRange)));
     }
 
     #[test]

@@ -180,7 +180,9 @@ pub(super) fn unharvested(
         words = say!("{words} and {} more", lacking.len() - SHOWN);
     }
     let theirs = if set_aside {
-        text!(" Picks of the book were set aside and may be theirs: `anacurve check` tells them.")
+        text!(
+            " Picks of the book were set aside and may be theirs: the check of the book lists them."
+        )
     } else {
         ""
     };

@@ -7,7 +7,7 @@ use report::{TrialCell, TrialSection, TrialTable};
 use trials::compare::{Adjustment, Pairs};
 use trials::distributions::Sides;
 use trials::traits::{NaturalMean, TermTest, TraitAnalysis, TraitModel, TraitTest};
-use trials::{Trait, TraitKind};
+use trials::{Analysis, Trait, TraitKind};
 
 /// Most pairs listed.
 const PAIRS: usize = 45;
@@ -105,6 +105,7 @@ pub fn section(
     let as_measured = found.model == TraitModel::AsMeasured;
     let mut tables: Vec<TrialTable> = tested(found).into_iter().collect();
     if !as_measured {
+        tables.extend(found.analysis.as_deref().map(|own| on_that_scale(own, found.model)));
         if !found.over_seasons.is_empty() {
             let caption = text!("Means over the seasons on the natural scale");
             let mut table = natural("natural-means-seasons", caption, observed, found);
@@ -128,6 +129,14 @@ pub fn section(
         tables,
         ..TrialSection::default()
     }
+}
+
+/// The analysis of variance of transformed values.
+fn on_that_scale(analysis: &Analysis, model: TraitModel) -> TrialTable {
+    let mut table = super::tables::anova(analysis);
+    table.name = "natural-anova".to_owned();
+    table.notes.insert(0, say!("Scale of the analysis: {}.", model_words(model)));
+    table
 }
 
 /// An empty table of means with limits.
@@ -350,6 +359,24 @@ mod tests {
         assert!(moving.ends_with(says), "{moving}");
         let table = tested(&counted([0.6, 1e-6, 0.5])).expect("a table");
         assert_eq!(table.rows.len(), 3);
+    }
+
+    /// Whoever reads that logarithms were analysed finds their tests too.
+    #[test]
+    fn a_transformed_trait_shows_its_analysis_of_variance() {
+        let rows = super::super::in_blocks::in_blocks(3, 6, |level, block| {
+            (0.4 * level as f64 + 0.1 * ((level * 7 + block * 5) % 6) as f64).exp()
+        });
+        let book = records::Book::parse("[book]\nname = \"B\"\n[economics]\ncurrency = \"USD\"\nprice_per_kg = 1.0\nwage_per_hour = 1.0\n[regions.r]\nharvest = [\"02-01\", \"05-31\"]\nflush = [\"09-01\", \"11-30\"]\n[trials.T]\ndesign = \"randomised_blocks\"\nfactors = [\"level\"]\n").expect("a book");
+        let declaration = &book.trials["T"];
+        let plan = trials::Plan::read(declaration, &rows).expect("a plan");
+        let analysis = trials::analyse(&plan).expect("analysed");
+        let mut found = counted([0.6, 1e-6, 0.5]);
+        (found.model, found.analysis) = (TraitModel::Logarithm, Some(Box::new(analysis)));
+        let shown = section(declaration, &rows.observed, &found);
+        let table = shown.tables.iter().find(|table| table.name == "natural-anova");
+        let table = table.expect("the analysis of variance on that scale");
+        assert!(table.rows.len() >= 4 && table.notes[0].contains("logarithms"));
     }
 
     /// Standard errors of 0.1 each: the difference of logs has 0.1 x sqrt 2.

@@ -322,3 +322,22 @@ fn a_pick_set_aside_before_the_seasons_of_a_trial_is_none_of_its_rows() {
     assert!(!before.contains("set aside"), "{before}");
     assert!(during.contains("1 row of this trial and its trees was set aside"), "{during}");
 }
+
+/// One file of the trial table is refused: what it holds is not called absent, and what it lacks is told first.
+#[test]
+fn columns_of_a_refused_file_are_not_called_absent() {
+    let second = "[trials.B]\ndesign = \"latin_square\"\nfactors = [\"dose\"]\n\
+                  roles = { row = \"Line\", column = \"nowhere\" }\n\
+                  [[files.trials]]\npath = \"trials.csv\"\n\
+                  [[files.trials]]\npath = \"of_b.csv\"\nevery_row = { trial = \"B\" }\n";
+    let book = book(&format!("{SECTION}{second}"), plain);
+    book.put("of_b.csv", "tree,Line,Col,dose\nT01,1,1,0\n");
+    let ran = book.check();
+    ran.fails("of_b.csv:1", "column-missing");
+    let told = &ran.stderr;
+    assert!(told.contains("the column replicate is missing"), "{told}");
+    assert!(told.contains("without replicates, every_row = { replicate = \"R1\" }"), "{told}");
+    assert!(!told.contains("'dose'") && !told.contains("'line'"), "{told}");
+    // A column that neither file has is absent all the same.
+    assert!(told.contains("'nowhere'"), "{told}");
+}
