@@ -6,7 +6,6 @@ pub mod laterals;
 pub mod method;
 pub mod namesake;
 pub mod quality;
-mod refused_trials;
 pub mod review;
 pub mod rounding;
 pub mod trials;
@@ -159,14 +158,7 @@ fn read(book: &Path, settings: ReadSettings<'_>, stages: &Stages) -> Result<Book
             progress.files
         ));
     })
-    .map_err(|error| match from_ingest(error) {
-        Failure::Book(problems) => {
-            let text = std::fs::read_to_string(book.join("book.toml")).unwrap_or_default();
-            let parsed = records::Book::parse(&text).ok();
-            Failure::Book(refused_trials::without_consequences(parsed.as_ref(), problems))
-        }
-        other => other,
-    })
+    .map_err(from_ingest)
 }
 
 /// The rows of blocks and trees that were set aside, in the order of files and lines.

@@ -1,6 +1,6 @@
 //! Ids that differ only in case, accents, spaces, marks, leading zeros, letters of like shape or one letter: offered as hints, never used.
 
-use records::{common_form, spelled, with_mark, without_zeros};
+use records::{common_form, differ_by_one, spelled, with_mark, without_zeros};
 use std::collections::{BTreeSet, HashMap};
 use unicode_normalization::UnicodeNormalization;
 use unicode_normalization::char::is_combining_mark;
@@ -199,21 +199,6 @@ fn letters(id: &str) -> Vec<char> {
 /// The characters of a text in lower case, without accents.
 fn plain(text: &str) -> impl Iterator<Item = char> + '_ {
     text.nfd().filter(|c| !is_combining_mark(*c)).flat_map(char::to_lowercase)
-}
-
-/// Whether two words differ in one letter, or in two neighbours that changed places (one edit of
-/// Damerau 1964, Commun. ACM 7:171-176).
-fn differ_by_one(one: &[char], other: &[char]) -> bool {
-    let (short, long) = if one.len() <= other.len() { (one, other) } else { (other, one) };
-    let start = short.iter().zip(long).take_while(|(a, b)| a == b).count();
-    let (short, long) = (short.get(start..).unwrap_or(&[]), long.get(start..).unwrap_or(&[]));
-    match (short, long) {
-        ([], [_]) => true,
-        ([a, b, short @ ..], [c, d, long @ ..]) if a == d && b == c && short == long => true,
-        ([_, short @ ..], [_, long @ ..]) if short == long => true,
-        (short, [_, long @ ..]) => short == long,
-        _ => false,
-    }
 }
 
 /// Lower case without accents, letters and digits only, no leading zeros; `-` stays between two numbers.

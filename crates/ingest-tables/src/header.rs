@@ -287,6 +287,12 @@ impl<'a> HeaderWords<'a> {
         }
     }
 
+    /// What the words of a heading name, those that it knows.
+    pub(crate) fn names(&self, words: &[String]) -> impl Iterator<Item = String> {
+        let names = words.iter().map(|word| self.name(&self.meaning(word)));
+        names.filter(|name| !name.is_empty())
+    }
+
     fn missing(&self, layout: &Layout, words: &[String]) -> Vec<Fault> {
         let has = |name: &str| {
             let position = self.position(name);
@@ -320,6 +326,12 @@ impl<'a> HeaderWords<'a> {
                     "; if it is the same in every row, every_row = {{ {} = \"…\" }}",
                     column.name
                 ));
+            }
+            if column.name == records::tree_season::REPLICATE {
+                remedy = say!(
+                    "{}; for a design without replicates, every_row = {{ replicate = \"R1\" }}",
+                    remedy
+                );
             }
             if column.name == records::tree_season::REGION {
                 remedy.push_str(text!("; `anacurve zones` proposes regions from climate normals"));

@@ -137,6 +137,8 @@ pub(crate) struct Seen<'a> {
     pub(crate) files: &'a [FileReport],
     pub(crate) quarantine: &'a [QuarantinedRow],
     pub(crate) sources: &'a [Source],
+    /// Names of the columns of files whose heading was refused: they are there.
+    pub(crate) refused: BTreeSet<String>,
 }
 
 /// What is wrong with the declared trials when they are held against the trial table. `found` is
@@ -144,15 +146,16 @@ pub(crate) struct Seen<'a> {
 pub(crate) fn trial_problems(
     book: &Book,
     toml: &str,
-    Seen { table, files, quarantine, sources }: Seen<'_>,
+    Seen { table, files, quarantine, sources, refused }: Seen<'_>,
     found: &[Problem],
 ) -> Result<Vec<Problem>, IngestError> {
     if book.trials.is_empty() {
         return Ok(Vec::new());
     }
-    let seen = table
+    let mut seen = table
         .map_or_else(|| Ok(SeenTrials::default()), seen_trials)
         .map_err(|error| IngestError::Internal(error.to_string()))?;
+    seen.columns.extend(refused);
     // Without a table, or one that could not be read, every column would be called absent.
     let read = files.iter().any(|file| file.table == Table::Trials && file.rows_read > 0);
     let mut problems = book.trial_problems(toml, read.then_some(&seen));

@@ -238,12 +238,15 @@ pub fn read_book_with(
             frames.insert(table, reading.table(table, &files)?);
         }
     }
-    let Reading { files, cells, unread, quarantine, mut problems, from_cache, draw, .. } = reading;
+    let Reading {
+        files, cells, unread, quarantine, mut problems, from_cache, draw, refused, ..
+    } = reading;
     let seen = Seen {
         table: frames.get(&Table::Trials),
         files: &files,
         quarantine: &quarantine,
         sources: &sources,
+        refused,
     };
     let of_trials = trial_problems(&book, &toml, seen, &problems)?;
     problems.extend(of_trials);
@@ -385,6 +388,8 @@ struct Reading<'a> {
     unread: Vec<Option<Vec<Unread>>>,
     quarantine: Vec<QuarantinedRow>,
     problems: Vec<Problem>,
+    /// Names of the columns of trial tables whose heading was refused.
+    refused: BTreeSet<String>,
 }
 
 impl<'a> Reading<'a> {
@@ -409,6 +414,7 @@ impl<'a> Reading<'a> {
             unread: Vec::new(),
             quarantine: Vec::new(),
             problems: Vec::new(),
+            refused: BTreeSet::new(),
         }
     }
 
@@ -458,6 +464,9 @@ impl<'a> Reading<'a> {
             }
         }
         self.problems.append(&mut without_rows);
+        if table == Table::Trials {
+            self.refused = reader.into_refused();
+        }
         parts.joined().map_err(internal)
     }
 

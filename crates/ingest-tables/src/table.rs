@@ -25,7 +25,7 @@ use outcome::{note_header, note_units};
 use plan::{JOINT, Plan};
 use polars::prelude::{DataFrame, PolarsResult};
 use records::{Book, Code, Severity, Table, TableSpec, counted};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use words::{say, text};
 
 /// Position of the day in the schemas of visits.
@@ -42,6 +42,8 @@ pub(crate) struct TableReader {
     hashes: Vec<(u64, u64)>,
     duplicates: Duplicates,
     intensity: Option<IntensityColumns>,
+    /// Names of the columns of files whose heading was refused.
+    refused: BTreeSet<String>,
 }
 
 /// By what rows are kept.
@@ -88,7 +90,13 @@ impl TableReader {
             hashes: Vec::new(),
             duplicates: Duplicates::new(table),
             intensity: (table == Table::Prunings).then(|| IntensityColumns::of(spec)).flatten(),
+            refused: BTreeSet::new(),
         }
+    }
+
+    /// Names of the columns of files whose heading was refused, as far as it tells them.
+    pub(crate) fn into_refused(self) -> BTreeSet<String> {
+        self.refused
     }
 
     fn name(&self, position: usize) -> &'static str {
@@ -112,8 +120,11 @@ impl TableReader {
         let at = |faults: Vec<Fault>| -> Vec<Fault> {
             faults.into_iter().map(|fault| Fault { line: Some(header.line), ..fault }).collect()
         };
-        let (plan, layout) =
-            Plan::of(self.spec, &mut self.columns, file, source, book, &header).map_err(at)?;
+        let planned = Plan::of(self.spec, &mut self.columns, file, source, book, &header);
+        if planned.is_err() {
+            self.refused.extend(HeaderWords::new(self.spec, &source.options).names(&header.names));
+        }
+        let (plan, layout) = planned.map_err(at)?;
         let mut stated =
             Stated::of(&source.options, self.spec, &layout, &header.names).map_err(at)?;
         let not_rows = NotRows::of(&source.options);

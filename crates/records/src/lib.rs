@@ -29,7 +29,8 @@ pub use counted::{counted, noun};
 pub use explain::{Example, Explanation};
 pub use intensity::{IntensityError, MeasuredAs, RawIntensity, combine_prunings};
 pub use lookalike::{
-    common_form, is_invisible, reads_as_empty, spelled, turns_direction, with_mark, without_zeros,
+    common_form, differ_by_one, is_invisible, reads_as_empty, spelled, turns_direction, with_mark,
+    without_zeros,
 };
 pub use natural::{natural_order, plain_name};
 pub use practice::{

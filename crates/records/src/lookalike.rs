@@ -28,6 +28,22 @@ pub fn turns_direction(c: char) -> bool {
     matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }
 
+/// Whether two words differ in one letter, or in two neighbours that changed places (one edit of
+/// Damerau 1964, Commun. ACM 7:171-176).
+#[must_use]
+pub fn differ_by_one(one: &[char], other: &[char]) -> bool {
+    let (short, long) = if one.len() <= other.len() { (one, other) } else { (other, one) };
+    let start = short.iter().zip(long).take_while(|(a, b)| a == b).count();
+    let (short, long) = (short.get(start..).unwrap_or(&[]), long.get(start..).unwrap_or(&[]));
+    match (short, long) {
+        ([], [_]) => true,
+        ([a, b, short @ ..], [c, d, long @ ..]) if a == d && b == c && short == long => true,
+        ([_, short @ ..], [_, long @ ..]) if short == long => true,
+        (short, [_, long @ ..]) => short == long,
+        _ => false,
+    }
+}
+
 /// What ids that look alike have in common: two ids with one such form differ only in case, in
 /// spaces, in characters without a shape, or in letters of like shape (Unicode Technical Standard
 /// 39, section 4). It serves for comparing and is never shown or stored.

@@ -4,7 +4,7 @@
 use super::roles::{Rows, grouped, joined};
 use super::slip::Slip;
 use super::slips::{FEWEST_BLOCKS, Standing, median, usual};
-use records::{TrialDeclaration, TrialDesign};
+use records::{TrialDeclaration, TrialDesign, differ_by_one};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The blocks of a design whose blocks hold a part of the treatments.
@@ -175,20 +175,5 @@ impl Blocks<'_> {
                 })
             })
             .collect()
-    }
-}
-
-/// Whether two names differ by one letter, or by two neighbours that changed places (one edit of
-/// Damerau 1964, Commun. ACM 7:171-176).
-fn differ_by_one(one: &[char], other: &[char]) -> bool {
-    let (short, long) = if one.len() <= other.len() { (one, other) } else { (other, one) };
-    let start = short.iter().zip(long).take_while(|(a, b)| a == b).count();
-    let (short, long) = (short.get(start..).unwrap_or(&[]), long.get(start..).unwrap_or(&[]));
-    match (short, long) {
-        ([], [_]) => true,
-        ([a, b, short @ ..], [c, d, long @ ..]) if a == d && b == c && short == long => true,
-        ([_, short @ ..], [_, long @ ..]) if short == long => true,
-        (short, [_, long @ ..]) => short == long,
-        _ => false,
     }
 }
