@@ -383,6 +383,8 @@ fn trees_unknown_for_want_of_ids_lead_to_the_rows_set_aside() {
     let rows = book.text("trees.csv").replace("T02,", ",");
     book.put("trees.csv", rows);
     let (_, _, quarantine) = book.check_json();
+    let head = quarantine.lines().next().unwrap();
+    assert!(head.ends_with(",text,inputs_fingerprint"), "{head}");
     let unknown = quarantine.lines().find(|line| line.contains("tree 'T02' is not in")).unwrap();
     let cause =
         "1 row of the tree table set aside without an id, first trees.csv:3:1: mend these first";
