@@ -2,6 +2,7 @@
 
 use super::PlanOf;
 use crate::error::ReportError;
+use crate::escape::with_code;
 use crate::names::printable;
 use askama::Template;
 use words::text;
@@ -16,6 +17,18 @@ struct CrewPage<'a> {
     title: String,
     tools: &'static str,
     sheets: &'a [CrewSheet],
+    /// What the link to each sheet says, which tells two sheets of one block apart.
+    links: Vec<String>,
+}
+
+/// Titles of sheets, with the work where several sheets share one, as the parts of a block.
+fn links(sheets: &[CrewSheet]) -> Vec<String> {
+    let shared = |sheet: &CrewSheet| sheets.iter().filter(|own| own.title == sheet.title).count();
+    let link = |sheet: &CrewSheet| match shared(sheet) {
+        0 | 1 => sheet.title.clone(),
+        _ => format!("{}: {}", sheet.title, sheet.work),
+    };
+    sheets.iter().map(link).collect()
 }
 
 /// The book with every season that its regions are advised for.
@@ -40,7 +53,8 @@ pub(super) fn crew_sheets_html(of: &PlanOf<'_>) -> Result<String, ReportError> {
         language: of.words.language,
         title: title(of),
         tools: of.words.text(Key::Tools),
+        links: links(&sheets),
         sheets: &sheets,
     };
-    Ok(page.render()?)
+    Ok(with_code(&page.render()?))
 }
