@@ -444,14 +444,14 @@ fn a_gain_that_is_not_advised_names_its_intensity() {
 }
 
 #[test]
-fn an_advised_intensity_beside_the_peak_is_explained_and_the_command_has_the_books_prices() {
+fn an_advised_intensity_beside_the_peak_is_explained_and_the_command_asks_what_the_form_asks() {
     let mut report = report("plain");
     let region = &mut report.advice.regions[0];
     region.advised.as_mut().unwrap().intensity = 0.35;
     region.net_optimum.as_mut().unwrap().median = 0.31;
     let page = text(&written(&report), "index.html");
     assert!(page.contains("The advice names 35\u{a0}%"));
-    assert!(page.contains("anacurve whatif BOOK --price 110 --wage 60"));
+    assert!(page.contains("anacurve whatif BOOK --yield-level 1 --seasons 1"));
     assert!(page.contains("leave at least five trees of each region unpruned"));
 }
 

@@ -18,23 +18,9 @@ fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     found
 }
 
-const REQUEST: &str = "\
-[trial]
-id = \"T\"
-design = \"complete_blocks\"
-replicates = 2
-
-[[trial.treatments]]
-name = \"a\"
-
-[[trial.treatments]]
-name = \"b\"
-";
-
 /// The commands that write a folder of their own, each with its arguments before --out.
 fn commands(book: &Book) -> Vec<(&'static str, Vec<String>)> {
-    book.put("normals.csv", "place,rain\na,1000\nb,1100\nc,1900\nd,2000\n");
-    book.put("request.toml", REQUEST);
+    book.put("normals.csv", "site,altitude_m\na,100\nb,150\nc,900\nd,950\n");
     let file = |name: &str| book.file(name).display().to_string();
     let own = book.arg().to_owned();
     vec![
