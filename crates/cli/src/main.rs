@@ -27,7 +27,9 @@ fn with_tips(mut error: clap::Error) -> clap::Error {
         };
         tips.retain(|tip| !tip.to_string().contains("as a value"));
         tips.extend(of_season.then(|| season.into()));
-        error.insert(ContextKind::Suggested, ContextValue::StyledStrs(tips));
+        if !tips.is_empty() {
+            error.insert(ContextKind::Suggested, ContextValue::StyledStrs(tips));
+        }
     }
     error
 }

@@ -21,6 +21,7 @@ fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
 /// The commands that write a folder of their own, each with its arguments before --out.
 fn commands(book: &Book) -> Vec<(&'static str, Vec<String>)> {
     book.put("normals.csv", "site,altitude_m\na,100\nb,150\nc,900\nd,950\n");
+    book.put("cv.toml", "tree = 30\ntree_season = 25\n");
     let file = |name: &str| book.file(name).display().to_string();
     let own = book.arg().to_owned();
     vec![
@@ -30,7 +31,9 @@ fn commands(book: &Book) -> Vec<(&'static str, Vec<String>)> {
         ("zones", vec![file("normals.csv")]),
         (
             "size",
-            ["--cv", "20", "--treatments", "3", "--difference", "25"].map(str::to_owned).into(),
+            ["--components", &file("cv.toml"), "--difference", "25", "--treatments", "3"]
+                .map(str::to_owned)
+                .into(),
         ),
     ]
 }

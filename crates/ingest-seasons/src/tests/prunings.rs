@@ -105,7 +105,9 @@ fn prunings_of_trees_whose_picks_were_set_aside_ask_for_no_zeros() {
         .table(Table::Trees, "tree,block\nN-01,N\nN-02,N\nS-01,S")
         .rows(Table::Harvests, &picks)
         .rows(Table::Prunings, &cuts)
-        .linked();
+        .link()
+        .linked
+        .unwrap();
     let missing: Vec<_> =
         linked.problems.iter().filter(|p| p.code == Code::PruningWithoutHarvest).collect();
     let of = |season: &str| {
@@ -122,7 +124,9 @@ fn prunings_of_trees_whose_picks_were_set_aside_ask_for_no_zeros() {
         .table(Table::Trees, "tree,block\nN-01,N\nN-02,N\nN-03,N\nS-01,S")
         .rows(Table::Harvests, &picks)
         .rows(Table::Prunings, &["N-03,2023-07-01,0.2,shoots,"])
-        .linked();
+        .link()
+        .linked
+        .unwrap();
     let missing = linked.problems.iter().find(|p| p.code == Code::PruningWithoutHarvest).unwrap();
     assert!(missing.remedy.contains("mend those first"), "{}", missing.remedy);
 }

@@ -21,14 +21,23 @@ struct CrewPage<'a> {
     links: Vec<String>,
 }
 
-/// Titles of sheets, with the work where several sheets share one, as the parts of a block.
+/// Titles of sheets, with the work where several sheets share one, as the parts of a block, and a number where they
+/// share that too.
 fn links(sheets: &[CrewSheet]) -> Vec<String> {
-    let shared = |sheet: &CrewSheet| sheets.iter().filter(|own| own.title == sheet.title).count();
-    let link = |sheet: &CrewSheet| match shared(sheet) {
-        0 | 1 => sheet.title.clone(),
-        _ => format!("{}: {}", sheet.title, sheet.work),
+    let shared = |same: &dyn Fn(&CrewSheet) -> bool| sheets.iter().filter(|own| same(own)).count();
+    let link = |(at, sheet): (usize, &CrewSheet)| {
+        let (title, work) = (&sheet.title, &sheet.work);
+        let is_same = |own: &CrewSheet| (&own.title, &own.work) == (title, work);
+        if shared(&|own| own.title == *title) < 2 {
+            title.clone()
+        } else if shared(&is_same) < 2 {
+            format!("{title}: {work}")
+        } else {
+            let number = 1 + sheets.iter().take(at).filter(|own| is_same(own)).count();
+            format!("{title}: {work} ({number})")
+        }
     };
-    sheets.iter().map(link).collect()
+    sheets.iter().enumerate().map(link).collect()
 }
 
 /// The book with every season that its regions are advised for.
