@@ -55,7 +55,7 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
     let regions = asked(&report.advice, &report.pictures);
     let seasons = regions.iter().map(|(_, _, planned)| planned.what_if.seasons.len()).min()?;
     let link = how::page("what-if");
-    let head = |words: String| Head::from(words).how(link.clone());
+    let head = |words: String| Head::from(unbroken(&words)).how(link.clone());
     let mut heads = vec![Head::from(text::C_REGION.get())];
     heads.extend(SCENARIOS.iter().map(|(words, ..)| head(format!("#{words}"))));
     if seasons > 1 {
