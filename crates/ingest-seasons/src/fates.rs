@@ -138,7 +138,7 @@ impl Fates {
         let trees = indices(&prunings, TREE_NO)?.iter();
         let mut stray = BTreeMap::new();
         // Apart where a row was set aside that may be the tree's own: its picks may exist, and a zero would be wrong.
-        let mut missing: BTreeMap<(u32, i32, bool), (u64, (u32, u32))> = BTreeMap::new();
+        let mut missing: BTreeMap<_, (u64, (u32, u32))> = BTreeMap::new();
         let lost = indices(parts.incomplete, TREE_NO)?.iter();
         let lost: HashSet<_> = lost.zip(ints(parts.incomplete, ts::SEASON)?.iter()).collect();
         // An id that looks like that of a tree with picks of its own may as well be another's, mistyped.

@@ -127,7 +127,7 @@ fn a_heading_that_reads_as_another_day_than_the_one_stated_is_told() {
     let folder = Folder::new();
     folder.remove("harvests.csv");
     let told = |heading: &str, stated: &str| -> Vec<String> {
-        folder.put("may.csv", &format!("tree,{heading}\nT1,2.5\nT2,3.1\n"));
+        folder.put("may.csv", format!("tree,{heading}\nT1,2.5\nT2,3.1\n"));
         folder.settings(&format!(
             "[[files.harvests]]\npath = \"may.csv\"\nheader = {{ \"{heading}\" = \"nut_kg\" }}\nevery_row = {{ date = \"{stated}\" }}\n"
         ));
