@@ -22,13 +22,18 @@ function settings(count, seasons) {
   }));
 }
 
-async function asked(program, book, language, setting) {
-  const options = [
-    ...(setting.price ? ["--price", setting.price] : []),
-    ...(setting.wage ? ["--wage", setting.wage] : []),
-    "--yield-level", setting.level,
+/** The options of a setting; the page's command under the form names the same. */
+function optionsOf(setting) {
+  return [
+    ...(setting.price ? ["--price", String(Number(setting.price))] : []),
+    ...(setting.wage ? ["--wage", String(Number(setting.wage))] : []),
+    "--yield-level", String(Number(setting.level)),
     "--seasons", setting.seasons,
   ];
+}
+
+async function asked(program, book, language, setting) {
+  const options = optionsOf(setting);
   const { stdout } = await run(program, ["--language", language, "whatif", book, "--format", "json", ...options]);
   return JSON.parse(stdout).map((row) => [row.name, ...row.shown]);
 }
@@ -52,6 +57,10 @@ export async function compare(page, program, book, count) {
         .locator("tbody tr")
         .evaluateAll((rows) => rows.map((row) => [...row.cells].map((cell) => cell.textContent)));
       cells += shown.flat().length;
+      const named = await page.locator("#what-if-command").textContent();
+      if (!named.includes(` ${optionsOf(setting).join(" ")} `)) {
+        faults.push(`${JSON.stringify(setting)}: the page names the command ${named}`);
+      }
       if (JSON.stringify(shown) !== JSON.stringify(answers[number])) {
         faults.push(`${JSON.stringify(setting)}: page ${JSON.stringify(shown)}, command ${JSON.stringify(answers[number])}`);
       }

@@ -256,7 +256,7 @@ fn limits() -> String {
 pub struct CheckArgs {
     /// Folder of the record book, with its book.toml
     pub book: PathBuf,
-    /// Folder for tree_seasons.parquet and quarantine.csv; nothing is written without it
+    /// Folder for tree_seasons.parquet and quarantine.csv, none that another command writes; nothing is written without it
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     /// Keep the rows of every file in this folder, and parse only files that are new or changed

@@ -232,13 +232,14 @@ pub fn from_ingest(error: IngestError) -> Failure {
 fn from_link(error: LinkError, tables: &BookTables) -> Failure {
     match error {
         LinkError::NothingLinked { problem, .. } => {
-            // One wrong order of day and month sets a file's rows aside one by one: it comes first.
+            // One wrong order of day and month sets a file's rows aside one by one: the cause comes before what it
+            // leads to.
             let of = |wanted: fn(&Problem) -> bool| {
                 tables.problems.iter().filter(move |problem| wanted(problem)).cloned()
             };
             let orders = of(|problem| problem.code == Code::DateOrder);
             let rows = of(|problem| problem.severity == Severity::Quarantined);
-            Failure::Book(std::iter::once(*problem).chain(orders).chain(rows).collect())
+            Failure::Book(orders.chain(std::iter::once(*problem)).chain(rows).collect())
         }
         LinkError::SetAside(error) => from_ingest(error),
         other => Failure::new(

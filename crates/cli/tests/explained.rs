@@ -112,4 +112,9 @@ fn completions_and_pages_cover_every_command() {
         let text = fs::read_to_string(&page).unwrap();
         assert!(text.contains(".SH SYNOPSIS"), "{}", Path::new(&page).display());
     }
+    let run = fs::read_to_string(dir.path().join("anacurve-run.1")).unwrap();
+    assert!(
+        run.contains("[\\fB\\-\\-out\\fR \\fIDIR\\fR]") && run.contains("[\\fB\\-\\-keep\\fR]"),
+        "{run}"
+    );
 }

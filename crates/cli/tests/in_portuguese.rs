@@ -222,6 +222,9 @@ fn check_and_plan_are_in_portuguese() {
     }
     let planned = said(&["plan".as_ref(), book.as_ref(), "--out".as_ref(), out.as_ref()]);
     assert!(planned.contains("em que trabalhar") && planned.contains("Fichas das equipes: "));
+    let review = temporary.path().join("review");
+    let reviewed = said(&["review".as_ref(), book.as_ref(), "--out".as_ref(), review.as_ref()]);
+    assert!(reviewed.contains("\nP\u{e1}gina: ") && !reviewed.contains("Page: "), "{reviewed}");
 }
 
 /// Reasons that stand within sentences of the page speak its language too.

@@ -6,7 +6,7 @@ use crate::frame::{
 };
 use crate::holdings::is_gone;
 use crate::laterals::FRAMES;
-use crate::outcome::{Outcome, Reason};
+use crate::outcome::{Outcome, Reason, Rejected};
 use crate::places::Places;
 use crate::seasons::day_number;
 use polars::prelude::*;
@@ -137,7 +137,21 @@ impl Fates {
         let first = crate::frame::stands(&prunings)?;
         let trees = indices(&prunings, TREE_NO)?.iter();
         let mut stray = BTreeMap::new();
-        let mut missing: BTreeMap<(u32, i32), (u64, (u32, u32))> = BTreeMap::new();
+        // Apart where a row was set aside that may be the tree's own: its picks may exist, and a zero would be wrong.
+        let mut missing: BTreeMap<_, (u64, (u32, u32))> = BTreeMap::new();
+        let lost = indices(parts.incomplete, TREE_NO)?.iter();
+        let lost: HashSet<_> = lost.zip(ints(parts.incomplete, ts::SEASON)?.iter()).collect();
+        // An id that looks like that of a tree with picks of its own may as well be another's, mistyped.
+        let is_unknown =
+            |row: &Rejected| row.table == Table::Harvests && row.code == Code::TreeUnknown;
+        let any_unknown = outcome.rejected.iter().any(is_unknown);
+        let yields = indices(parts.yields, TREE_NO)?.iter();
+        let yields = yields.zip(ints(parts.yields, ts::SEASON)?.iter());
+        let doubtful: HashSet<_> = yields
+            .zip(indices(parts.yields, REGION_NO)?.iter())
+            .filter(|(own, _)| any_unknown && lost.contains(own))
+            .map(|((_, season), region)| (region, season))
+            .collect();
         let fates = self.reasons(&prunings, ts::PRUNINGS)?.into_iter().zip(first).zip(trees);
         for ((fate, at), tree) in fates {
             let Some((reason, region, season, rows)) = fate else { continue };
@@ -150,7 +164,9 @@ impl Fates {
             // Of a tree that is gone there is nothing to pick.
             let is_gone = tree.is_some_and(|tree| gone.contains(&tree));
             if reason == Reason::NoHarvestInSeason && !is_gone {
-                missing.entry((region, season)).or_insert((0, at)).0 += rows;
+                let is_lost = lost.contains(&(tree, Some(season)))
+                    || doubtful.contains(&(Some(region), Some(season)));
+                missing.entry((region, season, is_lost)).or_insert((0, at)).0 += rows;
             }
         }
         for ((region, season), (rows, at)) in stray {
@@ -165,8 +181,17 @@ impl Fates {
                 text!("correct the year, or add the harvests of the seasons between; until then the season that is meant counts without them"),
             );
         }
-        for ((region, season), (rows, at)) in missing {
+        for ((region, season, is_lost), (rows, at)) in missing {
             let region = places.region_id(region);
+            let remedy = if is_lost {
+                text!(
+                    "rows set aside may be the picks of these trees: mend those first; trees that lack picks even then are told again"
+                )
+            } else {
+                text!(
+                    "add the picks of these trees, with 0 kg where a tree was picked and bore nothing; nothing to do where trees were lost before their harvest"
+                )
+            };
             outcome.warn(
                 outcome.date_place(at),
                 Code::PruningWithoutHarvest,
@@ -175,7 +200,7 @@ impl Fates {
                      it, here first",
                     counted(rows, text!("pruning"), text!("prunings"))
                 ),
-                text!("add the picks of these trees, with 0 kg where a tree was picked and bore nothing; nothing to do where trees were lost before their harvest"),
+                remedy,
             );
         }
         Ok(())

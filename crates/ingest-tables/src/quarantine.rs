@@ -65,19 +65,26 @@ pub struct SetAside {
 /// A cell that a spreadsheet would run as a formula (it begins with `=`, `+`, `-`, `@`, tab or
 /// carriage return) gets a single quote in front.
 ///
+/// As every table that is written, its last column holds the fingerprint of the `inputs`.
+///
 /// # Errors
 /// When writing fails.
-pub fn write_quarantine(writer: impl io::Write, rows: &[QuarantinedRow]) -> io::Result<()> {
+pub fn write_quarantine(
+    writer: impl io::Write,
+    rows: &[QuarantinedRow],
+    inputs: &str,
+) -> io::Result<()> {
     let mut sorted: Vec<&QuarantinedRow> = rows.iter().collect();
     sorted.sort();
     let mut csv = csv::Writer::from_writer(writer);
-    csv.write_record(["file", "line", "column", "code", "reason", "remedy", "text"])?;
+    let own = ["file", "line", "column", "code", "reason", "remedy", "text"];
+    csv.write_record(own.into_iter().chain(["inputs_fingerprint"]))?;
     for row in sorted {
         let (line, column) =
             (row.line.to_string(), row.column.map_or_else(String::new, |c| c.to_string()));
         let cells =
             [&row.file, &line, &column, row.code.as_str(), &row.reason, &row.remedy, &row.text];
-        csv.write_record(cells.map(harmless))?;
+        csv.write_record(cells.map(harmless).iter().map(String::as_str).chain([inputs]))?;
     }
     csv.flush()
 }
@@ -112,12 +119,13 @@ mod tests {
     #[test]
     fn formulas_are_disarmed_and_rows_sorted() {
         let mut out = Vec::new();
-        write_quarantine(&mut out, &[row(10, "@x"), row(9, "=HYPERLINK(\"x\")"), row(2, "T1,2")])
-            .unwrap();
+        let rows = [row(10, "@x"), row(9, "=HYPERLINK(\"x\")"), row(2, "T1,2")];
+        write_quarantine(&mut out, &rows, "00ff").unwrap();
         let text = String::from_utf8(out).unwrap();
         let lines: Vec<&str> = text.lines().collect();
-        assert_eq!(lines[1], "harvests.csv,2,3,number-unreadable,'-,,\"T1,2\"");
-        assert!(lines[2].ends_with(",\"'=HYPERLINK(\"\"x\"\")\""), "{}", lines[2]);
-        assert!(lines[3].ends_with(",'@x"));
+        assert!(lines[0].ends_with(",text,inputs_fingerprint"), "{}", lines[0]);
+        assert_eq!(lines[1], "harvests.csv,2,3,number-unreadable,'-,,\"T1,2\",00ff");
+        assert!(lines[2].ends_with(",\"'=HYPERLINK(\"\"x\"\")\",00ff"), "{}", lines[2]);
+        assert!(lines[3].ends_with(",'@x,00ff"));
     }
 }

@@ -190,6 +190,12 @@ impl Tally {
                 ),
                 String::new(),
             ),
+            Code::ValueStated if self.severity == Severity::Warning => (
+                self.example.clone(),
+                say!(
+                    "read with the day stated; correct it in every_row, or the word in header, {under}, or the heading in the file"
+                ),
+            ),
             Code::ValueStated => (say!("{column}: {values} read as stated {under}"), String::new()),
             Code::FilledDown => (
                 say!("{column}: {values} taken from the row above, as fill_down says"),

@@ -21,7 +21,7 @@ use crate::refused::{is_header_again, is_total, quarantined};
 use crate::rows::{Fault, RawRow, Rows};
 use crate::stated::{NotRows, Stated};
 use crate::summary::{Event, Summary};
-use outcome::{note_header, note_units};
+use outcome::{note_days, note_header, note_units};
 use plan::{JOINT, Plan};
 use polars::prelude::{DataFrame, PolarsResult};
 use records::{Book, Code, Severity, Table, TableSpec, counted};
@@ -132,6 +132,8 @@ impl TableReader {
         let mut outcome =
             FileOutcome { header_line: Some(header.line), cells, ..FileOutcome::default() };
         note_header(&header, &layout, &mut outcome.summary);
+        let order = source.options.dates.unwrap_or(book.book.dates);
+        note_days(self.spec, source, order, (&header, &layout), &mut outcome.summary);
         note_units(&HeaderWords::new(self.spec, &source.options), &layout, &header, &mut outcome);
         let mut scratch = Scratch::default();
         let visits = matches!(self.spec.table, Table::Prunings | Table::Laterals | Table::Harvests);
@@ -343,7 +345,7 @@ impl TableReader {
                         if reader.column.spare {
                             scratch.left_out.push((position, fault));
                         } else {
-                            scratch.faults.push((Some(cell_number(*cell)), fault));
+                            scratch.faults.push((stands_at(*cell), fault));
                         }
                         Value::Null
                     })
@@ -359,11 +361,11 @@ impl TableReader {
             if let Some(cell) = cell
                 && let Some(fault) = too_long(name, &row.cells.cell(*cell).into_text())
             {
-                scratch.faults.push((Some(cell_number(*cell)), fault));
+                scratch.faults.push((stands_at(*cell), fault));
             }
         }
-        // In the order of the file, so that the first bad cell names the place.
-        scratch.faults.sort_by_key(|(cell, _)| *cell);
+        // In the order of the file, so that the first bad cell names the place; what is stated stands nowhere.
+        scratch.faults.sort_by_key(|(cell, _)| cell.unwrap_or(u32::MAX));
         if scratch.faults.is_empty()
             && let Some((position, fault)) = self.more_flowering(&scratch.values)
         {

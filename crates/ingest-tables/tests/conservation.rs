@@ -41,7 +41,7 @@ proptest! {
         }
         let frames: usize = tables.frames.values().map(|frame| frame.height()).sum();
         prop_assert_eq!(frames as u64, height);
-        write_quarantine(std::io::sink(), &tables.quarantine).unwrap();
+        write_quarantine(std::io::sink(), &tables.quarantine, "").unwrap();
     }
 
     /// Rows without quotation marks: each line that holds anything is one row, kept or set aside
@@ -89,7 +89,7 @@ fn rows_set_aside_later_keep_their_text() {
     assert!(matches!(tables.set_aside(vec![set_aside(99, 2)]), Err(IngestError::Internal(_))));
 
     let mut csv = Vec::new();
-    write_quarantine(&mut csv, &tables.quarantine).unwrap();
+    write_quarantine(&mut csv, &tables.quarantine, "").unwrap();
     let text = String::from_utf8(csv).unwrap();
     assert!(text.contains("harvests.csv,4,1,tree-unknown,"), "{text}");
 }

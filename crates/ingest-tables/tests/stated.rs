@@ -6,7 +6,7 @@
 mod common;
 
 use common::{Folder, aside, column, counts, has_problem, only, repairs};
-use records::{Code, Table};
+use records::{Code, Severity, Table};
 use rust_xlsxwriter::{Format, Workbook};
 
 #[test]
@@ -104,6 +104,8 @@ fn a_file_may_say_a_thing_once_for_all_its_rows() {
     assert_eq!(repairs(&tables, "may.csv"), [(Code::ValueStated, "date".to_owned(), 2, 2)]);
     let total = only(&tables);
     assert_eq!(total.text, "Total,5.6");
+    // The day is stated and stands in no cell.
+    assert_eq!((total.line, total.column), (4, None));
     // Without it the column is asked for, and the remedy names the way.
     folder.settings(declared);
     let without = refused();
@@ -117,6 +119,45 @@ fn a_file_may_say_a_thing_once_for_all_its_rows() {
     folder.settings(&format!("{declared}every_row = {{ date = \"2024-05-18\", nut_kg = 1 }}\n"));
     let twice = refused();
     assert!(twice.contains("nut_kg") && twice.contains("the file has a column of it"), "{twice}");
+}
+
+/// A heading that is a day says when its picks were made; where every_row states another, one of the two is mistyped.
+#[test]
+fn a_heading_that_reads_as_another_day_than_the_one_stated_is_told() {
+    let folder = Folder::new();
+    folder.remove("harvests.csv");
+    let told = |heading: &str, stated: &str| -> Vec<String> {
+        folder.put("may.csv", format!("tree,{heading}\nT1,2.5\nT2,3.1\n"));
+        folder.settings(&format!(
+            "[[files.harvests]]\npath = \"may.csv\"\nheader = {{ \"{heading}\" = \"nut_kg\" }}\nevery_row = {{ date = \"{stated}\" }}\n"
+        ));
+        let tables = folder.read();
+        assert_eq!(column(&tables, Table::Harvests, "date"), [stated; 2]);
+        let warned = tables.problems.iter().filter(|problem| {
+            problem.code == Code::ValueStated && problem.severity == Severity::Warning
+        });
+        warned.map(|problem| format!("{}: {}", problem.place, problem.what)).collect()
+    };
+    for (heading, stated) in
+        [("2025-03-17", "2025-02-17"), ("2025-03-17", "2024-03-17"), ("17/03/2025", "2025-03-16")]
+    {
+        let found = told(heading, stated);
+        assert_eq!(found.len(), 1, "{heading} {stated}");
+        assert!(found[0].starts_with("may.csv:1:2: ") && found[0].contains("nut_kg"), "{found:?}");
+        assert!(found[0].contains(heading) && found[0].ends_with(stated), "{found:?}");
+    }
+    // The same day however it is written, either order where nobody declared one, and headings that are no day.
+    for (heading, stated) in [
+        ("2025-03-17", "2025-03-17"),
+        ("17 March 2025", "2025-03-17"),
+        ("17/03/2025", "2025-03-17"),
+        ("04/03/2025", "2025-04-03"),
+        ("04/03/2025", "2025-03-04"),
+        ("round 2", "2025-03-17"),
+        ("kg", "2025-03-17"),
+    ] {
+        assert_eq!(told(heading, stated), Vec::<String>::new(), "{heading} {stated}");
+    }
 }
 
 /// Merged cells keep their value in the first row only, in workbooks and in what is exported of them.

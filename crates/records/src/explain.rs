@@ -177,7 +177,7 @@ impl Code {
             ),
             Self::DateAmbiguous => shown(
                 [
-                    "A date such as 03/04/2024 that could be read two ways.",
+                    "A date such as 03/04/2024 that could be read two ways, or 25/04/2024 in a file of which nothing says that the day comes first.",
                     SET_ASIDE,
                     "Say how the file writes dates: dates = \"day_first\" or \"month_first\" under [[files.TABLE]]; nothing is guessed.",
                 ],
@@ -233,9 +233,9 @@ impl Code {
                 "Nothing to do.",
             ),
             Self::ValueStated => told(
-                "A word of the file was read as what values under [[files.TABLE]] in book.toml says it means.",
-                REPAIRED,
-                "Nothing to do.",
+                "A word of the file was read as what values under [[files.TABLE]] in book.toml says it means, or a cell as every_row states. A heading that reads as another day than the one that every_row states is told: one of the two is mistyped.",
+                "The value stated is used, and the values so read are counted.",
+                "Nothing to do; where a heading says another day, correct it, or the day under every_row.",
             ),
             Self::FilledDown => told(
                 "An empty cell was read as the one above it, because fill_down under [[files.TABLE]] in book.toml names its column.",
@@ -453,7 +453,7 @@ impl Code {
             Self::PruningWithoutHarvest => told(
                 "Prunings before a harvest in which their trees have no pick.",
                 "They tell nothing about yield.",
-                "Add the picks of these trees, with 0 kg where a tree was picked and bore nothing. Nothing to do where trees were lost before their harvest; a status such as dead in the tree table says so.",
+                "Mend first the rows set aside that may be their picks, as under an id mistyped. Then add the picks of these trees, with 0 kg where a tree was picked and bore nothing. Nothing to do where trees were lost before their harvest; a status such as dead in the tree table says so.",
             ),
             Self::TreeSeasonIncomplete => shown(
                 [

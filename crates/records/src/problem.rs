@@ -213,6 +213,14 @@ codes! {
     NothingLinked = "nothing-linked",
 }
 
+impl Code {
+    /// Whether it counts what was read as the author of `book.toml` stated, which repairs nothing.
+    #[must_use]
+    pub const fn is_stated(self) -> bool {
+        matches!(self, Self::ValueStated | Self::FilledDown | Self::ZerosDropped | Self::RowNotOne)
+    }
+}
+
 impl fmt::Display for Code {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.as_str())

@@ -59,7 +59,7 @@ pub use page::{page_fields, review_fields, trial_fields};
 
 fields! { advice_fields, "Fields of `advice.json`, in its order, with their columns in `advice.csv` and `advice.parquet`.":
     "book" "book" "text" "Name of the record book.";
-    "season" "latest_season" "year" "Latest season advised for in any region: the year in which its harvest window opens.";
+    "season" "latest_season" "year" "Latest season that advice is for in any region, not the last one on record: the year in which its harvest window opens.";
     "seed" "seed" "whole number" "Seed of every random draw; the same records and seed give the same files.";
     "version" "version" "text" "Version of the program.";
     "inputs" "inputs_fingerprint" "text" "One fingerprint of all input files: equal fingerprints, equal records. manifest.json has that of each file.";

@@ -6,6 +6,7 @@ mod page;
 mod sheets;
 
 use crate::error::ReportError;
+use crate::escape::with_code;
 use crate::files::csv_record;
 use crate::names::stem;
 use askama::Template;
@@ -214,7 +215,7 @@ fn write_sheets(layout: &Layout, dir: &Path, section: &str) -> Result<(), Report
         .map_err(|source| ReportError::Write { path: dir.to_owned(), source })?;
     let map = map::map_svg(layout);
     write(dir, "map.svg", map.as_bytes())?;
-    let page = page::LayoutPage::of(layout, map, section).render()?;
+    let page = with_code(&page::LayoutPage::of(layout, map, section).render()?);
     write(dir, "field-sheets.html", page.as_bytes())?;
     write(dir, "field-sheets.xlsx", &sheets::workbook(layout)?)?;
     let json = serde_json::to_string_pretty(layout)?;

@@ -39,7 +39,9 @@ pub use manifest::{InputFile, Origin, seal};
 pub use names::{is_reserved, stem};
 pub use outputs::write_outputs;
 pub use plan::{PLAN_FILES, PlanCell, PlanOf, Sheet, sheets, write_plan};
-pub use publish::{PublishError, publish, publish_into, publish_new};
+pub use publish::{
+    PublishError, Standing, Writer, publish, publish_into, publish_new, replaceable, standing,
+};
 pub use review::{
     BlockMap, IntervalRow, Intervals, MappedTree, PartsPlot, PartsRow, ReviewFigure, ReviewReport,
     ReviewSection, TreeFlag, write_review,

@@ -6,10 +6,27 @@ use sha2::{Digest, Sha256};
 /// Most characters of a slug.
 const LONGEST: usize = 32;
 
-/// Lower-case letters, digits and single hyphens of a text, at most [`LONGEST`] of them; may be empty.
+/// The plain letter of one with an accent, of Portuguese, French and Spanish. Which letters are folded is ours: a
+/// convention.
+fn folded(c: char) -> char {
+    const ACCENTED: [(&str, char); 8] = [
+        ("áàâãäå", 'a'),
+        ("éèêë", 'e'),
+        ("íìîï", 'i'),
+        ("óòôõö", 'o'),
+        ("úùûü", 'u'),
+        ("ýÿ", 'y'),
+        ("ç", 'c'),
+        ("ñ", 'n'),
+    ];
+    let small = c.to_lowercase().next().unwrap_or(c);
+    ACCENTED.iter().find(|(letters, _)| letters.contains(small)).map_or(c, |(_, plain)| *plain)
+}
+
+/// Lower-case letters without accents, digits and single hyphens of a text, at most [`LONGEST`] of them; may be empty.
 pub fn slug(text: &str) -> String {
     let mut out = String::new();
-    for c in text.chars() {
+    for c in text.chars().map(folded) {
         if out.len() >= LONGEST {
             break;
         }
@@ -93,6 +110,8 @@ mod tests {
         assert_eq!(slug("<b>North</b> Ridge"), "b-north-b-ridge");
         assert_eq!(plot_file(0, "../..", "odds"), "01-odds.svg");
         assert_eq!(plot_file(9, "A b", "odds"), "10-a-b-odds.svg");
+        assert_eq!(plot_file(2, "Várzea", "odds"), "03-varzea-odds.svg");
+        assert_eq!(slug("ÇÃO São João"), "cao-sao-joao");
         assert_eq!(printable("a\u{0}b\r\nc\u{202e}d\u{2066}"), "abcd");
     }
 
@@ -100,6 +119,8 @@ mod tests {
     fn stems_are_short_safe_and_apart() {
         assert_eq!(stem("TD-date", ["TD-date", "OC"]), "td-date");
         assert_ne!(stem("A", ["A", "a"]), stem("a", ["A", "a"]));
+        let both = ["Várzea", "Varzea"];
+        assert_ne!(stem(both[0], both), stem(both[1], both));
         let long = "x".repeat(1000);
         for id in
             ["../../etc", "/etc/passwd", "con", "LPT1", "a\u{0}b", "..", "", &long, "\u{202e}x"]

@@ -2,6 +2,7 @@
 
 use crate::content::Report;
 use crate::error::ReportError;
+use crate::escape::with_code;
 use crate::files::{advice_csv, advice_json, advice_parquet, laterals_json};
 use crate::page::{dictionary_html, index_page};
 use crate::plan::{PlanOf, write_plan};
@@ -27,7 +28,7 @@ pub fn write_outputs(report: &Report, dir: &Path) -> Result<(), ReportError> {
     for figure in page.all_figures() {
         write(&plots, &figure.file, figure.svg.as_bytes())?;
     }
-    write(dir, "index.html", page.render()?.as_bytes())?;
+    write(dir, "index.html", with_code(&page.render()?).as_bytes())?;
     write(dir, "advice.json", advice_json(&report.advice)?.as_bytes())?;
     write(dir, "advice.csv", advice_csv(&report.advice)?.as_bytes())?;
     write(dir, "advice.parquet", &advice_parquet(&report.advice)?)?;

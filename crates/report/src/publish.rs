@@ -8,6 +8,102 @@ use std::path::{Path, PathBuf};
 /// Marks a folder as written here, so that nobody's own folder is ever replaced.
 const MARKER: &str = ".anacurve-report";
 
+/// What stands before the command's name in the marker.
+const MARKER_COMMAND: &str = "Written by: anacurve ";
+
+/// The command that writes a folder. Only the same command replaces it: the folder of another holds files that the
+/// new one would not have, and they would be gone without a word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Writer {
+    /// `run`: the whole report.
+    Run,
+    /// `review`: the season review alone.
+    Review,
+    /// `trial`: designed trials alone.
+    Trial,
+    /// `plan`: the work plan alone.
+    Plan,
+    /// `layout`: a trial drawn by lot.
+    Layout,
+    /// `size`: how large a trial must be.
+    Size,
+    /// `sql`: the model as queries.
+    Sql,
+    /// `zones`: regions proposed.
+    Zones,
+}
+
+impl Writer {
+    /// Each with a file that it always writes; those of `run` come first, as it writes those of some others too.
+    const ALL: [(Self, &str); 8] = [
+        (Self::Run, "advice.json"),
+        (Self::Review, "review.json"),
+        (Self::Trial, "trials.json"),
+        (Self::Plan, "crew_sheets.html"),
+        (Self::Layout, "layout.json"),
+        (Self::Size, "size.json"),
+        (Self::Sql, "design.json"),
+        (Self::Zones, "zones.csv"),
+    ];
+
+    /// As it is typed.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Run => "run",
+            Self::Review => "review",
+            Self::Trial => "trial",
+            Self::Plan => "plan",
+            Self::Layout => "layout",
+            Self::Size => "size",
+            Self::Sql => "sql",
+            Self::Zones => "zones",
+        }
+    }
+
+    /// Who wrote a folder that bears the marker. Markers of before did not say: their files tell.
+    fn of(folder: &Path, marker: &str) -> Option<Self> {
+        let named = marker.lines().find_map(|line| line.strip_prefix(MARKER_COMMAND));
+        let known = |(writer, file): &(Self, &str)| match named {
+            Some(named) => writer.name() == named.trim(),
+            None => folder.join(file).is_file(),
+        };
+        Self::ALL.iter().find(|own| known(own)).map(|(writer, _)| *writer)
+    }
+}
+
+/// What stands where a folder is to be written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Standing {
+    /// Nothing, or an empty folder.
+    Free,
+    /// A folder written here, by a command where that is known.
+    Written(Option<Writer>),
+    /// Something else.
+    Foreign,
+}
+
+/// What stands at a place.
+///
+/// # Errors
+/// When the place cannot be read.
+pub fn standing(target: &Path) -> io::Result<Standing> {
+    if !target.exists() {
+        return Ok(Standing::Free);
+    }
+    if !target.is_dir() {
+        return Ok(Standing::Foreign);
+    }
+    match fs::read(target.join(MARKER)) {
+        Ok(marker) => {
+            let marker = String::from_utf8_lossy(&marker);
+            Ok(Standing::Written(Writer::of(target, &marker)))
+        }
+        Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
+        Err(_) if fs::read_dir(target)?.next().is_none() => Ok(Standing::Free),
+        Err(_) => Ok(Standing::Foreign),
+    }
+}
+
 /// Why a folder was not published. The target is as it was before, whatever the reason.
 #[derive(Debug, thiserror::Error)]
 pub enum PublishError<E: std::error::Error + 'static> {
@@ -36,6 +132,22 @@ pub enum PublishError<E: std::error::Error + 'static> {
     /// The target holds something that was not written here.
     #[error("{0} exists and is not a report folder: choose another place or move it away")]
     NotAReport(PathBuf),
+    /// The target was written here, by another command.
+    #[error("{folder} {}", of_another(*.writer), folder = folder.display())]
+    OfAnother {
+        /// The place.
+        folder: PathBuf,
+        /// Who wrote it, where that is known.
+        writer: Option<Writer>,
+    },
+}
+
+/// What a folder of another command is, in words.
+fn of_another(writer: Option<Writer>) -> String {
+    match writer {
+        Some(writer) => format!("holds what anacurve {} wrote", writer.name()),
+        None => "was written by another command".to_owned(),
+    }
 }
 
 /// Where a target's temporary, previous and lock siblings live.
@@ -92,15 +204,6 @@ impl Siblings {
             }
         }
         Ok(())
-    }
-
-    /// Whether the target may be replaced: absent, empty or written here.
-    fn replaceable(&self) -> io::Result<bool> {
-        if !self.target.exists() {
-            return Ok(true);
-        }
-        Ok(self.target.is_dir()
-            && (self.target.join(MARKER).exists() || fs::read_dir(&self.target)?.next().is_none()))
     }
 
     fn swap(&self) -> io::Result<()> {
@@ -242,30 +345,50 @@ impl Drop for Temporary<'_> {
     }
 }
 
+/// Whether a command may write a folder: it is free, or its own of before. Asked before long work, [`publish`] asks
+/// again under its lock.
+///
+/// # Errors
+/// With what stands there.
+pub fn replaceable<E: std::error::Error + 'static>(
+    target: &Path,
+    writer: Writer,
+) -> Result<(), PublishError<E>> {
+    let folder = target.to_owned();
+    match standing(target).map_err(refused("read", target))? {
+        Standing::Foreign => Err(PublishError::NotAReport(folder)),
+        Standing::Written(found) if found != Some(writer) => {
+            Err(PublishError::OfAnother { folder, writer: found })
+        }
+        Standing::Free | Standing::Written(_) => Ok(()),
+    }
+}
+
 /// Lets `write` fill a new folder beside `target`, then swaps it into place.
 ///
 /// The folder is replaced whole. A left-over of an interrupted run is recovered first, even when
 /// `write` fails afterwards. One run at a time may publish to a target, which a lock file ensures
-/// where the file system has locks.
+/// where the file system has locks. A folder is replaced by the command that wrote it and by no other.
 ///
 /// # Errors
 /// [`PublishError`]; `target` then holds what it held before.
 pub fn publish<E: std::error::Error + 'static>(
     target: &Path,
+    writer: Writer,
     write: impl FnOnce(&Path) -> Result<(), E>,
 ) -> Result<(), PublishError<E>> {
     let place = Siblings::of(target).map_err(refused("use as a folder", target))?;
     fs::create_dir_all(&place.parent).map_err(refused("create", &place.parent))?;
     let _lock = locked(&place)?;
     place.recover().map_err(refused("recover", &place.target))?;
-    if !place.replaceable().map_err(refused("read", &place.target))? {
-        return Err(PublishError::NotAReport(place.target.clone()));
-    }
+    replaceable(&place.target, writer)?;
     let temporary = filled(&place, write)?;
     let marker = temporary.0.join(MARKER);
-    fs::write(&marker, "This folder is replaced whole by the next run.\n")
-        .and_then(|()| on_disk(&marker))
-        .map_err(refused("write", &marker))?;
+    let own = writer.name();
+    let words = format!(
+        "This folder is replaced whole by the next anacurve {own} that names it.\n{MARKER_COMMAND}{own}\n"
+    );
+    fs::write(&marker, words).and_then(|()| on_disk(&marker)).map_err(refused("write", &marker))?;
     place.swap().map_err(refused("replace", &place.target))
 }
 
@@ -293,7 +416,7 @@ pub fn publish_new<E: std::error::Error + 'static>(
 
 /// Lets `write` fill a new folder, then moves its files into `target`, which may hold other things;
 /// files of the same names are replaced. Each file appears whole or not at all, and no other run's
-/// files come between them.
+/// files come between them. A folder that [`publish`] wrote is refused: its files belong together.
 ///
 /// # Errors
 /// [`PublishError`]; until the first file is moved `target` holds what it held before.
@@ -305,6 +428,11 @@ pub fn publish_into<E: std::error::Error + 'static>(
     fs::create_dir_all(&place.target).map_err(refused("create", &place.target))?;
     let _lock = locked(&place)?;
     place.recover().map_err(refused("recover", &place.target))?;
+    if let Standing::Written(writer) =
+        standing(&place.target).map_err(refused("read", &place.target))?
+    {
+        return Err(PublishError::OfAnother { folder: place.target.clone(), writer });
+    }
     let temporary = filled(&place, write)?;
     for entry in fs::read_dir(temporary.0).map_err(refused("read", temporary.0))? {
         let entry = entry.map_err(refused("read", temporary.0))?;

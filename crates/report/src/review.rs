@@ -11,6 +11,7 @@ pub use content::{
 pub use page::review_figures;
 
 use crate::error::ReportError;
+use crate::escape::with_code;
 use crate::page::dictionary_html;
 use crate::trials::{csv, sections_workbook};
 use askama::Template;
@@ -43,5 +44,5 @@ pub fn write_review(review: &ReviewReport, inputs: &str, dir: &Path) -> Result<(
     let workbook = sections_workbook((&title, inputs), &review.answers, sections())?;
     write(&dir.join("review.xlsx"), &workbook)?;
     write(&dir.join("dictionary.html"), dictionary_html("review.html")?.as_bytes())?;
-    write(&dir.join("review.html"), page.render()?.as_bytes())
+    write(&dir.join("review.html"), with_code(&page.render()?).as_bytes())
 }

@@ -15,6 +15,7 @@ pub use tables::{csv, table};
 pub use workbook::sections_workbook;
 
 use crate::error::ReportError;
+use crate::escape::with_code;
 use crate::names::stem;
 use crate::page::dictionary_html;
 use askama::Template;
@@ -42,7 +43,7 @@ pub fn write_size(part: &TrialPart, dir: &Path) -> Result<(), ReportError> {
         write(&folder.join(name), tables::csv(table).as_bytes())?;
     }
     write(&dir.join("dictionary.html"), dictionary_html("size.html")?.as_bytes())?;
-    write(&dir.join("size.html"), page.render()?.as_bytes())
+    write(&dir.join("size.html"), with_code(&page.render()?).as_bytes())
 }
 
 /// Writes `trials.html`, `dictionary.html`, `trials/*.csv` (one per table), `trials/*.xlsx` (one per trial),
@@ -85,5 +86,5 @@ pub fn write_trials(
         write(&folder.join(format!("{stem}.xlsx")), &workbook::workbook(trial, inputs)?)?;
     }
     write(&dir.join("dictionary.html"), dictionary_html("trials.html")?.as_bytes())?;
-    write(&dir.join("trials.html"), page.render()?.as_bytes())
+    write(&dir.join("trials.html"), with_code(&page.render()?).as_bytes())
 }

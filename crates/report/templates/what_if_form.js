@@ -23,6 +23,13 @@ function row(region, asked) {
   ];
 }
 
+// The options that ask the command for the same digits.
+function options(asked) {
+  const own = (name, value) => (value === null ? "" : `--${name} ${value} `);
+  const prices = own("price", asked.price) + own("wage", asked.wage);
+  return `${prices}--yield-level ${asked.level} --seasons ${asked.seasons}`;
+}
+
 // No chance is certain.
 function chance(odds) {
   if (odds < 0.005) return words.under;
@@ -33,6 +40,7 @@ function chance(odds) {
 if (typeof document !== "undefined") {
   const form = document.getElementById("what-if-form");
   const regions = JSON.parse(document.getElementById("what-if-data").textContent);
+  const command = document.getElementById("what-if-command");
   const update = () => {
     if (!form.checkValidity()) return;
     const field = (name) => form.elements[name].value.trim();
@@ -43,6 +51,8 @@ if (typeof document !== "undefined") {
       level: Number(field("level")),
       seasons: Number(field("seasons")),
     };
+    const { before, after } = command.dataset;
+    command.textContent = `${before} ${options(asked)} ${after}`;
     form.querySelectorAll("tbody tr").forEach((line, at) => {
       row(regions[at], asked).forEach((text, column) => {
         line.cells[column + 1].textContent = text;

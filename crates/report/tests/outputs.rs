@@ -444,14 +444,14 @@ fn a_gain_that_is_not_advised_names_its_intensity() {
 }
 
 #[test]
-fn an_advised_intensity_beside_the_peak_is_explained_and_the_command_has_the_books_prices() {
+fn an_advised_intensity_beside_the_peak_is_explained_and_the_command_asks_what_the_form_asks() {
     let mut report = report("plain");
     let region = &mut report.advice.regions[0];
     region.advised.as_mut().unwrap().intensity = 0.35;
     region.net_optimum.as_mut().unwrap().median = 0.31;
     let page = text(&written(&report), "index.html");
     assert!(page.contains("The advice names 35\u{a0}%"));
-    assert!(page.contains("anacurve whatif BOOK --price 110 --wage 60"));
+    assert!(page.contains("anacurve whatif BOOK --yield-level 1 --seasons 1"));
     assert!(page.contains("leave at least five trees of each region unpruned"));
 }
 
@@ -573,4 +573,34 @@ fn the_cost_says_that_it_is_after_wood_and_its_parts_add_up() {
     for column in ["cost_after_wood", "wages", "materials_cost", "haulage", "wood_value"] {
         assert!(text(&files, "workplan.csv").lines().next().unwrap().contains(column), "{column}");
     }
+}
+
+/// Rounds of one sheet are one row with their sums, and what the book states is no repair.
+#[test]
+fn rounds_of_one_sheet_are_added_up_and_what_is_stated_is_no_repair() {
+    let mut report = report("plain");
+    let round = |n| report::FileLine {
+        file: "picks.xlsx#2023".into(),
+        table: "harvests".into(),
+        rows_read: n,
+        rows_kept: n,
+        repairs: vec![
+            ("value-stated".into(), "date".into(), n),
+            ("decimal-comma".into(), "nut_kg".into(), 2),
+        ],
+        ..report::FileLine::default()
+    };
+    report.quality.files.extend([round(90), round(91), round(92)]);
+    let page = text(&written(&report), "index.html");
+    let (_, row) = page.split_once("picks.xlsx#2023").unwrap();
+    let (row, _) = row.split_once("</tr>").unwrap();
+    for cell in [
+        "harvests, 3 readings together<",
+        ">273<",
+        ">decimal-comma in nut_kg: 6<",
+        ">value-stated in date: 273<",
+    ] {
+        assert!(row.contains(cell), "no {cell} in {row}");
+    }
+    assert!(page.contains("Cells read as book.toml states"));
 }

@@ -186,6 +186,36 @@ fn every_block_with_work_has_its_sheet_and_nothing_runs() {
     assert!(page.contains("lang=\"en\""));
 }
 
+/// Two sheets of one block have links that tell them apart.
+#[test]
+fn sheets_that_share_a_title_have_links_of_their_own() {
+    let mut report = report("plain");
+    let titles: Vec<String> =
+        report.plan.blocks.iter().map(|block| block.sheet.block.clone()).collect();
+    let [first, second, ..] = report.plan.blocks.as_mut_slice() else { panic!("two blocks") };
+    first.sheet.trees_worked = 3;
+    second.sheet.trees_worked = 3;
+    first.sheet.work = Work::Prune(HowMuch {
+        intensity: 0.2,
+        measured_as: records::MeasuredAs::CanopyFraction,
+        canopy_m: None,
+    });
+    second.sheet.work = Work::Prune(HowMuch {
+        intensity: 0.4,
+        measured_as: records::MeasuredAs::CanopyFraction,
+        canopy_m: None,
+    });
+    second.sheet.block.clone_from(&first.sheet.block);
+    second.sheet.site.clone_from(&first.sheet.site);
+    let page = fs::read_to_string(written(&report).path().join("crew_sheets.html")).unwrap();
+    let nav = page.split_once("<nav>").unwrap().1.split_once("</nav>").unwrap().0;
+    let links: Vec<&str> =
+        nav.split("</a>").filter_map(|link| Some(link.rsplit_once('>')?.1)).collect();
+    let apart: BTreeSet<&str> = links.iter().copied().filter(|link| !link.is_empty()).collect();
+    let all = links.iter().filter(|link| !link.is_empty()).count();
+    assert_eq!(apart.len(), all, "{titles:?}: {links:?}");
+}
+
 /// The page's own script, run by node where there is one, says what the command says.
 /// A crew at several sites is told that the way is in no day, one of a single site is not.
 #[test]
@@ -258,6 +288,16 @@ fn page_and_command_show_the_same_digits() {
             js(price), js(wage)
         ));
     }
+    // The command named beneath begins with what the form begins with, and follows what is asked.
+    let seed = report.advice.seed;
+    let first = format!(">anacurve whatif BOOK --yield-level 1 --seasons 1 --seed {seed}</code>");
+    assert!(page.contains(&first), "no {first}");
+    program.push_str(
+        "console.log(options({ price: 0.75, wage: null, level: 0.815, seasons: 3 }));\n\
+         console.log(options({ price: null, wage: null, level: 1, seasons: 1 }));\n",
+    );
+    expected.push_str("--price 0.75 --yield-level 0.815 --seasons 3\n");
+    expected.push_str("--yield-level 1 --seasons 1\n");
     let file = dir.path().join("ask.js");
     fs::write(&file, program).unwrap();
     match Command::new("node").arg(&file).output() {
@@ -267,5 +307,5 @@ fn page_and_command_show_the_same_digits() {
         }
         Err(error) => assert_eq!(error.kind(), std::io::ErrorKind::NotFound),
     }
-    assert_eq!(expected.lines().count(), 25);
+    assert_eq!(expected.lines().count(), 27);
 }

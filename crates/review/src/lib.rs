@@ -37,6 +37,7 @@ pub use watch::{
     benjamini_hochberg, watch, worst_share,
 };
 pub use zones::{
-    FeatureKind, Features, GapPoint, Groups, Zone, ZoneCount, ZoneFeature, ZoneSettings, Zones,
-    adjusted_rand_index, average_linkage, gap_statistic, k_means, propose, silhouette,
+    FeatureKind, Features, GapPoint, Groups, OtherGroup, Zone, ZoneCount, ZoneFeature,
+    ZoneSettings, Zones, adjusted_rand_index, average_linkage, gap_statistic, k_means, propose,
+    silhouette,
 };

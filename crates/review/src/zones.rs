@@ -63,6 +63,15 @@ pub struct ZoneCount {
     pub gap_std_error: f64,
 }
 
+/// A group of another method that is not one of the zones.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OtherGroup {
+    /// Zones most of whose places are in it: several are merged, none makes it a group of no zone.
+    pub zones: Vec<String>,
+    /// Places in it whose zone is, for the most part, elsewhere.
+    pub places: Vec<String>,
+}
+
 /// A proposal of zones, for the user to confirm.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Zones {
@@ -85,8 +94,8 @@ pub struct Zones {
     /// Adjusted Rand index of the zones with groups of the same number by average linkage: 1 when
     /// both agree, near 0 by chance; `None` for one zone.
     pub linkage_agreement: Option<f64>,
-    /// Blocks whose group by average linkage is not that of most of their zone.
-    pub doubtful: Vec<String>,
+    /// Groups by average linkage that are not one of the zones; with the zones they tell its grouping whole.
+    pub otherwise: Vec<OtherGroup>,
     /// Settings used.
     pub settings: ZoneSettings,
 }
@@ -163,18 +172,10 @@ pub fn propose(features: &Features, settings: &ZoneSettings) -> Result<Zones, Re
     };
     let grouped = k_means(&points.values, chosen, settings.starts, settings.seed)?;
     let stability = stability::jaccard(&points.values, &grouped.codes, chosen, settings)?;
-    let (linkage_agreement, doubtful) = if chosen > 1 {
+    let (linkage_agreement, otherwise) = if chosen > 1 {
         let other = average_linkage(&points.values, chosen);
-        let usual = indices::usual_partner(&grouped.codes, &other, chosen);
-        let odd = |place: &usize| usual[grouped.codes[*place]] != other[*place];
-        let doubtful = points
-            .blocks
-            .iter()
-            .zip(&points.place)
-            .filter(|(_, place)| odd(place))
-            .map(|(block, _)| features.blocks[*block].clone())
-            .collect();
-        (Some(adjusted_rand_index(&grouped.codes, &other)), doubtful)
+        let agreement = adjusted_rand_index(&grouped.codes, &other);
+        (Some(agreement), proposal::otherwise(features, &points, &grouped.codes, &other))
     } else {
         (None, Vec::new())
     };
@@ -188,7 +189,7 @@ pub fn propose(features: &Features, settings: &ZoneSettings) -> Result<Zones, Re
         by_gap,
         reason,
         linkage_agreement,
-        doubtful,
+        otherwise,
         settings: *settings,
     })
 }

@@ -44,7 +44,7 @@ pub fn assert_promises(tables: &BookTables) {
     for row in &tables.quarantine {
         assert!(!row.reason.is_empty() && !row.remedy.is_empty(), "{row:?}");
     }
-    write_quarantine(std::io::sink(), &tables.quarantine)
+    write_quarantine(std::io::sink(), &tables.quarantine, "")
         .expect("a quarantine that can be written");
     assert_idempotent(tables);
 }

@@ -4,7 +4,7 @@ mod text;
 mod trials;
 
 use crate::args::{CheckArgs, Format};
-use crate::commands::from_publish;
+use crate::commands::{cache_apart, from_publish, no_book};
 use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline::{self, Checked, Reading, advice};
 use ingest_tables::SpotCheck;
@@ -19,15 +19,10 @@ const SPOT_CHECKS: usize = 2;
 
 /// Prints what was kept, repaired, set aside and linked.
 pub fn execute(args: &CheckArgs) -> Result<Outcome, Failure> {
-    if let Some(dir) = args.out.as_ref().filter(|dir| dir.join("book.toml").is_file()) {
-        return Err(Failure::new(
-            format!(
-                "{} is a record book, and the tables of --out would be found among its own",
-                dir.display()
-            ),
-            "nothing was written; name with --out a folder of its own",
-        ));
+    if let Some(dir) = &args.out {
+        no_book(dir, "--out", "the tables")?;
     }
+    cache_apart(args.cache.as_deref())?;
     let stages = Stages::new();
     let reading = Reading { cache: args.cache.as_deref(), ..Reading::default() };
     let checked = pipeline::check_wanted(&args.book, reading, &stages);
@@ -74,7 +69,7 @@ pub fn write_tables(checked: &Checked, dir: &Path) -> Result<(), Failure> {
         .map_err(|error| failed(&error))?;
     std::fs::File::create(dir.join("quarantine.csv"))
         .map(std::io::BufWriter::new)
-        .and_then(|file| ingest_tables::write_quarantine(file, &checked.tables.quarantine))
+        .and_then(|file| ingest_tables::write_quarantine(file, &checked.tables.quarantine, &inputs))
         .map_err(|error| failed(&error))
 }
 

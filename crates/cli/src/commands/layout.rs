@@ -51,7 +51,7 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
         layout.remarks = field::remarks(&layout, standing)?;
         layout.remarks.extend(unused_blocks(&request, &layout));
     }
-    report::publish(&args.out, |dir| -> Result<(), ReportError> {
+    report::publish(&args.out, report::Writer::Layout, |dir| -> Result<(), ReportError> {
         report::write_layout(&layout, dir)
     })
     .map_err(|error| super::from_publish(&error))?;

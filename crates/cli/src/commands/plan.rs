@@ -19,6 +19,7 @@ pub fn execute(args: &PlanArgs) -> Result<Outcome, Failure> {
 }
 
 fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
+    super::free_for(&args.out, report::Writer::Plan)?;
     let checked = pipeline::check(&args.book, stages)?;
     let wanted = Wanted { challenger: false, ..Wanted::whole(args.seed) };
     let decided = advice::advise(&checked, wanted, stages)?;
@@ -34,7 +35,7 @@ fn run(args: &PlanArgs, stages: &Stages) -> Result<Outcome, Failure> {
     };
     checked.still_holds(&args.book)?;
     let origin = pipeline::origin(&checked, Some(args.seed));
-    report::publish(&args.out, |dir| {
+    report::publish(&args.out, report::Writer::Plan, |dir| {
         report::write_plan(&of, dir)?;
         report::seal(dir, &origin)
     })

@@ -6,6 +6,7 @@ use crate::pipeline;
 use crate::pipeline::advice;
 use crate::pipeline::review::{self, Judged, Record, Wanted, keep_scores};
 use ::report::{ReportError, ReviewReport};
+use ::words::{say, text};
 
 /// Fits, reviews, and writes the page.
 pub fn execute(args: &ReviewArgs) -> Result<Outcome, Failure> {
@@ -16,6 +17,9 @@ pub fn execute(args: &ReviewArgs) -> Result<Outcome, Failure> {
 }
 
 fn run(args: &ReviewArgs, stages: &Stages) -> Result<Outcome, Failure> {
+    if let Some(out) = &args.out {
+        super::free_for(out, ::report::Writer::Review)?;
+    }
     let record = Record::read(&args.book)?;
     let checked = pipeline::check_through(&args.book, args.through, stages)?;
     let wanted = advice::Wanted { challenger: false, ..advice::Wanted::whole(args.seed) };
@@ -28,7 +32,7 @@ fn run(args: &ReviewArgs, stages: &Stages) -> Result<Outcome, Failure> {
     if let Some(out) = &args.out {
         let json = to_json(&judged)?;
         let origin = pipeline::origin(&checked, Some(args.seed));
-        ::report::publish(out, |dir| -> Result<(), ReportError> {
+        ::report::publish(out, ::report::Writer::Review, |dir| -> Result<(), ReportError> {
             ::report::write_review(&page, &origin.inputs_fingerprint, dir)?;
             let path = dir.join("review.json");
             std::fs::write(&path, &json).map_err(|source| ReportError::Write { path, source })?;
@@ -87,8 +91,14 @@ fn text(args: &ReviewArgs, page: &ReviewReport) -> String {
         }
     }
     match &args.out {
-        Some(dir) => out.push_str(&format!("\nPage: {}\n", dir.join("review.html").display())),
-        None => out.push_str("\nName a folder with --out for the tables, maps and page.\n"),
+        Some(dir) => {
+            let page = say!("Page: {}", dir.join("review.html").display());
+            out.push_str(&format!("\n{page}\n"));
+        }
+        None => {
+            let next = text!("Name a folder with --out for the tables, maps and page.");
+            out.push_str(&format!("\n{next}\n"));
+        }
     }
     out
 }

@@ -2,7 +2,7 @@
 
 use crate::args::{Format, RunArgs};
 use crate::commands::check::{trial_problems, write_tables};
-use crate::commands::from_publish;
+use crate::commands::{cache_apart, from_publish, no_book};
 use crate::console::{Failure, Outcome, Stages, print_after};
 use crate::pipeline::advice::{self, Decided};
 use crate::pipeline::review::{self, Judged, Record, kept_advice};
@@ -40,6 +40,8 @@ pub fn execute(args: &RunArgs) -> Result<Outcome, Failure> {
 }
 
 fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
+    no_book(&args.out, "--out", "the reports")?;
+    cache_apart(args.cache.as_deref())?;
     if let Some(file) = &args.timings {
         // A place that cannot be written to is told before the work, not after it.
         File::create(file).map_err(|error| no_timings(file, &error))?;
@@ -49,6 +51,8 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
         Reading { through: args.through, cache: args.cache.as_deref(), trees: args.draw_trees };
     let mut checked = pipeline::check_wanted(&args.book, reading, stages)?;
     let reports = args.out.join(folder_name(&checked.tables.book.book.name));
+    // The book itself, where it bears its own name and --out names the folder it is in.
+    no_book(&reports, "--out", "the reports")?;
     namesake::refuse(&reports, &checked.tables.book)?;
     let decided = advice::advise(&checked, advice::Wanted::whole(args.seed), stages)?;
     let (advice, pictures, plan) = decided.results();
@@ -101,7 +105,7 @@ fn run(args: &RunArgs, stages: &Stages) -> Result<Outcome, Failure> {
     stages.now("writing the report");
     let target = reports.join(report.advice.season.to_string());
     let origin = pipeline::origin(&checked, Some(args.seed));
-    report::publish(&target, |dir: &Path| -> Result<(), WriteError> {
+    report::publish(&target, report::Writer::Run, |dir: &Path| -> Result<(), WriteError> {
         report::write_outputs(&report, dir)?;
         std::fs::write(dir.join("review.json"), &review_json)?;
         if !trials.is_empty() {

@@ -154,7 +154,7 @@ pub fn execute(args: &SizeArgs) -> Result<Outcome, Failure> {
     }
     if let Some(out) = &args.out {
         let json = json(&found, &within, located.as_ref())?;
-        report::publish(out, |dir| -> Result<(), ReportError> {
+        report::publish(out, report::Writer::Size, |dir| -> Result<(), ReportError> {
             report::write_size(&part, dir)?;
             let path = dir.join("size.json");
             std::fs::write(&path, &json).map_err(|source| ReportError::Write { path, source })

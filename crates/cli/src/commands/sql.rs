@@ -10,6 +10,7 @@ use serde::Serialize;
 
 /// Settles the design and writes the queries.
 pub fn execute(args: &SqlArgs) -> Result<Outcome, Failure> {
+    super::free_for(&args.out, report::Writer::Sql)?;
     let stages = Stages::new();
     let declared = declare(args, &stages);
     stages.finish();
@@ -21,7 +22,7 @@ pub fn execute(args: &SqlArgs) -> Result<Outcome, Failure> {
         ("design.json", json(&declared.model)?),
         ("local.json", json(&summary)?),
     ];
-    report::publish(&args.out, |dir| -> Result<(), ReportError> {
+    report::publish(&args.out, report::Writer::Sql, |dir| -> Result<(), ReportError> {
         for (name, text) in &files {
             let path = dir.join(name);
             std::fs::write(&path, text).map_err(|source| ReportError::Write { path, source })?;

@@ -17,6 +17,9 @@ pub fn execute(args: &TrialArgs) -> Result<Outcome, Failure> {
 }
 
 fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
+    if let Some(out) = &args.out {
+        super::free_for(out, ::report::Writer::Trial)?;
+    }
     let checked = pipeline::check(&args.book, stages)?;
     let mut wanted = declared(&checked)?;
     if wanted.is_empty() {
@@ -44,7 +47,7 @@ fn run(args: &TrialArgs, stages: &Stages) -> Result<Outcome, Failure> {
     if let Some(out) = &args.out {
         let json = to_json(&trials)?;
         let origin = pipeline::origin(&checked, None);
-        ::report::publish(out, |dir| -> Result<(), ReportError> {
+        ::report::publish(out, ::report::Writer::Trial, |dir| -> Result<(), ReportError> {
             let book = &checked.tables.book.book.name;
             ::report::write_trials(book, &reports, &origin.inputs_fingerprint, dir)?;
             let path = dir.join("trials.json");

@@ -12,7 +12,7 @@ pub fn execute(args: &ZonesArgs) -> Result<Outcome, Failure> {
     let settings = ZoneSettings { groups: args.groups, seed: args.seed, ..ZoneSettings::default() };
     let proposal = propose(&features, &settings).map_err(|error| refused(&error))?;
     if let Some(out) = &args.out {
-        ::report::publish(out, |dir| -> Result<(), ReportError> {
+        ::report::publish(out, ::report::Writer::Zones, |dir| -> Result<(), ReportError> {
             let files =
                 [("zones.csv", zones::csv(&proposal)), ("book-section.toml", proposal.book_toml())];
             for (name, text) in files {

@@ -105,6 +105,17 @@ fn a_misspelt_command_line_fails_with_2() {
     }
 }
 
+/// An option that a command does not have is no value of it, whatever the parser would make of it.
+#[test]
+fn an_unknown_option_is_not_offered_as_a_value() {
+    let ran = anacurve(&["run", "x", "--season", "2028"]);
+    assert_eq!((ran.code, ran.stdout.as_str()), (2, ""));
+    assert!(ran.stderr.contains("season under [options] of book.toml"), "{}", ran.stderr);
+    assert!(!ran.stderr.contains("-- --season"), "{}", ran.stderr);
+    let ran = anacurve(&["run", "x", "--sede", "2"]);
+    assert!(ran.stderr.contains("'--seed'"), "{}", ran.stderr);
+}
+
 /// What is wrong is told in words of the field, not of the parser.
 #[test]
 fn a_year_is_asked_for_as_a_year() {

@@ -7,6 +7,7 @@ mod files;
 mod long_line;
 mod newcomer;
 mod parquet_types;
+mod places;
 mod rows;
 mod scarce;
 mod settings;

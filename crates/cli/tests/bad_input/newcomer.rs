@@ -53,14 +53,39 @@ fn files_under_names_of_their_own_are_listed_where_a_table_is_missing() {
     assert_eq!(book.check().code, 0);
 }
 
-/// A day that can only come first is still not guessed for the file, and the message claims no more.
+/// A day that can only come first is still not guessed for the file, and the message says what is true of the value.
 #[test]
 fn a_date_that_reads_only_one_way() {
     let book = Book::tidy();
     let line = book.append("harvests.csv", "T01,25/03/2024,5.5");
     let ran = book.check();
     ran.finds(&format!("harvests.csv:{line}:2"), "date-ambiguous");
+    let told =
+        "date '25/03/2024' reads with dates = \"day_first\" alone, and book.toml does not say";
+    assert!(ran.stdout.contains(told), "{}", ran.stdout);
+    assert!(ran.stdout.contains("hint: set dates = \"day_first\" under [[files.harvests]]"));
+    let line = book.append("harvests.csv", "T02,05/03/2024,5.5");
+    let ran = book.check();
+    ran.finds(&format!("harvests.csv:{line}:2"), "date-ambiguous");
     assert!(ran.stdout.contains("nothing says whether the day or the month comes first"));
+}
+
+/// A file whose every date is set aside leaves nothing to link: the order of its dates comes before that.
+#[test]
+fn the_cause_comes_before_what_it_leads_to() {
+    let book = Book::tidy();
+    let harvests = book.text("harvests.csv");
+    let day_first = harvests.lines().map(|line| match line.split(',').collect::<Vec<_>>()[..] {
+        [tree, date, kg] if date.len() == 10 => {
+            format!("{tree},{}/{}/{},{kg}\n", &date[8..], &date[5..7], &date[..4])
+        }
+        _ => format!("{line}\n"),
+    });
+    book.put("harvests.csv", day_first.collect::<String>());
+    let ran = book.check();
+    assert_eq!(ran.code, 2);
+    let at = |code: &str| ran.stderr.find(code).unwrap_or_else(|| panic!("{code}: {}", ran.stderr));
+    assert!(at("[date-order]") < at("[nothing-linked]"), "{}", ran.stderr);
 }
 
 /// Picks under ids without the zeros of the tree table: the hint names what mends them all.
@@ -109,4 +134,27 @@ fn a_book_whose_every_visit_is_set_aside_is_refused() {
     let ran = book.check();
     ran.fails("prunings.csv", "nothing-linked").fails("prunings.csv:2:3", "unit-suspect");
     assert!(ran.stderr.contains("never pruned"), "{}", ran.stderr);
+}
+
+/// What the author of the book stated himself is counted once for a file, and is not called a repair.
+#[test]
+fn what_is_stated_is_counted_apart_from_repairs() {
+    let book = Book::tidy();
+    let mut picks = "tree,feb,mar\n".to_owned();
+    for tree in 1..=12 {
+        picks += &format!("T{tree:02},2.5,3.5\n");
+    }
+    book.put("picks.csv", picks);
+    let mut settings = book.text("book.toml");
+    settings += "\n[[files.harvests]]\npath = \"harvests.csv\"\n";
+    for (column, day) in [("feb", "2025-02-20"), ("mar", "2025-03-17")] {
+        settings += &format!(
+            "\n[[files.harvests]]\npath = \"picks.csv\"\nheader = {{ {column} = \"nut_kg\" }}\nevery_row = {{ date = \"{day}\" }}\n"
+        );
+    }
+    book.put("book.toml", settings);
+    let ran = book.check();
+    assert!(!ran.stdout.contains("repaired"), "{}", ran.stdout);
+    let told = "stated in book.toml: picks.csv: 24 x value-stated in date\n";
+    assert_eq!(ran.stdout.matches(told).count(), 1, "{}", ran.stdout);
 }

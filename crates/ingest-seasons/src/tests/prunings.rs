@@ -96,6 +96,41 @@ fn cuts_without_a_harvest_are_counted_and_those_for_the_coming_season_expected()
     assert_eq!(missing[0].place.to_string(), "prunings.csv:2:2");
 }
 
+/// Picks that exist under a mistyped id are to be mended, not to be entered as nothing borne.
+#[test]
+fn prunings_of_trees_whose_picks_were_set_aside_ask_for_no_zeros() {
+    let picks = ["N-01,2024-03-01,4,,", "N-2,2024-03-01,4,,"];
+    let cuts = ["N-02,2023-07-01,0.2,shoots,", "N-01,2022-07-01,0.2,shoots,"];
+    let linked = small()
+        .table(Table::Trees, "tree,block\nN-01,N\nN-02,N\nS-01,S")
+        .rows(Table::Harvests, &picks)
+        .rows(Table::Prunings, &cuts)
+        .link()
+        .linked
+        .unwrap();
+    let missing: Vec<_> =
+        linked.problems.iter().filter(|p| p.code == Code::PruningWithoutHarvest).collect();
+    let of = |season: &str| {
+        let own = missing.iter().find(|problem| problem.what.contains(season)).unwrap();
+        own.remedy.as_str()
+    };
+    assert_eq!(missing.len(), 2);
+    assert!(of("2023").contains("0 kg"), "{}", of("2023"));
+    assert!(of("2024").contains("mend those first"), "{}", of("2024"));
+    assert!(!of("2024").contains("0 kg"), "{}", of("2024"));
+    // The picks of N-03 under an id that looks like N-02, which has its own.
+    let picks = ["N-01,2024-03-01,4,,", "N-02,2024-03-01,4,,", "N-2,2024-03-01,4,,"];
+    let linked = small()
+        .table(Table::Trees, "tree,block\nN-01,N\nN-02,N\nN-03,N\nS-01,S")
+        .rows(Table::Harvests, &picks)
+        .rows(Table::Prunings, &["N-03,2023-07-01,0.2,shoots,"])
+        .link()
+        .linked
+        .unwrap();
+    let missing = linked.problems.iter().find(|p| p.code == Code::PruningWithoutHarvest).unwrap();
+    assert!(missing.remedy.contains("mend those first"), "{}", missing.remedy);
+}
+
 #[test]
 fn one_basis_leaves_tree_seasons_of_others_out() {
     let cuts = ["N1,2023-07-01,0.2,shoots,", "N2,2023-07-01,0.2,spread,"];

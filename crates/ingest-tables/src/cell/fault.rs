@@ -27,6 +27,15 @@ pub(super) fn quoted(text: &str) -> String {
     format!("'{short}'")
 }
 
+/// The one order of day and month that reads a date, where the other does not.
+fn only_order(text: &str) -> Option<DateOrder> {
+    let reads = |order: &DateOrder| super::date::parse(text, *order, false).is_ok();
+    match [DateOrder::DayFirst, DateOrder::MonthFirst].map(|order| Some(order).filter(reads)) {
+        [one, None] | [None, one] => one,
+        _ => None,
+    }
+}
+
 /// Marks by which people repeat the cell above.
 const DITTO: [&str; 11] =
     ["\"", "''", "\u{201d}", "\u{201c}", "\u{3003}", ",,", "do", "do.", "ditto", "idem", "id."];
@@ -115,6 +124,7 @@ impl CellReader {
 
     pub(super) fn no_date(&self, text: &str, fault: DateFault) -> CellFault {
         let is_ditto = is_ditto(text);
+        let only = only_order(text);
         let (name, text, table) = (self.column.name, quoted(text), self.style.table);
         let (code, reason, remedy) = match fault {
             DateFault::Unreadable => (
@@ -146,6 +156,19 @@ impl CellReader {
                     }
                 },
             ),
+            // Known of this value, and no more than likely of the others.
+            DateFault::Ambiguous if only.is_some() => {
+                let order = only.map_or("", DateOrder::as_str);
+                (
+                    Code::DateAmbiguous,
+                    say!(
+                        "{name} {text} reads with dates = \"{order}\" alone, and book.toml does not say that the file is written so"
+                    ),
+                    say!(
+                        "set dates = \"{order}\" under [[files.{table}]] or [book] in book.toml, if all its dates are written so"
+                    ),
+                )
+            }
             DateFault::Ambiguous => (
                 Code::DateAmbiguous,
                 say!("{name} {text}: nothing says whether the day or the month comes first"),

@@ -1,14 +1,16 @@
 //! What reading one file gave, apart from the rows kept.
 
 use super::{cell_number, stands_at};
+use crate::cell::date;
+use crate::discover::Source;
 use crate::header::{HeaderWords, Layout, Meaning};
 use crate::quarantine::QuarantinedRow;
 use crate::rows::Header;
 use crate::stated::Stated;
 use crate::summary::{Event, Summary};
-use records::{Code, Severity};
+use records::{Code, ColumnKind, DateOrder, Severity, StatedValue, TableSpec};
 use std::collections::BTreeMap;
-use words::text;
+use words::{say, text};
 
 /// What reading one file gave, apart from the rows kept.
 #[derive(Default)]
@@ -82,6 +84,49 @@ pub(super) fn note_header(header: &Header, layout: &Layout, summary: &mut Summar
         let column = if name.is_empty() { text!("without a name") } else { name };
         let event = Event { severity: Severity::Warning, code, column, line, cell };
         summary.add(event, 1, String::new);
+    }
+}
+
+/// Tells headings of measures that read as a day other than the one that `every_row` states, as of sheets with one
+/// column for each round: one of the two is mistyped, and nothing else in the file says which.
+pub(super) fn note_days(
+    spec: &TableSpec,
+    source: &Source,
+    order: DateOrder,
+    (header, layout): (&Header, &Layout),
+    summary: &mut Summary,
+) {
+    let kind = |name: &str| spec.column(name).map(|column| column.kind);
+    let stated = source.options.every_row.iter().find_map(|(column, value)| match value {
+        StatedValue::Text(text) if kind(column) == Some(ColumnKind::Date) => {
+            Some((text, date::epoch_days(date::parse(text, order, false).ok()?.date)))
+        }
+        _ => None,
+    });
+    let Some((stated, day)) = stated else { return };
+    for reading in &layout.readings {
+        let (Meaning::Column(position), Some(heading)) =
+            (&reading.meaning, header.names.get(reading.cell))
+        else {
+            continue;
+        };
+        let Some(column) = spec.columns.get(*position).filter(|own| own.kind != ColumnKind::Date)
+        else {
+            continue;
+        };
+        let days = date::possible(heading.trim(), order);
+        if days.is_empty() || days.iter().any(|(first, last)| (*first..=*last).contains(&day)) {
+            continue;
+        }
+        let (severity, code) = (Severity::Warning, Code::ValueStated);
+        let (line, cell) = (header.line, Some(cell_number(reading.cell)));
+        let event = Event { severity, code, column: column.name, line, cell };
+        summary.add(event, 1, || {
+            say!(
+                "the column read as {} is headed '{heading}', which is another day than the one that every_row states, {stated}",
+                column.name
+            )
+        });
     }
 }
 

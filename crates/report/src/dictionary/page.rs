@@ -13,7 +13,7 @@ numbers! { page_fields, "Numbers of `index.html` without a field in a result fil
     "files.kept" "Kept" "rows" "Rows that became records.";
     "files.not-drawn" "Trees not drawn" "rows" "Rows of trees that were not drawn, where a share of the trees was asked for.";
     "files.set-aside" "Set aside" "rows" "Rows that did not, each with its reason in quarantine.csv.";
-    "files.repairs" "Repairs" "cells" "Cells read after a repair, such as a decimal comma, by kind and column.";
+    "files.repairs" "Repairs" "cells" "Cells read after a repair, such as a decimal comma, by kind and column; cells that were read as book.toml states, such as a date given once for all rows, are counted apart.";
     "linked.readable" "Readable" "rows" "Rows that could be read, by table.";
     "linked.linked" "Linked" "rows" "Rows that belong to a tree-season.";
     "linked.not-linked" "Not linked" "rows" "Rows that do not, by reason.";

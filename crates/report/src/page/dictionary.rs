@@ -6,6 +6,7 @@ use crate::dictionary::{
     review_fields, trial_fields, work_plan_fields,
 };
 use crate::error::ReportError;
+use crate::escape::with_code;
 use crate::how::Part;
 use askama::Template;
 use words::text;
@@ -87,7 +88,7 @@ pub fn dictionary_html(back: &str) -> Result<String, ReportError> {
         css: include_str!("../../templates/style.css"),
         tables: [advice, laterals, work, others, set_aside].into_iter().chain(pages).collect(),
     };
-    Ok(page.render()?)
+    Ok(with_code(&page.render()?))
 }
 
 /// Fields as a table whose rows can be linked to.

@@ -49,38 +49,72 @@ pub fn files(files: &[FileLine]) -> Table {
         heads.push(Head::from(text!("Read = kept + set aside")));
     }
     heads.push(Head::from(text!("Cells repaired")).how(how("files.repairs")));
+    let is_stated = |code: &str| Code::from_text(code).is_some_and(Code::is_stated);
+    // What the author of the book stated is no repair.
+    let any_stated = files.iter().flat_map(|f| &f.repairs).any(|(code, ..)| is_stated(code));
+    if any_stated {
+        heads.push(Head::from(text!("Cells read as book.toml states")).how(how("files.repairs")));
+    }
     heads.push(Head::from(text!("Fingerprint")));
     let mut table = Table::new(text!("Rows read, kept and set aside"), heads);
     for lines in by_file(files) {
-        let each = |own: &dyn Fn(&FileLine) -> String| {
-            let cells: Vec<String> = lines.iter().map(|line| own(line)).collect();
-            cells.join("; ")
+        // Rounds of one table in one file are added up, tables told apart.
+        let mut tables: Vec<(&str, u64)> = Vec::new();
+        for line in &lines {
+            match tables.iter_mut().find(|(table, _)| *table == line.table) {
+                Some((_, readings)) => *readings += 1,
+                None => tables.push((&line.table, 1)),
+            }
+        }
+        let each = |own: &dyn Fn(&FileLine) -> u64| {
+            let sums = tables.iter().map(|(table, _)| {
+                let own = lines.iter().filter(|line| line.table == *table).map(|line| own(line));
+                count(own.fold(0, u64::saturating_add))
+            });
+            sums.collect::<Vec<_>>().join("; ")
         };
-        let repairs: Vec<String> = lines
+        let named: Vec<String> = tables
             .iter()
-            .flat_map(|line| &line.repairs)
-            .map(|(code, column, cells)| {
-                let place = if column.is_empty() { String::new() } else { format!(" in {column}") };
-                format!("{code}{place}: {}", count(*cells))
+            .map(|(table, readings)| match readings {
+                1 => (*table).to_owned(),
+                _ => say!("{table}, {readings} readings together"),
             })
             .collect();
+        let cells_of = |stated: bool| {
+            let mut sums: Vec<(&str, &str, u64)> = Vec::new();
+            let all = lines.iter().flat_map(|line| &line.repairs);
+            for (code, column, cells) in all.filter(|(code, ..)| is_stated(code) == stated) {
+                match sums.iter_mut().find(|sum| (sum.0, sum.1) == (code, column)) {
+                    Some(sum) => sum.2 = sum.2.saturating_add(*cells),
+                    None => sums.push((code, column, *cells)),
+                }
+            }
+            let told = sums.into_iter().map(|(code, column, cells)| {
+                let place = if column.is_empty() { String::new() } else { format!(" in {column}") };
+                format!("{code}{place}: {}", count(cells))
+            });
+            let told: Vec<String> = told.collect();
+            if told.is_empty() { text::UNPRUNED.get().to_owned() } else { told.join("; ") }
+        };
         let mut row = vec![
             lines.first().map_or_else(String::new, |line| line.file.clone()),
-            each(&|f| f.table.clone()),
-            each(&|f| count(f.rows_read)),
-            each(&|f| count(f.rows_kept)),
-            each(&|f| count(f.rows_quarantined)),
+            named.join("; "),
+            each(&|f| f.rows_read),
+            each(&|f| f.rows_kept),
+            each(&|f| f.rows_quarantined),
         ];
         if drawn {
-            row.push(each(&|f| count(f.rows_not_drawn)));
+            row.push(each(&|f| f.rows_not_drawn));
         }
         row.push(balance(lines.iter().all(|f| {
             let fates = [f.rows_quarantined, f.rows_not_drawn];
             let sum = fates.into_iter().try_fold(f.rows_kept, u64::checked_add);
             sum == Some(f.rows_read)
         })));
-        let none = || text::UNPRUNED.get().to_owned();
-        row.push(if repairs.is_empty() { none() } else { repairs.join("; ") });
+        row.push(cells_of(false));
+        if any_stated {
+            row.push(cells_of(true));
+        }
         let fingerprint = lines.first().map_or("", |line| line.fingerprint.as_str());
         row.push(fingerprint.chars().take(16).collect());
         table.row(row);

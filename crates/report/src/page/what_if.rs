@@ -4,7 +4,7 @@ use super::table::{Head, Table};
 use crate::content::Report;
 use crate::how;
 use crate::names::printable;
-use crate::number::DASH;
+use crate::number::{DASH, unbroken};
 use crate::text;
 use crate::what_if::{WhatIfRow, asked, no_advice};
 use words::{Text, constant, say};
@@ -33,8 +33,9 @@ pub struct WhatIfView {
     pub names: Vec<String>,
     /// Longest horizon.
     pub seasons: usize,
-    /// A command that gives the same digits, with the first region's own price and wage.
-    pub command: String,
+    /// The command that gives the digits of the form: what stands before its numbers and after them, and whole for
+    /// the numbers that the form begins with, where a price or wage left open is each region's own.
+    pub command: [String; 3],
     /// What the script reckons with.
     pub json: String,
     /// Label of the price.
@@ -54,7 +55,7 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
     let regions = asked(&report.advice, &report.pictures);
     let seasons = regions.iter().map(|(_, _, planned)| planned.what_if.seasons.len()).min()?;
     let link = how::page("what-if");
-    let head = |words: String| Head::from(words).how(link.clone());
+    let head = |words: String| Head::from(unbroken(&words)).how(link.clone());
     let mut heads = vec![Head::from(text::C_REGION.get())];
     heads.extend(SCENARIOS.iter().map(|(words, ..)| head(format!("#{words}"))));
     if seasons > 1 {
@@ -81,7 +82,7 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
                 |_| DASH.to_owned(),
                 |row| {
                     let [_, _, gain, _, loss] = row.cells();
-                    format!("{gain} ({loss})")
+                    format!("{gain} ({})", unbroken(&loss))
                 },
             )
         };
@@ -91,15 +92,8 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
         table.row(cells);
     }
     let currency = &report.advice.currency;
-    let command = regions.first().map_or_else(String::new, |(_, _, own)| {
-        format!(
-            "anacurve whatif BOOK --price {} --wage {} --yield-level 0.9 --seasons {} --seed {}",
-            own.price_per_kg,
-            own.wage_per_hour,
-            seasons.min(2),
-            report.advice.seed
-        )
-    });
+    let (before, after) = ("anacurve whatif BOOK", format!("--seed {}", report.advice.seed));
+    let first = format!("{before} --yield-level 1 --seasons 1 {after}");
     let data: Vec<_> = regions.iter().map(|(_, _, planned)| planned).collect();
     Some(WhatIfView {
         table,
@@ -107,7 +101,7 @@ pub fn what_if(report: &Report) -> Option<WhatIfView> {
         heads: WhatIfRow::HEADS,
         names: regions.iter().map(|(_, name, _)| (*name).to_owned()).collect(),
         seasons,
-        command,
+        command: [before.to_owned(), after, first],
         // A text that holds `<` could end the script element.
         json: printable(&serde_json::to_string(&data).ok()?).replace('<', "\\u003c"),
         price: say!("Price ({currency} per kg)"),

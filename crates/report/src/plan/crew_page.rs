@@ -2,6 +2,7 @@
 
 use super::PlanOf;
 use crate::error::ReportError;
+use crate::escape::with_code;
 use crate::names::printable;
 use askama::Template;
 use words::text;
@@ -16,6 +17,27 @@ struct CrewPage<'a> {
     title: String,
     tools: &'static str,
     sheets: &'a [CrewSheet],
+    /// What the link to each sheet says, which tells two sheets of one block apart.
+    links: Vec<String>,
+}
+
+/// Titles of sheets, with the work where several sheets share one, as the parts of a block, and a number where they
+/// share that too.
+fn links(sheets: &[CrewSheet]) -> Vec<String> {
+    let shared = |same: &dyn Fn(&CrewSheet) -> bool| sheets.iter().filter(|own| same(own)).count();
+    let link = |(at, sheet): (usize, &CrewSheet)| {
+        let (title, work) = (&sheet.title, &sheet.work);
+        let is_same = |own: &CrewSheet| (&own.title, &own.work) == (title, work);
+        if shared(&|own| own.title == *title) < 2 {
+            title.clone()
+        } else if shared(&is_same) < 2 {
+            format!("{title}: {work}")
+        } else {
+            let number = 1 + sheets.iter().take(at).filter(|own| is_same(own)).count();
+            format!("{title}: {work} ({number})")
+        }
+    };
+    sheets.iter().enumerate().map(link).collect()
 }
 
 /// The book with every season that its regions are advised for.
@@ -40,7 +62,8 @@ pub(super) fn crew_sheets_html(of: &PlanOf<'_>) -> Result<String, ReportError> {
         language: of.words.language,
         title: title(of),
         tools: of.words.text(Key::Tools),
+        links: links(&sheets),
         sheets: &sheets,
     };
-    Ok(page.render()?)
+    Ok(with_code(&page.render()?))
 }

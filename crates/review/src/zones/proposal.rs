@@ -2,7 +2,7 @@
 
 use super::k_means::Groups;
 use super::points::{FeatureKind, Features, Points};
-use super::{UNSTABLE, Zones};
+use super::{OtherGroup, UNSTABLE, Zones, indices};
 use jiff::ToSpan;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -64,13 +64,44 @@ pub(super) fn zones(
                 }
             };
             Zone {
-                id: format!("zone_{}", group + 1),
+                id: id(group),
                 blocks: blocks.iter().map(|&block| features.blocks[block].clone()).collect(),
                 features: (0..features.names.len()).map(feature).collect(),
                 stability: stability.get(group).copied().filter(|value| value.is_finite()),
             }
         })
         .collect()
+}
+
+/// Zone of a code.
+fn id(group: usize) -> String {
+    format!("zone_{}", group + 1)
+}
+
+/// The groups of another method that are not one of the zones, by first zone; those of no zone come last.
+pub(super) fn otherwise(
+    features: &Features,
+    points: &Points,
+    codes: &[usize],
+    other: &[usize],
+) -> Vec<OtherGroup> {
+    let size = |codes: &[usize]| codes.iter().max().map_or(0, |most| most + 1);
+    let usual = indices::usual_partner(codes, other, size(codes));
+    let mut groups: Vec<OtherGroup> = (0..size(other))
+        .map(|group| OtherGroup {
+            zones: (0..usual.len()).filter(|&zone| usual[zone] == group).map(id).collect(),
+            places: points
+                .blocks
+                .iter()
+                .zip(&points.place)
+                .filter(|(_, place)| other[**place] == group && usual[codes[**place]] != group)
+                .map(|(block, _)| features.blocks[*block].clone())
+                .collect(),
+        })
+        .filter(|group| group.zones.len() != 1 || !group.places.is_empty())
+        .collect();
+    groups.sort_by_key(|group| group.zones.is_empty());
+    groups
 }
 
 fn mean(values: &[f64]) -> f64 {
@@ -85,6 +116,21 @@ fn mean_day(days: &[f64]) -> f64 {
 }
 
 impl Zones {
+    /// What the other method groups otherwise; `None` where both agree.
+    #[must_use]
+    pub fn otherwise_in_words(&self) -> Option<String> {
+        let groups = self.otherwise.iter().map(|group| {
+            let places = group.places.join(", ");
+            match group.zones.as_slice() {
+                [] => format!("{places} in a group of no zone"),
+                zones if places.is_empty() => format!("{} as one group", zones.join(" and ")),
+                zones => format!("{} as one group with {places}", zones.join(" and ")),
+            }
+        });
+        let words: Vec<String> = groups.collect();
+        (!words.is_empty()).then(|| words.join("; "))
+    }
+
     /// The proposal as text to paste into `book.toml`, with remarks that say what it rests on. A
     /// harvest or flush window that the features do not give is left open: the book is refused until a
     /// person has filled it in.
@@ -103,8 +149,8 @@ impl Zones {
         if let Some(index) = self.linkage_agreement {
             line(format!("# Agreement with average linkage (adjusted Rand index): {index:.2}."));
         }
-        if !self.doubtful.is_empty() {
-            line(format!("# Average linkage puts elsewhere: {}.", listed(&self.doubtful)));
+        if let Some(otherwise) = self.otherwise_in_words() {
+            line(format!("# Average linkage groups otherwise: {}.", listed(&[otherwise])));
         }
         if !self.unassigned.is_empty() {
             line(format!("# In no zone, a feature being missing: {}.", listed(&self.unassigned)));

@@ -195,3 +195,85 @@ fn a_harvest_that_is_not_known_stays_open() {
     // The book is refused until somebody has filled it in.
     assert!(Book::parse(&with_economics(&text)).is_err());
 }
+
+/// The adjusted Rand index from pairs of points, as scikit-learn's `adjusted_rand_score` reckons it from its pair
+/// confusion matrix (Hubert and Arabie 1985, J. Classif. 2:193-218).
+fn from_pairs(a: &[usize], b: &[usize]) -> f64 {
+    let (mut both, mut first, mut second, mut neither) = (0.0, 0.0, 0.0, 0.0);
+    for i in 0..a.len() {
+        for j in i + 1..a.len() {
+            let pair = match (a[i] == a[j], b[i] == b[j]) {
+                (true, true) => &mut both,
+                (true, false) => &mut first,
+                (false, true) => &mut second,
+                (false, false) => &mut neither,
+            };
+            *pair += 1.0;
+        }
+    }
+    let (tp, fn_, fp, tn): (f64, f64, f64, f64) = (both, first, second, neither);
+    2.0 * (tp * tn - fn_ * fp) / ((tp + fn_) * (fn_ + tn) + (tp + fp) * (fp + tn))
+}
+
+#[test]
+fn one_place_apart_and_two_zones_merged_are_these_indices() {
+    let own: Vec<usize> =
+        [5, 3, 5, 3, 3].iter().enumerate().flat_map(|(zone, n)| vec![zone; *n]).collect();
+    let mut apart = own.clone();
+    apart[4] = 5;
+    let merged: Vec<usize> = apart.iter().map(|&zone| if zone == 4 { 2 } else { zone }).collect();
+    for (other, index) in [(&apart, 0.912_127_440_9), (&merged, 0.657_242_325_1)] {
+        assert!((from_pairs(&own, other) - index).abs() < 1e-9);
+        assert!((adjusted_rand_index(&own, other) - index).abs() < 1e-9);
+    }
+}
+
+/// Zones and what is told of the other method's groups give its agreement back: nothing is left untold.
+#[test]
+fn what_is_grouped_otherwise_is_told_whole() {
+    let mut differing = 0;
+    let mut state = 7_u32;
+    let mut next = || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(state >> 8) / f64::from(1 << 24)
+    };
+    for groups in [2, 3, 4, 5, 6] {
+        for _ in 0..6 {
+            let blocks: Vec<String> = (0..14).map(|place| format!("p{place}")).collect();
+            let values = blocks.iter().map(|_| vec![next(), next().powi(3)]).collect();
+            let features = Features {
+                blocks: blocks.clone(),
+                names: vec!["a".into(), "b".into()],
+                families: vec!["a".into(), "b".into()],
+                kinds: vec![FeatureKind::Plain; 2],
+                values,
+            };
+            let few = ZoneSettings {
+                groups: Some(groups),
+                references: 2,
+                resamples: 2,
+                ..ZoneSettings::default()
+            };
+            let zones = propose(&features, &few).unwrap();
+            let mut own = vec![0; blocks.len()];
+            let mut other = vec![0; blocks.len()];
+            let at = |name: &String| blocks.iter().position(|block| block == name).unwrap();
+            for (code, zone) in zones.zones.iter().enumerate() {
+                let merged =
+                    zones.otherwise.iter().position(|group| group.zones.contains(&zone.id));
+                for place in zone.blocks.iter().map(at) {
+                    own[place] = code;
+                    other[place] = merged.map_or(code, |group| 100 + group);
+                }
+            }
+            for (group, told) in zones.otherwise.iter().enumerate() {
+                told.places.iter().for_each(|place| other[at(place)] = 100 + group);
+            }
+            let told = from_pairs(&own, &other);
+            assert!((told - zones.linkage_agreement.unwrap()).abs() < 1e-9, "{zones:?}");
+            differing += usize::from(!zones.otherwise.is_empty());
+            assert_eq!(zones.otherwise_in_words().is_some(), told < 1.0 - 1e-9);
+        }
+    }
+    assert!(differing > 10, "{differing}");
+}

@@ -54,7 +54,7 @@ fn write_files(out: &mut String, checked: &Checked) -> fmt::Result {
             file.rows_kept,
             file.rows_quarantined
         )?;
-        for repair in &file.repairs {
+        for repair in file.repairs.iter().filter(|repair| !repair.code.is_stated()) {
             let column = if repair.column.is_empty() { text!("the file") } else { &repair.column };
             let repaired = say!(
                 "repaired: {} x {} in {column} (first on line {})",
@@ -64,6 +64,29 @@ fn write_files(out: &mut String, checked: &Checked) -> fmt::Result {
             );
             writeln!(out, "  {:width$}  {repaired}", "")?;
         }
+    }
+    write_stated(out, checked)
+}
+
+/// What was read as the book states, one line for a file with all its sheets and rounds: its author knows of it.
+fn write_stated(out: &mut String, checked: &Checked) -> fmt::Result {
+    let mut lines: Vec<(&str, &str, Code, u64)> = Vec::new();
+    for file in &checked.tables.files {
+        let name = file.file.split('#').next().unwrap_or_default();
+        for repair in file.repairs.iter().filter(|repair| repair.code.is_stated()) {
+            let column = if repair.column.is_empty() { text!("the file") } else { &repair.column };
+            let is_same = |own: &&mut (&str, &str, Code, u64)| {
+                (own.0, own.1, own.2) == (name, column, repair.code)
+            };
+            match lines.iter_mut().find(is_same) {
+                Some(line) => line.3 += repair.count,
+                None => lines.push((name, column, repair.code, repair.count)),
+            }
+        }
+    }
+    for (name, column, code, count) in lines {
+        let stated = say!("stated in book.toml: {name}: {count} x {code} in {column}");
+        writeln!(out, "  {stated}")?;
     }
     Ok(())
 }

@@ -35,7 +35,7 @@ pub fn execute(args: &LayoutArgs) -> Result<Outcome, Failure> {
         layout.remarks = gone.into_iter().collect();
         layout.remarks.extend(field::remarks(&layout, &standing)?);
     }
-    report::publish(&args.out, |dir| -> Result<(), ReportError> {
+    report::publish(&args.out, report::Writer::Layout, |dir| -> Result<(), ReportError> {
         report::write_sheets_again(&layout, dir)
     })
     .map_err(|error| super::super::from_publish(&error))?;

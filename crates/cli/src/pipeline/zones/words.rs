@@ -40,9 +40,11 @@ pub fn text(zones: &Zones) -> String {
             out.push_str(&format!("  {}: {:.1}{range}\n", feature.name, feature.mean));
         }
     }
+    if let Some(otherwise) = zones.otherwise_in_words() {
+        out.push_str(&format!("\nGrouped otherwise by the other method: {otherwise}\n"));
+    }
     for (what, names) in [
         ("In no zone, a feature being missing", &zones.unassigned),
-        ("Put elsewhere by the other method", &zones.doubtful),
         ("The same everywhere, so telling nothing", &zones.constant_features),
     ] {
         if !names.is_empty() {
