@@ -19,7 +19,8 @@ const TREES_OF_BLOCK: usize = 10;
 const NEARLY_ALL: f64 = 0.9;
 /// Fewest rounds of which a tree may lack half: of two, the second may find nothing under it.
 const ROUNDS_OF_BLOCK: i32 = 3;
-/// Share of a region's trees that lack half of the rounds in other seasons, above which it is how they bear.
+/// Share of a region's trees that lack a round of their block, those told left out, above which nobody forgot half of them:
+/// where nothing lies under a tree, nothing is weighed.
 const HABIT: f64 = 0.02;
 /// Most trees that are named.
 const NAMED: usize = 5;
@@ -176,17 +177,23 @@ fn moved_once(seasons: &Seasons) -> Option<[i32; 5]> {
         .then_some([more.0, own, fewer.0, left, usual])
 }
 
-/// A tree in a season: its number and name, its rounds and those of its block, where nearly all have as many.
+/// A tree in a season: its number and name, its rounds, those of the tree in the middle of its block where these are
+/// known, and whether nearly all of the block have as many.
 struct OfTree<'a> {
     number: u32,
     tree: &'a str,
     rounds: i32,
     usual: Option<i32>,
+    is_of_alike: bool,
 }
 
 impl OfTree<'_> {
     fn lacks_half(&self) -> bool {
-        self.usual.is_some_and(|usual| 2 * self.rounds <= usual)
+        self.is_of_alike && self.usual.is_some_and(|usual| 2 * self.rounds <= usual)
+    }
+
+    fn lacks_any(&self) -> bool {
+        self.usual.is_some_and(|usual| self.rounds < usual)
     }
 }
 
@@ -209,7 +216,7 @@ pub(super) fn tell_trees(
             continue;
         };
         if young != Some(true) {
-            let own = OfTree { number, tree, rounds, usual: None };
+            let own = OfTree { number, tree, rounds, usual: None, is_of_alike: false };
             of_blocks.entry((region, season, block)).or_default().push(own);
         }
     }
@@ -219,18 +226,25 @@ pub(super) fn tell_trees(
         rounds.sort_unstable();
         let middle = rounds.get(rounds.len() / 2).copied().unwrap_or_default();
         let as_many = rounds.iter().filter(|rounds| **rounds >= middle).count();
-        let is_usual = as_many as f64 >= NEARLY_ALL * rounds.len() as f64;
-        if rounds.len() >= TREES_OF_BLOCK && middle >= ROUNDS_OF_BLOCK && is_usual {
-            own.iter_mut().for_each(|own| own.usual = Some(middle));
+        let is_of_alike = as_many as f64 >= NEARLY_ALL * rounds.len() as f64;
+        if rounds.len() >= TREES_OF_BLOCK && middle >= ROUNDS_OF_BLOCK {
+            own = own
+                .into_iter()
+                .map(|own| OfTree { usual: Some(middle), is_of_alike, ..own })
+                .collect();
         }
         regions.entry(region).or_default().entry(season).or_default().extend(own);
     }
     for (region, seasons) in regions {
         for (season, own) in &seasons {
-            let others = || seasons.iter().filter(|(other, _)| *other != season);
-            let all: usize = others().map(|(_, own)| own.len()).sum();
-            let lacking: usize =
-                others().map(|(_, own)| own.iter().filter(|own| own.lacks_half()).count()).sum();
+            let others = || {
+                let is_other = |other: &i32, own: &OfTree<'_>| other != season || !own.lacks_half();
+                let all =
+                    seasons.iter().flat_map(|(other, own)| own.iter().map(move |own| (other, own)));
+                all.filter(move |(other, own)| own.usual.is_some() && is_other(other, own))
+            };
+            let all = others().count();
+            let lacking = others().filter(|(_, own)| own.lacks_any()).count();
             let is_odd =
                 |own: &&OfTree<'_>| own.lacks_half() && !told.contains(&(own.number, *season));
             let mut odd: Vec<&OfTree<'_>> = own.iter().filter(is_odd).collect();

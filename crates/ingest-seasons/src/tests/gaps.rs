@@ -231,6 +231,12 @@ fn trees_with_half_of_their_blocks_rounds_are_told() {
     assert_eq!(found.len(), 1, "{found:?}");
     let expected = "region 'north': 2 trees of season 2024 with half of the picks or fewer that nearly all trees of their block have: 'N3' (1 of 4), 'N7' (2 of 4); each counts";
     assert!(found[0].starts_with(expected), "{found:?}");
+    // Where trees lack a round here and there, one of them lacks two.
+    let at_random = |tree: usize, year: i32| match (tree, year) {
+        (3, 2024) => 2,
+        _ => 4 - usize::from((7 * tree + year as usize) % 25 == 0),
+    };
+    assert_eq!(told_of_trees(at_random), [""; 0]);
     // One round less is how a crop ends, and trees that end so in every season are no slip.
     assert_eq!(told_of_trees(|tree, year| if tree == 3 && year == 2024 { 3 } else { 4 }), [""; 0]);
     let habit = |tree: usize, year: i32| if tree == year as usize % 20 { 2 } else { 4 };
