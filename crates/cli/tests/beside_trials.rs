@@ -35,17 +35,21 @@ fn yields(trials: &Value) -> (Value, Value) {
     (part["analysis"].clone(), curve["maximum"].clone())
 }
 
+/// The example book with a trial.
+fn put_example(book: &Path) {
+    let demo = std::process::Command::new(env!("CARGO_BIN_EXE_anacurve"))
+        .args(["demo", book.to_str().unwrap(), "--kind", "trial"])
+        .output()
+        .unwrap();
+    assert!(demo.status.success(), "{}", String::from_utf8_lossy(&demo.stderr));
+}
+
 /// Witness: distance and overlap computed here from `advice.json` and `trials.json`.
 #[test]
 fn advice_and_trial_are_held_against_each_other_on_both_pages() {
     let temporary = tempfile::tempdir().unwrap();
     let (book, out) = (temporary.path().join("book"), temporary.path().join("out"));
-    let program = env!("CARGO_BIN_EXE_anacurve");
-    let demo = std::process::Command::new(program)
-        .args(["demo", book.to_str().unwrap(), "--kind", "trial"])
-        .output()
-        .unwrap();
-    assert!(demo.status.success(), "{}", String::from_utf8_lossy(&demo.stderr));
+    put_example(&book);
     simulated::run(&book, &out, &[], &[]);
     let report = out.join("ombra-terrace-trial-field-invented").join("2027");
     let region = json(&report, "advice.json")["regions"][0].clone();
@@ -170,12 +174,7 @@ fn each_site_stands_beside_the_advice_of_its_region() {
 fn what_is_unsettled_of_a_trial_is_told_beside_the_advice() {
     let temporary = tempfile::tempdir().unwrap();
     let (book, out) = (temporary.path().join("book"), temporary.path().join("out"));
-    let program = env!("CARGO_BIN_EXE_anacurve");
-    let demo = std::process::Command::new(program)
-        .args(["demo", book.to_str().unwrap(), "--kind", "trial"])
-        .output()
-        .unwrap();
-    assert!(demo.status.success(), "{}", String::from_utf8_lossy(&demo.stderr));
+    put_example(&book);
     let read = |name: &str| std::fs::read_to_string(book.join(name)).unwrap();
     let prunings = read("prunings.csv");
     let row = prunings.lines().find(|row| row.starts_with("OT01-001,2024-")).unwrap();

@@ -72,6 +72,14 @@ pub fn unbroken(sentence: &str) -> String {
     sentence.replace(" %", &format!("{NO_BREAK}%"))
 }
 
+/// The first sentence of a paragraph, with its full stop, and the others; a point within a number is no stop.
+pub fn first_sentence(paragraph: &str) -> (String, String) {
+    match paragraph.split_once(". ") {
+        Some((first, rest)) => (unbroken(&format!("{first}.")), unbroken(rest)),
+        None => (unbroken(paragraph), String::new()),
+    }
+}
+
 /// A p value with three decimals, never a bare zero.
 pub fn p_value(p: f64) -> String {
     if p < 0.001 && p.is_finite() { say!("< 0.001") } else { fixed(p, 3) }
@@ -105,6 +113,15 @@ pub fn estimate(value: Option<f64>) -> String {
 mod tests {
     use super::*;
     use jiff::civil::date as day;
+
+    #[test]
+    fn the_first_sentence_ends_at_a_full_stop_and_not_within_a_number() {
+        let (first, rest) =
+            first_sentence("Yield differs (p = 0.006): 8.13 and 9.59. More at 45 %. Less.");
+        assert_eq!(first, "Yield differs (p = 0.006): 8.13 and 9.59.");
+        assert_eq!(rest, "More at 45\u{a0}%. Less.");
+        assert_eq!(first_sentence("One alone."), ("One alone.".to_owned(), String::new()));
+    }
 
     #[test]
     fn rounding_and_signs() {

@@ -219,9 +219,11 @@ fn centre_draws(effects: &mut [Vec<f64>], of_region: &[usize], draws: usize) {
         units.entry(region).or_default().push(unit);
     }
     for own in units.values() {
-        for draw in 0..draws {
-            let mean = own.iter().map(|&unit| effects[unit][draw]).sum::<f64>() / own.len() as f64;
-            own.iter().for_each(|&unit| effects[unit][draw] -= mean);
+        let mean =
+            |draw| own.iter().map(|&unit| effects[unit][draw]).sum::<f64>() / own.len() as f64;
+        let means: Vec<f64> = (0..draws).map(mean).collect();
+        for &unit in own {
+            effects[unit].iter_mut().zip(&means).for_each(|(effect, mean)| *effect -= mean);
         }
     }
 }

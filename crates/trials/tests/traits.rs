@@ -199,7 +199,16 @@ fn measurements_take_the_power_their_residuals_support() {
 fn measured_over_seasons(rows: &[Row], seasons: &[i32]) -> TraitAnalysis {
     let mut observed = observed(TraitKind::Measured, rows);
     observed.exposure = None;
-    observed.season = seasons.iter().map(|season| Some(*season)).collect();
+    over_seasons(observed, rows, seasons.iter().copied())
+}
+
+/// The observations as those of trees, one to a plot, in seasons.
+fn over_seasons(
+    mut observed: Observations,
+    rows: &[Row],
+    seasons: impl Iterator<Item = i32>,
+) -> TraitAnalysis {
+    observed.season = seasons.map(Some).collect();
     observed.tree = rows.iter().map(|row| format!("{} in {}", row.0, row.1)).collect();
     let declared: TrialDeclaration = serde_json::from_str(
         r#"{"title": null, "design": "randomised_blocks", "factors": ["treatment"],
@@ -320,16 +329,8 @@ fn of_seasons(w: &serde_json::Value) -> TraitAnalysis {
         .zip(numbers(&w["count"]).into_iter().zip(numbers(&w["exposure"])))
         .map(|((treatment, block), (count, exposure))| (treatment, block, count, exposure))
         .collect();
-    let mut observed = observed(TraitKind::Count, &rows);
-    observed.season = numbers(&w["season"]).into_iter().map(|s| Some(s as i32)).collect();
-    observed.tree = rows.iter().map(|row| format!("{} in {}", row.0, row.1)).collect();
-    let declared: TrialDeclaration = serde_json::from_str(
-        r#"{"title": null, "design": "randomised_blocks", "factors": ["treatment"],
-            "control": null, "covariate": null}"#,
-    )
-    .expect("a declaration");
-    let plan = Plan::read(&declared, &observed).expect("a plan");
-    analyse_trait(&plan, &observed).expect("analysed")
+    let seasons = numbers(&w["season"]).into_iter().map(|season| season as i32);
+    over_seasons(observed(TraitKind::Count, &rows), &rows, seasons)
 }
 
 /// Differences over the seasons against emmeans on 12 degrees of freedom. Estimates and errors are

@@ -44,24 +44,32 @@ fn prunings_that_lack_before_one_harvest_are_told() {
 
 /// Six blocks of six trees at one site over five seasons: what `leave` says is not pruned, by block and year.
 fn told_of_blocks(leave: fn(usize, i32) -> bool) -> Vec<String> {
-    let (mut trees, mut blocks) = ("tree,block".to_owned(), "block,site,region".to_owned());
+    told_of_pruning([6, 6], |block, _, year| leave(block, year))
+}
+
+/// So many blocks of so many trees at one site over five seasons: what `leave` says is not pruned, by block, tree and year.
+fn told_of_pruning(
+    [blocks, trees]: [usize; 2],
+    leave: impl Fn(usize, usize, i32) -> bool,
+) -> Vec<String> {
+    let (mut of_trees, mut of_blocks) = ("tree,block".to_owned(), "block,site,region".to_owned());
     let (mut picks, mut cuts) = (Vec::new(), Vec::new());
-    for block in 0..6 {
-        blocks.push_str(&format!("\nB{block},estate,north"));
-        for tree in 0..6 {
+    for block in 0..blocks {
+        of_blocks.push_str(&format!("\nB{block},estate,north"));
+        for tree in 0..trees {
             let id = format!("B{block}T{tree}");
-            trees.push_str(&format!("\n{id},B{block}"));
+            of_trees.push_str(&format!("\n{id},B{block}"));
             for year in 2021..2026 {
                 picks.push(format!("{id},{year}-02-11,{}.{tree},9,", 2 + (block + tree) % 3));
-                if !leave(block, year) {
+                if !leave(block, tree, year) {
                     cuts.push(format!("{id},{}-07-15,0.2,shoots,", year - 1));
                 }
             }
         }
     }
     let book = small()
-        .table(Table::Blocks, &blocks)
-        .table(Table::Trees, &trees)
+        .table(Table::Blocks, &of_blocks)
+        .table(Table::Trees, &of_trees)
         .rows(Table::Harvests, &[&picks.join("\n")])
         .rows(Table::Prunings, &[&cuts.join("\n")]);
     let problems = book.linked().problems.into_iter();
@@ -251,29 +259,10 @@ fn trees_with_half_of_their_blocks_rounds_are_told() {
 /// Four blocks of ten trees at one site over five seasons, three in four trees pruned: what `leave` says is not.
 #[test]
 fn a_block_whose_trees_are_mostly_pruned_lacks_a_seasons_prunings() {
-    let told = |leave: fn(usize, i32) -> bool| -> Vec<String> {
-        let (mut trees, mut blocks) = ("tree,block".to_owned(), "block,site,region".to_owned());
-        let (mut picks, mut cuts) = (Vec::new(), Vec::new());
-        for block in 0..4 {
-            blocks.push_str(&format!("\nB{block},estate,north"));
-            for tree in 0..10 {
-                let id = format!("B{block}T{tree}");
-                trees.push_str(&format!("\n{id},B{block}"));
-                for year in 2021..2026 {
-                    picks.push(format!("{id},{year}-02-11,{}.{tree},9,", 2 + (block + tree) % 3));
-                    if (tree + year as usize) % 4 > 0 && !leave(block, year) {
-                        cuts.push(format!("{id},{}-07-15,0.2,shoots,", year - 1));
-                    }
-                }
-            }
-        }
-        let book = small()
-            .table(Table::Blocks, &blocks)
-            .table(Table::Trees, &trees)
-            .rows(Table::Harvests, &[&picks.join("\n")])
-            .rows(Table::Prunings, &[&cuts.join("\n")]);
-        let problems = book.linked().problems.into_iter();
-        problems.filter(|p| p.code == Code::PruningsAbsent).map(|p| p.what).collect()
+    let told = |leave: fn(usize, i32) -> bool| {
+        told_of_pruning([4, 10], |block, tree, year| {
+            (tree + year as usize) % 4 == 0 || leave(block, year)
+        })
     };
     assert_eq!(told(|_, _| false), [""; 0]);
     let found = told(|block, year| (block, year) == (1, 2024));
