@@ -184,7 +184,7 @@ fn rounds_are_counted_by_day() {
                     continue;
                 }
                 // Every third tree is picked twice that day.
-                for time in 0..1 + usize::from((tree + round) % 3 == 0) {
+                for time in 0..1 + usize::from((tree + round) % 3 == 1) {
                     let kg = 1.0 + 0.31 * round as f64 + 0.13 * tree as f64 + 0.07 * time as f64;
                     picks.push(format!("N{tree},{year}-03-{:02},{kg:.2},9,", 3 + 9 * round));
                 }
@@ -242,7 +242,7 @@ fn trees_with_half_of_their_blocks_rounds_are_told() {
     // Where trees lack a round here and there, one of them lacks two.
     let at_random = |tree: usize, year: i32| match (tree, year) {
         (3, 2024) => 2,
-        _ => 4 - usize::from((7 * tree + year as usize) % 25 == 0),
+        _ => 4 - usize::from((7 * tree + year as usize).is_multiple_of(25)),
     };
     assert_eq!(told_of_trees(at_random), [""; 0]);
     // One round less is how a crop ends, and trees that end so in every season are no slip.
@@ -261,7 +261,7 @@ fn trees_with_half_of_their_blocks_rounds_are_told() {
 fn a_block_whose_trees_are_mostly_pruned_lacks_a_seasons_prunings() {
     let told = |leave: fn(usize, i32) -> bool| {
         told_of_pruning([4, 10], |block, tree, year| {
-            (tree + year as usize) % 4 == 0 || leave(block, year)
+            (tree + year as usize).is_multiple_of(4) || leave(block, year)
         })
     };
     assert_eq!(told(|_, _| false), [""; 0]);
