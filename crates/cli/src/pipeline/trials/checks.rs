@@ -245,7 +245,9 @@ fn questions(checks: &ResidualChecks) -> [Question<'_>; 5] {
         (
             text!("Do treatments and blocks add up?"),
             &checks.additivity,
-            text!("treatments and blocks do not add up; another scale may help"),
+            text!(
+                "treatments and blocks do not add up (whether another scale helps stands under The scale that suits the trait)"
+            ),
         ),
         (
             text!("Are neighbouring plots alike?"),
