@@ -163,7 +163,9 @@ pub const SUMMARY_NOTE: Text = constant!(
 pub const NO_REGIONS: Text = constant!("The record book has no regions, so there is no advice.");
 
 pub fn caption_lead(days: &str) -> String {
-    say!(" Drawn for pruning {days} before the flush.")
+    say!(
+        " Drawn for pruning {days} before the flush, as the best practice that the records support has it."
+    )
 }
 
 /// How to read intervals, odds and tolerance.
