@@ -2,31 +2,16 @@
 
 use records::turns_direction;
 use sha2::{Digest, Sha256};
+use unicode_normalization::UnicodeNormalization;
+use unicode_normalization::char::is_combining_mark;
 
 /// Most characters of a slug.
 const LONGEST: usize = 32;
 
-/// The plain letter of one with an accent, of Portuguese, French and Spanish. Which letters are folded is ours: a
-/// convention.
-fn folded(c: char) -> char {
-    const ACCENTED: [(&str, char); 8] = [
-        ("áàâãäå", 'a'),
-        ("éèêë", 'e'),
-        ("íìîï", 'i'),
-        ("óòôõö", 'o'),
-        ("úùûü", 'u'),
-        ("ýÿ", 'y'),
-        ("ç", 'c'),
-        ("ñ", 'n'),
-    ];
-    let small = c.to_lowercase().next().unwrap_or(c);
-    ACCENTED.iter().find(|(letters, _)| letters.contains(small)).map_or(c, |(_, plain)| *plain)
-}
-
 /// Lower-case letters without accents, digits and single hyphens of a text, at most [`LONGEST`] of them; may be empty.
 pub fn slug(text: &str) -> String {
     let mut out = String::new();
-    for c in text.chars().map(folded) {
+    for c in text.nfd().filter(|c| !is_combining_mark(*c)) {
         if out.len() >= LONGEST {
             break;
         }
